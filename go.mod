@@ -34,6 +34,7 @@ require (
 	github.com/twpayne/go-kml/v3 v3.2.1 // indirect
 	github.com/twpayne/go-polyline v1.1.1 // indirect
 	go.mongodb.org/mongo-driver v1.11.4 // indirect
+	go.mongodb.org/mongo-driver/v2 v2.5.0 // indirect
 	gocv.io/x/gocv v0.31.0 // indirect
 	golang.org/x/image v0.47.0 // indirect
 	golang.org/x/net v0.39.0 // indirect

@@ -1,0 +1,319 @@
+package photo
+
+import (
+	"bytes"
+	"encoding/binary"
+	"image"
+	"io"
+	"slices"
+
+	"github.com/gen2brain/heic"
+
+	"shadowread/internal/fault"
+)
+
+// Bounds on the parts of a HEIC file that are read into memory. A phone's meta
+// box has some kilobytes; Exif data is held to what a JPEG could carry, with room
+// for maker notes.
+const (
+	maxMetaBytes     = 4 << 20
+	maxHEICExifBytes = 1 << 20
+	maxBoxes         = 1 << 16
+)
+
+// box is one box of an ISO base media file (ISO/IEC 14496-12, section 4.2).
+type box struct {
+	kind string
+	body []byte
+}
+
+// boxes cuts data into boxes. What does not fit is left out.
+func boxes(data []byte) (list []box) {
+	for len(data) >= 8 && len(list) < maxBoxes {
+		size, head := uint64(binary.BigEndian.Uint32(data)), uint64(8)
+		switch {
+		case size == 1 && len(data) >= 16:
+			size, head = binary.BigEndian.Uint64(data[8:]), 16
+		case size == 0: // to the end
+			size = uint64(len(data))
+		}
+		if size < head || size > uint64(len(data)) {
+			return list
+		}
+		list = append(list, box{string(data[4:8]), data[head:size]})
+		data = data[size:]
+	}
+	return list
+}
+
+// child returns the body of the first box of a kind.
+func child(list []box, kind string) []byte {
+	for _, b := range list {
+		if b.kind == kind {
+			return b.body
+		}
+	}
+	return nil
+}
+
+// fields reads big-endian numbers of varying width. Beyond the end it yields
+// zeros and sets short.
+type fields struct {
+	data  []byte
+	short bool
+}
+
+func (r *fields) uint(bytes int) uint64 {
+	if len(r.data) < bytes {
+		r.data, r.short = nil, true
+		return 0
+	}
+	var v uint64
+	for _, b := range r.data[:bytes] {
+		v = v<<8 | uint64(b)
+	}
+	r.data = r.data[bytes:]
+	return v
+}
+
+// fullBox reads the version and flags that open many boxes.
+func (r *fields) fullBox() (version, flags uint64) { return r.uint(1), r.uint(3) }
+
+// readHEIC reads the meta box (ISO/IEC 23008-12, HEIF): the primary item's size
+// and rotation, and where the Exif data is.
+//
+// The rotation and mirroring of the primary item are the file's own (irot,
+// imir), and the decoder applies them. HEIF makes these normative and Exif
+// Orientation information only (23008-12 section 6.5.10 and annex A, from memory),
+// so that is never applied, whether or not the file has a rotation.
+func readHEIC(f *io.SectionReader) (header, error) {
+	h := header{ownRotation: true}
+	meta, err := heicMeta(f)
+	if err != nil {
+		return h, err
+	}
+	if len(meta) < 4 {
+		return h, unreadable(copyHint, "the HEIC file is damaged")
+	}
+	children := boxes(meta[4:]) // behind version and flags
+
+	pitm := fields{data: child(children, "pitm")}
+	version, _ := pitm.fullBox()
+	primary := pitm.uint(2)
+	if version > 0 {
+		pitm = fields{data: child(children, "pitm")}
+		pitm.uint(4)
+		primary = pitm.uint(4)
+	}
+	for _, property := range itemProperties(child(children, "iprp"), primary) {
+		r := fields{data: property.body}
+		switch property.kind {
+		case "ispe":
+			r.fullBox()
+			w, ht := r.uint(4), r.uint(4)
+			h.width, h.height = int(min(w, 1<<31-1)), int(min(ht, 1<<31-1))
+		case "irot":
+			if r.uint(1)&1 == 1 { // a quarter turn
+				h.width, h.height = h.height, h.width
+			}
+		}
+	}
+
+	if id, ok := exifItem(child(children, "iinf")); ok {
+		h.exif = exifBlock(f, children, id)
+	}
+	return h, nil
+}
+
+// heicMeta walks the boxes of the file, checks the brands and that no box reaches
+// beyond the file's end, and returns the meta box.
+func heicMeta(f *io.SectionReader) (meta []byte, err error) {
+	at := int64(0)
+	for range maxBoxes {
+		if at == f.Size() {
+			break
+		}
+		var b [16]byte
+		n, _ := f.ReadAt(b[:], at)
+		if n < 8 {
+			return nil, truncated()
+		}
+		size, head := uint64(binary.BigEndian.Uint32(b[:])), int64(8)
+		left := uint64(f.Size() - at)
+		switch {
+		case size == 1 && n == 16:
+			size, head = binary.BigEndian.Uint64(b[8:]), 16
+		case size == 0:
+			size = left
+		}
+		if size > left {
+			return nil, truncated()
+		}
+		if size < uint64(head) {
+			return nil, unreadable(copyHint, "the HEIC file is damaged")
+		}
+		length := int64(size) - head
+		switch string(b[4:8]) {
+		case "ftyp":
+			brands := make([]byte, min(length, 256))
+			if _, err := f.ReadAt(brands, at+head); err != nil {
+				return nil, truncated()
+			}
+			if !slices.ContainsFunc([]string{"heic", "heix", "heim", "heis"}, func(s string) bool {
+				return bytes.Contains(brands, []byte(s))
+			}) {
+				return nil, unreadable("give a photo as JPEG, PNG, TIFF or HEIC", "the file is not a HEIC photo")
+			}
+		case "meta":
+			if length > maxMetaBytes {
+				return nil, unreadable(copyHint, "the HEIC file has a header of %d MB", length>>20)
+			}
+			if meta == nil {
+				meta = make([]byte, length)
+				if _, err := f.ReadAt(meta, at+head); err != nil {
+					return nil, truncated()
+				}
+			}
+		}
+		at += int64(size)
+	}
+	return meta, nil
+}
+
+// itemProperties returns the properties of an item in their order (23008-12
+// section 9.3).
+func itemProperties(iprp []byte, item uint64) (list []box) {
+	children := boxes(iprp)
+	all := boxes(child(children, "ipco"))
+	for _, c := range children {
+		if c.kind != "ipma" {
+			continue
+		}
+		r := fields{data: c.body}
+		version, flags := r.fullBox()
+		for n := r.uint(4); n > 0 && !r.short; n-- {
+			id := r.uint(2 + 2*int(min(version, 1)))
+			for k := r.uint(1); k > 0 && !r.short; k-- {
+				index := r.uint(1) & 0x7F
+				if flags&1 == 1 {
+					index = index<<8 | r.uint(1)
+				}
+				if id == item && index > 0 && index <= uint64(len(all)) {
+					list = append(list, all[index-1])
+				}
+			}
+		}
+	}
+	return list
+}
+
+// exifItem returns the identifier of the first item of type Exif (14496-12
+// section 8.11.6).
+func exifItem(iinf []byte) (id uint64, ok bool) {
+	r := fields{data: iinf}
+	version, _ := r.fullBox()
+	r.uint(2 + 2*int(min(version, 1))) // count
+	for _, b := range boxes(r.data) {
+		if b.kind != "infe" {
+			continue
+		}
+		e := fields{data: b.body}
+		version, _ := e.fullBox()
+		if version < 2 {
+			continue
+		}
+		id := e.uint(2 * int(min(version-1, 2)))
+		e.uint(2) // protection
+		if e.uint(4) == 0x45786966 && !e.short {
+			return id, true
+		}
+	}
+	return 0, false
+}
+
+// exifBlock returns the TIFF structure of an Exif item: its place is in iloc
+// (14496-12 section 8.11.3), and four bytes before it say how far into the item it
+// begins (23008-12 annex A). An item in several pieces is not read.
+func exifBlock(f *io.SectionReader, children []box, item uint64) *io.SectionReader {
+	r := fields{data: child(children, "iloc")}
+	version, _ := r.fullBox()
+	if version > 2 {
+		return nil
+	}
+	sizes := r.uint(2)
+	offsetSize, lengthSize, baseSize, indexSize := int(sizes>>12), int(sizes>>8&15), int(sizes>>4&15), int(sizes&15)
+	if version == 0 {
+		indexSize = 0
+	}
+	if max(offsetSize, lengthSize, baseSize, indexSize) > 8 {
+		return nil
+	}
+	idBytes := 2 + 2*int(version/2)
+	for n := r.uint(idBytes); n > 0 && !r.short; n-- {
+		id := r.uint(idBytes)
+		var method uint64
+		if version > 0 {
+			method = r.uint(2) & 15
+		}
+		r.uint(2) // data reference
+		base := r.uint(baseSize)
+		extents := r.uint(2)
+		var offset, length uint64
+		for range extents {
+			r.uint(indexSize)
+			offset, length = r.uint(offsetSize), r.uint(lengthSize)
+			if r.short {
+				return nil
+			}
+		}
+		if id != item {
+			continue
+		}
+		source := f
+		if method == 1 { // in the meta box itself
+			idat := child(children, "idat")
+			source = io.NewSectionReader(bytes.NewReader(idat), 0, int64(len(idat)))
+		}
+		size := uint64(source.Size())
+		if extents != 1 || method > 1 || base > size || offset > size-base || length > size-base-offset ||
+			length < 4 || length > maxHEICExifBytes {
+			return nil
+		}
+		at := int64(base + offset)
+		var skip [4]byte
+		if _, err := source.ReadAt(skip[:], at); err != nil {
+			return nil
+		}
+		begin := 4 + uint64(binary.BigEndian.Uint32(skip[:]))
+		if begin > length {
+			return nil
+		}
+		return io.NewSectionReader(source, at+int64(begin), int64(length-begin))
+	}
+	return nil
+}
+
+// DecodeHEIC decodes the pixels of a HEIC photo that ReadFacts has accepted. The
+// decoder turns the picture by the file's own rotation; nothing is left to apply.
+//
+// It fails with code "unreadable_file" or "too_large".
+func DecodeHEIC(path string) (image.Image, error) {
+	f, size, err := open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	data := io.NewSectionReader(f, 0, size)
+	facts, err := readFacts(data)
+	if err != nil {
+		return nil, err
+	}
+	if facts.Format != HEIC {
+		return nil, unreadable("give a HEIC photo", "the file is not a HEIC photo")
+	}
+	img, err := heic.Decode(data)
+	if err != nil {
+		return nil, fault.Wrap(err, "unreadable_file", copyHint, "the HEIC photo cannot be decoded")
+	}
+	return img, nil
+}

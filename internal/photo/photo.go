@@ -1,0 +1,217 @@
+// Package photo reads what a photo file says about itself: its format and size,
+// which way up it is, and when and where it was taken.
+//
+// The file comes from outside and is not trusted. Everything here looks at
+// headers only, through reads of bounded size, and follows no pointer twice; no
+// pixel is decoded except by DecodeHEIC.
+package photo
+
+import (
+	"bytes"
+	"errors"
+	"io"
+	"io/fs"
+	"os"
+	"time"
+
+	"shadowread/internal/fault"
+	"shadowread/internal/geo"
+)
+
+// Format is the kind of a photo file, known by its content and not by its name.
+type Format string
+
+// The formats that are read.
+const (
+	JPEG Format = "jpeg"
+	PNG  Format = "png"
+	TIFF Format = "tiff"
+	HEIC Format = "heic"
+)
+
+// Limits. A photo above them is refused before any pixel is decoded.
+const (
+	// MaxPixels is the largest picture that is decoded.
+	MaxPixels = 100_000_000
+	// MaxFileBytes holds MaxPixels of 16-bit RGB, uncompressed, and some more.
+	MaxFileBytes = 640 << 20
+)
+
+// Warning is something the user should know about a result that stands.
+type Warning struct {
+	Code    string `json:"code"` // stable, snake_case
+	Message string `json:"message"`
+}
+
+// Facts is what a photo file says about itself. A zero or nil field is not known.
+type Facts struct {
+	Format Format
+
+	// Width and Height are the picture's pixels as the decoder delivers them:
+	// for HEIC turned by the file's own rotation, for the others as stored.
+	Width, Height int
+
+	// Orientation, 1 to 8, is the Exif orientation still to be applied to the
+	// decoded pixels to see the picture upright: 1 upright, 3 upside down, 6 to
+	// be turned 90 degrees clockwise, 8 counter-clockwise; 2, 4, 5 and 7 are
+	// mirrored. It is always 1 for HEIC, see DecodeHEIC.
+	Orientation int
+
+	Make, Model, Software string
+
+	FocalLengthMM   float64 // of the lens
+	FocalLength35MM float64 // with the same angle of view on a 36 x 24 mm frame
+
+	// ExifWidth and ExifHeight are the pixels of the picture as the camera
+	// wrote it. They differ from Width and Height after cropping or scaling.
+	ExifWidth, ExifHeight int
+
+	// Clock is what the camera's clock read when the photo was taken
+	// (DateTimeOriginal with SubSecTimeOriginal), in no zone: its hours and
+	// minutes are those of the camera, and its location, UTC, means nothing.
+	Clock time.Time
+	// ClockOffset is how far the camera said its clock is ahead of UTC
+	// (OffsetTimeOriginal).
+	ClockOffset *time.Duration
+
+	// GPSTime is the time of the position fix, in UTC. It can be older than
+	// the photo.
+	GPSTime time.Time
+	// GPS is the position fix; GPSErrorMetres its stated horizontal error and
+	// AltitudeMetres its height above sea level.
+	GPS            *geo.Position
+	GPSErrorMetres float64
+	AltitudeMetres float64
+
+	// Warnings says what in the file could not be used.
+	Warnings []Warning
+}
+
+func (f *Facts) warn(code, message string) {
+	f.Warnings = append(f.Warnings, Warning{code, message})
+}
+
+// unreadable returns the error for a file that is no whole photo.
+func unreadable(hint, format string, args ...any) error {
+	return fault.New("unreadable_file", hint, format, args...)
+}
+
+const copyHint = "copy the original file again from the camera or phone"
+
+// ReadFacts reads the header of the photo at path. It holds at most a few
+// megabytes in memory whatever the file's size.
+//
+// It fails with code "unreadable_file", or "too_large" for a file above
+// MaxFileBytes or a picture above MaxPixels. Exif data that is damaged or absent
+// is no failure: the fields stay empty and Warnings says so. After "too_large"
+// the facts that are known are returned with the error.
+func ReadFacts(path string) (Facts, error) {
+	f, size, err := open(path)
+	if err != nil {
+		return Facts{}, err
+	}
+	defer f.Close()
+	return readFacts(io.NewSectionReader(f, 0, size))
+}
+
+// open opens a regular file of bearable size. It looks before it opens, since
+// opening a named pipe would wait for a writer.
+func open(path string) (*os.File, int64, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return nil, 0, openError(err)
+	}
+	switch {
+	case info.IsDir():
+		return nil, 0, unreadable("name a photo", "this is a folder, not a photo")
+	case !info.Mode().IsRegular():
+		return nil, 0, unreadable("name a photo", "this is not a regular file")
+	case info.Size() == 0:
+		return nil, 0, unreadable(copyHint, "the file is empty")
+	case info.Size() > MaxFileBytes:
+		return nil, 0, fault.New("too_large", "save the photo as a JPEG",
+			"the file has %d MB, more than the %d MB that are read", info.Size()>>20, MaxFileBytes>>20)
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, 0, openError(err)
+	}
+	return f, info.Size(), nil
+}
+
+func openError(err error) error {
+	hint := "check that the disk or card can be read"
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		hint = "check the name"
+	case errors.Is(err, fs.ErrPermission):
+		hint = "ask for permission to read the file, or copy it"
+	}
+	// The path is already in the caller's hands; keep the cause only.
+	var pathErr *fs.PathError
+	if errors.As(err, &pathErr) {
+		err = pathErr.Err
+	}
+	return fault.Wrap(err, "unreadable_file", hint, "the file cannot be opened")
+}
+
+// header is what a container tells without decoding pixels.
+type header struct {
+	width, height int
+	exif          *io.SectionReader // a TIFF structure; nil if there is none
+	// ownRotation says that the decoder turns the picture upright by itself.
+	ownRotation bool
+}
+
+func readFacts(f *io.SectionReader) (Facts, error) {
+	facts := Facts{Orientation: 1}
+	format, err := sniff(f)
+	if err != nil {
+		return facts, err
+	}
+	facts.Format = format
+	read := map[Format]func(*io.SectionReader) (header, error){
+		JPEG: readJPEG, PNG: readPNG, TIFF: readTIFF, HEIC: readHEIC,
+	}[format]
+	h, err := read(f)
+	if err != nil {
+		return facts, err
+	}
+	if h.exif != nil {
+		facts.readExif(h.exif)
+	}
+	if h.ownRotation {
+		facts.Orientation = 1
+	}
+	facts.Width, facts.Height = h.width, h.height
+	if h.width <= 0 || h.height <= 0 {
+		return facts, unreadable(copyHint, "the picture is %d x %d pixels", h.width, h.height)
+	}
+	if int64(h.width)*int64(h.height) > MaxPixels {
+		return facts, fault.New("too_large", "take the photo at a lower resolution or scale it down",
+			"the picture is %d x %d pixels, more than the %d megapixels that are read", h.width, h.height, MaxPixels/1_000_000)
+	}
+	return facts, nil
+}
+
+// sniff tells the format by the first bytes.
+func sniff(f *io.SectionReader) (Format, error) {
+	head := make([]byte, 64)
+	n, err := f.ReadAt(head, 0)
+	if err != nil && !errors.Is(err, io.EOF) {
+		return "", fault.Wrap(err, "unreadable_file", "check that the disk or card can be read", "the file cannot be read")
+	}
+	head = head[:n]
+	starts := func(magic string) bool { return bytes.HasPrefix(head, []byte(magic)) }
+	switch {
+	case starts("\xff\xd8\xff"):
+		return JPEG, nil
+	case starts("\x89PNG\r\n\x1a\n"):
+		return PNG, nil
+	case starts("II*\x00"), starts("MM\x00*"):
+		return TIFF, nil
+	case n >= 12 && string(head[4:8]) == "ftyp":
+		return HEIC, nil // readHEIC looks at the brands
+	}
+	return "", unreadable("give a photo as JPEG, PNG, TIFF or HEIC", "the file is not a JPEG, PNG, TIFF or HEIC photo")
+}
