@@ -1,0 +1,205 @@
+package render
+
+import "math"
+
+// discPart[i] is the part of a uniform disc of radius 1 left of the chord at
+// x = -1 + 2 i/n: 1/2 + (asin x + x sqrt(1-x²))/pi, the area of a circular segment.
+var discPart = func() (t [discSteps + 1]float64) {
+	for i := range t {
+		x := -1 + 2*float64(i)/discSteps
+		t[i] = 0.5 + (math.Asin(x)+x*math.Sqrt(max(0, 1-x*x)))/math.Pi
+	}
+	return t
+}()
+
+const discSteps = 2048
+
+// discLeft returns the part of a uniform unit disc left of the chord at x.
+func discLeft(x float64) float64 {
+	switch {
+	case x <= -1:
+		return 0
+	case x >= 1:
+		return 1
+	}
+	f := (x + 1) * (discSteps / 2)
+	i := int(f)
+	return discPart[i] + (discPart[i+1]-discPart[i])*(f-float64(i))
+}
+
+// caster is a rod made ready to hide the body's disc from a point.
+//
+// Seen from the point, directions near the body are s + α e + β f, e square to
+// the body and to the rod, f up along the rod. A ray of that direction passes the
+// rod's axis at (m h - α d) / sqrt(m² + α²), where h is the axis' offset along e,
+// d its distance along q (the part of s square to the axis) and m the sine of the
+// angle between s and the axis. The rod hides the band where that is within its
+// radius, up to its end.
+type caster struct {
+	foot, tip  Vec
+	e, q, f, s Vec
+	m          float64
+	radius     float64
+	ball       Vec // centre
+	ballRadius float64
+}
+
+func newCaster(r *Rod, s Vec) caster {
+	axis, length := r.axis()
+	across := axis.cross(s)
+	k := caster{foot: r.foot(), tip: r.tip(), s: s, m: across.norm(), radius: r.Diameter / 2}
+	k.e = across.unit()
+	k.q = k.e.cross(axis)
+	k.f = s.cross(k.e)
+	if r.Cap > 0 {
+		k.ballRadius = r.Cap / 2
+		k.ball = k.foot.add(axis.mul(length - k.ballRadius))
+	}
+	return k
+}
+
+// hidden returns the part of the body's disc, of angular radius disc (rad), that
+// the rod hides from p.
+func (k *caster) hidden(p Vec, disc float64) float64 {
+	w := k.foot.sub(p)
+	h, d := w.dot(k.e), w.dot(k.q)
+	if d < -k.radius-k.ballRadius || math.Abs(h) > k.radius+k.ballRadius+disc*math.Abs(d)/k.m {
+		return 0
+	}
+	lo, hi := 0.0, 0.0 // the band, in units of the disc's radius
+	switch off := h*h + d*d - k.radius*k.radius; {
+	case off <= 0: // inside the rod
+		return 1
+	case d > 1.001*k.radius:
+		root := k.radius * math.Sqrt(off)
+		c := k.m / ((d*d - k.radius*k.radius) * disc)
+		lo, hi = (h*d-root)*c, (h*d+root)*c
+	case d > 0 && math.Abs(h) < k.radius: // against the rod's near face
+		lo, hi = math.Inf(-1), math.Inf(1)
+	}
+
+	// The end. Its rim nearest to the point stands highest.
+	t := k.tip.sub(p)
+	rise := func(near float64) float64 { // height of a rim point over the disc's centre
+		v := t.sub(k.q.mul(near))
+		return v.dot(k.f) / (v.dot(k.s) * disc)
+	}
+	top, crown := rise(k.radius), rise(0)
+	if k.ballRadius == 0 && crown > 1.01 {
+		return discLeft(hi) - discLeft(lo)
+	}
+	ballX, ballY, ballR := 0.0, 0.0, 0.0
+	if k.ballRadius > 0 {
+		v := k.ball.sub(p)
+		n := v.dot(k.s)
+		ballX, ballY, ballR = v.dot(k.e)/(n*disc), v.dot(k.f)/(n*disc), k.ballRadius/(n*disc)
+		if ballY-ballR > 1 && crown > 1.01 {
+			return discLeft(hi) - discLeft(lo)
+		}
+		if ballY+ballR < -1 {
+			return 0
+		}
+	} else if top < -1 {
+		return 0
+	}
+
+	// Near the end the disc is cut into strips along the rod.
+	const strips = 24
+	covered := 0.0
+	for i := range strips {
+		// Equal steps of angle: strips of the disc between x0 and x1.
+		x := -math.Cos((float64(i) + 0.5) * math.Pi / strips)
+		weight := discLeft(-math.Cos(float64(i+1)*math.Pi/strips)) - discLeft(-math.Cos(float64(i)*math.Pi/strips))
+		chord := math.Sqrt(1 - x*x)
+		below, above := -chord, -chord
+		if x > lo && x < hi {
+			u := 2*(x-lo)/(hi-lo) - 1 // across the end's ellipse
+			if hi-lo > 1e9 {
+				u = 0
+			}
+			above = crown + (top-crown)*math.Sqrt(1-u*u)
+		}
+		part := (min(above, chord) - below) / (2 * chord)
+		if dx := x - ballX; math.Abs(dx) < ballR {
+			reach := math.Sqrt(ballR*ballR - dx*dx)
+			from, to := max(-chord, ballY-reach), min(chord, ballY+reach)
+			if above > from {
+				from = max(-chord, min(above, chord))
+			}
+			part = max(0, part) + max(0, to-from)/(2*chord)
+		}
+		covered += weight * max(0, min(1, part))
+	}
+	return covered
+}
+
+// sun is the direct light made ready.
+type sun struct {
+	casters []caster
+	disc    float64 // angular radius, rad
+	haze    float64 // part of the light in the aureole
+	aureole float64 // angular radius, rad
+	shades  []shade
+	blobs   []Blob
+	toPlane Vec // per mm of height, the step along the light to the sheet's plane
+}
+
+type shade struct{ nx, ny, offset, half, soft float64 }
+
+func (s *Scene) newSun() *sun {
+	dir, ok := s.body()
+	if !ok {
+		return nil
+	}
+	l := &sun{
+		disc: s.Light.Disc.Radians() / 2, haze: s.Light.HazeFraction, aureole: s.Light.HazeDisc.Radians() / 2,
+		blobs: s.Blobs, toPlane: dir.mul(-1 / dir.Z),
+	}
+	for i := range s.Rods {
+		l.casters = append(l.casters, newCaster(&s.Rods[i], dir))
+	}
+	for _, b := range s.Shades {
+		k := shade{nx: b.Dir.Cos(), ny: -b.Dir.Sin(), offset: b.Offset, half: b.Width / 2, soft: max(b.Penumbra/2, 1e-6)}
+		if math.IsInf(b.Width, 1) { // a bar so wide that its far edge is out of sight
+			k.half = 1e6
+			k.offset += k.half
+		}
+		l.shades = append(l.shades, k)
+	}
+	return l
+}
+
+// byRods returns the part of the direct light that the rods let through to p.
+func (l *sun) byRods(p Vec) float64 {
+	v := 1.0
+	for i := range l.casters {
+		k := &l.casters[i]
+		hidden := (1 - l.haze) * k.hidden(p, l.disc)
+		if l.haze > 0 {
+			hidden += l.haze * k.hidden(p, l.aureole)
+		}
+		v *= 1 - hidden
+	}
+	return v
+}
+
+// byOthers returns the part of the direct light that bars and blobs let through.
+func (l *sun) byOthers(p Vec) float64 {
+	if len(l.shades) == 0 && len(l.blobs) == 0 {
+		return 1
+	}
+	q := p.add(l.toPlane.mul(p.Z))
+	v := 1.0
+	for i := range l.shades {
+		b := &l.shades[i]
+		d := q.X*b.nx + q.Y*b.ny - b.offset
+		v *= 1 - (discLeft((d+b.half)/b.soft) - discLeft((d-b.half)/b.soft))
+	}
+	for i := range l.blobs {
+		b := &l.blobs[i]
+		// Distance from the outline, near enough for an ellipse that is not flat.
+		d := (math.Hypot((q.X-b.Centre.X)/b.RX, (q.Y-b.Centre.Y)/b.RY) - 1) * min(b.RX, b.RY)
+		v *= discLeft(d / max(b.Penumbra/2, 1e-6))
+	}
+	return v
+}

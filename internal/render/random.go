@@ -1,0 +1,192 @@
+package render
+
+import (
+	"math"
+	"math/rand/v2"
+	"time"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/sheet"
+)
+
+// Sky gives the sun's true azimuth and its altitude with refraction.
+type Sky func(at time.Time, lat, lon angle.Angle) (azimuth, altitude angle.Angle)
+
+// RandomOptions bounds what RandomScene draws.
+type RandomOptions struct {
+	Width int // px; pictures are 4 by 3. 0 means 2000
+	// Sky places the sun for a random place and time. Without it azimuth and
+	// altitude are drawn freely and the scene has no time or place.
+	Sky Sky
+	// MaxCurl is the largest curl of the paper, mm at 150 mm from the foot.
+	MaxCurl float64
+	// PrintSigma is one sigma of the print's stretch in each direction, relative.
+	PrintSigma float64
+	// Troubles adds, to some scenes, other shadows, fingers, dirt, creases and haze.
+	Troubles bool
+}
+
+// lenses are plausible distortions, by k1: phones about zero, action cameras at
+// the barrel end, with the focal length over the picture's width that goes with
+// each (common practice).
+var lenses = []struct{ k1, k2, k3, focal float64 }{
+	{-0.30, 0.100, -0.012, 0.56},
+	{-0.15, 0.040, -0.004, 0.66},
+	{0, 0, 0, 0.78},
+	{0.05, -0.120, 0.055, 0.76},
+	{0.10, -0.230, 0.110, 0.78},
+}
+
+// RandomScene draws a scene for property tests and soak runs: the camera 0 to 60
+// degrees off the vertical at any roll, the face filling 40 to 95 % of the
+// picture, the sun 8 to 70 degrees high, rods 30 to 70 mm high and 2 to 5 mm
+// thick. The scene depends on the state of r and the options alone.
+func RandomScene(r *rand.Rand, o RandomOptions) *Scene {
+	uniform := func(lo, hi float64) float64 { return lo + (hi-lo)*r.Float64() }
+	turn := func() angle.Angle { return angle.FromDegrees(uniform(0, 360)) }
+	chance := func(p float64) bool { return o.Troubles && r.Float64() < p }
+
+	s := &Scene{Seed: r.Uint64(), Plate: Plate{Heading: turn()}}
+	s.Light = Light{
+		Body: Sun, Disc: angle.FromDegrees(0.533), ShadowRatio: uniform(0.12, 0.35),
+		SunColour: [3]float64{1, 0.96, 0.90}, SkyColour: [3]float64{0.8, 1.05, 1.5},
+		Exposure: uniform(0.45, 0.95), Gradient: [2]float64{0.04 * r.NormFloat64(), 0.04 * r.NormFloat64()},
+	}
+	s.placeSun(r, o.Sky)
+
+	s.Rods = []Rod{{
+		Height: uniform(30, 70), Diameter: uniform(2, 5),
+		Foot:     sheet.Point{X: 0.2 * r.NormFloat64(), Y: 0.2 * r.NormFloat64()},
+		Material: []Material{Steel, Brass, Dowel, Black, White}[r.IntN(5)],
+	}}
+	if r.IntN(4) == 0 {
+		s.Rods[0].Cap = s.Rods[0].Diameter * uniform(1.5, 3)
+	}
+
+	if o.MaxCurl > 0 && r.IntN(2) == 0 {
+		s.Paper.Curl, s.Paper.CurlDir = uniform(0, o.MaxCurl), turn()
+	}
+	s.Paper.ScaleX, s.Paper.ScaleY = 1+o.PrintSigma*r.NormFloat64(), 1+o.PrintSigma*r.NormFloat64()
+	s.aim(r, o.Width)
+
+	iso := int(50 * math.Pow(2, uniform(0, 6)))
+	s.Finish = Finish{
+		Defocus: uniform(0.4, 1.3), Vignetting: uniform(0, 0.35), LateralColour: 0.0004 * r.Float64(),
+		ISO: iso, Quality: 80 + r.IntN(16),
+	}
+	s.Finish.ReadNoise, s.Finish.ShotNoise = NoiseAtISO(iso)
+	if r.IntN(4) == 0 {
+		s.Finish.Motion, s.Finish.MotionDir = uniform(0.3, 2), turn()
+	}
+
+	if chance(0.25) {
+		s.Light.HazeFraction, s.Light.HazeDisc = uniform(0.05, 0.35), angle.FromDegrees(uniform(2, 6))
+	}
+	if chance(0.3) {
+		s.Paper.Dirt = uniform(0.05, 0.5)
+	}
+	if chance(0.2) {
+		s.Paper.Creases = []Crease{{
+			Offset: uniform(-60, 60), Dir: turn(), Width: uniform(0.3, 1), Strength: uniform(-0.12, 0.08),
+		}}
+	}
+	if chance(0.25) {
+		s.Shades = append(s.Shades, Shade{
+			Offset: uniform(-90, 90), Dir: turn(), Width: uniform(4, 25), Penumbra: uniform(1, 20),
+		})
+	}
+	if chance(0.06) {
+		s.Shades = append(s.Shades, Shade{
+			Offset: uniform(10, 90), Dir: turn(), Width: math.Inf(1), Penumbra: uniform(2, 30),
+		})
+	}
+	if chance(0.1) {
+		a := turn()
+		s.Blobs = []Blob{{
+			Centre: sheet.Point{X: 110 * a.Sin(), Y: 110 * a.Cos()},
+			RX:     uniform(30, 70), RY: uniform(30, 70), Penumbra: uniform(5, 15),
+		}}
+	}
+	if chance(0.12) {
+		m, a := sheet.Standard.Marks[r.IntN(len(sheet.Standard.Marks))], turn()
+		s.Occluders = []Occluder{{
+			From: sheet.Point{X: m.X + uniform(-4, 4), Y: m.Y + uniform(-4, 4)},
+			To:   sheet.Point{X: 3 * m.X * (1 + 0.2*a.Sin()), Y: 3 * m.Y * (1 + 0.2*a.Cos())}, Radius: uniform(6, 10),
+		}}
+	}
+	return s
+}
+
+// Altitudes of the sun that RandomScene draws.
+const lowestSun, highestSun = 8 * angle.Degree, 70 * angle.Degree
+
+// placeSun draws a place, a time and with them the sun.
+func (s *Scene) placeSun(r *rand.Rand, sky Sky) {
+	if sky == nil {
+		s.Light.Azimuth = angle.FromDegrees(360 * r.Float64())
+		s.Light.Altitude = lowestSun + (highestSun-lowestSun)*angle.Angle(r.Float64())
+		return
+	}
+	first := time.Date(2020, 1, 1, 0, 0, 0, 0, time.UTC)
+	const span = 15 * 365 * 24 * time.Hour
+	for {
+		s.Time = first.Add(time.Duration(r.Int64N(int64(span)))).Truncate(10 * time.Millisecond)
+		s.Lat = angle.Asin(2*r.Float64()-1) * 0.95 // spread evenly over the globe, less the poles
+		s.Lon = angle.FromDegrees(360*r.Float64() - 180)
+		s.Light.Azimuth, s.Light.Altitude = sky(s.Time, s.Lat, s.Lon)
+		if s.Light.Altitude >= lowestSun && s.Light.Altitude <= highestSun {
+			return
+		}
+	}
+}
+
+// aim draws a lens and a pose in which the sheet's face fills 40 to 95 % of the
+// picture, some marks falling outside at times.
+func (s *Scene) aim(r *rand.Rand, width int) {
+	if width == 0 {
+		width = 2000
+	}
+	w, h := float64(width), float64(width*3/4)
+	u := r.Float64() * float64(len(lenses)-1)
+	a, b := lenses[int(u)], lenses[int(u)+1]
+	u -= math.Floor(u)
+	mix := func(p, q float64) float64 { return p + (q-p)*u }
+	focal := mix(a.focal, b.focal) * w * (1 + 0.03*r.NormFloat64())
+	c := Camera{
+		Width: width, Height: int(h), Fx: focal, Fy: focal,
+		Cx: w/2 + 0.005*w*r.NormFloat64(), Cy: h/2 + 0.005*w*r.NormFloat64(),
+		Dist: [5]float64{mix(a.k1, b.k1), mix(a.k2, b.k2), 0.0005 * r.NormFloat64(), 0.0005 * r.NormFloat64(), mix(a.k3, b.k3)},
+	}
+	target := sheet.Point{X: 8 * r.NormFloat64(), Y: 8 * r.NormFloat64()}
+	tilt := 60 * angle.Degree * angle.Angle(r.Float64())
+	dir, roll := angle.FromDegrees(360*r.Float64()), angle.FromDegrees(360*r.Float64())
+	fill := 0.40 + 0.55*r.Float64()
+
+	// The face's extent over the picture's shrinks with distance: bisect.
+	near, far := 60.0, 3000.0
+	for range 40 {
+		mid := math.Sqrt(near * far)
+		c.LookAt(target, mid, tilt, dir, roll)
+		if c.faceExtent() > fill {
+			near = mid
+		} else {
+			far = mid
+		}
+	}
+	s.Camera = c
+}
+
+// faceExtent returns the larger of the face's width over the picture's and its
+// height over the picture's; a face that is not all before the lens is huge.
+func (c *Camera) faceExtent() float64 {
+	const half = 88 // mm, to the outer edges of the corner marks
+	x0, y0, x1, y1 := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
+	for _, p := range []Vec{{-half, half, 0}, {half, half, 0}, {half, -half, 0}, {-half, -half, 0}} {
+		x, y, ok := c.Project(p)
+		if !ok {
+			return math.Inf(1)
+		}
+		x0, y0, x1, y1 = min(x0, x), min(y0, y), max(x1, x), max(y1, y)
+	}
+	return max((x1-x0)/float64(c.Width), (y1-y0)/float64(c.Height))
+}
