@@ -273,7 +273,7 @@ func (f *Facts) readGPS(gps directory) {
 	lat, okLat := gps.degrees(tagGPSLatitude, tagGPSLatitudeRef, "N", "S", 90)
 	lon, okLon := gps.degrees(tagGPSLongitude, tagGPSLongitudeRef, "E", "W", 180)
 	switch {
-	case gps.text(tagGPSStatus) == "V", lat == 0 && lon == 0:
+	case gps.text(tagGPSStatus) == "V", okLat && okLon && lat == 0 && lon == 0:
 		// A receiver without a fix says so, or leaves zeros; nobody stands at
 		// 0 N 0 E by accident.
 		f.warn("gps_void", "the photo's GPS position says that there was no fix and was not used")

@@ -105,6 +105,7 @@ func readHEIC(f *io.SectionReader) (header, error) {
 		pitm.uint(4)
 		primary = pitm.uint(4)
 	}
+	quarterTurn := false
 	for _, property := range itemProperties(child(children, "iprp"), primary) {
 		r := fields{data: property.body}
 		switch property.kind {
@@ -112,11 +113,12 @@ func readHEIC(f *io.SectionReader) (header, error) {
 			r.fullBox()
 			w, ht := r.uint(4), r.uint(4)
 			h.width, h.height = int(min(w, 1<<31-1)), int(min(ht, 1<<31-1))
-		case "irot":
-			if r.uint(1)&1 == 1 { // a quarter turn
-				h.width, h.height = h.height, h.width
-			}
+		case "irot": // may stand before the size, though the standard has it behind
+			quarterTurn = r.uint(1)&1 == 1
 		}
+	}
+	if quarterTurn {
+		h.width, h.height = h.height, h.width
 	}
 
 	if id, ok := exifItem(child(children, "iinf")); ok {
