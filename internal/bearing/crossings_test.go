@@ -132,6 +132,36 @@ func TestAltitudeWindowsHoldWhatTheyPromise(t *testing.T) {
 	}
 }
 
+// A body that passes the level for a minute or two, between two samples, is found,
+// above and below.
+func TestBriefCrossingsAreFound(t *testing.T) {
+	p := position(70, 20)
+	for _, start := range []string{"2026-06-01T00:00:00Z", "2026-06-01T00:03:00Z", "2026-06-01T06:07:00Z"} {
+		from := instant(t, start)
+		highest, lowest := -90*angle.Degree, 90*angle.Degree
+		for at := from; at.Before(from.Add(24 * time.Hour)); at = at.Add(time.Second) {
+			o := newObserver(p, 0)
+			altitude := o.refract(o.see(Sun, at).light.altitude())
+			highest, lowest = max(highest, altitude), min(lowest, altitude)
+		}
+		// The sun turns about its highest and lowest place like cos φ cos δ t²/2:
+		// it stays within 1e-5° of it for 80 s, to and fro.
+		for _, tt := range []struct {
+			level  angle.Angle
+			rising bool // the first of the two
+		}{{highest - 1e-5*angle.Degree, true}, {lowest + 1e-5*angle.Degree, false}} {
+			got, above, err := AltitudeCrossings(Sun, from, from.Add(24*time.Hour), p, 0, tt.level)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if len(got) != 2 || above == tt.rising || got[0].Rising != tt.rising || got[1].Rising == tt.rising ||
+				got[1].Time.Sub(got[0].Time) > 3*time.Minute || got[1].Time.Sub(got[0].Time) < 20*time.Second {
+				t.Errorf("from %s: %v through %v, want two, soon after each other", start, got, tt.level)
+			}
+		}
+	}
+}
+
 func TestSearchRefusals(t *testing.T) {
 	p := position(40, 10)
 	at := instant(t, "2026-06-21T00:00:00Z")

@@ -242,6 +242,24 @@ func TestRefraction(t *testing.T) {
 	}
 }
 
+// Below the horizon no formula holds: the altitude shown must still rise with the
+// body, without a step, for the searches.
+func TestRefractionHasNoStep(t *testing.T) {
+	const step = 0.01 // degrees, -5.11 among them, where the formula has a pole
+	last := -91.0
+	for i := -9000; i <= 9000; i++ {
+		h := angle.FromDegrees(float64(i) * step)
+		got := (h + refraction(h, 1010, 10)).Degrees()
+		if i > -9000 && !(got > last && got < last+2*step) {
+			t.Fatalf("from %.5f° to %.5f° at %v", last, got, h)
+		}
+		last = got
+	}
+	if h := -5.11 * angle.Degree; refraction(h, 1010, 10) != 0 {
+		t.Errorf("refraction %v at %v, want 0", refraction(h, 1010, 10), h)
+	}
+}
+
 // ISO 2533:1975, table of the standard atmosphere by geopotential altitude (from
 // memory). A tenth of a hPa is a ten-thousandth of the refraction.
 func TestStandardAir(t *testing.T) {
