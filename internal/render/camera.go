@@ -121,7 +121,8 @@ type lensPoint struct {
 // undistort inverts the lens model at a pixel with Newton steps from the guess;
 // ok is false where they do not settle.
 func (c *Camera) undistort(px, py, guessX, guessY float64) lensPoint {
-	xd, yd := (px-c.Cx)/c.Fx, (py-c.Cy)/c.Fy
+	perX, perY := 1/c.Fx, 1/c.Fy
+	xd, yd := (px-c.Cx)*perX, (py-c.Cy)*perY
 	p := lensPoint{x: guessX, y: guessY}
 	for range 30 {
 		d := c.distort(p.x, p.y)
@@ -130,12 +131,13 @@ func (c *Camera) undistort(px, py, guessX, guessY float64) lensPoint {
 			return p
 		}
 		ex, ey := xd-d.x, yd-d.y
-		p.x += (d.yy*ex - d.xy*ey) / det
-		p.y += (d.xx*ey - d.xy*ex) / det
+		xx, xy, yy := d.yy/det, -d.xy/det, d.xx/det // the inverse
+		p.x += xx*ex + xy*ey
+		p.y += xy*ex + yy*ey
 		// Newton squares the error: a step of 1e-5 leaves about 1e-10.
 		if ex*ex+ey*ey < 1e-10 {
-			p.xpx, p.xpy = d.yy/det/c.Fx, -d.xy/det/c.Fy
-			p.ypx, p.ypy = -d.xy/det/c.Fx, d.xx/det/c.Fy
+			p.xpx, p.xpy = xx*perX, xy*perY
+			p.ypx, p.ypy = xy*perX, yy*perY
 			p.ok = true
 			return p
 		}

@@ -43,7 +43,7 @@ func (s *stroke) cover(x, y float64, f *footprint) float64 {
 type ring struct{ radius, halfWidth float64 }
 
 func (r *ring) cover(x, y float64, f *footprint) float64 {
-	d := math.Hypot(x, y)
+	d := math.Sqrt(x*x + y*y)
 	if d == 0 {
 		return 0
 	}

@@ -36,25 +36,23 @@ func discLeft(x float64) float64 {
 // angle between s and the axis. The rod hides the band where that is within its
 // radius, up to its end.
 type caster struct {
-	foot, tip  Vec
+	foot, tip  Vec // the ends of the axis; under a ball, its centre is the tip
+	axis       Vec
 	e, q, f, s Vec
-	m          float64
+	m, cos     float64 // sine and cosine of the angle between s and the axis
 	radius     float64
-	ball       Vec // centre
 	ballRadius float64
 }
 
 func newCaster(r *Rod, s Vec) caster {
 	axis, length := r.axis()
 	across := axis.cross(s)
-	k := caster{foot: r.foot(), tip: r.tip(), s: s, m: across.norm(), radius: r.Diameter / 2}
+	k := caster{foot: r.foot(), axis: axis, s: s, m: across.norm(), cos: axis.dot(s), radius: r.Diameter / 2}
 	k.e = across.unit()
 	k.q = k.e.cross(axis)
 	k.f = s.cross(k.e)
-	if r.Cap > 0 {
-		k.ballRadius = r.Cap / 2
-		k.ball = k.foot.add(axis.mul(length - k.ballRadius))
-	}
+	k.ballRadius = r.Cap / 2
+	k.tip = k.foot.add(axis.mul(length - k.ballRadius))
 	return k
 }
 
@@ -78,59 +76,55 @@ func (k *caster) hidden(p Vec, disc float64) float64 {
 		lo, hi = math.Inf(-1), math.Inf(1)
 	}
 
-	// The end. Its rim nearest to the point stands highest.
+	// The end. Its rim nearest to the point stands highest; crown, its middle, is
+	// lower than any of the rim that counts.
 	t := k.tip.sub(p)
-	rise := func(near float64) float64 { // height of a rim point over the disc's centre
-		v := t.sub(k.q.mul(near))
-		return v.dot(k.f) / (v.dot(k.s) * disc)
+	tall := t.dot(k.axis)
+	rise := func(y float64) float64 { // of a place on the end y along q, over the disc's centre
+		return (tall*k.m - y*k.cos) / (tall*k.cos + y*k.m) / disc
 	}
-	top, crown := rise(k.radius), rise(0)
-	if k.ballRadius == 0 && crown > 1.01 {
+	crown := rise(d)
+	var ballX, ballY, ballR float64
+	if k.ballRadius > 0 {
+		n := t.dot(k.s)
+		ballX, ballY, ballR = t.dot(k.e)/(n*disc), t.dot(k.f)/(n*disc), k.ballRadius/(n*disc)
+	}
+	if crown > 1.01 && ballY-ballR >= min(1, ballR) {
 		return discLeft(hi) - discLeft(lo)
 	}
-	ballX, ballY, ballR := 0.0, 0.0, 0.0
-	if k.ballRadius > 0 {
-		v := k.ball.sub(p)
-		n := v.dot(k.s)
-		ballX, ballY, ballR = v.dot(k.e)/(n*disc), v.dot(k.f)/(n*disc), k.ballRadius/(n*disc)
-		if ballY-ballR > 1 && crown > 1.01 {
-			return discLeft(hi) - discLeft(lo)
-		}
-		if ballY+ballR < -1 {
-			return 0
-		}
-	} else if top < -1 {
+	if max(rise(d-k.radius), ballY+ballR) < -1 {
 		return 0
 	}
 
-	// Near the end the disc is cut into strips along the rod.
+	// Near the end the disc is cut into strips along the rod, at equal steps of the
+	// angle about the disc's middle.
 	const strips = 24
-	covered := 0.0
+	covered, from := 0.0, -1.0
 	for i := range strips {
-		// Equal steps of angle: strips of the disc between x0 and x1.
-		x := -math.Cos((float64(i) + 0.5) * math.Pi / strips)
-		weight := discLeft(-math.Cos(float64(i+1)*math.Pi/strips)) - discLeft(-math.Cos(float64(i)*math.Pi/strips))
+		to := -math.Cos(float64(i+1) * math.Pi / strips)
+		x := (from + to) / 2
 		chord := math.Sqrt(1 - x*x)
-		below, above := -chord, -chord
-		if x > lo && x < hi {
-			u := 2*(x-lo)/(hi-lo) - 1 // across the end's ellipse
-			if hi-lo > 1e9 {
-				u = 0
-			}
-			above = crown + (top-crown)*math.Sqrt(1-u*u)
+		banded := max(0, min(to, hi)-max(from, lo)) / (to - from)
+		// Along the strip: hidden by the rod, by the ball, and by the ball above the rod.
+		var rod, ball, over float64
+		if banded > 0 {
+			// Where this strip's rays come to the rod's near side.
+			n := math.Hypot(x*disc, k.m)
+			b := (h*x*disc + d*k.m) / n
+			near := b - math.Sqrt(max(0, b*b-h*h-d*d+k.radius*k.radius))
+			rod = max(0, min(2*chord, chord+rise(near*k.m/n)))
 		}
-		part := (min(above, chord) - below) / (2 * chord)
 		if dx := x - ballX; math.Abs(dx) < ballR {
 			reach := math.Sqrt(ballR*ballR - dx*dx)
-			from, to := max(-chord, ballY-reach), min(chord, ballY+reach)
-			if above > from {
-				from = max(-chord, min(above, chord))
-			}
-			part = max(0, part) + max(0, to-from)/(2*chord)
+			low, high := max(-chord, ballY-reach), min(chord, ballY+reach)
+			ball = max(0, high-low)
+			over = max(0, high-max(low, rod-chord))
 		}
-		covered += weight * max(0, min(1, part))
+		part := (banded*(rod+over) + (1-banded)*ball) / (2 * chord)
+		covered += part * (discLeft(to) - discLeft(from))
+		from = to
 	}
-	return covered
+	return min(1, covered)
 }
 
 // sun is the direct light made ready.
@@ -198,7 +192,8 @@ func (l *sun) byOthers(p Vec) float64 {
 	for i := range l.blobs {
 		b := &l.blobs[i]
 		// Distance from the outline, near enough for an ellipse that is not flat.
-		d := (math.Hypot((q.X-b.Centre.X)/b.RX, (q.Y-b.Centre.Y)/b.RY) - 1) * min(b.RX, b.RY)
+		x, y := (q.X-b.Centre.X)/b.RX, (q.Y-b.Centre.Y)/b.RY
+		d := (math.Sqrt(x*x+y*y) - 1) * min(b.RX, b.RY)
 		v *= discLeft(d / max(b.Penumbra/2, 1e-6))
 	}
 	return v

@@ -66,15 +66,16 @@ type Material struct {
 	Albedo    [3]float64
 	Specular  float64 // strength of the highlight against a white diffuser
 	Sharpness float64 // exponent of the highlight
+	Mirror    float64 // part of the rest that is mirrored, not scattered
 }
 
 // Materials a rod may be made of.
 var (
-	Steel = Material{"steel", [3]float64{0.30, 0.30, 0.31}, 1.2, 60}
-	Brass = Material{"brass", [3]float64{0.42, 0.33, 0.14}, 0.9, 50}
-	Dowel = Material{"dowel", [3]float64{0.62, 0.45, 0.27}, 0.03, 8}
-	Black = Material{"black", [3]float64{0.035, 0.035, 0.037}, 0.12, 25}
-	White = Material{"white", [3]float64{0.80, 0.80, 0.78}, 0.10, 20}
+	Steel = Material{"steel", [3]float64{0.60, 0.60, 0.61}, 1.2, 60, 0.8}
+	Brass = Material{"brass", [3]float64{0.60, 0.47, 0.22}, 0.9, 50, 0.7}
+	Dowel = Material{"dowel", [3]float64{0.62, 0.45, 0.27}, 0.03, 8, 0}
+	Black = Material{"black", [3]float64{0.035, 0.035, 0.037}, 0.12, 25, 0}
+	White = Material{"white", [3]float64{0.80, 0.80, 0.78}, 0.10, 20, 0}
 )
 
 // Kinds of body.
@@ -142,7 +143,7 @@ type Occluder struct {
 
 // Finish is what lens, sensor and file do to the light.
 type Finish struct {
-	Defocus       float64     // one sigma of a Gaussian blur, px
+	Defocus       float64     // one sigma of a Gaussian blur, px, over and above the pixel's own width
 	Motion        float64     // length of a straight smear, px
 	MotionDir     angle.Angle // from the raster's x axis towards its y axis
 	Vignetting    float64     // relative loss in the corner

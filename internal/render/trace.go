@@ -209,7 +209,8 @@ func (t *tracer) look(d Vec, f *footprint, rods bool, h *hit) {
 	k := -t.eye.Z / d.Z
 	p := Vec{t.eye.X + k*d.X, t.eye.Y + k*d.Y, 0}
 	onPaper := false
-	if t.curl != 0 {
+	const slack = 100 // mm that a curl may shift where a slanting ray lands
+	if t.curl != 0 && p.X > pageLeft-slack && p.X < pageRight+slack && p.Y > pageRear-slack && p.Y < pageFront+slack {
 		q := p
 		for range 4 { // Newton on the height over the parabolic cylinder
 			u := q.X*t.curlX + q.Y*t.curlY
@@ -220,7 +221,7 @@ func (t *tracer) look(d Vec, f *footprint, rods bool, h *hit) {
 		if q.X > pageLeft && q.X < pageRight && q.Y > pageRear && q.Y < pageFront {
 			p, onPaper = q, true
 		}
-	} else {
+	} else if t.curl == 0 {
 		onPaper = p.X > pageLeft && p.X < pageRight && p.Y > pageRear && p.Y < pageFront
 	}
 	for i := range t.scene.Occluders {
@@ -263,7 +264,7 @@ func (t *tracer) lit(p Vec, red, green, blue, facing float64, id uint16, h *hit)
 		}
 	}
 	g := 1 + (p.X*t.scene.Light.Gradient[0]+p.Y*t.scene.Light.Gradient[1])/100
-	g = max(0.2, min(2, g))
+	g = max(0.7, min(1.4, g)) // the gradient is the plate's, not the horizon's
 	h.r = g * red * (t.direct[0]*v + t.diffuse[0])
 	h.g = g * green * (t.direct[1]*v + t.diffuse[1])
 	h.b = g * blue * (t.direct[2]*v + t.diffuse[2])
@@ -310,6 +311,7 @@ func (t *tracer) ground(p, d Vec, h *hit) {
 	}
 	fade := min(1, 700/k) // far off, a pixel averages the grain; d has unit depth
 	grain := fade * (0.7*t.noise.at(q.X*0.9, q.Y*0.9) + 0.5*t.noise.at(q.X*0.13, q.Y*0.13))
+	grain += fade * fade * t.noise.at(q.X*5, q.Y*5)
 	a := 0.55 + 0.30*grain
 	// Cracks of a dried salt pan: where slow noise passes through zero.
 	if c := math.Abs(t.noise.at(q.X*0.05+90, q.Y*0.05+40)) * 14; c < 1 {
@@ -372,10 +374,19 @@ func (t *tracer) lookAtRods(d Vec, h *hit) bool {
 			shine = m.Specular * math.Pow(max(0, normal.dot(half)), m.Sharpness)
 		}
 	}
-	sky := 0.55 + 0.45*normal.Z // the rest of its view is ground and sheet
-	h.r = m.Albedo[0]*(t.direct[0]*facing+t.diffuse[0]*sky) + shine*t.direct[0]
-	h.g = m.Albedo[1]*(t.direct[1]*facing+t.diffuse[1]*sky) + shine*t.direct[1]
-	h.b = m.Albedo[2]*(t.direct[2]*facing+t.diffuse[2]*sky) + shine*t.direct[2]
+	// What it mirrors: the sunlit sheet below, the sky above. A matt surface sees a
+	// share of both.
+	up := d.Z - 2*d.dot(normal)*normal.Z
+	below := PaperAlbedo * t.scene.Light.Exposure
+	share := 0.5 - 0.5*normal.Z
+	for c, to := range [3]*float64{&h.r, &h.g, &h.b} {
+		mirrored := t.diffuse[c]
+		if up < 0 {
+			mirrored = below
+		}
+		matt := t.direct[c]*facing + t.diffuse[c]*(1-share) + below*share*0.5
+		*to = m.Albedo[c]*((1-m.Mirror)*matt+m.Mirror*mirrored) + shine*t.direct[c]
+	}
 	h.id, h.busy = uint16(onRod+min(best, 8)), true
 	return true
 }
