@@ -1,0 +1,516 @@
+package calib
+
+import (
+	"errors"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+
+	"shadowread/internal/sheet"
+)
+
+// Sample is one place where a printed boundary was seen: the picture shows at
+// Seen some point of the straight printed line through At along Along. Only the
+// distance across the line is used.
+type Sample struct {
+	At, Along sheet.Point // on the drawing, mm; Along is a unit vector with the ink on its right
+	Seen      Pixel
+	Ink       float64 // 1: the edge of ink, which blur and tone curve draw inwards; 0: a line's axis
+	Group     int     // samples of one printed edge share a group: their errors are not independent
+}
+
+// Prior says what is known of the camera and the print before the marks are
+// looked at. Every sigma is one standard deviation.
+type Prior struct {
+	Lens        Lens
+	LogF        float64 // sigma of ln(focal length)
+	Centre      float64 // of the principal point, px
+	K1, K2, K3  float64 // of the radial terms
+	Decentring  float64 // of p1 and p2
+	StretchMean float64 // print scale athwart over fore-and-aft, less 1
+	Stretch     float64
+	Curl        float64 // of each curl coefficient, 1/mm
+}
+
+// UnknownLens is the prior for a photo whose lens has not been calibrated: a
+// picture of width x height px that has not been cropped. focalPx is the focal
+// length in pixels if the photo's facts state one, else 0.
+//
+// The widths are those of the trade (from memory of published phone and action
+// camera calibrations): principal points within 1 % of the width of the middle,
+// radial terms of a few tenths, decentring below a thousandth.
+func UnknownLens(width, height int, focalPx float64) Prior {
+	long := float64(max(width, height))
+	p := Prior{
+		Lens: Lens{F: 0.78 * long, Cx: float64(width-1) / 2, Cy: float64(height-1) / 2},
+		LogF: 0.35, Centre: 0.01 * long,
+		K1: 0.3, K2: 0.3, K3: 0.2, Decentring: 0.001,
+	}
+	if focalPx > 0 {
+		p.Lens.F, p.LogF = focalPx, 0.1
+	}
+	return p
+}
+
+// Parameters of the fit, in the order of the covariance matrix.
+const (
+	pRot = iota // 0..2 rotation vector, rad
+	_
+	_
+	pT // 3..5 translation, mm
+	_
+	_
+	pLogF
+	pCx
+	pCy
+	pK1
+	pK2
+	pK3
+	pP1
+	pP2
+	pStretch
+	pCurlXX
+	pCurlXY
+	pCurlYY
+	pShrink
+	nParams
+)
+
+// steps are the increments of the numerical derivatives, small beside the scale on
+// which the map bends and large beside rounding.
+var steps = [nParams]float64{1e-6, 1e-6, 1e-6, 1e-4, 1e-4, 1e-4, 1e-6, 1e-2, 1e-2, 1e-6, 1e-6, 1e-6, 1e-7, 1e-7, 1e-7, 1e-9, 1e-9, 1e-9, 1e-3}
+
+func (p Plate) moved(k int, d float64) Plate {
+	switch {
+	case k < pT:
+		var w [3]float64
+		w[k-pRot] = d
+		p.Pose.R = turn(w, p.Pose.R)
+	case k < pLogF:
+		p.Pose.T[k-pT] += d
+	default:
+		switch k {
+		case pLogF:
+			p.Lens.F *= math.Exp(d)
+		case pCx:
+			p.Lens.Cx += d
+		case pCy:
+			p.Lens.Cy += d
+		case pK1:
+			p.Lens.K1 += d
+		case pK2:
+			p.Lens.K2 += d
+		case pK3:
+			p.Lens.K3 += d
+		case pP1:
+			p.Lens.P1 += d
+		case pP2:
+			p.Lens.P2 += d
+		case pStretch:
+			p.Stretch += d
+		case pCurlXX:
+			p.Curl.XX += d
+		case pCurlXY:
+			p.Curl.XY += d
+		case pCurlYY:
+			p.Curl.YY += d
+		}
+	}
+	return p
+}
+
+// Fit is the plate map found from one picture, with its covariance.
+type Fit struct {
+	Plate
+	Shrink     float64 // px by which ink edges were seen inside their true place
+	SigmaPx    float64 // scatter of one sample about the map, px
+	ResidualPx float64 // rms over printed edges of their mean departure from the map, px
+	ResidualMM float64 // the same on the sheet, mm
+	Used       int     // samples that took part
+	Loosened   bool    // the picture contradicted an uncropped lens, so the prior was widened
+	cov        *mat.SymDense
+}
+
+// ErrUndetermined reports samples that do not pin the map down.
+var ErrUndetermined = errors.New("the marks do not pin the map down")
+
+// FitPlate finds the most probable map for the samples under the prior by damped
+// least squares with a biweight on each sample's residual, starting from the plain
+// homography h. The posterior covariance comes with it; what the picture cannot
+// show (a stretched print seen obliquely, the focal length from straight above)
+// keeps its prior width there.
+func FitPlate(h Homography, samples []Sample, prior Prior) (*Fit, error) {
+	start := Plate{Lens: prior.Lens, Stretch: prior.StretchMean}
+	best := math.Inf(1)
+	for _, s := range []float64{1, 0.7, 1.4} {
+		pose, misfit := poseFromHomography(h, prior.Lens.F*s, prior.Lens.Cx, prior.Lens.Cy)
+		if s != 1 && prior.LogF < 0.05 {
+			break
+		}
+		if misfit < best {
+			best = misfit
+			start.Pose, start.Lens.F = pose, prior.Lens.F*s
+		}
+	}
+	return refit(start, 0, samples, prior, coldTurns)
+}
+
+// Refit repeats a fit with other samples or another prior, starting from what it
+// found.
+func (f *Fit) Refit(samples []Sample, prior Prior) (*Fit, error) {
+	return refit(f.Plate, f.Shrink, samples, prior, 0)
+}
+
+// coldTurns is how many turns of the fit from a plain homography only find the
+// basin: no sample is thrown out before the map is near enough to judge it.
+const coldTurns = 2
+
+func refit(start Plate, shrink float64, samples []Sample, prior Prior, gentle int) (*Fit, error) {
+	f, err := fitFrom(start, shrink, samples, prior, gentle)
+	if err != nil {
+		return nil, err
+	}
+	// A cropped picture has its principal point far from the middle, and a print
+	// can be stretched beyond what is usual. Either shows as a prior pulled too
+	// far; then the picture is believed over the prior.
+	l := f.Lens
+	pull := math.Max(math.Hypot(l.Cx-prior.Lens.Cx, l.Cy-prior.Lens.Cy)/prior.Centre,
+		math.Abs(f.Stretch-prior.StretchMean)/prior.Stretch)
+	if pull > 3 && prior.LogF > 0.05 {
+		wide := prior
+		wide.Centre *= 25
+		wide.LogF = max(wide.LogF, 0.35)
+		wide.Stretch *= 2
+		g, err := fitFrom(f.Plate, f.Shrink, samples, wide, 0)
+		if err != nil {
+			return nil, err
+		}
+		g.Loosened = true
+		return g, nil
+	}
+	return f, nil
+}
+
+func fitFrom(pl Plate, shrink float64, samples []Sample, prior Prior, gentle int) (*Fit, error) {
+	n := len(samples)
+	if n < leastSamples {
+		return nil, ErrUndetermined
+	}
+	res, jac := make([]float64, n), make([][nParams]float64, n)
+	weight := make([]float64, n)
+	lambda, cost := 1e-6, math.Inf(1)
+	sigma, common := 1.0, 1.0
+	var normal *mat.SymDense
+	for iter := range 25 {
+		if bad := linearise(&pl, shrink, samples, res, jac); bad > n/2 {
+			return nil, ErrUndetermined
+		}
+		sigma = scatter(res)
+		for i, r := range res {
+			weight[i] = biweight(r, sigma, iter < gentle)
+		}
+		if iter >= gentle {
+			common = dropEdges(samples, res, weight, sigma)
+		}
+		a, g, c := normalEquations(res, jac, weight, sigma*math.Sqrt(common), pl, shrink, prior)
+		normal = a
+		if iter > gentle && math.Abs(cost-c) < 1e-3*(1+c) {
+			break
+		}
+		cost = c
+		damped := mat.NewSymDense(nParams, nil)
+		damped.CopySym(a)
+		for k := range nParams {
+			damped.SetSym(k, k, a.At(k, k)*(1+lambda))
+		}
+		var chol mat.Cholesky
+		if !chol.Factorize(damped) {
+			return nil, ErrUndetermined
+		}
+		var d mat.VecDense
+		if err := chol.SolveVecTo(&d, g); err != nil && !errors.As(err, new(mat.Condition)) {
+			return nil, ErrUndetermined
+		}
+		next := pl
+		for k := range pShrink {
+			next = next.moved(k, limited(k, d.AtVec(k), &pl))
+		}
+		pl, shrink = next, shrink+d.AtVec(pShrink)
+	}
+	var chol mat.Cholesky
+	if !chol.Factorize(normal) {
+		return nil, ErrUndetermined
+	}
+	f := &Fit{Plate: pl, Shrink: shrink, SigmaPx: sigma, cov: mat.NewSymDense(nParams, nil)}
+	if err := chol.InverseTo(f.cov); err != nil && !errors.As(err, new(mat.Condition)) {
+		return nil, ErrUndetermined
+	}
+	f.judge(samples, res, weight)
+	if f.Used < leastSamples || math.IsNaN(f.ResidualPx) {
+		return nil, ErrUndetermined
+	}
+	return f, nil
+}
+
+// leastSamples is a little more than four marks' edges at their sparsest, and twice
+// the number of parameters.
+const leastSamples = 40
+
+// edgeMean is the weighted mean residual of one printed edge.
+type edgeMean struct {
+	n, sum float64
+	at     sheet.Point
+}
+
+func edgeMeans(samples []Sample, res, weight []float64) map[int]*edgeMean {
+	edges := map[int]*edgeMean{}
+	for i, s := range samples {
+		if weight[i] < 0.1 {
+			continue
+		}
+		e := edges[s.Group]
+		if e == nil {
+			e = &edgeMean{at: s.At}
+			edges[s.Group] = e
+		}
+		e.n++
+		e.sum += res[i]
+	}
+	return edges
+}
+
+// dropEdges takes printed edges out that stand off the map as a whole (a shadow's
+// edge along them, a finger) and returns by how much the variance of the rest
+// exceeds that of independent samples: 30 samples of an edge that all lie 0.1 px
+// off are one witness, not thirty.
+func dropEdges(samples []Sample, res, weight []float64, sigma float64) (common float64) {
+	edges := edgeMeans(samples, res, weight)
+	var off []float64
+	for _, e := range edges {
+		off = append(off, math.Abs(e.sum/e.n))
+	}
+	if len(off) == 0 {
+		return 1
+	}
+	slices.Sort(off)
+	limit := max(6*1.4826*off[len(off)/2], 3*sigma)
+	excess, count := 0.0, 0.0
+	for _, e := range edges {
+		if m := e.sum / e.n; math.Abs(m) <= limit {
+			excess += m * m * e.n / (sigma * sigma)
+			count++
+		}
+	}
+	for i := range samples {
+		if e := edges[samples[i].Group]; e != nil && math.Abs(e.sum/e.n) > limit {
+			weight[i] = 0
+		}
+	}
+	// The map's parameters have used up some of the edges' freedom.
+	return max(1, excess/max(1, count-12))
+}
+
+// limited keeps one step of the fit inside the region where it is nearly linear.
+func limited(k int, d float64, p *Plate) float64 {
+	var most float64
+	switch {
+	case k < pT:
+		most = 0.2
+	case k < pLogF:
+		most = 0.2 * p.Pose.T[2]
+	case k == pLogF:
+		most = 0.2
+	case k >= pK1 && k <= pK3:
+		most = 0.2
+	default:
+		return d
+	}
+	return max(-most, min(most, d))
+}
+
+// linearise fills the residuals and their derivatives and counts the samples that
+// the map cannot place.
+func linearise(pl *Plate, shrink float64, samples []Sample, res []float64, jac [][nParams]float64) (bad int) {
+	l, r, t := &pl.Lens, &pl.Pose.R, &pl.Pose.T
+	for i := range samples {
+		s := &samples[i]
+		q := pl.ProjectDrawing(s.At)
+		e := pl.ProjectDrawing(sheet.Point{X: s.At.X + 0.1*s.Along.X, Y: s.At.Y + 0.1*s.Along.Y})
+		du, dv := e.U-q.U, e.V-q.V
+		long := math.Hypot(du, dv)
+		// With the ink on the right of Along (seen from above, so on the right in
+		// the picture too), the outward normal is on the left: (dv, -du), v down.
+		nu, nv := dv/long, -du/long
+		d := nu*(s.Seen.U-q.U) + nv*(s.Seen.V-q.V) + shrink*s.Ink
+		if math.IsNaN(d) {
+			bad++
+			res[i] = math.Inf(1)
+			jac[i] = [nParams]float64{}
+			continue
+		}
+		res[i] = d
+		p := pl.Paper(s.At)
+		z := pl.Curl.height(p.X, p.Y)
+		var v [3]float64 // R X, the point turned but not yet moved
+		for k := range 3 {
+			v[k] = r[k][0]*p.X + r[k][1]*p.Y + r[k][2]*z
+		}
+		w := v[2] + t[2]
+		a, b := (v[0]+t[0])/w, (v[1]+t[1])/w
+		r2 := a*a + b*b
+		rad := 1 + r2*(l.K1+r2*(l.K2+r2*l.K3))
+		slope := l.K1 + r2*(2*l.K2+3*l.K3*r2)
+		mixed := 2*a*b*slope + 2*l.P1*a + 2*l.P2*b
+		// (ga, gb): the residual's change with the undistorted tangents; h: with the
+		// point in the camera frame; m: with the point in the plate frame.
+		ga := l.F * (nu*(rad+2*a*a*slope+2*l.P1*b+6*l.P2*a) + nv*mixed)
+		gb := l.F * (nu*mixed + nv*(rad+2*b*b*slope+6*l.P1*b+2*l.P2*a))
+		h := [3]float64{ga / w, gb / w, -(ga*a + gb*b) / w}
+		var m [3]float64
+		for k := range 3 {
+			m[k] = r[0][k]*h[0] + r[1][k]*h[1] + r[2][k]*h[2]
+		}
+		turned := cross(v, h)
+		radial := l.F * (nu*a + nv*b)
+		j := &jac[i]
+		*j = [nParams]float64{
+			pRot: turned[0], pRot + 1: turned[1], pRot + 2: turned[2],
+			pT: h[0], pT + 1: h[1], pT + 2: h[2],
+			pLogF: nu*(q.U-l.Cx) + nv*(q.V-l.Cy), pCx: nu, pCy: nv,
+			pK1: radial * r2, pK2: radial * r2 * r2, pK3: radial * r2 * r2 * r2,
+			pP1:      l.F * (nu*2*a*b + nv*(r2+2*b*b)),
+			pP2:      l.F * (nu*(r2+2*a*a) + nv*2*a*b),
+			pStretch: (m[0]*s.At.X - m[1]*s.At.Y) / 2,
+			pCurlXX:  m[2] * p.X * p.X, pCurlXY: m[2] * p.X * p.Y, pCurlYY: m[2] * p.Y * p.Y,
+			pShrink: -s.Ink,
+		}
+	}
+	return bad
+}
+
+// scatter is the standard deviation of the residuals from their median magnitude
+// (1.4826 x MAD, the factor of the normal law), not below 0.01 px.
+func scatter(res []float64) float64 {
+	m := make([]float64, 0, len(res))
+	for _, r := range res {
+		m = append(m, math.Abs(r))
+	}
+	slices.Sort(m)
+	return max(0.01, 1.4826*m[len(m)/2])
+}
+
+// biweight is Tukey's weight with the customary 4.685 sigma.
+func biweight(r, sigma float64, gentle bool) float64 {
+	c := 4.685 * sigma
+	if gentle { // Huber's, which keeps every sample
+		return 1 / max(1, math.Abs(r)/(1.345*sigma)) * finite(r)
+	}
+	if u := r / c; math.Abs(u) < 1 {
+		return (1 - u*u) * (1 - u*u)
+	}
+	return 0
+}
+
+func finite(r float64) float64 {
+	if math.IsInf(r, 0) {
+		return 0
+	}
+	return 1
+}
+
+func normalEquations(res []float64, jac [][nParams]float64, weight []float64, sigma float64, pl Plate, shrink float64, prior Prior) (*mat.SymDense, *mat.VecDense, float64) {
+	var a [nParams][nParams]float64
+	var g [nParams]float64
+	cost := 0.0
+	for i, r := range res {
+		w := weight[i] / (sigma * sigma)
+		if w == 0 {
+			continue
+		}
+		cost += w * r * r
+		for p := range nParams {
+			wj := w * jac[i][p]
+			g[p] += wj * r
+			for q := p; q < nParams; q++ {
+				a[p][q] += wj * jac[i][q]
+			}
+		}
+	}
+	hold := func(k int, value, mean, sd float64) {
+		if sd <= 0 {
+			sd = steps[k] // held
+		}
+		a[k][k] += 1 / (sd * sd)
+		g[k] -= (value - mean) / (sd * sd)
+		cost += (value - mean) * (value - mean) / (sd * sd)
+	}
+	l, m := &pl.Lens, &prior.Lens
+	hold(pLogF, math.Log(l.F), math.Log(m.F), prior.LogF)
+	hold(pCx, l.Cx, m.Cx, prior.Centre)
+	hold(pCy, l.Cy, m.Cy, prior.Centre)
+	hold(pK1, l.K1, m.K1, prior.K1)
+	hold(pK2, l.K2, m.K2, prior.K2)
+	hold(pK3, l.K3, m.K3, prior.K3)
+	hold(pP1, l.P1, m.P1, prior.Decentring)
+	hold(pP2, l.P2, m.P2, prior.Decentring)
+	hold(pStretch, pl.Stretch, prior.StretchMean, prior.Stretch)
+	hold(pCurlXX, pl.Curl.XX, 0, prior.Curl)
+	hold(pCurlXY, pl.Curl.XY, 0, prior.Curl)
+	hold(pCurlYY, pl.Curl.YY, 0, prior.Curl)
+	hold(pShrink, shrink, 0, 1)
+	sym := mat.NewSymDense(nParams, nil)
+	for p := range nParams {
+		for q := p; q < nParams; q++ {
+			sym.SetSym(p, q, a[p][q])
+		}
+	}
+	return sym, mat.NewVecDense(nParams, g[:]), cost
+}
+
+// judge fills the figures of merit.
+func (f *Fit) judge(samples []Sample, res, weight []float64) {
+	for _, w := range weight {
+		if w >= 0.1 {
+			f.Used++
+		}
+	}
+	var px, mm, count float64
+	for _, e := range edgeMeans(samples, res, weight) {
+		if e.n < 3 {
+			continue
+		}
+		least, most := f.Scale(f.Paper(e.at))
+		m := e.sum / e.n
+		px += m * m
+		mm += m * m / (least * most)
+		count++
+	}
+	f.ResidualPx, f.ResidualMM = math.Sqrt(px/count), math.Sqrt(mm/count)
+}
+
+// Spread returns the standard deviation of a quantity computed from the map, in
+// the quantity's own unit, split into the part that follows the print's stretch
+// and the rest. The quantity is differentiated numerically along each parameter.
+func (f *Fit) Spread(quantity func(*Plate) float64) (fromPrint, rest float64) {
+	base := quantity(&f.Plate)
+	var g [nParams]float64
+	for k := range pShrink {
+		h := steps[k] * 10
+		m := f.Plate.moved(k, h)
+		g[k] = (quantity(&m) - base) / h
+	}
+	var total, along float64
+	for p := range nParams {
+		along += g[p] * f.cov.At(p, pStretch)
+		for q := range nParams {
+			total += g[p] * g[q] * f.cov.At(p, q)
+		}
+	}
+	stretch := f.cov.At(pStretch, pStretch)
+	fromPrint = math.Abs(along) / math.Sqrt(stretch)
+	return fromPrint, math.Sqrt(max(0, total-fromPrint*fromPrint))
+}
+
+// StretchSigma returns the standard deviation of the print's stretch.
+func (f *Fit) StretchSigma() float64 { return math.Sqrt(f.cov.At(pStretch, pStretch)) }

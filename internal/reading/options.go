@@ -1,0 +1,31 @@
+package reading
+
+import (
+	"shadowread/internal/angle"
+	"shadowread/internal/bearing"
+	"shadowread/internal/photo"
+	"shadowread/internal/vision"
+)
+
+// Options is what the user knows beside the photo.
+type Options struct {
+	Time     photo.TimeOptions
+	Position photo.PositionOptions
+	Body     *bearing.Body // nil: the sun if it is up, else the moon
+	Rod      vision.Rod
+	// PrintScale is the print's true size over its nominal size, athwart and
+	// fore-and-aft, as measured on the paper; nil when not measured.
+	PrintScale *[2]float64
+	// Level is one sigma of the rod from plumb across the shadow.
+	Level angle.Angle
+	// Alignment is one sigma of the sheet's forward axis against the vehicle's.
+	Alignment angle.Angle
+	Course    *angle.Angle
+}
+
+// DefaultLevel is for a plate set with a bubble; by eye it is 2 degrees (common
+// practice).
+const DefaultLevel = 0.5 * angle.Degree
+
+// Defaults returns the options of a user who says nothing.
+func Defaults() Options { return Options{Level: DefaultLevel} }

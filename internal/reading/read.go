@@ -1,0 +1,358 @@
+package reading
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"os"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/bearing"
+	"shadowread/internal/calib"
+	"shadowread/internal/fault"
+	"shadowread/internal/photo"
+	"shadowread/internal/sheet"
+	"shadowread/internal/vision"
+)
+
+// Limits and sigmas of the reading. Each says where it comes from.
+const (
+	// printStretch is one sigma of a print's scale athwart over fore-and-aft when
+	// nobody measured it: office printers hold a thousandth between their axes once
+	// page scaling is off (common practice, from memory).
+	printStretch = 0.001
+	// printMeasured is the same when both 176 mm were measured with a ruler to
+	// 0.1 mm each.
+	printMeasured = 0.0008
+	// curlSigma lets the paper rise a third of a millimetre at 100 mm from the foot
+	// along each axis: a sheet taped at its corners.
+	curlSigma = 3e-5 // 1/mm
+	// flatLimit is the residual on the sheet above which it is called curled.
+	flatLimit = 0.05 // mm
+	// residualCost is what a residual left on the sheet costs in direction: measured
+	// on curled sheets seen from 5 to 45 degrees off the vertical.
+	residualCost = 0.6 * angle.Degree // a millimetre
+	// mapLimit refuses a map that leaves the direction open.
+	mapLimit = 0.5 * angle.Degree
+	// lowLimit and highLimit bound the altitudes at which a shadow serves. Below,
+	// the light is too weak and the strip runs off the paper's texture; above, one
+	// degree of lean turns the shadow by nearly six.
+	lowLimit  = 2 * angle.Degree
+	highLimit = 80 * angle.Degree
+	// numberSigma is for a number read by eye between degree ticks.
+	numberSigma = 0.5 * angle.Degree
+)
+
+// Read reads one photo. Whatever goes wrong is in the result; what could be found
+// out is there even when there is no heading.
+func Read(ctx context.Context, path string, o Options) *Result {
+	r := &Result{Photo: path, Course: o.Course}
+	facts, err := photo.ReadFacts(path)
+	r.Facts = &facts
+	r.Warnings = append(r.Warnings, facts.Warnings...)
+	if err != nil {
+		r.refuse(reasonOf(err, UnreadableFile), say(err))
+		if r.Reason == UnreadableFile {
+			return r
+		}
+	}
+	r.whenAndWhere(facts, o)
+	if err == nil && ctx.Err() == nil {
+		r.look(path, facts, o)
+	}
+	r.conclude(o)
+	return r
+}
+
+// ReadNumber gives the heading for a number read by eye under the shadow. A sigma
+// of 0 stands for the default, half a degree.
+func ReadNumber(_ context.Context, number, sigma angle.Angle, o Options) *Result {
+	r := &Result{Course: o.Course}
+	if sigma == 0 {
+		sigma = numberSigma
+	}
+	n := number.Bearing()
+	r.Number = &n
+	r.whenAndWhere(photo.Facts{}, o)
+	r.Budget = &Budget{ShadowFit: sigma, Print: printCost(o, math.Pi-n)}
+	r.conclude(o)
+	return r
+}
+
+// print returns the mean and sigma of the print's stretch.
+func (o Options) print() (mean, sigma float64) {
+	if p := o.PrintScale; p != nil {
+		return p[0]/p[1] - 1, printMeasured
+	}
+	return 0, printStretch
+}
+
+// printCost is what the print's stretch costs a direction read off the printed
+// scale: half the stretch times sin(2 direction).
+func printCost(o Options, dir angle.Angle) angle.Angle {
+	mean, sigma := o.print()
+	return angle.Angle(math.Hypot(mean, sigma) / 2 * math.Abs((2 * dir).Sin()))
+}
+
+// whenAndWhere resolves place, time and the body's place in the sky.
+func (r *Result) whenAndWhere(facts photo.Facts, o Options) {
+	place, err := photo.ResolvePosition(facts, o.Position)
+	if err == nil {
+		r.Place = &place
+	} else {
+		r.refuse(reasonOf(err, NoPosition), say(err))
+	}
+	instant, err := photo.ResolveTime(facts, r.Place, o.Time)
+	r.Warnings = append(r.Warnings, instant.Warnings...)
+	if err == nil {
+		r.Instant = &instant
+	} else {
+		r.refuse(reasonOf(err, NoTime), say(err))
+	}
+	if r.Place == nil || r.Instant == nil {
+		return
+	}
+	body := bearing.Sun
+	if o.Body != nil {
+		body = *o.Body
+	}
+	sky, err := bearing.Observe(body, r.Instant.UTC, r.Place.Position, r.Place.ElevationMetres)
+	if err == nil && o.Body == nil && sky.DiscAltitude+sky.SemiDiameter < 0 {
+		sky, err = bearing.Observe(bearing.Moon, r.Instant.UTC, r.Place.Position, r.Place.ElevationMetres)
+	}
+	if err != nil {
+		r.refuse(reasonOf(err, TimeOutOfRange), say(err))
+		return
+	}
+	r.Sky = &sky
+	switch {
+	case sky.Altitude < lowLimit:
+		r.refuse(BodyTooLow, fmt.Sprintf("the %s stands at %.1f° then and there, too low for a shadow; check the time, its zone and the signs of the position, or wait", sky.Body, sky.Altitude.Degrees()))
+	case sky.Altitude > highLimit:
+		r.refuse(BodyTooHigh, fmt.Sprintf("the %s stands at %.1f°: a rod 0.5° from plumb would turn the shadow by %.0f°; wait until it is below %.0f°", sky.Body, sky.Altitude.Degrees(), 0.5*sky.Altitude.Tan(), highLimit.Degrees()))
+	}
+}
+
+// look finds the sheet and the shadow in the picture.
+func (r *Result) look(path string, facts photo.Facts, o Options) {
+	p, err := openPicture(path, facts)
+	if err != nil {
+		r.refuse(UnreadableFile, say(err))
+		return
+	}
+	prior := func(g *vision.Gray) calib.Prior { return o.prior(g, facts) }
+	g, plate, found, err := p.findPlate(sheet.Standard, prior)
+	r.MarksFound = found
+	if err != nil {
+		switch {
+		case errors.Is(err, vision.ErrTooFewMarks):
+			r.refuse(TooFewMarks, fmt.Sprintf("%d of the sheet's 12 marks found, at least 4 are needed: take the whole sheet, sharp and well lit, from above", found))
+		default:
+			r.refuse(PoorMap, "the marks do not pin the sheet down: take the whole sheet, with marks on all sides of the dial in view")
+		}
+		return
+	}
+	r.Plate, r.Marks = plate.Fit, plate.Marks
+	r.Picture = PictureSize{W: g.W, H: g.H, Factor: g.Factor, Mirrored: g.Mirrored}
+	if g.Mirrored && !mirrored(facts.Orientation) {
+		r.warn("picture_mirrored", "the picture is mirrored (front cameras do that); it was turned back, since the marks read only one way")
+	}
+	if plate.Loosened {
+		r.warn("picture_cropped", "the picture seems to be cropped or the lens unusual; the map is looser for it. Use the whole picture as the camera wrote it")
+	}
+	if plate.Flat.ResidualMM > flatLimit {
+		r.warn("sheet_not_flat", fmt.Sprintf("the sheet is not flat: its marks lie %.2f mm off a plane map. Fix the paper to a board on all sides", plate.Flat.ResidualMM))
+	}
+	shadow, err := vision.FindShadow(g, &plate.Plate, sheet.Standard, o.Rod)
+	switch {
+	case errors.Is(err, vision.ErrAmbiguous):
+		r.refuse(AmbiguousShadow, "more than one line from the foot may be the rod's shadow: keep other rods, wires and creases off the dial")
+		return
+	case errors.Is(err, vision.ErrRodHides):
+		r.refuse(RodHidesShadow, "the rod stands before its own shadow: take the photo from another side, best from above")
+		return
+	case err != nil:
+		r.refuse(NoShadow, "no shadow of the rod on the dial: it needs a clear sun (or bright moon), nothing else shading the dial, and a rod whose shadow covers 10 mm of the clear zone. If there is one, it may lie behind the rod: take the photo from above")
+		return
+	}
+	r.Shadow = shadow
+	fromPrint, rest := plate.Spread(func(p *calib.Plate) float64 {
+		a, _ := p.Unproject(shadow.Axis[0])
+		b, _ := p.Unproject(shadow.Axis[1])
+		d := angle.Clockwise(b.X-a.X, b.Y-a.Y)
+		return float64((d - shadow.Direction).Signed())
+	})
+	left := math.Hypot(plate.ResidualMM, 0.2*plate.Flat.ResidualMM)
+	r.Budget = &Budget{
+		ShadowFit: shadow.Sigma,
+		SheetMap:  angle.Angle(math.Hypot(rest, left*float64(residualCost))),
+		Print:     angle.Angle(fromPrint),
+	}
+	n := (math.Pi - shadow.Direction).Bearing()
+	r.Number = &n
+	if r.Budget.SheetMap > mapLimit {
+		r.refuse(PoorMap, fmt.Sprintf("the marks in view leave the direction open by %.1f°: take the whole sheet, with marks on all sides of the dial", r.Budget.SheetMap.Degrees()))
+	}
+	if math.Abs(shadow.FootOffset) > 1 {
+		r.warn("shadow_off_foot", fmt.Sprintf("the shadow passes the printed foot by %.1f mm: the rod does not stand on the foot, or it leans", shadow.FootOffset))
+	}
+}
+
+func (o Options) prior(g *vision.Gray, facts photo.Facts) calib.Prior {
+	w, h := float64(g.W), float64(g.H)
+	focal := 0.0
+	whole := facts.ExifWidth == 0 || facts.ExifHeight == 0 ||
+		facts.ExifWidth*facts.Height == facts.ExifHeight*facts.Width ||
+		facts.ExifWidth*facts.Width == facts.ExifHeight*facts.Height
+	if f := facts.FocalLength35MM; f >= 8 && f <= 400 && whole {
+		focal = f / math.Hypot(36, 24) * math.Hypot(w, h) // the same diagonal angle (CIPA DCG-001)
+	}
+	p := calib.UnknownLens(g.W, g.H, focal)
+	if !whole { // cropped: the middle of the picture is not the lens's
+		p.Centre *= 25
+	}
+	p.StretchMean, p.Stretch = o.print()
+	p.Curl = curlSigma
+	return p
+}
+
+// conclude joins direction and azimuth to the heading, checks the clock by the
+// shadow's length and adds the budget up.
+func (r *Result) conclude(o Options) {
+	level := o.Level
+	if r.Sky != nil && r.Shadow != nil {
+		level = r.checkClock(o)
+	}
+	if r.Sky == nil || r.Number == nil || r.Budget == nil || r.Instant == nil || r.Place == nil {
+		return
+	}
+	b := r.Budget
+	b.Level = angle.Angle(float64(level) * math.Abs(r.Sky.Altitude.Tan()))
+	b.Alignment = o.Alignment
+	b.Time, b.Position = r.Sky.AzimuthSigmaFor(r.Instant.Sigma, r.Place.SigmaKM)
+	b.Body = r.Sky.AzimuthSigma
+	r.Sigma = b.Sigma()
+	if !r.OK() {
+		r.Budget = nil
+		return
+	}
+	h := (r.Sky.Azimuth + *r.Number).Bearing()
+	r.Heading = &h
+	if o.Course != nil {
+		c := (*o.Course - h).Signed()
+		r.Come = &c
+	}
+}
+
+// reasonOf maps a fault's code to a reason of the same name.
+func reasonOf(err error, otherwise Reason) Reason {
+	code := Reason(fault.Code(err))
+	for _, o := range order {
+		if o == code {
+			return o
+		}
+	}
+	return otherwise
+}
+
+// say is the sentence for people behind an error, with its hint.
+func say(err error) string {
+	var f *fault.Error
+	if !errors.As(err, &f) {
+		return err.Error()
+	}
+	if f.Hint == "" {
+		return f.Message
+	}
+	return f.Message + ": " + f.Hint
+}
+
+func mirrored(orientation int) bool {
+	switch orientation {
+	case 2, 4, 5, 7:
+		return true
+	}
+	return false
+}
+
+// picture is a photo that can be decoded at more than one size.
+type picture struct {
+	data   []byte       // encoded; nil for HEIC
+	heic   *vision.Gray // decoded
+	pixels int
+	flip   bool
+}
+
+func openPicture(path string, facts photo.Facts) (*picture, error) {
+	p := &picture{pixels: facts.Width * facts.Height, flip: mirrored(facts.Orientation)}
+	if facts.Format == photo.HEIC {
+		img, err := photo.DecodeHEIC(path)
+		if err != nil {
+			return nil, err
+		}
+		p.heic = vision.FromImage(img)
+		return p, nil
+	}
+	data, err := os.ReadFile(path)
+	if err != nil {
+		return nil, fault.Wrap(err, string(UnreadableFile), "check that the file is there and may be read", "the file cannot be read")
+	}
+	p.data = data
+	return p, nil
+}
+
+func (p *picture) decode(factor int) (*vision.Gray, error) {
+	var g *vision.Gray
+	if p.heic != nil {
+		g = p.heic.Shrink(factor)
+	} else {
+		var err error
+		if g, err = vision.Decode(p.data, factor); err != nil {
+			return nil, err
+		}
+	}
+	if p.flip {
+		g = g.Mirror()
+	}
+	return g, nil
+}
+
+const (
+	// enoughPixels is the size to which a larger picture is shrunk while it is
+	// decoded: 2000 x 1500 shows a sheet of 300 mm with 5 px to the millimetre,
+	// where edges are found to 0.01 mm and a larger picture adds only time.
+	enoughPixels = 6_500_000
+	// enoughScale is the least scale on the dial, px/mm, with which a shrunk
+	// picture will do.
+	enoughScale = 3.0
+)
+
+// findPlate finds the sheet at the smallest size of the picture that serves: a
+// sheet that is small in it, or not found, is looked for again at a finer one.
+func (p *picture) findPlate(s *sheet.Sheet, prior func(*vision.Gray) calib.Prior) (g *vision.Gray, plate *vision.Plate, found int, err error) {
+	factor := 1
+	for factor < 8 && p.pixels/(factor*factor) > enoughPixels {
+		factor *= 2
+	}
+	for ; factor >= 1; factor /= 2 {
+		if g, err = p.decode(factor); err != nil {
+			return nil, nil, found, err
+		}
+		var n int
+		plate, n, err = vision.FindPlate(g, s, prior(g))
+		found = max(found, n)
+		if err == nil {
+			if least, _ := plate.Scale(sheet.Point{}); least >= enoughScale || factor == 1 {
+				return g, plate, n, nil
+			}
+		}
+	}
+	if err != nil && found < 2 { // a front camera may have mirrored it
+		m := g.Mirror()
+		if plate, n, e := vision.FindPlate(m, s, prior(m)); e == nil {
+			return m, plate, n, nil
+		}
+	}
+	return g, plate, found, err
+}

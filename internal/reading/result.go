@@ -1,0 +1,274 @@
+// Package reading joins what the picture shows (vision, calib) with what the photo
+// says of itself (photo) and what the sky does (bearing) into a true heading with
+// an honest uncertainty, or into a refusal that says what to do.
+package reading
+
+import (
+	"encoding/json"
+	"math"
+	"time"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/bearing"
+	"shadowread/internal/calib"
+	"shadowread/internal/photo"
+	"shadowread/internal/vision"
+)
+
+// Reason says why there is no heading. The constants stand in the order in which
+// they are looked for: the first that applies is reported.
+type Reason string
+
+// Reasons of a refusal.
+const (
+	UnreadableFile  Reason = "unreadable_file"
+	TooLarge        Reason = "too_large"
+	TooFewMarks     Reason = "too_few_marks"
+	PoorMap         Reason = "poor_map"
+	NoShadow        Reason = "no_shadow"
+	AmbiguousShadow Reason = "ambiguous_shadow"
+	RodHidesShadow  Reason = "rod_hides_shadow"
+	NoTime          Reason = "no_time"
+	NoTimeZone      Reason = "no_time_zone"
+	TimeConflict    Reason = "time_conflict"
+	TimeOutOfRange  Reason = "time_out_of_range"
+	NoPosition      Reason = "no_position"
+	BodyTooLow      Reason = "body_too_low"
+	BodyTooHigh     Reason = "body_too_high"
+	ClockCheck      Reason = "clock_check_failed"
+)
+
+// order ranks the reasons.
+var order = []Reason{UnreadableFile, TooLarge, TooFewMarks, PoorMap, NoShadow, AmbiguousShadow, RodHidesShadow,
+	NoTime, NoTimeZone, TimeConflict, TimeOutOfRange, NoPosition, BodyTooLow, BodyTooHigh, ClockCheck}
+
+// Budget is what makes up the uncertainty of a heading, one sigma each. The sum is
+// the root of the sum of squares.
+type Budget struct {
+	ShadowFit angle.Angle // the strip's direction in the pixels
+	SheetMap  angle.Angle // the map from pixels to the sheet
+	Print     angle.Angle // the print stretched in one axis
+	Level     angle.Angle // the rod from plumb across the shadow, times tan(altitude)
+	Alignment angle.Angle // the sheet's forward axis against the vehicle
+	Time      angle.Angle
+	Position  angle.Angle
+	Body      angle.Angle // the computed azimuth itself
+}
+
+// terms lists the budget with the names of the output.
+func (b Budget) terms() []struct {
+	Name  string
+	Sigma angle.Angle
+} {
+	return []struct {
+		Name  string
+		Sigma angle.Angle
+	}{
+		{"shadow_fit", b.ShadowFit}, {"sheet_map", b.SheetMap}, {"print", b.Print}, {"level", b.Level},
+		{"alignment", b.Alignment}, {"time", b.Time}, {"position", b.Position}, {"body", b.Body},
+	}
+}
+
+// Sigma returns the root sum of squares of the terms.
+func (b Budget) Sigma() angle.Angle {
+	s := 0.0
+	for _, t := range b.terms() {
+		s += float64(t.Sigma * t.Sigma)
+	}
+	return angle.Angle(math.Sqrt(s))
+}
+
+// Largest returns the name of the greatest term.
+func (b Budget) Largest() string {
+	name, most := "", angle.Angle(-1)
+	for _, t := range b.terms() {
+		if t.Sigma > most {
+			name, most = t.Name, t.Sigma
+		}
+	}
+	return name
+}
+
+// ClockVerdict is what the length of the shadow says about the time.
+type ClockVerdict string
+
+// Verdicts of the clock check.
+const (
+	ClockPassed      ClockVerdict = "passed"
+	ClockFailed      ClockVerdict = "failed"
+	ClockWeak        ClockVerdict = "weak"         // the altitude hardly changes, so it proves little
+	ClockNotPossible ClockVerdict = "not_possible" // the tip's shadow or the rod's height is not known
+)
+
+// Result is one photo read or refused. Fields that are not known are nil.
+type Result struct {
+	Photo   string
+	Reason  Reason // "" when there is a heading
+	Message string // of a refusal: what is wrong and what to do
+
+	Facts   *photo.Facts
+	Instant *photo.Instant
+	Place   *photo.Place
+	Sky     *bearing.Apparent
+
+	Marks      []int // ids of the marks that took part
+	MarksFound int
+	Plate      *calib.Fit
+	Picture    PictureSize
+	Shadow     *vision.Strip
+	Number     *angle.Angle // the scale's number under the shadow
+
+	AltitudeFromShadow *angle.Angle
+	Clock              ClockVerdict
+
+	Heading *angle.Angle
+	Sigma   angle.Angle
+	Budget  *Budget
+	Course  *angle.Angle
+	Come    *angle.Angle // course less heading, (-180, 180], right positive
+
+	Warnings []photo.Warning
+}
+
+// PictureSize describes the raster in which Plate and Shadow count pixels.
+type PictureSize struct {
+	W, H     int
+	Factor   int  // stored pixels to one pixel of the raster
+	Mirrored bool // the raster is the stored one turned left to right
+}
+
+// OK reports whether there is a heading.
+func (r *Result) OK() bool { return r.Reason == "" }
+
+// refuse records a reason unless one that ranks before it stands already.
+func (r *Result) refuse(reason Reason, message string) {
+	rank := func(x Reason) int {
+		for i, o := range order {
+			if o == x {
+				return i
+			}
+		}
+		return len(order)
+	}
+	if r.Reason == "" || rank(reason) < rank(r.Reason) {
+		r.Reason, r.Message = reason, message
+	}
+}
+
+func (r *Result) warn(code, message string) {
+	r.Warnings = append(r.Warnings, photo.Warning{Code: code, Message: message})
+}
+
+// SchemaVersion is the version of the JSON object that MarshalJSON writes. It
+// changes when a key changes its meaning or goes, not when one joins.
+const SchemaVersion = 1
+
+// MarshalJSON writes the reading with units in the names: degrees, millimetres,
+// pixels, UTC. What is not known is null.
+func (r *Result) MarshalJSON() ([]byte, error) {
+	type object struct {
+		Schema            int                 `json:"schema_version"`
+		Photo             *string             `json:"photo"`
+		Status            string              `json:"status"`
+		Reason            *Reason             `json:"reason"`
+		Message           *string             `json:"message"`
+		TimeUTC           *string             `json:"time_utc"`
+		TimeSource        *string             `json:"time_source"`
+		TimeSigma         *float64            `json:"time_sigma_s"`
+		Latitude          *float64            `json:"latitude_deg"`
+		Longitude         *float64            `json:"longitude_deg"`
+		PositionSource    *string             `json:"position_source"`
+		PositionSigma     *float64            `json:"position_sigma_km"`
+		Body              *string             `json:"body"`
+		BodyAzimuth       *float64            `json:"body_azimuth_deg"`
+		BodyAltitude      *float64            `json:"body_altitude_deg"`
+		ShadowAngle       *float64            `json:"shadow_angle_deg"`
+		ScaleReading      *float64            `json:"scale_reading_deg"`
+		Heading           *float64            `json:"heading_true_deg"`
+		HeadingSigma      *float64            `json:"heading_sigma_deg"`
+		Budget            map[string]*float64 `json:"error_budget_deg"`
+		MarksFound        *int                `json:"marks_found"`
+		ResidualPx        *float64            `json:"map_residual_px"`
+		ResidualMM        *float64            `json:"map_residual_mm"`
+		FootOffset        *float64            `json:"foot_offset_mm"`
+		RodDiameter       *float64            `json:"shadow_width_mm"`
+		ShadowLength      *float64            `json:"shadow_length_mm"`
+		AltitudeFromShade *float64            `json:"altitude_from_shadow_deg"`
+		ClockCheck        ClockVerdict        `json:"clock_check"`
+		Course            *float64            `json:"course_deg"`
+		Come              *float64            `json:"come_deg"`
+		Warnings          []photo.Warning     `json:"warnings"`
+	}
+	o := object{Schema: SchemaVersion, Status: "ok", Warnings: r.Warnings, ClockCheck: r.Clock,
+		Course: degrees(r.Course, 6), Come: degrees(r.Come, 4), ShadowAngle: nil,
+		AltitudeFromShade: degrees(r.AltitudeFromShadow, 4), ScaleReading: degrees(r.Number, 4), Heading: degrees(r.Heading, 4)}
+	if r.Photo != "" {
+		o.Photo = &r.Photo
+	}
+	if o.Warnings == nil {
+		o.Warnings = []photo.Warning{}
+	}
+	if o.ClockCheck == "" {
+		o.ClockCheck = ClockNotPossible
+	}
+	if !r.OK() {
+		o.Status, o.Reason, o.Message = "refused", &r.Reason, &r.Message
+	}
+	if t := r.Instant; t != nil {
+		s := t.UTC.UTC().Format(time.RFC3339Nano)
+		o.TimeUTC, o.TimeSource, o.TimeSigma = &s, &t.Source, number(t.Sigma.Seconds(), 3)
+	}
+	if p := r.Place; p != nil {
+		o.Latitude, o.Longitude = number(p.Position.Lat.Degrees(), 7), number(p.Position.Lon.Degrees(), 7)
+		o.PositionSource, o.PositionSigma = &p.Source, number(p.SigmaKM, 4)
+	}
+	if b := r.Sky; b != nil {
+		s := b.Body.String()
+		o.Body, o.BodyAzimuth, o.BodyAltitude = &s, number(b.Azimuth.Degrees(), 5), number(b.Altitude.Degrees(), 5)
+	}
+	if s := r.Shadow; s != nil {
+		d := s.Direction
+		o.ShadowAngle, o.FootOffset, o.RodDiameter = degrees(&d, 4), number(s.FootOffset, 3), number(s.Width, 3)
+		if s.Length > 0 {
+			o.ShadowLength = number(s.Length, 3)
+		}
+	} else if r.Number != nil {
+		o.ShadowAngle = number((math.Pi - *r.Number).Bearing().Degrees(), 4)
+	}
+	if r.Photo != "" {
+		o.MarksFound = &r.MarksFound
+	}
+	if p := r.Plate; p != nil {
+		o.ResidualPx, o.ResidualMM = number(p.ResidualPx*float64(r.Picture.Factor), 4), number(p.ResidualMM, 5)
+	}
+	if b := r.Budget; b != nil {
+		o.Budget = map[string]*float64{}
+		for _, t := range b.terms() {
+			o.Budget[t.Name] = number(t.Sigma.Degrees(), 5)
+		}
+		o.HeadingSigma = number(r.Sigma.Degrees(), 5)
+	}
+	return json.Marshal(o)
+}
+
+// number rounds to places after the point; nil for what is no number.
+func number(x float64, places int) *float64 {
+	if math.IsNaN(x) || math.IsInf(x, 0) {
+		return nil
+	}
+	s := math.Pow(10, float64(places))
+	x = math.Round(x*s) / s
+	return &x
+}
+
+// degrees rounds an angle for output. Rounding must not turn 359.99999 into 360.
+func degrees(a *angle.Angle, places int) *float64 {
+	if a == nil {
+		return nil
+	}
+	x := number(a.Degrees(), places)
+	if x != nil && *x >= 360 {
+		*x = 0
+	}
+	return x
+}

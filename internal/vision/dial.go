@@ -1,0 +1,296 @@
+package vision
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/calib"
+	"shadowread/internal/sheet"
+)
+
+// The dial is looked at first as a picture in polar coordinates about the foot, a
+// row for each millimetre of radius and a column for each half degree.
+const (
+	dialColumns = 720
+	dialFrom    = 6.5 // mm, outside the foot's cross
+	dialStep    = 1.5 // mm
+)
+
+// dialImage is the light on the clear zone over the light of its unshaded paper.
+type dialImage struct {
+	rows  int
+	ratio [][]float64 // [row][column]; NaN outside the picture or behind the rod
+	paper surface
+	// Bright is the typical light of the unshaded paper (0 to 1, 1 where the
+	// sensor clips).
+	bright float64
+}
+
+func (d *dialImage) radius(row int) float64 { return dialFrom + dialStep*float64(row) }
+
+// column returns the nearest column of a direction.
+func column(a angle.Angle) int {
+	return int(math.Round(a.Bearing().Degrees()*dialColumns/360)) % dialColumns
+}
+
+// surface is ln(light) as a quadratic in x and y, mm.
+type surface [6]float64
+
+func (s surface) at(x, y float64) float64 {
+	x, y = x/50, y/50
+	return math.Exp(s[0] + s[1]*x + s[2]*y + s[3]*x*x + s[4]*x*y + s[5]*y*y)
+}
+
+// lookAtDial samples the clear zone and fits the unshaded paper's light: a smooth
+// surface that lies on the bright side of the data, since shadows, rod and dirt
+// only darken.
+func lookAtDial(g *Gray, p *calib.Plate, s *sheet.Sheet, hidden func(sheet.Point) bool) (*dialImage, bool) {
+	d := &dialImage{rows: int((s.Dial.ClearZone[1]-0.5-dialFrom)/dialStep) + 1}
+	d.ratio = make([][]float64, d.rows)
+	var dirs [dialColumns]sheet.Point
+	for i := range dirs {
+		dirs[i].X, dirs[i].Y = math.Sincos(2 * math.Pi * float64(i) / dialColumns)
+	}
+	var xs, ys, ls []float64
+	outside := 0
+	for j := range d.ratio {
+		row := make([]float64, dialColumns)
+		d.ratio[j] = row
+		r := d.radius(j)
+		for i := range row {
+			pt := sheet.Point{X: r * dirs[i].X, Y: r * dirs[i].Y}
+			row[i] = math.NaN()
+			q := p.Project(pt)
+			if !g.contains(q, 1) {
+				outside++
+				continue
+			}
+			if hidden(pt) {
+				continue
+			}
+			row[i] = g.light(q.U, q.V)
+			if i%6 == j%6 && j%2 == 0 { // every twelfth place carries the surface
+				xs, ys, ls = append(xs, pt.X), append(ys, pt.Y), append(ls, math.Log(max(row[i], 1e-4)))
+			}
+		}
+	}
+	if len(xs) < 200 {
+		return nil, false
+	}
+	d.paper = brightSurface(xs, ys, ls)
+	d.bright = d.paper.at(0, 0)
+	for j, row := range d.ratio {
+		r := d.radius(j)
+		for i := range row {
+			row[i] /= d.paper.at(r*dirs[i].X, r*dirs[i].Y)
+		}
+	}
+	return d, true
+}
+
+// brightSurface fits the surface by iterated weighted least squares with weights
+// that fall fast for places darker than the fit.
+func brightSurface(xs, ys, ls []float64) surface {
+	var s surface
+	s[0] = quantile(ls, 0.75)
+	for iter := range 12 {
+		var a [6][7]float64
+		for k := range xs {
+			x, y := xs[k]/50, ys[k]/50
+			r := ls[k] - math.Log(s.at(xs[k], ys[k]))
+			w := 1.0
+			if r < -0.04 {
+				w = 0.0016 / (r * r) * math.Exp(r*10)
+			} else if r > 0.3 {
+				w = 0.1
+			}
+			b := [6]float64{1, x, y, x * x, x * y, y * y}
+			for m := range 6 {
+				for n := range 6 {
+					a[m][n] += w * b[m] * b[n]
+				}
+				a[m][6] += w * b[m] * ls[k]
+			}
+		}
+		// A weak pull to a plane keeps the corners of a half-shaded dial sane.
+		pull := 0.02 * float64(len(xs))
+		if iter < 4 {
+			pull *= 10
+		}
+		for m := 1; m < 6; m++ {
+			a[m][m] += pull * 0.05
+		}
+		if t, ok := solve6(a); ok {
+			s = t
+		}
+	}
+	return s
+}
+
+func solve6(a [6][7]float64) (x surface, ok bool) {
+	for i := range 6 {
+		p := i
+		for r := i + 1; r < 6; r++ {
+			if math.Abs(a[r][i]) > math.Abs(a[p][i]) {
+				p = r
+			}
+		}
+		a[i], a[p] = a[p], a[i]
+		if math.Abs(a[i][i]) < 1e-12 {
+			return x, false
+		}
+		for r := i + 1; r < 6; r++ {
+			f := a[r][i] / a[i][i]
+			for c := i; c < 7; c++ {
+				a[r][c] -= f * a[i][c]
+			}
+		}
+	}
+	for i := 5; i >= 0; i-- {
+		x[i] = a[i][6]
+		for c := i + 1; c < 6; c++ {
+			x[i] -= a[i][c] * x[c]
+		}
+		x[i] /= a[i][i]
+	}
+	return x, true
+}
+
+// ray is a dark line through the neighbourhood of the foot: its direction on the
+// paper and its offset to the right of the foot, mm, seen along the direction.
+type ray struct {
+	dir    angle.Angle
+	offset float64
+	score  float64 // sum over the radii of the depth beyond what is noise
+	length float64 // mm, from the foot to where the line ends or fades
+	depth  float64 // mean depth: 1 less the light's ratio to its flanks
+}
+
+const (
+	offsetStep = 1.0 // mm
+	offsetMost = 4.0 // mm: beyond, a line does not come from this foot
+)
+
+// rays lists the dark two-sided lines that start near the foot, strongest first.
+// Each radius gives for every direction the depth of the middle (within 0.6 mm)
+// below the darker of its two flanks; a line collects its depths outward until
+// they run out (the greatest prefix sum).
+func (d *dialImage) rays(diameter float64) []ray {
+	const nOff = int(2*offsetMost/offsetStep) + 1
+	flank := max(3, diameter/2+1.2) // mm: clear of rods up to 5 mm thick and their penumbra
+	depth := make([][]float64, d.rows)
+	// shift[o][j] is the turn, in columns, of a line off the foot at a radius.
+	shift := make([][]int, nOff)
+	for o := range shift {
+		shift[o] = make([]int, d.rows)
+		for j := range d.rows {
+			x := (-offsetMost + offsetStep*float64(o)) / d.radius(j)
+			shift[o][j] = int(math.Round(math.Asin(max(-1, min(1, x))) * dialColumns / (2 * math.Pi)))
+		}
+	}
+	for j, row := range d.ratio {
+		depth[j] = lineDepth(row, 2*math.Pi*d.radius(j)/dialColumns, 0.6, flank, flank+1.2)
+	}
+	floor := 0.06
+	score := make([]ray, dialColumns)
+	for i := range score {
+		for o := range nOff {
+			off := -offsetMost + offsetStep*float64(o)
+			sum, best, gaps := 0.0, 0.0, 0
+			end, total, count := 0, 0.0, 0
+			depthSum := 0.0
+			for j := range d.rows {
+				k := i + shift[o][j]
+				if k < 0 {
+					k += dialColumns
+				} else if k >= dialColumns {
+					k -= dialColumns
+				}
+				v := depth[j][k]
+				if math.IsNaN(v) {
+					gaps++
+					continue
+				}
+				sum += max(-0.2, min(0.5, v)) - floor
+				depthSum += v
+				count++
+				if sum > best {
+					best, end, total = sum, j+1, depthSum/float64(count)
+				}
+			}
+			best -= 0.002 * math.Abs(off) * float64(end) // of equals, the one nearer the foot
+			if best > score[i].score {
+				score[i] = ray{
+					dir: angle.FromDegrees(360 * float64(i) / dialColumns), offset: off, score: best,
+					length: d.radius(end), depth: total,
+				}
+			}
+		}
+	}
+	var out []ray
+	for i, r := range score {
+		if r.score < 0.35 || r.length < 10 {
+			continue
+		}
+		peak := true
+		for k := -14; k <= 14 && peak; k++ {
+			o := score[((i+k)%dialColumns+dialColumns)%dialColumns].score
+			peak = r.score > o || r.score == o && k >= 0
+		}
+		if peak {
+			out = append(out, r)
+		}
+	}
+	slices.SortFunc(out, func(a, b ray) int { return cmp.Compare(b.score, a.score) })
+	return out
+}
+
+// lineDepth returns, for each column of a ring whose columns lie pitch mm apart, how
+// much darker the middle is than the darker flank, as a part of that flank's light.
+func lineDepth(row []float64, pitch, middle, from, to float64) []float64 {
+	n := len(row)
+	// Running sums over three turns make every window a difference.
+	sum, cnt := make([]float64, 3*n+1), make([]int, 3*n+1)
+	for k := range 3 * n {
+		v := row[k%n]
+		sum[k+1], cnt[k+1] = sum[k], cnt[k]
+		if !math.IsNaN(v) {
+			sum[k+1] += v
+			cnt[k+1]++
+		}
+	}
+	window := func(a, b int) float64 { // mean over columns a..b, NaN when mostly missing
+		if c := cnt[b+1] - cnt[a]; 2*c > b-a {
+			return (sum[b+1] - sum[a]) / float64(c)
+		}
+		return math.NaN()
+	}
+	m := max(0, int(math.Round(middle/pitch)))
+	a, b := int(math.Round(from/pitch)), int(math.Round(to/pitch))
+	b = min(max(b, a+1), n/2)
+	a = min(a, b-1)
+	out := make([]float64, n)
+	for i := range out {
+		k := i + n
+		mid := window(k-m, k+m)
+		left, right := window(k-b, k-a), window(k+a, k+b)
+		ref := min(left, right)
+		if math.IsNaN(left) {
+			ref = right
+		} else if math.IsNaN(right) {
+			ref = left
+		}
+		if math.IsNaN(mid) || math.IsNaN(ref) || ref <= 0 {
+			out[i] = math.NaN()
+			continue
+		}
+		out[i] = (ref - mid) / ref
+		// Inside a large shadow both flanks are dark and there is nothing to read.
+		if ref < 0.6 {
+			out[i] = min(out[i], 0)
+		}
+	}
+	return out
+}

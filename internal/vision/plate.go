@@ -1,0 +1,228 @@
+package vision
+
+import (
+	"errors"
+	"math"
+	"slices"
+
+	"shadowread/internal/calib"
+	"shadowread/internal/sheet"
+)
+
+// ErrTooFewMarks reports a picture without enough of the sheet's marks.
+var ErrTooFewMarks = errors.New("too few marks")
+
+// leastMarks is the fewest marks that make a plate: four leave every parameter of
+// the map a witness against it.
+const leastMarks = 4
+
+// Plate is the sheet as found in one picture.
+type Plate struct {
+	*calib.Fit
+	Flat  *calib.Fit // the same samples on a sheet taken as flat: its residual shows the curl
+	Marks []int      // ids of the marks that took part, ascending
+}
+
+// FindPlate finds the sheet's marks in g and fits the map from the sheet to the
+// picture. found is the number of marks seen even when they do not suffice. The
+// prior is in the pixels of g.
+func FindPlate(g *Gray, s *sheet.Sheet, prior calib.Prior) (plate *Plate, found int, err error) {
+	h, seen, found, ok := searchMarks(g, s)
+	if !ok {
+		return nil, found, ErrTooFewMarks
+	}
+	// First the marks as they were found, each by its own outline, then every mark
+	// that the map puts in the picture.
+	var samples []calib.Sample
+	for _, c := range seen {
+		corners := c.mark.Corners()
+		local, ok := calib.FitHomography(corners[:], c.corners[:])
+		if ok {
+			samples = append(samples, edgeSamples(g, c.mark, local.Project, 4*c.mark.ID)...)
+		}
+	}
+	flat := prior
+	flat.Curl = 0
+	fit, err := calib.FitPlate(h, samples, flat)
+	if err != nil {
+		return nil, found, err
+	}
+	var marks []int
+	for range 2 {
+		samples, marks = samples[:0], marks[:0]
+		for _, m := range s.Marks {
+			if !markVisible(g, m, fit.ProjectDrawing) {
+				continue
+			}
+			if e := edgeSamples(g, m, fit.ProjectDrawing, 4*m.ID); len(e) >= 12 {
+				samples, marks = append(samples, e...), append(marks, m.ID)
+			}
+		}
+		if len(marks) < leastMarks {
+			return nil, len(marks), ErrTooFewMarks
+		}
+		if fit, err = fit.Refit(samples, flat); err != nil {
+			return nil, len(marks), err
+		}
+	}
+	curled, err := fit.Refit(samples, prior)
+	if err != nil {
+		return nil, len(marks), err
+	}
+	slices.Sort(marks)
+	return &Plate{Fit: curled, Flat: fit, Marks: marks}, len(marks), nil
+}
+
+// searchMarks looks for marks from coarse to fine until enough agree on a layout.
+// It returns a plain map and the outlines behind it, in the pixels of g.
+func searchMarks(g *Gray, s *sheet.Sheet) (h calib.Homography, seen []candidate, found int, ok bool) {
+	const coarse = 500 // px on the long side: a sheet that fills half of it has marks of 12 to 18 px
+	factor := 1
+	for max(g.W, g.H)/(factor*2) >= coarse*3/4 {
+		factor *= 2
+	}
+	for ; factor >= 1; factor /= 2 {
+		small := g.Shrink(factor)
+		all := findMarks(small, s)
+		for i := range all {
+			for j, p := range all[i].corners {
+				f := float64(factor)
+				all[i].corners[j] = calib.Pixel{U: p.U*f + (f-1)/2, V: p.V*f + (f-1)/2}
+			}
+		}
+		h, seen = consensus(all)
+		found = max(found, len(seen))
+		if len(seen) >= leastMarks {
+			return h, seen, found, true
+		}
+	}
+	return h, nil, found, false
+}
+
+// consensus returns the largest set of outlines, one a mark, that one map of the
+// sheet explains. A lone mark explains only itself and so makes no plate.
+func consensus(all []candidate) (best calib.Homography, chosen []candidate) {
+	for i := range all {
+		for j := i + 1; j < len(all); j++ {
+			if all[i].mark.ID == all[j].mark.ID {
+				continue
+			}
+			h, ok := mapOf(all[i], all[j])
+			if !ok {
+				continue
+			}
+			// Widen from the pair: refit on what agrees, twice.
+			var agree []candidate
+			for range 2 {
+				agree = agreeing(all, h)
+				if len(agree) < 2 {
+					break
+				}
+				if g, ok := mapOf(agree...); ok {
+					h = g
+				}
+			}
+			if agree = agreeing(all, h); len(agree) > len(chosen) {
+				best, chosen = h, agree
+			}
+			if len(chosen) >= 6 && 2*len(chosen) > len(all) {
+				return best, chosen
+			}
+		}
+	}
+	return best, chosen
+}
+
+func mapOf(cs ...candidate) (calib.Homography, bool) {
+	var from []sheet.Point
+	var to []calib.Pixel
+	for _, c := range cs {
+		k := c.mark.Corners()
+		from, to = append(from, k[:]...), append(to, c.corners[:]...)
+	}
+	return calib.FitHomography(from, to)
+}
+
+// agreeing returns, for each mark, the outline that h explains best, if it does to
+// within a third of the mark's side: lens distortion may bend the map by that much
+// and a false mark misses by far more.
+func agreeing(all []candidate, h calib.Homography) []candidate {
+	byID := map[int]candidate{}
+	misfit := map[int]float64{}
+	for _, c := range all {
+		worst := 0.0
+		for k, p := range c.mark.Corners() {
+			q := h.Project(p)
+			worst = max(worst, math.Hypot(q.U-c.corners[k].U, q.V-c.corners[k].V))
+		}
+		a, b := c.corners[0], c.corners[2]
+		if side := math.Hypot(a.U-b.U, a.V-b.V) / math.Sqrt2; !(worst < side/3) {
+			continue
+		}
+		if old, ok := misfit[c.mark.ID]; !ok || worst < old {
+			byID[c.mark.ID], misfit[c.mark.ID] = c, worst
+		}
+	}
+	out := make([]candidate, 0, len(byID))
+	for _, c := range byID {
+		out = append(out, c)
+	}
+	slices.SortFunc(out, func(a, b candidate) int { return a.mark.ID - b.mark.ID })
+	return out
+}
+
+// markVisible checks a mark where the map predicts it: nine in ten of the pairs of
+// neighbouring cells that differ must differ the right way. Neighbours share their
+// light, so a shadow's edge across the mark does not matter; a finger over it does.
+func markVisible(g *Gray, m sheet.Mark, project projector) bool {
+	bits, ok := sheet.ModuleBits(m.ID)
+	if !ok {
+		return false
+	}
+	module := m.Side / 6
+	var light [8][8]float64 // the 6 x 6 cells within a ring of paper
+	for r := range 8 {
+		for c := range 8 {
+			p := project(sheet.Point{X: m.X - m.Side/2 + (float64(c)-0.5)*module, Y: m.Y + m.Side/2 - (float64(r)-0.5)*module})
+			if !g.contains(p, 1) {
+				return false
+			}
+			light[r][c] = g.light(p.U, p.V)
+		}
+	}
+	white := func(r, c int) bool {
+		switch {
+		case r == 0 || r == 7 || c == 0 || c == 7:
+			return true
+		case r == 1 || r == 6 || c == 1 || c == 6:
+			return false
+		}
+		return bits[r-2][c-2]
+	}
+	pairs, good := 0, 0
+	check := func(r, c, r2, c2 int) {
+		a, b := white(r, c), white(r2, c2)
+		if a == b {
+			return
+		}
+		pairs++
+		w, k := light[r][c], light[r2][c2]
+		if b {
+			w, k = k, w
+		}
+		if w > 1.4*k+0.004 {
+			good++
+		}
+	}
+	for r := range 8 {
+		for c := range 8 {
+			if r < 7 {
+				check(r, c, r+1, c)
+			}
+			if c < 7 {
+				check(r, c, r, c+1)
+			}
+		}
+	}
+	return 10*good >= 9*pairs
+}

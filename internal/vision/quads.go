@@ -1,0 +1,192 @@
+package vision
+
+import (
+	"image"
+	"math"
+
+	"gocv.io/x/gocv"
+
+	"shadowread/internal/calib"
+	"shadowread/internal/sheet"
+)
+
+// candidate is a dark four-sided outline that decodes as one of the sheet's marks.
+// Corners are in the pixels of the picture that was searched, in the order of
+// sheet.Mark.Corners.
+type candidate struct {
+	mark    sheet.Mark
+	corners [4]calib.Pixel
+}
+
+// leastSide is the smallest side, px, at which the 6 x 6 cells of a mark can still
+// be told apart (a cell of 1.7 px).
+const leastSide = 10
+
+// findMarks looks for dark four-sided outlines in g and keeps those that decode as
+// marks of the sheet. The picture is thresholded against its local mean, so that
+// uneven light and large shadows do not matter.
+func findMarks(g *Gray, s *sheet.Sheet) []candidate {
+	src, err := gocv.NewMatFromBytes(g.H, g.W, gocv.MatTypeCV8U, g.Pix)
+	if err != nil {
+		return nil
+	}
+	defer src.Close()
+	bin := gocv.NewMat()
+	defer bin.Close()
+	// A window a little wider than a module of a middling mark. A mark too large
+	// for it keeps a dark band along its outline, which is all that is wanted.
+	gocv.AdaptiveThreshold(src, &bin, 255, gocv.AdaptiveThresholdMean, gocv.ThresholdBinaryInv, 15, 7)
+	contours := gocv.FindContours(bin, gocv.RetrievalList, gocv.ChainApproxNone)
+	defer contours.Close()
+	var found []candidate
+	for i := range contours.Size() {
+		if quad, ok := quadrilateral(contours.At(i), g); ok {
+			if c, ok := decodeQuad(g, s, quad); ok {
+				found = append(found, c)
+			}
+		}
+	}
+	return found
+}
+
+// quadrilateral simplifies a contour to four corners; ok is false for anything that
+// cannot be the outline of a square seen in perspective.
+func quadrilateral(contour gocv.PointVector, g *Gray) (quad [4]calib.Pixel, ok bool) {
+	n := contour.Size()
+	if n < 4*leastSide || n > 2*(g.W+g.H) {
+		return quad, false
+	}
+	poly := gocv.ApproxPolyDP(contour, 0.05*float64(n), true)
+	defer poly.Close()
+	if poly.Size() != 4 {
+		return quad, false
+	}
+	pts := poly.ToPoints()
+	area := 0.0
+	sense := 0
+	for i := range 4 {
+		a, b, c := pts[i], pts[(i+1)%4], pts[(i+2)%4]
+		area += float64(a.X*b.Y-b.X*a.Y) / 2
+		if turn := (b.X-a.X)*(c.Y-b.Y) - (b.Y-a.Y)*(c.X-b.X); turn > 0 {
+			sense++
+		} else {
+			sense--
+		}
+		if d := b.Sub(a); d.X*d.X+d.Y*d.Y < leastSide*leastSide/4 {
+			return quad, false
+		}
+	}
+	if sense != 4 && sense != -4 || math.Abs(area) < leastSide*leastSide/2 {
+		return quad, false
+	}
+	if area < 0 { // corners clockwise in the picture, as on the sheet from above
+		pts[1], pts[3] = pts[3], pts[1]
+	}
+	for i, p := range pts {
+		quad[i] = pixel(p)
+	}
+	return quad, true
+}
+
+func pixel(p image.Point) calib.Pixel { return calib.Pixel{U: float64(p.X), V: float64(p.Y)} }
+
+// decodeQuad reads the 6 x 6 cells inside the outline and looks the pattern up in
+// all four turns. No bit is corrected: with 12 patterns of 16 bits in 4 turns and a
+// whole dark border, chance makes a mark of one outline in well over a thousand, and
+// the layout has the last word.
+func decodeQuad(g *Gray, s *sheet.Sheet, quad [4]calib.Pixel) (c candidate, ok bool) {
+	from := []sheet.Point{{X: 0, Y: 0}, {X: 6, Y: 0}, {X: 6, Y: 6}, {X: 0, Y: 6}}
+	h, ok := calib.FitHomography(from, quad[:])
+	if !ok {
+		return c, false
+	}
+	cells, ok := sampleCells(g, func(x, y float64) calib.Pixel { return h.Project(sheet.Point{X: x, Y: y}) })
+	if !ok {
+		return c, false
+	}
+	bits, ok := readBits(cells)
+	if !ok {
+		return c, false
+	}
+	for _, m := range s.Marks {
+		want, ok := sheet.ModuleBits(m.ID)
+		if !ok {
+			continue
+		}
+		for turn := range 4 {
+			if bits == want {
+				c.mark = m
+				for i := range 4 {
+					c.corners[i] = quad[(i+turn)%4]
+				}
+				return c, true
+			}
+			want = quarterTurn(want)
+		}
+	}
+	return c, false
+}
+
+// quarterTurn turns a pattern clockwise: the pattern's top-left cell goes to the top
+// right.
+func quarterTurn(b [4][4]bool) (out [4][4]bool) {
+	for r := range 4 {
+		for c := range 4 {
+			out[c][3-r] = b[r][c]
+		}
+	}
+	return out
+}
+
+// sampleCells returns the mean light of the middle of each cell; at maps cell units
+// (0 to 6 to the right and down) to pixels.
+func sampleCells(g *Gray, at func(x, y float64) calib.Pixel) (cells [6][6]float64, ok bool) {
+	for r := range 6 {
+		for c := range 6 {
+			sum := 0.0
+			for _, dy := range [3]float64{0.3, 0.5, 0.7} {
+				for _, dx := range [3]float64{0.3, 0.5, 0.7} {
+					p := at(float64(c)+dx, float64(r)+dy)
+					if !g.contains(p, 0) { // false for NaN too
+						return cells, false
+					}
+					sum += g.light(p.U, p.V)
+				}
+			}
+			cells[r][c] = math.Sqrt(sum / 9) // nearer to even steps of contrast
+		}
+	}
+	return cells, true
+}
+
+// readBits thresholds the cells half way between ink and paper and demands a margin
+// on every one: a cell that cannot be told refuses the mark.
+func readBits(cells [6][6]float64) (bits [4][4]bool, ok bool) {
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for r := range 6 {
+		for c := range 6 {
+			lo, hi = min(lo, cells[r][c]), max(hi, cells[r][c])
+		}
+	}
+	span := hi - lo
+	if span < 0.06 {
+		return bits, false
+	}
+	mid := (lo + hi) / 2
+	for r := range 6 {
+		for c := range 6 {
+			if math.Abs(cells[r][c]-mid) < 0.1*span {
+				return bits, false
+			}
+			white := cells[r][c] > mid
+			if r == 0 || r == 5 || c == 0 || c == 5 {
+				if white {
+					return bits, false
+				}
+				continue
+			}
+			bits[r-1][c-1] = white
+		}
+	}
+	return bits, true
+}

@@ -1,0 +1,422 @@
+package vision
+
+import (
+	"errors"
+	"math"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/calib"
+	"shadowread/internal/sheet"
+)
+
+// What keeps a shadow from being read.
+var (
+	ErrNoShadow  = errors.New("no shadow of the rod")
+	ErrAmbiguous = errors.New("more than one line may be the rod's shadow")
+	ErrRodHides  = errors.New("the rod's image covers its shadow")
+)
+
+// Rod is what is known of the gnomon; zero means unknown.
+type Rod struct {
+	HeightMM, DiameterMM float64
+}
+
+const (
+	leastStrip  = 10.0 // mm of clear strip below which no direction is given
+	shadowStart = 6.0  // mm: outside the foot's cross, which ends at 5
+	footMost    = 3.0  // mm by which a shadow may miss the foot
+)
+
+// FindShadow measures the strip of shadow that the rod casts on the dial.
+//
+// Candidates are dark two-sided lines from near the foot (dialImage.rays). The rod
+// itself is such a line; its image is predicted from the camera's place and
+// masked. Each candidate is then measured edge by edge and must look like a
+// shadow: two parallel edges, a rod's width, one side of the foot only.
+func FindShadow(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod) (*Strip, error) {
+	img := newRodImage(p, rod)
+	dial, ok := lookAtDial(g, p, s, img.hides)
+	if !ok {
+		return nil, ErrNoShadow
+	}
+	rays := dial.rays(rod.DiameterMM)
+	var strips []*Strip
+	var scores []float64
+	covered := false
+	for i, r := range rays {
+		if i >= 6 {
+			break
+		}
+		if throughFoot(rays, r) {
+			continue
+		}
+		strip, err := measureStrip(g, p, s, r, rod, img, dial)
+		if errors.Is(err, ErrRodHides) {
+			covered = true
+		}
+		if err == nil {
+			strips, scores = append(strips, strip), append(scores, r.score)
+		}
+	}
+	switch {
+	case len(strips) == 0 && (covered || img.shadowBeside(dial)):
+		return nil, ErrRodHides
+	case len(strips) == 0:
+		return nil, ErrNoShadow
+	}
+	best := strips[0]
+	for i, o := range strips[1:] {
+		apart := (o.Direction - best.Direction).Signed().Abs()
+		if apart > 1*angle.Degree && scores[i+1] > 0.35*scores[0] {
+			return nil, ErrAmbiguous
+		}
+	}
+	return best, nil
+}
+
+// throughFoot reports whether a line goes on beyond the foot: the shadow of a rod
+// begins there, a wire's or a crease's does not.
+func throughFoot(rays []ray, r ray) bool {
+	for _, o := range rays {
+		back := (o.dir - r.dir - math.Pi).Signed().Abs()
+		if back < 6*angle.Degree && math.Abs(o.offset+r.offset) < 1.5 && o.score > 0.4*r.score {
+			return true
+		}
+	}
+	return false
+}
+
+// measureStrip measures one candidate. It returns ErrNoShadow when the line does
+// not look like a rod's shadow and ErrRodHides when the rod's image leaves too
+// little of it.
+func measureStrip(g *Gray, p *calib.Plate, s *sheet.Sheet, r ray, rod Rod, img *rodImage, dial *dialImage) (*Strip, error) {
+	f := &stripFit{g: g, plate: p, frame: newFrame(r.dir, r.offset)}
+	least, most := p.Scale(f.frame.at(30, 0))
+	px := math.Sqrt(least * most)
+	inner := max(2.4, rod.DiameterMM/2+1)
+	to := s.Dial.ClearZone[1] - 0.6
+	// A first look gives the width; a second, with the flanks set to it, measures.
+	width := rod.DiameterMM
+	every, turns := 3.0, 3
+	for pass := range 2 {
+		if pass == 1 {
+			every, turns = 1, 4
+			inner = width/2 + max(0.9, 2.5*f.sigma(50))
+		}
+		f.sampleRows(shadowStart, to, inner+1.8, img.hides, inner, every)
+		total := len(f.rows)
+		visible := f.good()
+		f.normalise(inner, func(q sheet.Point) float64 { return dial.paper.at(q.X, q.Y) })
+		if !f.start(r, 0.8/px) {
+			if visible < total/2 {
+				return nil, ErrRodHides
+			}
+			return nil, ErrNoShadow
+		}
+		f.cutEnd()
+		if f.good() < 8 {
+			if visible < total/2 {
+				return nil, ErrRodHides
+			}
+			return nil, ErrNoShadow
+		}
+		for iter := range turns {
+			f.measureEdges()
+			f.left = f.fitEdgeLine(func(r *profileRow) float64 { return r.left })
+			f.right = f.fitEdgeLine(func(r *profileRow) float64 { return r.right })
+			if f.left.used < 6 || f.right.used < 6 {
+				return nil, ErrNoShadow
+			}
+			if iter < turns-1 {
+				f.refineLight()
+			}
+		}
+		axis := f.axis()
+		width = f.right.at(axis.mid) - f.left.at(axis.mid)
+		if !(width > 0.4 && width < 12) {
+			return nil, ErrNoShadow
+		}
+		// The second pass runs along the measured axis.
+		if pass == 0 {
+			off := f.frame.offset + axis.at(0)
+			f.frame = newFrame(r.dir+angle.Atan2(axis.b, 1), off)
+		}
+	}
+	return f.strip(rod, s, img)
+}
+
+func (f *stripFit) good() (n int) {
+	for i := range f.rows {
+		if f.rows[i].ok {
+			n++
+		}
+	}
+	return n
+}
+
+// start finds first values for the model from the median profile of the rows near
+// the foot, where every shadow is.
+func (f *stripFit) start(r ray, blur float64) bool {
+	count := len(f.rows[0].light)
+	profile := make([]float64, count)
+	var col []float64
+	for k := range profile {
+		col = col[:0]
+		for i := range f.rows {
+			row := &f.rows[i]
+			if row.ok && row.s < min(30, r.length-1) && !math.IsNaN(row.light[k]) {
+				col = append(col, row.light[k])
+			}
+		}
+		if len(col) < 4 {
+			profile[k] = math.NaN()
+			continue
+		}
+		profile[k] = quantile(col, 0.5)
+	}
+	// The darkest place near the axis and the half-depth crossings to both sides.
+	low, at := math.Inf(1), -1
+	smooth := smoothed(profile, 2)
+	for k, v := range smooth {
+		if n := f.first + float64(k)*f.step; math.Abs(n) < 1.2 && v < low {
+			low, at = v, k
+		}
+	}
+	if at < 0 || low > 0.96 {
+		return false
+	}
+	half := (1 + low) / 2
+	a, b := at, at
+	for a > 0 && smooth[a] < half {
+		a--
+	}
+	for b < count-1 && smooth[b] < half {
+		b++
+	}
+	if !(smooth[a] >= half) || !(smooth[b] >= half) {
+		return false
+	}
+	f.left = fitLine{a: f.first + float64(a)*f.step}
+	f.right = fitLine{a: f.first + float64(b)*f.step}
+	f.depth = 1 - low
+	f.blur, f.grow = max(blur, 0.05), 1e-5
+	return true
+}
+
+func smoothed(xs []float64, reach int) []float64 {
+	out := make([]float64, len(xs))
+	for i := range xs {
+		s, n := 0.0, 0
+		for k := max(0, i-reach); k <= min(len(xs)-1, i+reach); k++ {
+			if !math.IsNaN(xs[k]) {
+				s += xs[k]
+				n++
+			}
+		}
+		out[i] = s / float64(n) // NaN when nothing is seen
+	}
+	return out
+}
+
+// cutEnd puts aside the rows from a little before the place where the strip ends:
+// the shadow of the rod's tip is round and blurred.
+func (f *stripFit) cutEnd() {
+	depth := make([]float64, len(f.rows))
+	for i := range f.rows {
+		row := &f.rows[i]
+		depth[i] = math.NaN()
+		if row.ok {
+			m := (f.left.at(row.s) + f.right.at(row.s)) / 2
+			w := max((f.right.at(row.s)-f.left.at(row.s))/4, f.step)
+			depth[i] = 1 - f.level(row, m-w, m+w)
+		}
+	}
+	med := runningMedian(depth, 6)
+	end, low := len(med), 0
+	for i, d := range med {
+		switch {
+		case math.IsNaN(d):
+		case d < 0.5*f.depth:
+			if low++; low >= 8 {
+				end = i - low + 1
+			}
+		default:
+			low = 0
+		}
+		if end < len(med) {
+			break
+		}
+	}
+	if end == len(med) {
+		return
+	}
+	stop := f.rows[end].s
+	stop -= (f.right.a-f.left.a)/2 + 0.6 + 0.006*stop
+	for i := range f.rows {
+		if f.rows[i].s > stop {
+			f.rows[i].ok = false
+		}
+	}
+}
+
+// refineLight fits the depth, and the blur in the nearer and the farther half, to
+// the rows as they stand.
+func (f *stripFit) refineLight() {
+	first, last := math.Inf(1), 0.0
+	for i := range f.rows {
+		if r := &f.rows[i]; r.ok {
+			first, last = min(first, r.s), max(last, r.s)
+		}
+	}
+	mid := (first + last) / 2
+	var cc, cd float64
+	var halves [2]struct {
+		s, n float64
+		rows []*profileRow
+	}
+	for i := range f.rows {
+		row := &f.rows[i]
+		if !row.ok {
+			continue
+		}
+		h := 0
+		if row.s > mid {
+			h = 1
+		}
+		halves[h].s += row.s
+		halves[h].n++
+		halves[h].rows = append(halves[h].rows, row)
+		s := f.sigma(row.s)
+		for k, v := range row.light {
+			if math.IsNaN(v) {
+				continue
+			}
+			n := f.first + float64(k)*f.step
+			c := cdf((n-f.left.at(row.s))/s) * cdf((f.right.at(row.s)-n)/s)
+			cc += c * c
+			cd += c * (1 - v)
+		}
+	}
+	if cc > 0 {
+		f.depth = max(0.02, min(0.999, cd/cc))
+	}
+	var at, square [2]float64
+	for h := range halves {
+		if halves[h].n < 4 {
+			return
+		}
+		at[h] = halves[h].s / halves[h].n
+		s0 := f.sigma(at[h])
+		best, cost := s0, math.Inf(1)
+		for _, m := range []float64{0.6, 0.75, 0.88, 1, 1.13, 1.33, 1.7} {
+			if c := f.misfit(halves[h].rows, s0*m); c < cost {
+				best, cost = s0*m, c
+			}
+		}
+		square[h] = best * best
+	}
+	f.grow = max(0, (square[1]-square[0])/(at[1]*at[1]-at[0]*at[0]))
+	f.blur = math.Sqrt(max(0.03*0.03, square[0]-f.grow*at[0]*at[0]))
+}
+
+// misfit is the sum of squares over the edges of some twenty rows for one blur.
+func (f *stripFit) misfit(rows []*profileRow, sigma float64) (sum float64) {
+	for i := 0; i < len(rows); i += max(1, len(rows)/20) {
+		row := rows[i]
+		l, r := f.left.at(row.s), f.right.at(row.s)
+		for k, v := range row.light {
+			n := f.first + float64(k)*f.step
+			if math.IsNaN(v) || n < l-0.8 || n > r+0.8 {
+				continue
+			}
+			e := v - 1 + f.depth*cdf((n-l)/sigma)*cdf((r-n)/sigma)
+			sum += e * e
+		}
+	}
+	return sum
+}
+
+func (f *stripFit) axis() fitLine {
+	return f.fitEdgeLine(func(r *profileRow) float64 { return (r.left + r.right) / 2 })
+}
+
+// strip turns the fitted edges into a measurement, or says that they are not a
+// rod's shadow.
+func (f *stripFit) strip(rod Rod, s *sheet.Sheet, img *rodImage) (*Strip, error) {
+	axis := f.axis()
+	first, last := math.Inf(1), 0.0
+	seen := 0.0
+	for i := range f.rows {
+		if r := &f.rows[i]; r.ok {
+			first, last = min(first, r.s), max(last, r.s)
+			seen++
+		}
+	}
+	if len(f.rows) > 1 {
+		seen *= f.rows[1].s - f.rows[0].s
+	}
+	width := f.right.at(axis.mid) - f.left.at(axis.mid)
+	// Disagreement beyond the scatter widens the sigma: of the two edges, of the
+	// near and the far half (a bow).
+	variance := axis.varB
+	apart, expected := (f.left.b-f.right.b)/2, (f.left.varB+f.right.varB)/4
+	variance += max(0, apart*apart-expected)
+	if c := math.Abs(axis.curveness); c > 2 {
+		variance += axis.varB * (c*c - 4)
+	}
+	st := &Strip{
+		Direction:  (f.direction() + angle.Atan2(axis.b, 1)).Bearing(),
+		Sigma:      angle.Angle(math.Sqrt(variance)),
+		FootOffset: f.frame.offset + axis.at(0),
+		FootSigma:  math.Sqrt(axis.varA + variance*axis.mid*axis.mid),
+		Width:      width,
+		Depth:      f.depth,
+		From:       first, To: last,
+		Noise: f.flankNoise(),
+	}
+	for i, s := range [2]float64{first, last} {
+		st.Axis[i] = f.plate.Project(f.frame.at(s, axis.at(s)))
+		st.Left[i] = f.plate.Project(f.frame.at(s, f.left.at(s)))
+		st.Right[i] = f.plate.Project(f.frame.at(s, f.right.at(s)))
+	}
+	switch {
+	case seen < leastStrip:
+		return nil, ErrNoShadow
+	case math.Abs(st.FootOffset) > footMost+2*st.FootSigma:
+		return nil, ErrNoShadow
+	case rod.DiameterMM > 0 && math.Abs(width-rod.DiameterMM) > 0.5+0.25*rod.DiameterMM:
+		return nil, ErrNoShadow
+	case math.Abs(apart)*2*(last-first) > 0.5*width && math.Abs(apart) > 4*math.Sqrt(expected): // tapers
+		return nil, ErrNoShadow
+	case !(st.Sigma < 1*angle.Degree):
+		return nil, ErrNoShadow
+	}
+	if l, sd, ok := f.findTip(axis, s, img.hides); ok {
+		st.Length, st.LengthSigma = l, sd
+	}
+	return st, nil
+}
+
+func (f *stripFit) direction() angle.Angle { return angle.Clockwise(f.frame.u.X, f.frame.u.Y) }
+
+// flankNoise is the scatter of neighbouring samples beside the strip, as a part of
+// the paper's light: differences over two pixels, so that texture and slow changes
+// stay out.
+func (f *stripFit) flankNoise() float64 {
+	var d []float64
+	for i := range f.rows {
+		row := &f.rows[i]
+		if !row.ok {
+			continue
+		}
+		for k := 4; k < len(row.light); k++ {
+			n := f.first + float64(k)*f.step
+			if n < f.left.at(row.s)-0.8 || n-4*f.step > f.right.at(row.s)+0.8 {
+				if v := math.Abs(row.light[k] - row.light[k-4]); !math.IsNaN(v) {
+					d = append(d, v)
+				}
+			}
+		}
+	}
+	return 1.4826 * quantile(d, 0.5) / math.Sqrt2
+}
