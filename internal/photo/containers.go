@@ -138,12 +138,15 @@ func readTIFF(f *io.SectionReader) (header, error) {
 	if !ok {
 		return header{}, truncated()
 	}
-	dir, ok := readDirectory(f, order, offset)
+	dir, ok := readDirectory(f, order, offset, tiffTags)
 	if !ok {
 		return header{}, truncated()
 	}
 	// The raw files of cameras are TIFF files whose first picture is a thumbnail.
-	if kind, _ := dir.number(tagSubfileType, 0); int(kind)&1 == 1 {
+	// Some mark it as such, some carry a mark of their own behind the header.
+	var mark [2]byte
+	f.ReadAt(mark[:], 8)
+	if kind, _ := dir.number(tagSubfileType, 0); int(kind)&1 == 1 || string(mark[:]) == "CR" {
 		return header{}, unreadable("save the photo as a JPEG", "the file is a camera's raw file, which is not read")
 	}
 	for _, pair := range [][2]uint16{{tagStripOffsets, tagStripCounts}, {tagTileOffsets, tagTileCounts}} {

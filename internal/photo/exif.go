@@ -5,6 +5,7 @@ import (
 	"io"
 	"math"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -52,6 +53,20 @@ const (
 	tagGPSHError       = 0x1F
 )
 
+// The tags that are read in each directory.
+var (
+	tiffTags  = []uint16{tagSubfileType, tagWidth, tagHeight, tagStripOffsets, tagStripCounts, tagTileOffsets, tagTileCounts}
+	firstTags = []uint16{tagMake, tagModel, tagSoftware, tagOrientation, tagExifIFD, tagGPSIFD}
+	exifTags  = []uint16{
+		tagDateTimeOriginal, tagOffsetTimeOriginal, tagSubSecTimeOriginal,
+		tagFocalLength, tagFocalLength35, tagPixelXDimension, tagPixelYDimension,
+	}
+	gpsTags = []uint16{
+		tagGPSLatitudeRef, tagGPSLatitude, tagGPSLongitudeRef, tagGPSLongitude, tagGPSAltitudeRef, tagGPSAltitude,
+		tagGPSTimeStamp, tagGPSStatus, tagGPSDateStamp, tagGPSHError,
+	}
+)
+
 // maxValueBytes bounds one value. It is what a JPEG's Exif segment can hold.
 const maxValueBytes = 64 << 10
 
@@ -83,8 +98,10 @@ func tiffOrder(f *io.SectionReader) (order binary.ByteOrder, first uint32, ok bo
 // stands before goexif, which computes the size of a value in 32 bits and then
 // allocates by the count: it is given single entries, each of which has been
 // found to be of a known type, of bearable size and wholly inside the block.
-// Nothing here follows a pointer, so there is no loop to fall into.
-func readDirectory(f *io.SectionReader, order binary.ByteOrder, offset uint32) (directory, bool) {
+// Nothing here follows a pointer, so there is no loop to fall into, and only the
+// wanted tags are decoded: a few kilobytes of entries that share one large value
+// would otherwise grow to gigabytes.
+func readDirectory(f *io.SectionReader, order binary.ByteOrder, offset uint32, wanted []uint16) (directory, bool) {
 	size := uint64(f.Size())
 	start := int64(offset)
 	var n [2]byte
@@ -99,7 +116,7 @@ func readDirectory(f *io.SectionReader, order binary.ByteOrder, offset uint32) (
 	for i := 0; i < len(entries); i += 12 {
 		e := entries[i : i+12]
 		id, kind, count := order.Uint16(e), order.Uint16(e[2:]), order.Uint32(e[4:])
-		if int(kind) >= len(typeBytes) || dir[id] != nil {
+		if int(kind) >= len(typeBytes) || dir[id] != nil || !slices.Contains(wanted, id) {
 			continue
 		}
 		length := uint64(count) * typeBytes[kind]
@@ -180,17 +197,19 @@ func (d directory) triple(id uint16) (v [3]float64, ok bool) {
 
 // positive returns the first value of a tag, 0 unless it is above 0.
 func (d directory) positive(id uint16) float64 {
-	v, _ := d.number(id, 0)
-	return max(v, 0)
+	if v, ok := d.number(id, 0); ok && v > 0 {
+		return v
+	}
+	return 0
 }
 
 // subdirectory reads the directory that a pointer tag names.
-func (d directory) subdirectory(f *io.SectionReader, order binary.ByteOrder, pointer uint16) directory {
+func (d directory) subdirectory(f *io.SectionReader, order binary.ByteOrder, pointer uint16, wanted []uint16) directory {
 	offset, ok := d.number(pointer, 0)
 	if !ok || offset < 0 || offset > math.MaxUint32 {
 		return nil
 	}
-	sub, _ := readDirectory(f, order, uint32(offset))
+	sub, _ := readDirectory(f, order, uint32(offset), wanted)
 	return sub
 }
 
@@ -201,7 +220,7 @@ func (f *Facts) readExif(block *io.SectionReader) {
 	order, offset, ok := tiffOrder(block)
 	var first directory
 	if ok {
-		first, ok = readDirectory(block, order, offset)
+		first, ok = readDirectory(block, order, offset, firstTags)
 	}
 	if !ok {
 		f.warn("exif_unreadable", "the photo's Exif data is damaged and was not used")
@@ -212,14 +231,14 @@ func (f *Facts) readExif(block *io.SectionReader) {
 		f.Orientation = int(v)
 	}
 
-	exif := first.subdirectory(block, order, tagExifIFD)
+	exif := first.subdirectory(block, order, tagExifIFD, exifTags)
 	f.FocalLengthMM = exif.positive(tagFocalLength)
 	f.FocalLength35MM = exif.positive(tagFocalLength35)
 	f.ExifWidth = int(exif.positive(tagPixelXDimension))
 	f.ExifHeight = int(exif.positive(tagPixelYDimension))
 	f.readClock(exif)
 
-	f.readGPS(first.subdirectory(block, order, tagGPSIFD))
+	f.readGPS(first.subdirectory(block, order, tagGPSIFD, gpsTags))
 }
 
 // blankStamp matches an Exif time that says "unknown": blanks or zeros where the

@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"image"
 	"io"
+	"math"
 	"slices"
 
 	"github.com/gen2brain/heic"
@@ -121,8 +122,14 @@ func readHEIC(f *io.SectionReader) (header, error) {
 		h.width, h.height = h.height, h.width
 	}
 
-	if id, ok := exifItem(child(children, "iinf")); ok {
-		h.exif = exifBlock(f, children, id)
+	exif, hasExif := exifItem(child(children, "iinf"))
+	for _, it := range itemLocations(child(children, "iloc")) {
+		if it.method == 0 && it.end > uint64(f.Size()) {
+			return h, truncated()
+		}
+		if hasExif && it.id == exif {
+			h.exif = exifBlock(f, child(children, "idat"), it)
+		}
 	}
 	return h, nil
 }
@@ -233,66 +240,78 @@ func exifItem(iinf []byte) (id uint64, ok bool) {
 	return 0, false
 }
 
-// exifBlock returns the TIFF structure of an Exif item: its place is in iloc
-// (14496-12 section 8.11.3), and four bytes before it say how far into the item it
-// begins (23008-12 annex A). An item in several pieces is not read.
-func exifBlock(f *io.SectionReader, children []box, item uint64) *io.SectionReader {
-	r := fields{data: child(children, "iloc")}
+// item is where an item's data is (14496-12 section 8.11.3).
+type item struct {
+	id      uint64
+	method  uint64 // 0: in the file, 1: in the meta box's idat
+	pieces  uint64
+	at, end uint64 // of the last piece
+}
+
+// itemLocations reads iloc. A place that does not fit into 64 bits is returned as
+// the largest there is, which no file reaches.
+func itemLocations(iloc []byte) (items []item) {
+	r := fields{data: iloc}
 	version, _ := r.fullBox()
-	if version > 2 {
-		return nil
-	}
 	sizes := r.uint(2)
 	offsetSize, lengthSize, baseSize, indexSize := int(sizes>>12), int(sizes>>8&15), int(sizes>>4&15), int(sizes&15)
 	if version == 0 {
 		indexSize = 0
 	}
-	if max(offsetSize, lengthSize, baseSize, indexSize) > 8 {
+	// Without offset and length a piece takes no room, and a few bytes could ask
+	// for a billion of them.
+	if version > 2 || max(offsetSize, lengthSize, baseSize, indexSize) > 8 || offsetSize == 0 || lengthSize == 0 {
 		return nil
 	}
 	idBytes := 2 + 2*int(version/2)
 	for n := r.uint(idBytes); n > 0 && !r.short; n-- {
-		id := r.uint(idBytes)
-		var method uint64
+		it := item{id: r.uint(idBytes)}
 		if version > 0 {
-			method = r.uint(2) & 15
+			it.method = r.uint(2) & 15
 		}
 		r.uint(2) // data reference
 		base := r.uint(baseSize)
-		extents := r.uint(2)
-		var offset, length uint64
-		for range extents {
+		it.pieces = r.uint(2)
+		for k := it.pieces; k > 0 && !r.short; k-- {
 			r.uint(indexSize)
-			offset, length = r.uint(offsetSize), r.uint(lengthSize)
-			if r.short {
-				return nil
-			}
+			it.at = add(base, r.uint(offsetSize))
+			it.end = add(it.at, r.uint(lengthSize))
 		}
-		if id != item {
-			continue
+		if !r.short {
+			items = append(items, it)
 		}
-		source := f
-		if method == 1 { // in the meta box itself
-			idat := child(children, "idat")
-			source = io.NewSectionReader(bytes.NewReader(idat), 0, int64(len(idat)))
-		}
-		size := uint64(source.Size())
-		if extents != 1 || method > 1 || base > size || offset > size-base || length > size-base-offset ||
-			length < 4 || length > maxHEICExifBytes {
-			return nil
-		}
-		at := int64(base + offset)
-		var skip [4]byte
-		if _, err := source.ReadAt(skip[:], at); err != nil {
-			return nil
-		}
-		begin := 4 + uint64(binary.BigEndian.Uint32(skip[:]))
-		if begin > length {
-			return nil
-		}
-		return io.NewSectionReader(source, at+int64(begin), int64(length-begin))
 	}
-	return nil
+	return items
+}
+
+// add adds without wrapping.
+func add(a, b uint64) uint64 {
+	if sum := a + b; sum >= a {
+		return sum
+	}
+	return math.MaxUint64
+}
+
+// exifBlock returns the TIFF structure of an Exif item: the first four bytes say
+// how far behind them it begins (23008-12 annex A). An item in several pieces is
+// not read.
+func exifBlock(f *io.SectionReader, idat []byte, it item) *io.SectionReader {
+	source := f
+	if it.method == 1 {
+		source = io.NewSectionReader(bytes.NewReader(idat), 0, int64(len(idat)))
+	}
+	if it.pieces != 1 || it.method > 1 || it.end > uint64(source.Size()) || it.end-it.at > maxHEICExifBytes {
+		return nil
+	}
+	var skip [4]byte
+	if _, err := source.ReadAt(skip[:], int64(it.at)); err != nil {
+		return nil
+	}
+	begin := it.at + 4 + uint64(binary.BigEndian.Uint32(skip[:]))
+	if begin > it.end {
+		return nil
+	}
+	return io.NewSectionReader(source, int64(begin), int64(it.end-begin))
 }
 
 // DecodeHEIC decodes the pixels of a HEIC photo that ReadFacts has accepted. The
