@@ -145,6 +145,41 @@ func (c *Camera) undistort(px, py, guessX, guessY float64) lensPoint {
 	return p
 }
 
+// undistortRow inverts the lens model at the pixels of row y: at every 16th, and by
+// cubic Hermite interpolation between them, whose error h⁴/384 times the fourth
+// derivative is under 1e-5 px for a focal length over 500 px.
+func (c *Camera) undistortRow(row []lensPoint, y int) {
+	const step = 16
+	at := func(x int, guess lensPoint) lensPoint {
+		if !guess.ok {
+			guess.x, guess.y = (float64(x)-c.Cx)/c.Fx, (float64(y)-c.Cy)/c.Fy
+		}
+		return c.undistort(float64(x), float64(y), guess.x, guess.y)
+	}
+	a := at(0, lensPoint{})
+	for x0 := 0; x0 < len(row); x0 += step {
+		b := at(x0+step, a)
+		for x := x0; x < min(x0+step, len(row)); x++ {
+			if !a.ok || !b.ok {
+				row[x] = at(x, lensPoint{})
+				continue
+			}
+			u := float64(x-x0) / step
+			v := 1 - u
+			fa, fb := v*v*(1+2*u), u*u*(3-2*u)
+			ga, gb := u*v*v*step, -u*u*v*step
+			row[x] = lensPoint{
+				x:   fa*a.x + fb*b.x + ga*a.xpx + gb*b.xpx,
+				y:   fa*a.y + fb*b.y + ga*a.ypx + gb*b.ypx,
+				xpx: v*a.xpx + u*b.xpx, xpy: v*a.xpy + u*b.xpy,
+				ypx: v*a.ypx + u*b.ypx, ypy: v*a.ypy + u*b.ypy,
+				ok: true,
+			}
+		}
+		a = b
+	}
+}
+
 // Ray returns the unit direction, in the plate frame, of the ray that meets the
 // pixel coordinates; ok is false outside the lens' field.
 func (c *Camera) Ray(px, py float64) (dir Vec, ok bool) {

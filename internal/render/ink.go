@@ -91,9 +91,9 @@ const (
 	mixed
 )
 
-// print is the ink of the whole sheet, in nominal coordinates, with a grid of
+// printed is the ink of the whole sheet, in nominal coordinates, with a grid of
 // cells that says where there is any.
-type print struct {
+type printed struct {
 	marks   []mark
 	strokes []stroke
 	rings   []ring
@@ -106,11 +106,14 @@ const (
 	cellSize  = 0.5 // mm
 	gridMin   = -106.0
 	gridCells = 424 // to +106 mm
+	// How far a sample's footprint may reach over its cell's edge: pixels of 0.8 mm
+	// on the sheet, seen at a slant of 60 degrees.
+	sampleReach = 0.2
 )
 
 // newPrint lays the standard sheet's ink out.
-func newPrint(s *sheet.Sheet) *print {
-	p := &print{}
+func newPrint(s *sheet.Sheet) *printed {
+	p := &printed{}
 	for _, m := range s.Marks {
 		p.marks = append(p.marks, newMark(m))
 	}
@@ -158,7 +161,7 @@ var segments = [7][4]float64{
 var digits = [10]uint8{0x3f, 0x06, 0x5b, 0x4f, 0x66, 0x6d, 0x7d, 0x07, 0x7f, 0x6f}
 
 // numeral draws n centred at the point, its top towards the clockwise direction.
-func (p *print) numeral(line func(a, b sheet.Point, width float64), n int, at sheet.Point, top angle.Angle, height float64) {
+func (p *printed) numeral(line func(a, b sheet.Point, width float64), n int, at sheet.Point, top angle.Angle, height float64) {
 	var ds []int
 	for first := true; n > 0 || first; n, first = n/10, false {
 		ds = append([]int{n % 10}, ds...)
@@ -178,14 +181,13 @@ func (p *print) numeral(line func(a, b sheet.Point, width float64), n int, at sh
 }
 
 // index fills the grid of cells.
-func (p *print) index() {
+func (p *printed) index() {
 	p.kind = make([]uint8, gridCells*gridCells)
 	p.items = make([][]uint16, gridCells*gridCells)
 	id := 0
 	each := func(x0, y0, x1, y1 float64, visit func(cell int, x, y float64)) {
-		const margin = cellSize // a sample's footprint may reach over the cell's edge
-		cx0, cx1 := cellOf(x0-margin), cellOf(x1+margin)
-		cy0, cy1 := cellOf(y0-margin), cellOf(y1+margin)
+		cx0, cx1 := cellOf(x0-sampleReach), cellOf(x1+sampleReach)
+		cy0, cy1 := cellOf(y0-sampleReach), cellOf(y1+sampleReach)
 		for cy := cy0; cy <= cy1; cy++ {
 			for cx := cx0; cx <= cx1; cx++ {
 				visit(cy*gridCells+cx, gridMin+(float64(cx)+0.5)*cellSize, gridMin+(float64(cy)+0.5)*cellSize)
@@ -198,7 +200,7 @@ func (p *print) index() {
 	}
 	for i := range p.marks {
 		m := &p.marks[i]
-		wide := footprint{ax: 3 * cellSize, by: 3 * cellSize}
+		wide := footprint{ax: cellSize + 2*sampleReach, by: cellSize + 2*sampleReach}
 		each(m.left, m.top-m.side, m.left+m.side, m.top, func(cell int, x, y float64) {
 			switch c := m.cover(x, y, &wide); {
 			case c > 1-1e-9:
@@ -214,7 +216,7 @@ func (p *print) index() {
 		w := math.Abs(s.ux)*s.halfLength + math.Abs(s.uy)*s.halfWidth
 		h := math.Abs(s.uy)*s.halfLength + math.Abs(s.ux)*s.halfWidth
 		each(s.x-w, s.y-h, s.x+w, s.y+h, func(cell int, x, y float64) {
-			if math.Abs((x-s.x)*s.uy-(y-s.y)*s.ux) <= s.halfWidth+2*cellSize {
+			if math.Abs((x-s.x)*s.uy-(y-s.y)*s.ux) <= s.halfWidth+sampleReach+cellSize/math.Sqrt2 {
 				mix(cell)
 			}
 		})
@@ -224,7 +226,7 @@ func (p *print) index() {
 		r := &p.rings[i]
 		w := r.radius + r.halfWidth
 		each(-w, -w, w, w, func(cell int, x, y float64) {
-			if math.Abs(math.Hypot(x, y)-r.radius) <= r.halfWidth+2*cellSize {
+			if math.Abs(math.Hypot(x, y)-r.radius) <= r.halfWidth+sampleReach+cellSize/math.Sqrt2 {
 				mix(cell)
 			}
 		})
@@ -235,7 +237,7 @@ func (p *print) index() {
 func cellOf(v float64) int { return max(0, min(gridCells-1, int((v-gridMin)/cellSize))) }
 
 // at returns the cell of a nominal place, -1 beyond the print.
-func (p *print) at(x, y float64) int {
+func (p *printed) at(x, y float64) int {
 	cx, cy := int((x-gridMin)*(1/cellSize)), int((y-gridMin)*(1/cellSize))
 	if uint(cx) >= gridCells || uint(cy) >= gridCells {
 		return -1
@@ -244,7 +246,7 @@ func (p *print) at(x, y float64) int {
 }
 
 // cover returns the part of the footprint about (x, y) that is black.
-func (p *print) cover(x, y float64, f *footprint) float64 {
+func (p *printed) cover(x, y float64, f *footprint) float64 {
 	cell := p.at(x, y)
 	if cell < 0 || p.kind[cell] == blank {
 		return 0

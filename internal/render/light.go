@@ -27,6 +27,21 @@ func discLeft(x float64) float64 {
 	return discPart[i] + (discPart[i+1]-discPart[i])*(f-float64(i))
 }
 
+// strips cut a unit disc at equal steps of the angle about its middle; chord is
+// half the length of a strip, part its part of the disc.
+var strips = func() (t [24]struct{ from, to, middle, chord, part float64 }) {
+	from := -1.0
+	for i := range t {
+		s := &t[i]
+		s.from, s.to = from, -math.Cos(float64(i+1)*math.Pi/float64(len(t)))
+		s.middle = (s.from + s.to) / 2
+		s.chord = math.Sqrt(1 - s.middle*s.middle)
+		s.part = discLeft(s.to) - discLeft(s.from)
+		from = s.to
+	}
+	return t
+}()
+
 // caster is a rod made ready to hide the body's disc from a point.
 //
 // Seen from the point, directions near the body are s + α e + β f, e square to
@@ -96,14 +111,10 @@ func (k *caster) hidden(p Vec, disc float64) float64 {
 		return 0
 	}
 
-	// Near the end the disc is cut into strips along the rod, at equal steps of the
-	// angle about the disc's middle.
-	const strips = 24
-	covered, from := 0.0, -1.0
+	// Near the end the disc is cut into strips along the rod.
+	covered := 0.0
 	for i := range strips {
-		to := -math.Cos(float64(i+1) * math.Pi / strips)
-		x := (from + to) / 2
-		chord := math.Sqrt(1 - x*x)
+		from, to, x, chord := strips[i].from, strips[i].to, strips[i].middle, strips[i].chord
 		banded := max(0, min(to, hi)-max(from, lo)) / (to - from)
 		// Along the strip: hidden by the rod, by the ball, and by the ball above the rod.
 		var rod, ball, over float64
@@ -121,8 +132,7 @@ func (k *caster) hidden(p Vec, disc float64) float64 {
 			over = max(0, high-max(low, rod-chord))
 		}
 		part := (banded*(rod+over) + (1-banded)*ball) / (2 * chord)
-		covered += part * (discLeft(to) - discLeft(from))
-		from = to
+		covered += part * strips[i].part
 	}
 	return min(1, covered)
 }
@@ -163,18 +173,20 @@ func (s *Scene) newSun() *sun {
 	return l
 }
 
-// byRods returns the part of the direct light that the rods let through to p.
-func (l *sun) byRods(p Vec) float64 {
-	v := 1.0
+// byRods returns the part of the direct light that the rods let through to p, and
+// that part of the disc's alone, without the aureole.
+func (l *sun) byRods(p Vec) (light, ofDisc float64) {
+	light, ofDisc = 1, 1
 	for i := range l.casters {
 		k := &l.casters[i]
-		hidden := (1 - l.haze) * k.hidden(p, l.disc)
+		hidden := k.hidden(p, l.disc)
+		ofDisc *= 1 - hidden
 		if l.haze > 0 {
-			hidden += l.haze * k.hidden(p, l.aureole)
+			hidden += l.haze * (k.hidden(p, l.aureole) - hidden)
 		}
-		v *= 1 - hidden
+		light *= 1 - hidden
 	}
-	return v
+	return light, ofDisc
 }
 
 // byOthers returns the part of the direct light that bars and blobs let through.

@@ -80,18 +80,15 @@ func (s *Scene) radiance() *planes {
 // firstLook sends one ray through the middle of each pixel of row y.
 func (t *tracer) firstLook(l *line, y int, rods []bool, out *planes) {
 	c := &t.scene.Camera
-	gx, gy := -c.Cx/c.Fx, (float64(y)-c.Cy)/c.Fy
+	c.undistortRow(l.lens, y)
 	var h hit
-	for x := range c.Width {
-		p := c.undistort(float64(x), float64(y), gx, gy)
-		l.lens[x] = p
-		i := y*c.Width + x
+	for x := range l.lens {
+		p := &l.lens[x]
 		if !p.ok { // outside the lens' field: black
 			l.id[x], l.busy[x] = inSky, false
-			gx, gy = (float64(x+1)-c.Cx)/c.Fx, (float64(y)-c.Cy)/c.Fy
 			continue
 		}
-		gx, gy = p.x+p.xpx, p.y+p.ypx
+		i := y*c.Width + x
 		t.look(c.unrotate(p.x, p.y, 1), nil, rods[i], &h)
 		out.set(i, h.r, h.g, h.b)
 		l.id[x], l.busy[x] = h.id, h.busy || rods[i]

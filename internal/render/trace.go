@@ -41,8 +41,8 @@ type hit struct {
 // tracer is a scene made ready for rays.
 type tracer struct {
 	scene  *Scene
-	print  *print
-	busy   []bool // per cell of print: ink within a pixel's reach
+	print  *printed
+	busy   []bool // per cell of the print: ink within a pixel's reach
 	eye    Vec
 	sun    *sun // nil without direct light
 	toBody Vec
@@ -253,12 +253,12 @@ func (t *tracer) sky(d Vec, h *hit) {
 func (t *tracer) lit(p Vec, red, green, blue, facing float64, id uint16, h *hit) {
 	v := 0.0
 	if t.sun != nil {
-		rod := t.sun.byRods(p)
-		v = rod * t.sun.byOthers(p) * facing
+		light, ofDisc := t.sun.byRods(p)
+		v = light * t.sun.byOthers(p) * facing
 		switch {
-		case rod <= 0:
+		case ofDisc <= 0:
 			id |= 1 << shadowBits
-		case rod < 1:
+		case ofDisc < 1:
 			id |= 2 << shadowBits
 			h.busy = true
 		}

@@ -11,39 +11,39 @@ import (
 // Truth is what is known of a picture. Angles are in degrees, lengths in mm,
 // image coordinates in pixels of the stored raster; what does not apply is null.
 type Truth struct {
-	File            string      `json:"file"`
-	UTC             string      `json:"utc"`
-	Lat             float64     `json:"lat"`
-	Lon             float64     `json:"lon"`
-	Readable        bool        `json:"readable"`
-	WhyNot          string      `json:"why_not_readable"`
-	Heading         float64     `json:"heading_deg"`
-	Pitch           float64     `json:"pitch_deg"`
-	Roll            float64     `json:"roll_deg"`
-	Body            string      `json:"body"`
-	BodyAzimuth     *float64    `json:"body_azimuth_deg"`
-	BodyAltitude    *float64    `json:"body_altitude_deg"`
-	BodyVector      *[3]float64 `json:"body_vector_plate"`
-	BodyAbovePlate  *float64    `json:"body_altitude_above_plate_deg"`
-	Shadow          *float64    `json:"shadow_cw_deg"`
-	ShadowStrip     *float64    `json:"shadow_strip_cw_deg"`
-	LevelReader     *float64    `json:"level_reader_heading_deg"`
-	StripReader     *float64    `json:"strip_reader_heading_deg"`
-	Rod             *RodTruth   `json:"rod"`
-	Rods            int         `json:"rods"`
-	ShadowTip       *[2]float64 `json:"shadow_tip_mm"`
-	ShadowLength    *float64    `json:"shadow_length_mm"`
-	Sheet           SheetTruth  `json:"sheet"`
-	Light           LightTruth  `json:"light"`
-	Camera          CameraTruth `json:"camera"`
-	Marks           []MarkTruth `json:"marks"`
-	Foot            [2]float64  `json:"foot_px"`
-	RodBase         *[2]float64 `json:"rod_base_px"`
-	RodTip          *[2]float64 `json:"rod_tip_px"`
-	ContrastLevels  float64     `json:"contrast_levels"`
-	NoiseLevels     float64     `json:"noise_levels"`
-	ClearStrip      float64     `json:"clear_strip_mm"`
-	RodImageFromRay *float64    `json:"rod_image_from_shadow_deg"`
+	File           string      `json:"file"`
+	UTC            string      `json:"utc"`
+	Lat            float64     `json:"lat"`
+	Lon            float64     `json:"lon"`
+	Readable       bool        `json:"readable"`
+	WhyNot         string      `json:"why_not_readable"`
+	Heading        float64     `json:"heading_deg"`
+	Pitch          float64     `json:"pitch_deg"`
+	Roll           float64     `json:"roll_deg"`
+	Body           string      `json:"body"`
+	BodyAzimuth    *float64    `json:"body_azimuth_deg"`
+	BodyAltitude   *float64    `json:"body_altitude_deg"`
+	BodyVector     *[3]float64 `json:"body_vector_plate"`
+	BodyAbovePlate *float64    `json:"body_altitude_above_plate_deg"`
+	Shadow         *float64    `json:"shadow_cw_deg"`
+	ShadowStrip    *float64    `json:"shadow_strip_cw_deg"`
+	LevelReader    *float64    `json:"level_reader_heading_deg"`
+	StripReader    *float64    `json:"strip_reader_heading_deg"`
+	Rod            *RodTruth   `json:"rod"`
+	Rods           int         `json:"rods"`
+	ShadowTip      *[2]float64 `json:"shadow_tip_mm"`
+	ShadowLength   *float64    `json:"shadow_length_mm"`
+	Sheet          SheetTruth  `json:"sheet"`
+	Light          LightTruth  `json:"light"`
+	Camera         CameraTruth `json:"camera"`
+	Marks          []MarkTruth `json:"marks"`
+	Foot           [2]float64  `json:"foot_px"`
+	RodBase        *[2]float64 `json:"rod_base_px"`
+	RodTip         *[2]float64 `json:"rod_tip_px"`
+	ContrastLevels float64     `json:"contrast_levels"`
+	NoiseLevels    float64     `json:"noise_levels"`
+	ClearStrip     float64     `json:"clear_strip_mm"`
+	RodImageAngle  *float64    `json:"rod_image_from_shadow_deg"`
 }
 
 // RodTruth is the first rod.
@@ -243,7 +243,7 @@ func (s *Scene) measure(t *Truth) {
 	}
 	if image, ok := s.Camera.onPlate(r.tip()); ok {
 		d := (image.sub(r.foot()).direction() - strip.direction()).Signed().Abs().Degrees()
-		t.RodImageFromRay = &d
+		t.RodImageAngle = &d
 	}
 }
 
@@ -296,7 +296,7 @@ func (v *viewer) clear(p, half Vec) bool {
 				return false
 			}
 		}
-		if v.others.byRods(q)*v.others.byOthers(q) < 0.9 {
+		if light, _ := v.others.byRods(q); light*v.others.byOthers(q) < 0.9 {
 			return false
 		}
 	}
@@ -332,7 +332,7 @@ func (s *Scene) Readable(t *Truth) (ok bool, why string) {
 		return false, fmt.Sprintf("contrast over noise %.1f", t.ContrastLevels/t.NoiseLevels)
 	case t.ClearStrip < clearStripMM:
 		return false, fmt.Sprintf("%.1f mm of clear strip", t.ClearStrip)
-	case t.RodImageFromRay == nil || *t.RodImageFromRay < rodImageDeg:
+	case t.RodImageAngle == nil || *t.RodImageAngle < rodImageDeg:
 		return false, "the rod's image lies by its shadow"
 	}
 	return true, ""
