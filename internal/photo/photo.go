@@ -48,13 +48,15 @@ type Facts struct {
 	Format Format
 
 	// Width and Height are the picture's pixels as the decoder delivers them:
-	// for HEIC turned by the file's own rotation, for the others as stored.
+	// for JPEG and PNG as stored, for HEIC and TIFF turned upright.
 	Width, Height int
 
 	// Orientation, 1 to 8, is the Exif orientation still to be applied to the
 	// decoded pixels to see the picture upright: 1 upright, 3 upside down, 6 to
 	// be turned 90 degrees clockwise, 8 counter-clockwise; 2, 4, 5 and 7 are
-	// mirrored. It is always 1 for HEIC, see DecodeHEIC.
+	// mirrored. It is always 1 for HEIC and TIFF, whose decoders (DecodeHEIC and
+	// OpenCV) turn the picture themselves. JPEG and PNG must be decoded without
+	// heed of orientation (OpenCV: IMREAD_IGNORE_ORIENTATION).
 	Orientation int
 
 	Make, Model, Software string

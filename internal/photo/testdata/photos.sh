@@ -30,7 +30,8 @@ draw -define png:exclude-chunks=date,time photos/plain.png
 draw -depth 8 -compress lzw -define tiff:endian=lsb photos/intel.tif
 draw -depth 8 -compress lzw -define tiff:endian=msb photos/motorola.tif
 tag -Orientation=1 "$work/plain.jpg" photos/plain.png photos/intel.tif photos/motorola.tif
-tag -Orientation=6 "$work/exif6.jpg"
+cp photos/motorola.tif photos/exif6.tif
+tag -Orientation=6 "$work/exif6.jpg" photos/exif6.tif
 heif-enc -q 80 "$work/plain.jpg" -o photos/plain.heic
 heif-enc -q 80 "$work/exif6.jpg" -o photos/exif6.heic
 cp "$work/plain.jpg" "$work/exif6.jpg" photos
