@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"shadowread/internal/angle"
+	"shadowread/internal/paper"
 )
 
 // What the geometry leaves open, in mm.
@@ -119,7 +120,7 @@ func (m Mark) ink() path {
 func (d Dial) numeral(n int) text {
 	a := (180*angle.Degree - angle.FromDegrees(float64(n))).Bearing()
 	return text{
-		s: fmt.Sprint(n), face: regular, size: d.NumeralHeight / regular.digitHeight(),
+		s: fmt.Sprint(n), face: paper.Regular, size: d.NumeralHeight / paper.Regular.DigitHeight(),
 		at: polar(d.NumeralRadius-d.NumeralHeight/2, a), align: 0.5, turn: a,
 	}
 }
@@ -127,7 +128,7 @@ func (d Dial) numeral(n int) text {
 // notes returns what stands outside the face: above it the way forward and the
 // hand rule, below it the scale check, the table of rods and the small print.
 func (s *Sheet) notes() []group {
-	forward := group{id: "forward", texts: []text{{s: "FORWARD", face: bold, size: 5, at: Point{0, faceHalf + 3}, align: 0.5}}}
+	forward := group{id: "forward", texts: []text{{s: "FORWARD", face: paper.Bold, size: 5, at: Point{0, faceHalf + 3}, align: 0.5}}}
 	for _, x := range []float64{-18, 18} {
 		var p path
 		p.polygon(Point{x, faceHalf + 6.6}, Point{x + 1.9, faceHalf + 3}, Point{x - 1.9, faceHalf + 3})
@@ -135,9 +136,9 @@ func (s *Sheet) notes() []group {
 	}
 
 	rule := group{id: "rule", texts: []text{
-		{s: "True heading = azimuth of the sun + number under the shadow (less 360 if over)", face: bold, size: 4.2, at: Point{0, faceHalf + 12.5}, align: 0.5},
-		{s: fmt.Sprintf("shadowread %s %d", s.Name, s.Version), face: regular, size: body, at: Point{-faceHalf, faceHalf + 19}},
-		{s: "By moonlight, the azimuth of the moon. Azimuth and heading are counted from true north.", face: regular, size: body, at: Point{faceHalf, faceHalf + 19}, align: 1},
+		{s: "True heading = azimuth of the sun + number under the shadow (less 360 if over)", face: paper.Bold, size: 4.2, at: Point{0, faceHalf + 12.5}, align: 0.5},
+		{s: fmt.Sprintf("shadowread %s %d", s.Name, s.Version), face: paper.Regular, size: body, at: Point{-faceHalf, faceHalf + 19}},
+		{s: "By moonlight, the azimuth of the moon. Azimuth and heading are counted from true north.", face: paper.Regular, size: body, at: Point{faceHalf, faceHalf + 19}, align: 1},
 	}}
 	return []group{forward, rule, s.scaleCheck(), s.rodTable(faceHalf + 17.5), s.smallPrint(faceHalf + 37.5)}
 }
@@ -150,7 +151,7 @@ func (s *Sheet) scaleCheck() group {
 	for _, p := range []Point{from, to} {
 		g.shapes = append(g.shapes, line(Point{p.X, p.Y + scaleTick/2}, Point{p.X, p.Y - scaleTick/2}, thinLine))
 	}
-	g.texts = []text{{s: fmt.Sprintf("%g mm", s.ScaleLength), face: regular, size: body, at: Point{(from.X + to.X) / 2, from.Y - 4}, align: 0.5}}
+	g.texts = []text{{s: fmt.Sprintf("%g mm", s.ScaleLength), face: paper.Regular, size: body, at: Point{(from.X + to.X) / 2, from.Y - 4}, align: 0.5}}
 	return g
 }
 
@@ -170,19 +171,19 @@ func (s *Sheet) rodTable(below float64) group {
 		y := top - float64(i)*height
 		g.shapes = append(g.shapes, line(Point{-faceHalf, y}, Point{faceHalf, y}, thinLine))
 	}
-	cell := func(row int, x, align float64, s string, face *typeface) {
+	cell := func(row int, x, align float64, s string, face *paper.Typeface) {
 		g.texts = append(g.texts, text{s: s, face: face, size: body, at: Point{x, top - 3.3 - float64(row)*height}, align: align})
 	}
-	cell(0, -faceHalf, 0, "Altitude of the sun or moon", bold)
-	cell(1, -faceHalf, 0, "Rod that reaches the scale", bold)
+	cell(0, -faceHalf, 0, "Altitude of the sun or moon", paper.Bold)
+	cell(1, -faceHalf, 0, "Rod that reaches the scale", paper.Bold)
 	for i := range 12 {
 		alt := 10 + 5*i
 		x := first + column*float64(i) + column/2
-		cell(0, x, 0.5, fmt.Sprintf("%d°", alt), regular)
-		cell(1, x, 0.5, fmt.Sprintf("%d", s.rodHeight(angle.FromDegrees(float64(alt)))), regular)
+		cell(0, x, 0.5, fmt.Sprintf("%d°", alt), paper.Regular)
+		cell(1, x, 0.5, fmt.Sprintf("%d", s.rodHeight(angle.FromDegrees(float64(alt)))), paper.Regular)
 	}
 	cell(2, -faceHalf, 0, fmt.Sprintf("Heights in mm above the sheet: %g mm × tan altitude, rounded up. A %g mm rod reaches the scale only below %.0f°.",
-		s.Dial.RingRadius, s.RodHeight, angle.Atan2(s.RodHeight, s.Dial.RingRadius).Degrees()), regular)
+		s.Dial.RingRadius, s.RodHeight, angle.Atan2(s.RodHeight, s.Dial.RingRadius).Degrees()), paper.Regular)
 	return g
 }
 
@@ -224,15 +225,15 @@ func (s *Sheet) smallPrint(below float64) group {
 		x := -faceHalf + float64(i)*(width+gutter)
 		for j, r := range rows {
 			y := -below - float64(j)*leading
-			t := text{s: r.text, face: regular, size: body, at: Point{x, y}}
+			t := text{s: r.text, face: paper.Regular, size: body, at: Point{x, y}}
 			if j == 0 {
-				t.face = bold
+				t.face = paper.Bold
 			}
 			g.texts = append(g.texts, t)
 			if r.unit == "" {
 				continue
 			}
-			unit := text{s: r.unit, face: regular, size: body, at: Point{x + width, y}, align: 1}
+			unit := text{s: r.unit, face: paper.Regular, size: body, at: Point{x + width, y}, align: 1}
 			g.texts = append(g.texts, unit)
 			g.shapes = append(g.shapes, line(Point{x + t.width() + gap, y - 0.5}, Point{x + width - unit.width() - gap, y - 0.5}, thinLine))
 		}

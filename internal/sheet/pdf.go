@@ -1,16 +1,11 @@
 package sheet
 
 import (
-	"bytes"
-	"errors"
 	"fmt"
 	"io"
-	"strings"
-	"time"
-
-	"codeberg.org/go-pdf/fpdf"
 
 	"shadowread/internal/fault"
+	"shadowread/internal/paper"
 )
 
 // WritePDF writes the standard sheet as a one-page vector PDF with its font
@@ -21,43 +16,20 @@ func WritePDF(w io.Writer, p Paper) error {
 	if err := p.check(); err != nil {
 		return err
 	}
-	doc := fpdf.NewCustom(&fpdf.InitType{UnitStr: "mm", Size: fpdf.SizeType{Wd: p.Width, Ht: p.Height}})
-	epoch := time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC) // any fixed date
-	doc.SetCreationDate(epoch)
-	doc.SetModificationDate(epoch)
-	doc.SetCatalogSort(true)
-	doc.SetTitle(fmt.Sprintf("shadowread %s %d, %s", Standard.Name, Standard.Version, p.Name), true)
-	doc.SetLang("en")
-	for _, f := range []*typeface{regular, bold} {
-		doc.AddUTF8FontFromBytes("Go", f.style, f.ttf)
-	}
+	doc := paper.NewPDF(fmt.Sprintf("shadowread %s %d, %s", Standard.Name, Standard.Version, p.Name), p.Width, p.Height)
 	doc.AddPage()
-
-	const pointsPerMM = 72 / 25.4
 	for _, g := range Standard.page() {
-		// The library rounds to a hundredth of a point; write the regions in mm.
-		doc.TransformBegin()
-		doc.Transform(fpdf.TransformMatrix{A: pointsPerMM, D: pointsPerMM, E: p.Width / 2 * pointsPerMM, F: (p.Height - p.FootFromTop) * pointsPerMM})
+		var regions [][]byte
 		for _, s := range g.shapes {
-			doc.RawWriteStr(string(s.pdf()))
+			regions = append(regions, s.pdf())
 		}
-		doc.TransformEnd()
+		doc.Fill(p.Width/2, p.FootFromTop, regions...)
 		for _, t := range g.texts {
 			start := t.placer()(0, 0)
-			x, y := p.Width/2+start.X, p.FootFromTop-start.Y
-			doc.SetFont("Go", t.face.style, t.size*pointsPerMM)
-			doc.TransformBegin()
-			doc.TransformRotate(-t.turn.Degrees(), x, y)
-			doc.Text(x, y, t.s)
-			doc.TransformEnd()
+			doc.Text(t.s, t.face, t.size, p.Width/2+start.X, p.FootFromTop-start.Y, t.turn)
 		}
 	}
-
-	var b bytes.Buffer
-	if err := doc.Output(&b); err != nil {
-		return fault.Wrap(err, "pdf_failed", "write the sheet as SVG or PNG instead", "cannot compose the PDF")
-	}
-	out, err := printUnscaled(b.String())
+	out, err := doc.Bytes()
 	if err != nil {
 		return fault.Wrap(err, "pdf_failed", "write the sheet as SVG or PNG instead", "cannot compose the PDF")
 	}
@@ -78,20 +50,4 @@ func (p path) pdf() []byte {
 		b = append(b, map[byte]string{'M': "m\n", 'L': "l\n", 'C': "c\n", 'Z': "h\n"}[s.op]...)
 	}
 	return append(b, 'f')
-}
-
-// printUnscaled sets the viewer preference PrintScaling to None (ISO 32000-1,
-// 12.2; new in PDF 1.6), for which the library has no call. The catalog is the last object, so
-// that only the place of the cross-reference table moves.
-func printUnscaled(pdf string) ([]byte, error) {
-	const catalog = "/Type /Catalog\n"
-	const preference = "/Version /1.6\n/ViewerPreferences <</PrintScaling /None>>\n"
-	head, rest, ok := strings.Cut(pdf, catalog)
-	object, table, okTable := strings.Cut(rest, "\nxref\n")
-	table, _, okEnd := strings.Cut(table, "startxref\n")
-	if !ok || !okTable || !okEnd || strings.Contains(object, " obj\n") {
-		return nil, errors.New("the catalog is not the last object")
-	}
-	out := head + catalog + preference + object + "\n"
-	return fmt.Appendf(nil, "%sxref\n%sstartxref\n%d\n%%%%EOF\n", out, table, len(out)), nil
 }

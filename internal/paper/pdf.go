@@ -1,0 +1,87 @@
+package paper
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"codeberg.org/go-pdf/fpdf"
+
+	"shadowread/internal/angle"
+)
+
+const pointsPerMM = 72 / 25.4
+
+// PDF is a document of vector pages of one size, its fonts embedded and its words
+// as text. It asks viewers to print it without scaling.
+type PDF struct {
+	doc    *fpdf.Fpdf
+	height float64
+}
+
+// NewPDF returns an empty document with pages of the given size.
+func NewPDF(title string, widthMM, heightMM float64) *PDF {
+	doc := fpdf.NewCustom(&fpdf.InitType{UnitStr: "mm", Size: fpdf.SizeType{Wd: widthMM, Ht: heightMM}})
+	epoch := time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC) // any fixed date
+	doc.SetCreationDate(epoch)
+	doc.SetModificationDate(epoch)
+	doc.SetCatalogSort(true)
+	doc.SetTitle(title, true)
+	doc.SetLang("en")
+	for _, f := range []*Typeface{Regular, Bold} {
+		doc.AddUTF8FontFromBytes("Go", f.style, f.ttf)
+	}
+	return &PDF{doc, heightMM}
+}
+
+// AddPage begins a new page.
+func (d *PDF) AddPage() { d.doc.AddPage() }
+
+// Fill fills regions of ink, written in PDF's path operators (ISO 32000-1, 8.5) in
+// millimetres about the origin (x, y), their own y up.
+func (d *PDF) Fill(x, y float64, regions ...[]byte) {
+	// The library rounds to a hundredth of a point; write the regions in mm.
+	d.doc.TransformBegin()
+	d.doc.Transform(fpdf.TransformMatrix{A: pointsPerMM, D: pointsPerMM, E: x * pointsPerMM, F: (d.height - y) * pointsPerMM})
+	for _, r := range regions {
+		d.doc.RawWriteStr(string(r))
+	}
+	d.doc.TransformEnd()
+}
+
+// Text sets s with its baseline starting at (x, y), turned clockwise about that
+// point; size is the em in millimetres.
+func (d *PDF) Text(s string, face *Typeface, size, x, y float64, turn angle.Angle) {
+	d.doc.SetFont("Go", face.style, size*pointsPerMM)
+	d.doc.TransformBegin()
+	d.doc.TransformRotate(-turn.Degrees(), x, y)
+	d.doc.Text(x, y, s)
+	d.doc.TransformEnd()
+}
+
+// Bytes composes the document.
+func (d *PDF) Bytes() ([]byte, error) {
+	var b bytes.Buffer
+	if err := d.doc.Output(&b); err != nil {
+		return nil, err
+	}
+	return printUnscaled(b.String())
+}
+
+// printUnscaled sets the viewer preference PrintScaling to None (ISO 32000-1,
+// 12.2; new in PDF 1.6), for which the library has no call. The catalog is the last
+// object, so that only the place of the cross-reference table moves.
+func printUnscaled(pdf string) ([]byte, error) {
+	const catalog = "/Type /Catalog\n"
+	const preference = "/Version /1.6\n/ViewerPreferences <</PrintScaling /None>>\n"
+	head, rest, ok := strings.Cut(pdf, catalog)
+	object, table, okTable := strings.Cut(rest, "\nxref\n")
+	table, _, okEnd := strings.Cut(table, "startxref\n")
+	if !ok || !okTable || !okEnd || strings.Contains(object, " obj\n") {
+		return nil, errors.New("the catalog is not the last object")
+	}
+	out := head + catalog + preference + object + "\n"
+	return fmt.Appendf(nil, "%sxref\n%sstartxref\n%d\n%%%%EOF\n", out, table, len(out)), nil
+}
