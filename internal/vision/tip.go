@@ -13,7 +13,7 @@ const faceHalf = 88.0
 // findTip follows the measured strip outward to where its middle turns light again
 // and returns the distance from the foot's perpendicular to the shadow of the axis's
 // tip. The strip of a rod with a flat top ends half a diameter beyond that shadow,
-// in an arc; the middle fifth of the width meets the arc at 0.99 of the half
+// in an arc; the middle two fifths of the width meet the arc at 0.97 of the half
 // diameter. ok is false when the end is off the face or cannot be told from ink.
 func (f *stripFit) findTip(axis fitLine, s *sheet.Sheet, hidden func(sheet.Point) bool) (length, sigma float64, ok bool) {
 	least, most := f.plate.Scale(f.frame.at(axis.mid, 0))
@@ -33,7 +33,7 @@ func (f *stripFit) findTip(axis fitLine, s *sheet.Sheet, hidden func(sheet.Point
 		if printed(s, p, width) {
 			continue
 		}
-		core := f.brightest(d, mid-0.1*width, mid+0.1*width, hidden)
+		core := f.brightest(d, mid-0.2*width, mid+0.2*width, hidden)
 		blur := f.sigma(d)
 		a := f.brightest(d, mid-width/2-2.5*blur-1.2, mid-width/2-2.5*blur-0.3, hidden)
 		b := f.brightest(d, mid+width/2+2.5*blur+0.3, mid+width/2+2.5*blur+1.2, hidden)
@@ -73,7 +73,7 @@ func (f *stripFit) findTip(axis fitLine, s *sheet.Sheet, hidden func(sheet.Point
 		if gap > 2.5 {
 			return 0, 0, false
 		}
-		return at - 0.99*width/2, 0.08 + gap/math.Sqrt(12), true
+		return at - 0.97*width/2, 0.08 + gap/math.Sqrt(12), true
 	}
 	return 0, 0, false
 }
@@ -107,11 +107,11 @@ func (f *stripFit) brightest(d, a, b float64, hidden func(sheet.Point) bool) flo
 	return quantile(vs[:k], 0.75)
 }
 
-// printed reports ink that covers most of the neighbourhood: the ring, marks and
-// the lubber line. Ticks and numerals leave paper between.
+// printed reports ink that may cover the neighbourhood: the ring, numerals, marks
+// and the lubber line. Ticks leave paper between.
 func printed(s *sheet.Sheet, p sheet.Point, width float64) bool {
 	r := math.Hypot(p.X, p.Y)
-	if math.Abs(r-s.Dial.RingRadius) < 0.6 {
+	if math.Abs(r-s.Dial.RingRadius) < 0.6 || math.Abs(r-s.Dial.NumeralRadius) < s.Dial.NumeralHeight/2+0.6 {
 		return true
 	}
 	for _, m := range s.Marks {

@@ -1,0 +1,78 @@
+// Command proof measures shadowread: its accuracy on a folder of photos with known
+// truth, and its honesty on random pictures of the project's own renderer.
+//
+//	proof accuracy DIR...
+//	proof soak [-n COUNT] [-seed SEED] [-width PX] [-keep DIR] [-v]
+package main
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"os"
+	"os/signal"
+	"runtime"
+
+	"shadowread/internal/proof"
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	defer stop()
+	if err := run(ctx, os.Args[1:]); err != nil {
+		fmt.Fprintln(os.Stderr, "proof:", err)
+		os.Exit(1)
+	}
+}
+
+func run(ctx context.Context, args []string) error {
+	if len(args) == 0 {
+		return fmt.Errorf("say what to measure: accuracy DIR... or soak")
+	}
+	switch args[0] {
+	case "accuracy":
+		if len(args) == 1 {
+			return fmt.Errorf("accuracy needs a folder with a truth.json")
+		}
+		for _, dir := range args[1:] {
+			if _, err := proof.Accuracy(ctx, os.Stdout, dir); err != nil {
+				return err
+			}
+		}
+		return nil
+	case "soak":
+		return soak(ctx, args[1:])
+	}
+	return fmt.Errorf("unknown measure %q: accuracy or soak", args[0])
+}
+
+func soak(ctx context.Context, args []string) error {
+	fs := flag.NewFlagSet("soak", flag.ContinueOnError)
+	n := fs.Int("n", 500, "pictures")
+	seed := fs.Uint64("seed", 1, "seed of the first")
+	width := fs.Int("width", 2000, "px, pictures are 4 by 3")
+	keep := fs.String("keep", "", "folder for pictures that went wrong")
+	all := fs.Bool("v", false, "a line for each picture")
+	if err := fs.Parse(args); err != nil {
+		return err
+	}
+	var rep proof.Report
+	err := proof.Soak(ctx, proof.SoakOptions{Count: *n, Seed: *seed, WidthPX: *width, Workers: runtime.NumCPU(), Keep: *keep},
+		func(o proof.Outcome) {
+			rep.Add(o)
+			odd := o.Readable && o.Reason != "" || o.Reason == "" && o.Error.Abs() > 3*o.Sigma
+			if *all || odd {
+				fmt.Printf("seed %d readable %v (%s) %s error %+.4f° sigma %.4f°", o.Seed, o.Readable, o.WhyNot, o.Reason, o.Error.Degrees(), o.Sigma.Degrees())
+				if o.Result != nil && o.Result.Budget != nil {
+					b := o.Result.Budget
+					fmt.Printf(" fit %.4f map %.4f print %.4f", b.ShadowFit.Degrees(), b.SheetMap.Degrees(), b.Print.Degrees())
+				}
+				fmt.Println()
+			}
+		})
+	if err != nil {
+		return err
+	}
+	rep.Print(os.Stdout)
+	return nil
+}
