@@ -194,16 +194,18 @@ func (at *Instant) clockSigma(stamp time.Time, errorKnown bool) time.Duration {
 	// A stamp may be old, but not later than the photo, and it is old by whole
 	// half hours only by a rare chance: then rather the offset is wrong.
 	late := at.UTC.Sub(stamp)
-	near := (late - late.Round(30*time.Minute)).Abs() <= SigmaClockUnchecked
+	halfHours := late > SigmaClockUnchecked && (late-late.Round(30*time.Minute)).Abs() <= SigmaClockUnchecked
 	switch {
-	case late.Abs() <= SigmaClockUnchecked: // fresh, and it agrees
-		return max(SigmaClockChecked, late.Abs())
-	case late < 0 || near:
+	case late < -SigmaClockUnchecked || halfHours:
 		at.warn("gps_time_differs", "the photo's time is %s from its GPS stamp, more than an old stamp explains; the uncertainty covers it: check the camera's clock and UTC offset",
 			late.Round(time.Second))
 		return late.Abs()
-	case errorKnown:
+	case errorKnown && late >= 0:
 		return SigmaClockChecked
+	case late <= gpsTolerance: // the clock may be off by that much
+		return max(SigmaClockChecked, late.Abs())
 	}
+	at.warn("gps_stamp_old", "the photo's GPS stamp is %s old, or the camera's clock is fast by that much: check the clock and the position",
+		late.Round(time.Second))
 	return SigmaClockUnchecked
 }

@@ -70,8 +70,12 @@ func TestResolveTime(t *testing.T) {
 			"2026-03-14 10:01:30.037", TimeFromExifOffset, 7 * time.Second, nil},
 		{"offset by GPS", Facts{Clock: noon, GPSTime: stamp("09:59:58.037")}, pan, TimeOptions{},
 			"2026-03-14 10:00:00.037", TimeFromGPSOffset, 2 * time.Second, nil},
-		{"offset by GPS, an old stamp", Facts{Clock: noon, GPSTime: stamp("09:58:10")}, pan, TimeOptions{},
-			"2026-03-14 10:00:00.037", TimeFromGPSOffset, SigmaClockUnchecked, nil},
+		{"offset by GPS, an old stamp", Facts{Clock: noon, GPSTime: stamp("09:58:10.037")}, pan, TimeOptions{},
+			"2026-03-14 10:00:00.037", TimeFromGPSOffset, 110 * time.Second, nil},
+		{"an old stamp, but the clock is known", Facts{Clock: noon, GPSTime: stamp("09:58:10.037")}, pan, TimeOptions{ClockError: seconds(0)},
+			"2026-03-14 10:00:00.037", TimeFromGPSOffset, SigmaClockChecked, nil},
+		{"a later stamp, though the clock is said to be known", Facts{Clock: noon, GPSTime: stamp("10:00:20.037")}, pan, TimeOptions{ClockError: seconds(0)},
+			"2026-03-14 10:00:00.037", TimeFromGPSOffset, 20 * time.Second, nil},
 		{"offset by GPS, the clock 100 s slow", Facts{Clock: noon, GPSTime: stamp("10:01:40.037")}, pan, TimeOptions{},
 			"2026-03-14 10:00:00.037", TimeFromGPSOffset, 100 * time.Second, []string{"gps_time_differs"}},
 		{"offset by GPS after the clock error", Facts{Clock: noon, GPSTime: stamp("09:50:00.037")}, pan, TimeOptions{ClockError: seconds(600)},
@@ -83,7 +87,7 @@ func TestResolveTime(t *testing.T) {
 		{"Exif offset an hour from the stamp", Facts{Clock: noon, ClockOffset: hours(1), GPSTime: stamp("10:00:00.037")}, pan, TimeOptions{},
 			"2026-03-14 11:00:00.037", TimeFromExifOffset, time.Hour, []string{"gps_time_differs"}},
 		{"Exif offset, a stamp of 7 minutes ago", Facts{Clock: noon, ClockOffset: hours(2), GPSTime: stamp("09:53:00")}, pan, TimeOptions{},
-			"2026-03-14 10:00:00.037", TimeFromExifOffset, SigmaClockUnchecked, nil},
+			"2026-03-14 10:00:00.037", TimeFromExifOffset, SigmaClockUnchecked, []string{"gps_stamp_old"}},
 	} {
 		got, err := ResolveTime(tt.facts, tt.place, tt.options)
 		if err != nil {
