@@ -126,7 +126,7 @@ func TestHEICSizeOfRealPhotos(t *testing.T) {
 		{"3.heic", 3648, 5472},
 		{"4.heic", 3024, 4032},
 		{"5.heic", 6016, 6016},
-		{"iPhone12.heic", 4032, 3024},
+		{"12.heic", 4032, 3024},
 	} {
 		head := readFile(t, filepath.Join("testdata", "heads", tt.name))
 		if _, err := readFacts(section(head)); fault.Code(err) != "unreadable_file" {
