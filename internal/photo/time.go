@@ -97,7 +97,7 @@ func ResolveTime(f Facts, place *Place, o TimeOptions) (Instant, error) {
 			"the photo's time has no UTC offset, and without a position the time zone is not known")
 	case !f.GPSTime.IsZero():
 		at.Source = TimeFromGPSOffset
-		offset, err = gpsOffset(clock, f.GPSTime, place)
+		offset, err = at.gpsOffset(clock, f.GPSTime, place)
 	default:
 		at.Source = TimeFromZoneMap
 		var zone string
@@ -122,10 +122,11 @@ func (at *Instant) warn(code, format string, args ...any) {
 }
 
 // gpsOffset returns the UTC offset of the camera's clock as its difference from
-// the GPS stamp, if that is near a quarter hour and is a civil offset there. The
+// the GPS stamp, if that is near a quarter hour and is a civil offset there, with
+// or without summer time. The
 // stamp is that of the last fix and may be old: a quarter of an hour would cost
 // 3.75 degrees.
-func gpsOffset(clock, stamp time.Time, place *Place) (time.Duration, error) {
+func (at *Instant) gpsOffset(clock, stamp time.Time, place *Place) (time.Duration, error) {
 	const hint = "give --utc-offset, the camera clock's difference from UTC, or --time"
 	difference := clock.Sub(stamp)
 	offset := difference.Round(quarterHour)
@@ -140,6 +141,15 @@ func gpsOffset(clock, stamp time.Time, place *Place) (time.Duration, error) {
 	}
 	for _, c := range civils {
 		if c.offset == offset {
+			return offset, nil
+		}
+	}
+	// Many a camera stays on standard time all the year. An old stamp cannot feign
+	// it: it makes the clock seem further ahead of UTC, never further behind.
+	for _, c := range civils {
+		if c.standard == offset && offset < c.offset {
+			at.warn("clock_on_standard_time", "the camera's clock is at %s, while %s had summer time (%s); taken as it is",
+				geo.FormatOffset(offset), c.zone, geo.FormatOffset(c.offset))
 			return offset, nil
 		}
 	}

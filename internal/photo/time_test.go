@@ -80,6 +80,11 @@ func TestResolveTime(t *testing.T) {
 			"2026-03-14 10:00:00.037", TimeFromGPSOffset, 100 * time.Second, []string{"gps_time_differs"}},
 		{"offset by GPS after the clock error", Facts{Clock: noon, GPSTime: stamp("09:50:00.037")}, pan, TimeOptions{ClockError: seconds(600)},
 			"2026-03-14 09:50:00.037", TimeFromGPSOffset, SigmaClockChecked, nil},
+		{"clock left on winter time", Facts{Clock: wall("2024-07-01 12:00:00"), GPSTime: wall("2024-07-01 11:00:00")}, at(52.5, 13.4), TimeOptions{},
+			"2024-07-01 11:00:00", TimeFromGPSOffset, SigmaClockChecked, []string{"clock_on_standard_time"}},
+		// Southern summer time: Sydney's clocks are at UTC+11 in January.
+		{"southern clock left on winter time", Facts{Clock: wall("2024-01-10 12:00:00"), GPSTime: wall("2024-01-10 02:00:00")}, at(-33.87, 151.2), TimeOptions{},
+			"2024-01-10 02:00:00", TimeFromGPSOffset, SigmaClockChecked, []string{"clock_on_standard_time"}},
 		{"zone map", Facts{Clock: noon}, pan, TimeOptions{},
 			"2026-03-14 10:00:00.037", TimeFromZoneMap, SigmaClockUnchecked, []string{"zone_from_map"}},
 		// The offset says UTC+1, the stamp UTC+2: summer time was forgotten, or the
@@ -122,7 +127,8 @@ func TestResolveTimeRefuses(t *testing.T) {
 		{"stamp 7 minutes old", Facts{Clock: clock, GPSTime: wall("2024-07-01 09:53:00")}, at(52.5, 13.4), "time_conflict"},
 		{"stamp 15 minutes old", Facts{Clock: clock, GPSTime: wall("2024-07-01 09:45:00")}, at(52.5, 13.4), "time_conflict"},
 		{"stamp a day old", Facts{Clock: clock, GPSTime: wall("2024-06-30 10:00:00")}, at(52.5, 13.4), "time_conflict"},
-		{"clock left on winter time", Facts{Clock: clock, GPSTime: wall("2024-07-01 11:00:00")}, at(52.5, 13.4), "time_conflict"},
+		{"clock behind winter time", Facts{Clock: clock, GPSTime: wall("2024-07-01 12:00:00")}, at(52.5, 13.4), "time_conflict"},
+		{"on summer time in winter", Facts{Clock: wall("2024-01-10 12:00:00"), GPSTime: wall("2024-01-10 10:00:00")}, at(52.5, 13.4), "time_conflict"},
 		{"just over two minutes", Facts{Clock: clock, GPSTime: wall("2024-07-01 09:57:59")}, at(52.5, 13.4), "time_conflict"},
 	} {
 		got, err := ResolveTime(tt.facts, tt.place, TimeOptions{})

@@ -33,9 +33,10 @@ var zoneMap = sync.OnceValues(func() (tzf.F, error) {
 const borderKM = 2.0
 
 // civil is a UTC offset that clocks at a place may have shown, and the zone.
+// standard is the zone's offset without summer time, in that year.
 type civil struct {
-	zone   string
-	offset time.Duration
+	zone             string
+	offset, standard time.Duration
 }
 
 // civilOffsets returns every UTC offset under which a civil clock at most
@@ -70,7 +71,7 @@ func civilOffsets(p geo.Position, radiusKM float64, clock time.Time) ([]civil, e
 		}
 		for _, offset := range offsetsAt(clock, location) {
 			if !slices.ContainsFunc(found, func(c civil) bool { return c.offset == offset }) {
-				found = append(found, civil{zone, offset})
+				found = append(found, civil{zone, offset, standardOffset(clock, location, offset)})
 			}
 		}
 	}
@@ -95,6 +96,21 @@ func around(p geo.Position, km float64) [][2]float64 {
 		}
 	}
 	return points
+}
+
+// standardOffset returns a location's offset without summer time in the half year
+// to either side of clock, or offset where there is no summer time in force.
+func standardOffset(clock time.Time, location *time.Location, offset time.Duration) time.Duration {
+	if !clock.Add(-offset).In(location).IsDST() {
+		return offset
+	}
+	for _, months := range []int{-6, 6} {
+		if t := clock.AddDate(0, months, 0).In(location); !t.IsDST() {
+			_, seconds := t.Zone()
+			return time.Duration(seconds) * time.Second
+		}
+	}
+	return offset
 }
 
 // offsetsAt returns the UTC offsets under which a clock in a location can read
