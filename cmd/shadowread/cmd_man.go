@@ -1,0 +1,80 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"github.com/cpuguy83/go-md2man/v2/md2man"
+	"github.com/spf13/cobra"
+	"github.com/spf13/cobra/doc"
+
+	"shadowread/internal/fault"
+)
+
+func newMan(s *streams) *cobra.Command {
+	return &cobra.Command{
+		Use:   "man DIR",
+		Short: "write the manual pages",
+		Long: `Write the manual pages into a folder: one a command in section 1, one a help topic
+in section 7. They say what the help says. Pages that are there are replaced.` +
+			exits(exitOK, exitError, exitUsage),
+		Example: `  shadowread man man`,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) != 1 {
+				return fault.Usage("no_folder", "", "man takes the folder to write to")
+			}
+			return nil
+		},
+		RunE: func(cmd *cobra.Command, args []string) error { return runMan(cmd.Context(), cmd.Root(), s, args[0]) },
+	}
+}
+
+func runMan(ctx context.Context, root *cobra.Command, s *streams, dir string) error {
+	if err := os.MkdirAll(dir, 0o777); err != nil {
+		return unwritable(err, dir)
+	}
+	pages := 0
+	for _, c := range append(root.Commands(), root) {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		section := "1"
+		if c.IsAdditionalHelpTopicCommand() {
+			section = "7"
+		}
+		page, err := manPage(c, section)
+		if err != nil {
+			return err
+		}
+		name := fmt.Sprintf("%s.%s", strings.ReplaceAll(c.CommandPath(), " ", "-"), section)
+		if err := writeFile(filepath.Join(dir, name), true, func(w io.Writer) error { _, err := w.Write(page); return err }); err != nil {
+			return err
+		}
+		pages++
+	}
+	s.note("wrote", "wrote %d pages to %s; read one with: man -l %s", pages, dir, filepath.Join(dir, "shadowread-read.1"))
+	return nil
+}
+
+// manDate is that of the pages' last change of substance: the same help makes the
+// same bytes.
+var manDate = time.Date(2026, time.November, 25, 0, 0, 0, 0, time.UTC)
+
+func manPage(c *cobra.Command, section string) ([]byte, error) {
+	title := strings.ToUpper(strings.ReplaceAll(c.CommandPath(), " ", "-"))
+	source := "shadowread " + version
+	if c.IsAdditionalHelpTopicCommand() { // has no synopsis and no options
+		return md2man.Render(fmt.Appendf(nil, "%% %q %q %q %q %q\n# NAME\n%s \\- %s\n\n# DESCRIPTION\n%s\n",
+			title, section, manDate.Format("Jan 2006"), source, "shadowread", c.Name(), c.Short, c.Long)), nil
+	}
+	c.DisableAutoGenTag = true // its date would change the bytes
+	var b bytes.Buffer
+	err := doc.GenMan(c, &doc.GenManHeader{Title: title, Section: section, Date: &manDate, Source: source, Manual: "shadowread"}, &b)
+	return b.Bytes(), err
+}

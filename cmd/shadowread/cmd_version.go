@@ -1,0 +1,62 @@
+package main
+
+import (
+	"fmt"
+	"runtime"
+	"runtime/debug"
+
+	"github.com/spf13/cobra"
+)
+
+const version = "0.1.0"
+
+// commit is set by the build where the go command does not stamp one.
+var commit string
+
+type versionInfo struct {
+	Version string `json:"version"`
+	Commit  string `json:"commit"` // "" where not known
+	Go      string `json:"go"`
+	OS      string `json:"os"`
+	Arch    string `json:"arch"`
+}
+
+func currentVersion() versionInfo {
+	v := versionInfo{version, commit, runtime.Version(), runtime.GOOS, runtime.GOARCH}
+	if info, ok := debug.ReadBuildInfo(); ok && v.Commit == "" {
+		for _, setting := range info.Settings {
+			if setting.Key == "vcs.revision" {
+				v.Commit = setting.Value
+			}
+		}
+	}
+	return v
+}
+
+func versionLine() string {
+	v := currentVersion()
+	if v.Commit == "" {
+		v.Commit = "unknown"
+	}
+	return fmt.Sprintf("shadowread %s (commit %s, %s, %s/%s)", v.Version, v.Commit, v.Go, v.OS, v.Arch)
+}
+
+func newVersion(s *streams) *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "version",
+		Short: "tell which version this is",
+		Long:  "Tell which version this is and what it was built from." + exits(exitOK, exitUsage),
+		Example: `  shadowread version
+  shadowread version --json`,
+		Args: noArgs,
+		RunE: func(*cobra.Command, []string) error {
+			if s.json {
+				return s.printJSON(currentVersion())
+			}
+			_, err := fmt.Fprintln(s.out, versionLine())
+			return err
+		},
+	}
+	addJSON(cmd, s)
+	return cmd
+}

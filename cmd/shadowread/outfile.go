@@ -1,0 +1,58 @@
+package main
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"shadowread/internal/fault"
+)
+
+// writeFile writes a file whole or not at all: into a new file beside it, which
+// then takes its name. An existing file is replaced only with force.
+func writeFile(path string, force bool, write func(io.Writer) error) (err error) {
+	info, err := os.Lstat(path)
+	switch {
+	case err == nil && !info.Mode().IsRegular():
+		return fault.New("not_a_file", "give the name of a file", "%s is there and is no regular file", path)
+	case err == nil && !force:
+		return fault.New("file_exists", "give another name, or --force to replace it", "%s is there already", path)
+	case err != nil && !errors.Is(err, fs.ErrNotExist):
+		return unwritable(err, path)
+	}
+	// A name of our own rather than os.CreateTemp's, whose mode is not the user's.
+	temp := filepath.Join(filepath.Dir(path), fmt.Sprintf(".%s.%d.part", filepath.Base(path), os.Getpid()))
+	f, err := os.OpenFile(temp, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
+	if err != nil {
+		return unwritable(err, path)
+	}
+	defer func() {
+		if err != nil {
+			f.Close()
+			os.Remove(temp)
+		}
+	}()
+	b := bufio.NewWriter(f)
+	if err := write(b); err != nil {
+		return err
+	}
+	if err := errors.Join(b.Flush(), f.Sync(), f.Close()); err != nil {
+		return unwritable(err, path)
+	}
+	if err := os.Rename(temp, path); err != nil {
+		return unwritable(err, path)
+	}
+	return nil
+}
+
+func unwritable(err error, path string) error {
+	var cause *fs.PathError
+	if errors.As(err, &cause) {
+		err = cause.Err // without the name of the temporary file
+	}
+	return fault.Wrap(err, "cannot_write", "choose a folder that exists and may be written to", "%s cannot be written", path)
+}

@@ -1,0 +1,298 @@
+package main
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/reading"
+	"shadowread/internal/sheet"
+)
+
+// printer prints readings: as JSON, as a block for a single one on a terminal, else
+// as rows of a table.
+type printer struct {
+	s       *streams
+	table   *table // nil: blocks
+	folder  string // of all photos, left out in the table; "" where they differ
+	heading bool   // some reading had one
+}
+
+// newPrinter takes the paths that will be printed, none for a number read by eye,
+// and whether there is a course to come to.
+func newPrinter(s *streams, paths []string, course bool) *printer {
+	p := &printer{s: s}
+	if s.outTTY && len(paths) < 2 {
+		return p
+	}
+	if len(paths) > 1 {
+		p.folder = filepath.Dir(paths[0])
+		if slices.ContainsFunc(paths, func(path string) bool { return filepath.Dir(path) != p.folder }) {
+			p.folder = ""
+		}
+	}
+	photo, turn := 0, 0
+	for _, path := range paths {
+		photo = max(photo, utf8.RuneCountInString(p.label(path)))
+	}
+	if course {
+		turn = utf8.RuneCountInString("come right 123.45°")
+	}
+	p.table = &table{s: s, columns: []column{
+		{head: "photo", width: photo}, {head: "time UTC", width: 19}, {head: "body"}, {head: "altitude", right: true},
+		{head: "heading", right: true, width: 8}, {head: "± 1 sigma", right: true}, {head: "come", width: turn}, {head: "largest", width: 10}, {head: "notes"},
+	}}
+	return p
+}
+
+// label is the end of a path, which tells photos apart on a terminal.
+func (p *printer) label(path string) string {
+	if p.folder != "" {
+		path = filepath.Base(path)
+	}
+	const most = 40
+	if r := []rune(path); len(r) > most {
+		return "…" + string(r[len(r)-most+1:])
+	}
+	return path
+}
+
+func (p *printer) print(r *reading.Result) error {
+	p.heading = p.heading || r.OK()
+	switch {
+	case p.s.json:
+		return p.s.printJSON(r)
+	case p.table == nil:
+		_, err := fmt.Fprint(p.s.out, block(p.s, r))
+		return err
+	}
+	return p.row(r)
+}
+
+// footer says once what holds for every row of a table.
+func (p *printer) footer() {
+	if p.table != nil && p.s.outTTY && !p.s.json && p.heading {
+		p.s.note("legend", "headings are true, of the sheet's forward axis; largest is the greatest term of the uncertainty")
+	}
+}
+
+func (p *printer) row(r *reading.Result) error {
+	notes := make([]string, 0, len(r.Warnings)+1)
+	if !r.OK() {
+		notes = append(notes, string(r.Reason))
+	}
+	for _, w := range r.Warnings {
+		notes = append(notes, w.Code)
+	}
+	var st style
+	var cells []string
+	if p.s.outTTY {
+		cells = p.forPeople(r, strings.Join(notes, ", "))
+	} else {
+		cells = forPipe(r, strings.Join(notes, ","))
+	}
+	for i := range cells { // a file's name may hold anything
+		cells[i] = plain(cells[i])
+	}
+	if !r.OK() {
+		st = red
+	}
+	if err := p.table.row(st, cells...); err != nil || r.OK() || !p.s.outTTY {
+		return err
+	}
+	_, err := fmt.Fprintln(p.s.out, p.s.wrap(4, plain(r.Message)))
+	return err
+}
+
+func (p *printer) forPeople(r *reading.Result, notes string) []string {
+	cells := []string{p.label(r.Photo), "", "", "", "refused", "", "", "", notes}
+	if t := r.Instant; t != nil {
+		cells[1] = t.UTC.UTC().Format(time.DateTime)
+	}
+	if b := r.Sky; b != nil {
+		cells[2], cells[3] = b.Body.String(), fixed(b.Altitude, 1)+"°"
+	}
+	if !r.OK() {
+		return cells
+	}
+	n := places(r.Sigma)
+	cells[4], cells[5] = bearingText(r.Heading.Degrees(), n)+"°", fixed(r.Sigma, n)+"°"
+	if r.Come != nil {
+		cells[6] = come(*r.Come, n)
+	}
+	cells[7] = r.Budget.Largest()
+	return cells
+}
+
+func forPipe(r *reading.Result, notes string) []string {
+	cells := []string{r.Photo, "", "", "", "", "", "", "", notes}
+	if t := r.Instant; t != nil {
+		cells[1] = t.UTC.UTC().Format(time.RFC3339Nano)
+	}
+	if b := r.Sky; b != nil {
+		cells[2], cells[3] = b.Body.String(), fixed(b.Altitude, 4)
+	}
+	if !r.OK() {
+		return cells
+	}
+	cells[4], cells[5] = bearingText(r.Heading.Degrees(), 4), fixed(r.Sigma, 4)
+	if r.Come != nil {
+		cells[6] = fixed(*r.Come, 4)
+	}
+	cells[7] = r.Budget.Largest()
+	return cells
+}
+
+// plain replaces control characters, which would break a line or drive a terminal.
+func plain(s string) string {
+	return strings.Map(func(r rune) rune {
+		if r < ' ' || r == 0x7f || (r >= 0x80 && r < 0xa0) {
+			return '?'
+		}
+		return r
+	}, s)
+}
+
+// places is the number of decimals that shows two figures of a sigma.
+func places(sigma angle.Angle) int {
+	switch s := sigma.Degrees(); {
+	case s < 0.0995:
+		return 3
+	case s < 0.995:
+		return 2
+	}
+	return 1
+}
+
+func fixed(a angle.Angle, places int) string {
+	return strconv.FormatFloat(a.Degrees(), 'f', places, 64)
+}
+
+// come says in words how to turn.
+func come(a angle.Angle, places int) string {
+	size := fixed(a.Abs(), places)
+	if v, _ := strconv.ParseFloat(size, 64); v == 0 {
+		return "on course"
+	}
+	if a > 0 {
+		return "come right " + size + "°"
+	}
+	return "come left " + size + "°"
+}
+
+// budgetTerm is one part of the budget with what it means.
+type budgetTerm struct {
+	name, meaning string
+	sigma         angle.Angle
+}
+
+// budgetTerms lists the parts, the greatest first.
+func budgetTerms(b *reading.Budget) []budgetTerm {
+	terms := []budgetTerm{
+		{"level", "rod from plumb across the shadow (--level-sigma)", b.Level},
+		{"shadow fit", "direction of the shadow's strip", b.ShadowFit},
+		{"sheet map", "sheet to picture: lens, camera, flatness", b.SheetMap},
+		{"print", "stretch of the print (--print-scale)", b.Print},
+		{"alignment", "sheet's forward axis against the vehicle (--alignment-sigma)", b.Alignment},
+		{"time", "clock (--time-sigma)", b.Time},
+		{"position", "place (--position-sigma)", b.Position},
+		{"body", "computed azimuth", b.Body},
+	}
+	slices.SortStableFunc(terms, func(a, b budgetTerm) int { return cmp.Compare(b.sigma, a.sigma) })
+	return terms
+}
+
+// block lays one reading out for people, the heading first.
+func block(s *streams, r *reading.Result) string {
+	var b strings.Builder
+	line := func(label, format string, args ...any) {
+		fmt.Fprintf(&b, "%-12s %s\n", label, plain(fmt.Sprintf(format, args...)))
+	}
+	if r.OK() {
+		n := places(r.Sigma)
+		head := fmt.Sprintf("heading %s° true ± %s° (one sigma)", bearingText(r.Heading.Degrees(), n), fixed(r.Sigma, n))
+		if r.Come != nil {
+			head += ", " + come(*r.Come, n) + " to steer " + bearingText(r.Course.Degrees(), n) + "°"
+		}
+		fmt.Fprintf(&b, "%s\n", s.paint(bold, head))
+	} else {
+		fmt.Fprintf(&b, "%s\n", s.paint(red, "no heading: "+string(r.Reason)))
+		fmt.Fprintln(&b, s.wrap(2, plain(r.Message)))
+	}
+	b.WriteByte('\n')
+	if r.Photo != "" {
+		line("photo", "%s", r.Photo)
+	}
+	if n := r.Number; n != nil {
+		line("number", "%s under the shadow, which lies %s° clockwise of the arrow",
+			bearingText(n.Degrees(), 2), bearingText((math.Pi-*n).Bearing().Degrees(), 2))
+	}
+	if sky := r.Sky; sky != nil {
+		line(sky.Body.String(), "azimuth %s°, altitude %s°", bearingText(sky.Azimuth.Degrees(), 2), fixed(sky.Altitude, 2))
+	}
+	if t := r.Instant; t != nil {
+		line("time", "%s UTC ± %s s (%s)", t.UTC.UTC().Format("2006-01-02 15:04:05.999"), compact(t.Sigma.Seconds()), t.Source)
+	}
+	if p := r.Place; p != nil {
+		line("position", "%s ± %s km (%s)", p.Position, compact(p.SigmaKM), p.Source)
+	}
+	if r.Photo != "" {
+		text := fmt.Sprintf("%d of %d found", r.MarksFound, len(sheet.Standard.Marks))
+		if f := r.Plate; f != nil {
+			text += fmt.Sprintf(", map residual %.2f px, %.3f mm on the sheet", f.ResidualPx*float64(r.Picture.Factor), f.ResidualMM)
+		}
+		line("marks", "%s", text)
+	}
+	if sh := r.Shadow; sh != nil {
+		text := fmt.Sprintf("passes the foot by %.2f mm", math.Abs(sh.FootOffset))
+		if sh.Length > 0 {
+			text += fmt.Sprintf(", %.1f mm long", sh.Length)
+		}
+		if a := r.AltitudeFromShadow; a != nil {
+			text += fmt.Sprintf(", which shows an altitude of %s°", fixed(*a, 1))
+		}
+		line("shadow", "%s", text)
+		line("clock check", "%s", clockText(r.Clock))
+	}
+	if r.Budget != nil && r.OK() {
+		b.WriteString("\nuncertainty, one sigma\n")
+		for _, t := range budgetTerms(r.Budget) {
+			fmt.Fprintf(&b, "  %-10s %6s°  %s\n", t.name, fixed(t.sigma, 3), t.meaning)
+		}
+		if r.Budget.Alignment == 0 {
+			b.WriteString("  the heading is the sheet's: nothing was said of how it lies in the vehicle\n")
+		}
+	}
+	if len(r.Warnings) > 0 {
+		b.WriteByte('\n')
+	}
+	for _, w := range r.Warnings {
+		fmt.Fprintf(&b, "%s\n%s\n", s.paint(yellow, "warning "+w.Code), s.wrap(2, plain(w.Message)))
+	}
+	if r.OK() {
+		fmt.Fprintf(&b, "\n%s\n", s.paint(dim, "never the sole means of navigation; see shadowread help cautions"))
+	}
+	return b.String()
+}
+
+// compact prints a sigma that may be a tenth or some thousands.
+func compact(x float64) string { return strconv.FormatFloat(x, 'g', 3, 64) }
+
+func clockText(v reading.ClockVerdict) string {
+	switch v {
+	case reading.ClockPassed:
+		return "passed: the shadow's length fits the time and place"
+	case reading.ClockFailed:
+		return "failed: the shadow's length does not fit the time and place"
+	case reading.ClockWeak:
+		return "weak: the altitude hardly changes about this time"
+	}
+	return "not possible: it needs the tip of the shadow on the sheet and --rod-height"
+}

@@ -1,0 +1,206 @@
+package main
+
+import (
+	"bytes"
+	"errors"
+	"image"
+	"image/color"
+	"image/jpeg"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/rogpeppe/go-internal/testscript"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/bearing"
+	"shadowread/internal/geo"
+	"shadowread/internal/photo/exifwrite"
+	"shadowread/internal/render"
+)
+
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){"shadowread": main})
+}
+
+// TestScripts runs testdata/script: the command line's specification.
+func TestScripts(t *testing.T) {
+	testscript.Run(t, testscript.Params{
+		Dir: "testdata/script",
+		Setup: func(e *testscript.Env) error {
+			e.Setenv("TZ", "Pacific/Kiritimati") // UTC+14: it must not matter
+			return nil
+		},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){
+			"status":    cmdStatus,
+			"interrupt": cmdInterrupt,
+			"blank":     cmdBlank,
+			"photo":     cmdPhoto,
+			"near":      cmdNear,
+		},
+	})
+}
+
+// cmdStatus is "status N COMMAND...": the command must end with exit status N.
+func cmdStatus(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: status N COMMAND...")
+	}
+	got := 0
+	if err := ts.Exec(args[1], args[2:]...); err != nil {
+		var exit *exec.ExitError
+		if !errors.As(err, &exit) {
+			ts.Fatalf("%v", err)
+		}
+		got = exit.ExitCode()
+	}
+	if strconv.Itoa(got) != args[0] {
+		ts.Fatalf("exit status %d, want %s", got, args[0])
+	}
+}
+
+// cmdInterrupt is "interrupt COMMAND...": the command gets an interrupt after its
+// first output and must end with exit status 130 before all of it.
+func cmdInterrupt(ts *testscript.TestScript, neg bool, args []string) {
+	path, err := exec.LookPath(args[0])
+	ts.Check(err)
+	cmd := exec.Command(path, args[1:]...)
+	cmd.Dir = ts.Getenv("WORK")
+	out, err := cmd.StdoutPipe()
+	ts.Check(err)
+	var errs bytes.Buffer
+	cmd.Stderr = &errs
+	ts.Check(cmd.Start())
+	_, err = out.Read(make([]byte, 1))
+	ts.Check(err)
+	ts.Check(cmd.Process.Signal(os.Interrupt))
+	_, err = io.Copy(io.Discard, out)
+	ts.Check(err)
+	cmd.Wait()
+	if got := cmd.ProcessState.ExitCode(); got != exitInterrupted {
+		ts.Fatalf("exit status %d, want %d; standard error:\n%s", got, exitInterrupted, errs.String())
+	}
+}
+
+// cmdBlank is "blank FILE...": grey photos without a sheet, time or place.
+func cmdBlank(ts *testscript.TestScript, neg bool, args []string) {
+	img := image.NewGray(image.Rect(0, 0, 1600, 1200))
+	for i := range img.Pix {
+		img.Pix[i] = color.Gray{Y: 128}.Y
+	}
+	var b bytes.Buffer
+	ts.Check(jpeg.Encode(&b, img, nil))
+	for _, name := range args {
+		ts.Check(os.WriteFile(ts.MkAbs(name), b.Bytes(), 0o644))
+	}
+}
+
+// The photo of the scripts and of the help's examples: an invented survey party on
+// a salt pan, the sheet's arrow on 120 degrees.
+var (
+	panTime  = time.Date(2026, 3, 14, 9, 26, 53, 0, time.FixedZone("", 2*60*60))
+	panPlace = geo.Position{Lat: angle.FromDegrees(-20.6142), Lon: angle.FromDegrees(25.4310)}
+)
+
+const panHeading = 120 * angle.Degree
+
+var panPhoto = sync.OnceValues(func() ([]byte, error) {
+	sun, err := bearing.Observe(bearing.Sun, panTime, panPlace, 0)
+	if err != nil {
+		return nil, err
+	}
+	scene := &render.Scene{
+		Plate: render.Plate{Heading: panHeading},
+		Rods:  []render.Rod{{Height: 50, Diameter: 3, Material: render.Steel}},
+		Light: render.Light{
+			Body: render.Sun, Azimuth: sun.Azimuth, Altitude: sun.Altitude, Disc: 2 * sun.SemiDiameter,
+			ShadowRatio: 0.2, SunColour: [3]float64{1, 0.96, 0.9}, SkyColour: [3]float64{0.8, 1, 1.4}, Exposure: 0.7,
+		},
+		Paper:  render.Paper{ScaleX: 1, ScaleY: 1},
+		Finish: render.Finish{Defocus: 0.6, Quality: 92},
+		Seed:   1,
+	}
+	scene.Camera = render.Camera{Width: 1600, Height: 1200, Fx: 1250, Fy: 1250, Cx: 799.5, Cy: 599.5}
+	// From the south-east, so that the rod does not stand before its shadow.
+	scene.Camera.LookAt(scene.Rods[0].Foot, 260, 20*angle.Degree, 90*angle.Degree, 0)
+	var b bytes.Buffer
+	if _, err := scene.WriteJPEG(&b); err != nil {
+		return nil, err
+	}
+	offset := 2 * time.Hour
+	return exifwrite.Insert(b.Bytes(), exifwrite.Tags{Clock: panTime, ClockOffset: &offset, GPS: &panPlace, GPSTime: panTime})
+})
+
+// cmdPhoto is "photo FILE...": photos that can be read.
+func cmdPhoto(ts *testscript.TestScript, neg bool, args []string) {
+	data, err := panPhoto()
+	ts.Check(err)
+	for _, name := range args {
+		ts.Check(os.WriteFile(ts.MkAbs(name), data, 0o644))
+	}
+}
+
+// cmdNear is "near COLUMN VALUE TOLERANCE": a number in the tab-parted columns
+// (from 1) of every line of the last standard output.
+func cmdNear(ts *testscript.TestScript, neg bool, args []string) {
+	column, err := strconv.Atoi(args[0])
+	ts.Check(err)
+	want, err := strconv.ParseFloat(args[1], 64)
+	ts.Check(err)
+	tolerance, err := strconv.ParseFloat(args[2], 64)
+	ts.Check(err)
+	text := ts.ReadFile("stdout")
+	if text == "" {
+		ts.Fatalf("no standard output")
+	}
+	for line := range strings.Lines(text) {
+		cells := strings.Split(strings.TrimRight(line, "\n"), "\t")
+		if len(cells) < column {
+			ts.Fatalf("no column %d in %q", column, line)
+		}
+		got, err := strconv.ParseFloat(cells[column-1], 64)
+		ts.Check(err)
+		if diff := got - want; diff > tolerance || diff < -tolerance {
+			ts.Fatalf("column %d is %v, want %v ± %v", column, got, want, tolerance)
+		}
+	}
+}
+
+// Every example in the help must run as it stands.
+func TestExamplesRun(t *testing.T) {
+	data, err := panPhoto()
+	if err != nil {
+		t.Fatal(err)
+	}
+	root := newRoot(&streams{})
+	for _, c := range append(root.Commands(), root) {
+		if c.Example == "" && c.Runnable() {
+			t.Errorf("%s has no example", c.CommandPath())
+		}
+		for line := range strings.Lines(c.Example) {
+			line = strings.TrimSpace(line)
+			t.Run(line, func(t *testing.T) {
+				dir := t.TempDir()
+				if err := os.Mkdir(filepath.Join(dir, "photos"), 0o755); err != nil {
+					t.Fatal(err)
+				}
+				for _, name := range []string{"photo.jpg", "photos/a.jpg", "photos/b.jpg"} {
+					if err := os.WriteFile(filepath.Join(dir, name), data, 0o644); err != nil {
+						t.Fatal(err)
+					}
+				}
+				sh := exec.Command("sh", "-c", line)
+				sh.Dir = dir
+				if out, err := sh.CombinedOutput(); err != nil {
+					t.Errorf("%v\n%s", err, out)
+				}
+			})
+		}
+	}
+}
