@@ -18,6 +18,7 @@ type Sample struct {
 	Seen      Pixel
 	Ink       float64 // 1: the edge of ink, which blur and tone curve draw inwards; 0: a line's axis
 	Group     int     // samples of one printed edge share a group: their errors are not independent
+	Spread    float64 // scatter relative to that of an edge of ink; 0 means 1
 }
 
 // Prior says what is known of the camera and the print before the marks are
@@ -261,6 +262,7 @@ const leastSamples = 40
 type edgeMean struct {
 	n, sum float64
 	at     sheet.Point
+	ink    bool
 }
 
 func edgeMeans(samples []Sample, res, weight []float64) map[int]*edgeMean {
@@ -271,7 +273,7 @@ func edgeMeans(samples []Sample, res, weight []float64) map[int]*edgeMean {
 		}
 		e := edges[s.Group]
 		if e == nil {
-			e = &edgeMean{at: s.At}
+			e = &edgeMean{at: s.At, ink: s.Ink > 0}
 			edges[s.Group] = e
 		}
 		e.n++
@@ -349,6 +351,10 @@ func linearise(pl *Plate, shrink float64, samples []Sample, res []float64, jac [
 			jac[i] = [nParams]float64{}
 			continue
 		}
+		// Samples that scatter more count less: residual and derivatives alike.
+		if s.Spread > 0 {
+			d, nu, nv = d/s.Spread, nu/s.Spread, nv/s.Spread
+		}
 		res[i] = d
 		p := pl.Paper(s.At)
 		z := pl.Curl.height(p.X, p.Y)
@@ -371,6 +377,10 @@ func linearise(pl *Plate, shrink float64, samples []Sample, res []float64, jac [
 		for k := range 3 {
 			m[k] = r[0][k]*h[0] + r[1][k]*h[1] + r[2][k]*h[2]
 		}
+		ink := s.Ink
+		if s.Spread > 0 {
+			ink /= s.Spread
+		}
 		turned := cross(v, h)
 		radial := l.F * (nu*a + nv*b)
 		j := &jac[i]
@@ -383,7 +393,7 @@ func linearise(pl *Plate, shrink float64, samples []Sample, res []float64, jac [
 			pP2:      l.F * (nu*(r2+2*a*a) + nv*2*a*b),
 			pStretch: (m[0]*s.At.X - m[1]*s.At.Y) / 2,
 			pCurlXX:  m[2] * p.X * p.X, pCurlXY: m[2] * p.X * p.Y, pCurlYY: m[2] * p.Y * p.Y,
-			pShrink: -s.Ink,
+			pShrink: -ink,
 		}
 	}
 	return bad
@@ -477,7 +487,7 @@ func (f *Fit) judge(samples []Sample, res, weight []float64) {
 	}
 	var px, mm, count float64
 	for _, e := range edgeMeans(samples, res, weight) {
-		if e.n < 3 {
+		if e.n < 3 || !e.ink {
 			continue
 		}
 		least, most := f.Scale(f.Paper(e.at))

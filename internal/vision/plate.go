@@ -65,6 +65,10 @@ func FindPlate(g *Gray, s *sheet.Sheet, prior calib.Prior) (plate *Plate, found 
 			return nil, len(marks), err
 		}
 	}
+	samples = append(samples, tickSamples(g, s, fit)...)
+	if fit, err = fit.Refit(samples, flat); err != nil {
+		return nil, len(marks), err
+	}
 	curled, err := fit.Refit(samples, prior)
 	if err != nil {
 		return nil, len(marks), err
