@@ -1,6 +1,7 @@
 package geo
 
 import (
+	"cmp"
 	"math"
 
 	"github.com/tidwall/geodesic"
@@ -40,7 +41,7 @@ const (
 // The method is C. F. F. Karney's ("Algorithms for geodesics", J. Geodesy 87,
 // 2013), good to some 15 nm. It fails with code "bad_position".
 func GeodesicInverse(from, to Position) (course angle.Angle, distance Metres, err error) {
-	if err := checkPositions(from, to); err != nil {
+	if err := cmp.Or(from.Validate(), to.Validate()); err != nil {
 		return 0, 0, err
 	}
 	var s, azimuth float64
@@ -68,12 +69,10 @@ const rounding = 1e-12 * angle.Degree
 // isPole reports whether a latitude is that of a pole, to rounding.
 func isPole(lat angle.Angle) bool { return lat.Abs() >= 90*angle.Degree-rounding }
 
-// checkPositions refuses what is no place on the earth, NaN included.
-func checkPositions(positions ...Position) error {
-	for _, p := range positions {
-		if !(p.Lat.Abs() <= 90*angle.Degree+rounding) || !(p.Lon.Abs() <= 180*angle.Degree+rounding) {
-			return fault.New("bad_position", positionHint, "position %v, %v is not on the earth", p.Lat, p.Lon)
-		}
+// Validate fails with code "bad_position" if p is no place on the earth.
+func (p Position) Validate() error {
+	if !(p.Lat.Abs() <= 90*angle.Degree+rounding) || !(p.Lon.Abs() <= 180*angle.Degree+rounding) {
+		return fault.New("bad_position", positionHint, "position %v, %v is not on the earth", p.Lat, p.Lon)
 	}
 	return nil
 }

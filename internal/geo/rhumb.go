@@ -1,6 +1,7 @@
 package geo
 
 import (
+	"cmp"
 	"math"
 
 	"shadowread/internal/angle"
@@ -96,7 +97,7 @@ func isometricPerRectifying(x1, d, mu float64) float64 {
 // no usable number, and "pole_passed" where the way starts at a pole, which has no
 // courses, or reaches one.
 func RhumbDirect(from Position, course angle.Angle, distance Metres) (Position, error) {
-	if err := checkPositions(from); err != nil {
+	if err := from.Validate(); err != nil {
 		return Position{}, err
 	}
 	if !(distance >= 0) || math.IsInf(float64(distance), 0) || math.IsNaN(course.Sin()) {
@@ -126,7 +127,7 @@ func RhumbDirect(from Position, course angle.Angle, distance Metres) (Position, 
 //
 // It fails with code "bad_position".
 func RhumbInverse(from, to Position) (course angle.Angle, distance Metres, err error) {
-	if err := checkPositions(from, to); err != nil {
+	if err := cmp.Or(from.Validate(), to.Validate()); err != nil {
 		return 0, 0, err
 	}
 	lat1 := from.Lat.Radians()
