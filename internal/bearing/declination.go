@@ -261,6 +261,9 @@ type SightingDefaults struct{ HeadingSigma, CompassSigma angle.Angle }
 // degrees is read to half a degree, and so is a pelorus.
 var ReadingSigmas = SightingDefaults{HeadingSigma: angle.Degree / 2, CompassSigma: angle.Degree / 2}
 
+// MaxSightings bounds a file: looking for outliers takes time with the cube of it.
+const MaxSightings = 500
+
 const (
 	maxSightingsBytes = 1 << 20
 	sightingsHint     = "the first line names the columns, parted by commas: compass_deg and one or more of true_deg, magnetic_deg and photo; " +
@@ -277,7 +280,7 @@ var sightingColumns = []string{"compass_deg", "true_deg", "magnetic_deg", "photo
 // written. name stands for the file in errors.
 //
 // The error's code is unreadable_file, file_too_large, bad_csv, missing_column,
-// unknown_column, no_sightings, bad_heading, bad_sigma or bad_row.
+// unknown_column, no_sightings, too_many_sightings, bad_heading, bad_sigma or bad_row.
 func ReadSightings(r io.Reader, name string, defaults SightingDefaults) ([]Sighting, error) {
 	data, err := io.ReadAll(io.LimitReader(r, maxSightingsBytes+1))
 	switch {
@@ -336,6 +339,9 @@ func ReadSightings(r io.Reader, name string, defaults SightingDefaults) ([]Sight
 		s, err := row.sighting(defaults)
 		if err != nil {
 			return nil, err
+		}
+		if len(sightings) == MaxSightings {
+			return nil, fault.New("too_many_sightings", "split the file", "%s line %d: there are more than %d readings", name, line, MaxSightings)
 		}
 		sightings = append(sightings, s)
 	}

@@ -289,6 +289,7 @@ func TestReadSightingsNamesFileAndLine(t *testing.T) {
 		{"compass_deg,photo,heading_sigma_deg\n1,a.jpg,1\n", "bad_row", "f.csv line 2"},
 		{"compass_deg,true_deg,heading_sigma_deg\n1,2,0\n", "bad_sigma", "f.csv line 2"},
 		{"compass_deg,true_deg,compass_sigma_deg\n1,2,91\n", "bad_sigma", "f.csv line 2"},
+		{"compass_deg,true_deg\n" + strings.Repeat("1,2\n", MaxSightings+1), "too_many_sightings", "f.csv line 502"},
 		{"compass_deg,true_deg\n" + strings.Repeat("1,2\n", maxSightingsBytes/4), "file_too_large", "f.csv"},
 	} {
 		got, err := ReadSightings(strings.NewReader(tt.file), "f.csv", ReadingSigmas)
@@ -324,4 +325,21 @@ func FuzzReadSightings(f *testing.F) {
 			}
 		}
 	})
+}
+
+// The largest file that ReadSightings takes must not keep anyone waiting.
+func BenchmarkObserveDeclinationLargest(b *testing.B) {
+	var compass []float64
+	for i := range MaxSightings {
+		compass = append(compass, float64(i%360))
+	}
+	s := sightings(0, compass...)
+	for i := range s {
+		s[i].Heading = (s[i].Heading + angle.FromDegrees(float64(i*i%61))).Bearing()
+	}
+	for b.Loop() {
+		if _, err := ObserveDeclination(s, WhollyShared(s)); err != nil {
+			b.Fatal(err)
+		}
+	}
 }

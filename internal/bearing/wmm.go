@@ -66,8 +66,9 @@ type Field struct {
 	Zone              Zone
 }
 
-// What the World Magnetic Model 2025 is good for (Chulliat et al., The US/UK World
-// Magnetic Model for 2025-2030, NOAA NCEI 2024).
+// The heights that the World Magnetic Model 2025 is good for (NOAA NCEI / British
+// Geological Survey, The US/UK World Magnetic Model for 2025-2030, 2024; the figures
+// from memory).
 const (
 	MinModelHeightMetres = -1_000
 	MaxModelHeightMetres = 850_000
@@ -190,7 +191,7 @@ var coefficients = sync.OnceValue(func() (c [modelDegree + 1][modelDegree + 1]ga
 
 // modelField returns the field (north, east, down) in nT and its change in a year.
 //
-// The sums are those of the model's report (section 1.2), with one turn: for orders
+// The sums are those of the model's report (see MinModelHeightMetres), with one turn: for orders
 // m > 0 the recursion carries S = P/sin(colatitude) in place of the Schmidt
 // semi-normalised function P. It is the same recursion, started from 1, and neither
 // the eastward component nor the derivative then divides by the sine, which is zero at

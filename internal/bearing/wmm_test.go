@@ -88,7 +88,7 @@ func TestMagneticAgreesWithAllPublishedValues(t *testing.T) {
 	}
 }
 
-// The field is the slope of the potential (the report's equation 1), here written out
+// The field is the slope of the potential (the definition in the model's report), here written out
 // with the closed sum of the associated Legendre functions and differenced, so that it
 // shares nothing with the program but the coefficients and the ellipsoid.
 func TestFieldIsThePotentialsSlope(t *testing.T) {
