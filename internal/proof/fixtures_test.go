@@ -21,6 +21,7 @@ func TestFixturesAreReadWithinTheBars(t *testing.T) {
 		refused              []string
 	}{
 		{"demo", 6, 1, 0.03 * angle.Degree, 0.10 * angle.Degree, 3, []string{"07-rod-hides-shadow.jpg rod_hides_shadow"}},
+		{"independent", 4, 1, 0.03 * angle.Degree, 0.10 * angle.Degree, 3, []string{"dev-15.jpg no_shadow"}},
 		{"bench", 1, 0, 0.03 * angle.Degree, 0.10 * angle.Degree, 3, nil},
 	} {
 		t.Run(tt.dir, func(t *testing.T) {
