@@ -3,6 +3,7 @@ package workup
 import (
 	"math"
 	"slices"
+	"time"
 
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
@@ -12,7 +13,7 @@ import (
 // Next carries the state over one entry, in time that does not depend on how many
 // went before. The closing is nil if the entry has no fix; a fix that lies more
 // than five sigma from the estimate and is not confirmed is reported there as not
-// used, and leaves the state as it was.
+// used, and leaves the estimate as it was.
 //
 // It fails with code "bad_state", "time_backwards", "bad_heading", "bad_distance",
 // "bad_altitude", "bad_position", "bad_fix", "no_heading", "near_pole" or
@@ -53,7 +54,7 @@ func (m Model) advance(s *State, e Entry, kept *trail) (next State, err error) {
 	dt := e.Time.Sub(s.Time)
 	if dt < 0 {
 		return State{}, fault.New("time_backwards", "correct the time of this entry or of the one before",
-			"time %s is before that of the last entry, %s", e.Time.Format("2006-01-02T15:04:05Z07:00"), s.Time.Format("2006-01-02T15:04:05Z07:00"))
+			"time %s is before that of the last entry, %s", e.Time.Format(time.RFC3339), s.Time.Format(time.RFC3339))
 	}
 	if e.Leg != nil {
 		if err := e.Leg.validate(); err != nil {

@@ -383,6 +383,27 @@ func TestAFixFarAwayWaitsForAConfirmation(t *testing.T) {
 	}
 }
 
+// In a whole log, a fix that waits for a confirmation changes nothing but what is
+// said of it.
+func TestAFixNotUsedLeavesTheTrack(t *testing.T) {
+	m := Land()
+	d, entries := longLog(60)
+	entries[59].Fix = &Fix{Position: shift(pan, Offset{North: 150}), Sigma: 50}
+	want, err := m.Run(d, entries)
+	if err != nil || !want.Points[60].Closing.Used {
+		t.Fatal(want, err)
+	}
+	entries[30].Fix = &Fix{Position: shift(pan, Offset{East: 90000}), Sigma: 50}
+	got, err := m.Run(d, entries)
+	if err != nil || got.Points[31].Closing.Used {
+		t.Fatal(got, err)
+	}
+	got.Points[31].Closing = nil
+	if !reflect.DeepEqual(got, want) {
+		t.Error("a fix that was not used moved the track")
+	}
+}
+
 func TestWhatIsReplacedBeginsAnew(t *testing.T) {
 	m := Land()
 	body := &Body{Azimuth: 10 * angle.Degree, Altitude: 45 * angle.Degree}
