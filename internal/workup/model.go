@@ -101,7 +101,7 @@ func (m Model) Validate() error {
 		{"drift walk", float64(m.DriftWalk), maxDrift},
 	} {
 		if !(v.value >= 0 && v.value <= v.max) {
-			return fault.New("bad_model", "give one sigma, from 0 to what docs/workup.md allows",
+			return fault.New("bad_model", "give one sigma: at most 30 degrees of heading, 10 of lean, 30 per cent of scale, 2 m/s of drift",
 				"the sigma of the %s is out of range", v.name)
 		}
 	}
