@@ -27,7 +27,7 @@ func newRodImage(p *calib.Plate, rod Rod) *rodImage {
 	if h == 0 {
 		h = 75
 	}
-	return &rodImage{camera: p.Pose.Centre(), radius: d/2 + 0.8, height: h * 1.04}
+	return &rodImage{camera: p.Pose.Centre(), radius: d/2 + 0.5, height: h * 1.04}
 }
 
 // direction is where the rod's image runs on the paper, away from the camera.

@@ -95,6 +95,7 @@ func measureStrip(g *Gray, p *calib.Plate, s *sheet.Sheet, r ray, rod Rod, img *
 	px := math.Sqrt(least * most)
 	inner := max(2.4, rod.DiameterMM/2+1)
 	to := s.Dial.ClearZone[1] - 0.6
+	lit := func(q sheet.Point) float64 { return dial.paper.at(q.X, q.Y) }
 	// A first look gives the width; a second, with the flanks set to it, measures.
 	width := rod.DiameterMM
 	every, turns := 3.0, 3
@@ -106,7 +107,7 @@ func measureStrip(g *Gray, p *calib.Plate, s *sheet.Sheet, r ray, rod Rod, img *
 		f.sampleRows(shadowStart, to, inner+1.8, img.hides, inner, every)
 		total := len(f.rows)
 		visible := f.good()
-		f.normalise(inner, func(q sheet.Point) float64 { return dial.paper.at(q.X, q.Y) })
+		f.normalise(inner, lit)
 		if !f.start(r, 0.8/px) {
 			if visible < total/2 {
 				return nil, ErrRodHides
@@ -114,6 +115,7 @@ func measureStrip(g *Gray, p *calib.Plate, s *sheet.Sheet, r ray, rod Rod, img *
 			return nil, ErrNoShadow
 		}
 		f.cutEnd()
+		f.cutCap()
 		if f.good() < 8 {
 			if visible < total/2 {
 				return nil, ErrRodHides
@@ -142,7 +144,7 @@ func measureStrip(g *Gray, p *calib.Plate, s *sheet.Sheet, r ray, rod Rod, img *
 			f.frame = newFrame(r.dir+angle.Atan2(axis.b, 1), off)
 		}
 	}
-	return f.strip(rod, s, img)
+	return f.strip(rod, s, img, lit)
 }
 
 func (f *stripFit) good() (n int) {
@@ -154,17 +156,23 @@ func (f *stripFit) good() (n int) {
 	return n
 }
 
-// start finds first values for the model from the median profile of the rows near
-// the foot, where every shadow is.
+// start finds first values for the model from the median profile of the rows
+// nearest to the foot, where every shadow is.
 func (f *stripFit) start(r ray, blur float64) bool {
 	count := len(f.rows[0].light)
 	profile := make([]float64, count)
+	near := math.Inf(1)
+	for i := range f.rows {
+		if f.rows[i].ok {
+			near = min(near, f.rows[i].s)
+		}
+	}
 	var col []float64
 	for k := range profile {
 		col = col[:0]
 		for i := range f.rows {
 			row := &f.rows[i]
-			if row.ok && row.s < min(30, r.length-1) && !math.IsNaN(row.light[k]) {
+			if row.ok && row.s < min(max(30, near+15), r.length-1) && !math.IsNaN(row.light[k]) {
 				col = append(col, row.light[k])
 			}
 		}
@@ -250,8 +258,31 @@ func (f *stripFit) cutEnd() {
 	if end == len(med) {
 		return
 	}
-	stop := f.rows[end].s
-	stop -= (f.right.a-f.left.a)/2 + 0.6 + 0.006*stop
+	f.dropFrom(f.rows[end].s - (f.right.a-f.left.a)/2 - 0.6 - 0.006*f.rows[end].s)
+}
+
+// cutCap puts aside the rows from where the strip widens to both sides at once: a
+// cap on the rod's tip casts a broader shadow.
+func (f *stripFit) cutCap() {
+	run, begun := 0, false
+	for i := range f.rows {
+		row := &f.rows[i]
+		begun = begun || row.ok // before lies the rod's own image
+		gap := 3*f.sigma(row.s) + 0.15
+		l, r := f.left.at(row.s), f.right.at(row.s)
+		a, b := f.level(row, l-gap-0.4, l-gap), f.level(row, r+gap, r+gap+0.4)
+		if begun && a < 1-0.3*f.depth && b < 1-0.3*f.depth {
+			if run++; run >= 3 {
+				f.dropFrom(f.rows[i-2].s - 0.5)
+				return
+			}
+		} else if !math.IsNaN(a) && !math.IsNaN(b) {
+			run = 0
+		}
+	}
+}
+
+func (f *stripFit) dropFrom(stop float64) {
 	for i := range f.rows {
 		if f.rows[i].s > stop {
 			f.rows[i].ok = false
@@ -342,7 +373,7 @@ func (f *stripFit) axis() fitLine {
 
 // strip turns the fitted edges into a measurement, or says that they are not a
 // rod's shadow.
-func (f *stripFit) strip(rod Rod, s *sheet.Sheet, img *rodImage) (*Strip, error) {
+func (f *stripFit) strip(rod Rod, s *sheet.Sheet, img *rodImage, lit func(sheet.Point) float64) (*Strip, error) {
 	axis := f.axis()
 	first, last := math.Inf(1), 0.0
 	seen := 0.0
@@ -391,7 +422,7 @@ func (f *stripFit) strip(rod Rod, s *sheet.Sheet, img *rodImage) (*Strip, error)
 	case !(st.Sigma < 1*angle.Degree):
 		return nil, ErrNoShadow
 	}
-	if l, sd, ok := f.findTip(axis, s, img.hides); ok {
+	if l, sd, ok := f.findTip(axis, s, img.hides, lit); ok {
 		st.Length, st.LengthSigma = l, sd
 	}
 	return st, nil

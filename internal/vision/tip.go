@@ -14,17 +14,17 @@ const faceHalf = 88.0
 // and returns the distance from the foot's perpendicular to the shadow of the axis's
 // tip. The strip of a rod with a flat top ends half a diameter beyond that shadow,
 // in an arc; the middle two fifths of the width meet the arc at 0.97 of the half
-// diameter. ok is false when the end is off the face or cannot be told from ink.
-func (f *stripFit) findTip(axis fitLine, s *sheet.Sheet, hidden func(sheet.Point) bool) (length, sigma float64, ok bool) {
+// diameter. ok is false when the end is off the face, cannot be told from ink, or
+// is another shadow's.
+func (f *stripFit) findTip(axis fitLine, s *sheet.Sheet, hidden func(sheet.Point) bool, lit func(sheet.Point) float64) (length, sigma float64, ok bool) {
 	least, most := f.plate.Scale(f.frame.at(axis.mid, 0))
 	step := 0.5 / math.Sqrt(least*most)
 	width := f.right.at(axis.mid) - f.left.at(axis.mid)
-	from := f.lastGood() - 4
 	type sample struct {
 		s, v float64
 	}
 	var run []sample
-	for d := from; ; d += step {
+	for d := f.lastGood() - 4; ; d += step {
 		mid := axis.at(d)
 		p := f.frame.at(d, mid)
 		if math.Abs(p.X) > faceHalf || math.Abs(p.Y) > faceHalf || !f.g.contains(f.plate.Project(p), 3) {
@@ -33,20 +33,9 @@ func (f *stripFit) findTip(axis fitLine, s *sheet.Sheet, hidden func(sheet.Point
 		if printed(s, p, width) {
 			continue
 		}
-		core := f.brightest(d, mid-0.2*width, mid+0.2*width, hidden)
-		blur := f.sigma(d)
-		a := f.brightest(d, mid-width/2-2.5*blur-1.2, mid-width/2-2.5*blur-0.3, hidden)
-		b := f.brightest(d, mid+width/2+2.5*blur+0.3, mid+width/2+2.5*blur+1.2, hidden)
-		if math.IsNaN(a) {
-			a = b
-		} else if math.IsNaN(b) {
-			b = a
+		if v := f.brightest(d, mid-0.2*width, mid+0.2*width, hidden) / lit(p); !math.IsNaN(v) {
+			run = append(run, sample{d, v})
 		}
-		v := core / ((a + b) / 2)
-		if math.IsNaN(v) || min(a, b) < 0.6*max(a, b) {
-			continue
-		}
-		run = append(run, sample{d, v})
 	}
 	// The crossing of half depth, seen close on both sides, dark before and light
 	// after over two millimetres.
@@ -68,14 +57,51 @@ func (f *stripFit) findTip(axis fitLine, s *sheet.Sheet, hidden func(sheet.Point
 		if nb < 2 || na < 2 || before/float64(nb) > half-0.25*f.depth || after/float64(na) < half+0.25*f.depth {
 			continue
 		}
-		at := a.s + (half-a.v)/(b.v-a.v)*(b.s-a.s)
-		gap := b.s - a.s
+		end, gap := a.s+(half-a.v)/(b.v-a.v)*(b.s-a.s), b.s-a.s
 		if gap > 2.5 {
 			return 0, 0, false
 		}
-		return at - 0.97*width/2, 0.08 + gap/math.Sqrt(12), true
+		top, ok := f.capRadius(axis, end, half, lit)
+		switch {
+		case !ok:
+			return 0, 0, false
+		case top > 0.75*width:
+			// A ball of radius R whose top is the tip: its shadow ends R tan(a/2)
+			// beyond the tip's, a being the altitude; 20 to 60 degrees are spanned.
+			return end - 0.36*top, 0.2*top + gap, true
+		}
+		return end - 0.97*width/2, 0.08 + gap/math.Sqrt(12), true
 	}
 	return 0, 0, false
+}
+
+// capRadius returns the greatest half width of the dark in the last stretch before
+// the strip's end; ok is false when the dark spreads to a side as no rod's or cap's
+// shadow does: the end is then another shadow's.
+func (f *stripFit) capRadius(axis fitLine, end, half float64, lit func(sheet.Point) float64) (radius float64, ok bool) {
+	const widest = 11.0 // mm
+	for d := end - 14; d < end-0.4; d += 0.4 {
+		mid := axis.at(d)
+		var reach [2]float64
+		for i, side := range []float64{-1, 1} {
+			n := 0.0
+			for ; n < widest; n += 0.2 {
+				p := f.frame.at(d, mid+side*n)
+				q := f.plate.Project(p)
+				if !f.g.contains(q, 1) || f.g.light(q.U, q.V)/lit(p) > half {
+					break
+				}
+			}
+			reach[i] = n
+		}
+		wide, narrow := max(reach[0], reach[1]), min(reach[0], reach[1])
+		// Ink beside the strip may stretch one side a little.
+		if wide >= widest {
+			return 0, false
+		}
+		radius = max(radius, narrow)
+	}
+	return radius, true
 }
 
 func (f *stripFit) lastGood() (s float64) {
