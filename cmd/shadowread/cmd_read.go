@@ -197,8 +197,11 @@ func runNumber(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Opti
 	return nil
 }
 
+// waiting bounds the results that wait for a slower photo before them, for each job.
+const waiting = 4
+
 // readPhotos reads up to jobs photos at once and prints the results in the order of
-// paths. It holds no more than jobs photos and results in memory.
+// paths. It holds no more than jobs photos and waiting*jobs results.
 func readPhotos(ctx context.Context, s *streams, paths []string, jobs int, course bool, read func(context.Context, string) (*reading.Result, error)) error {
 	// A failed print ends the workers too.
 	ctx, cancel := context.WithCancel(ctx)
@@ -210,7 +213,8 @@ func readPhotos(ctx context.Context, s *streams, paths []string, jobs int, cours
 		result *reading.Result
 		err    error
 	}
-	queue := make(chan chan outcome, jobs-1) // and the one that is waited for
+	queue := make(chan chan outcome, waiting*jobs)
+	free := make(chan struct{}, jobs)
 	running.Go(func() {
 		defer close(queue)
 		for _, path := range paths {
@@ -220,7 +224,13 @@ func readPhotos(ctx context.Context, s *streams, paths []string, jobs int, cours
 			case <-ctx.Done():
 				return
 			}
+			select {
+			case free <- struct{}{}:
+			case <-ctx.Done():
+				return
+			}
 			running.Go(func() {
+				defer func() { <-free }()
 				r, err := read(ctx, path)
 				done <- outcome{r, err}
 			})
@@ -236,11 +246,11 @@ func readPhotos(ctx context.Context, s *streams, paths []string, jobs int, cours
 		bar.show("reading %d of %d: %s", i+1, len(paths), paths[i])
 		var got outcome
 		select {
-		case done, ok := <-queue:
-			if !ok {
-				return ctx.Err()
+		case done := <-queue: // nil, for ever empty, once the queue is given up
+			select {
+			case got = <-done:
+			case <-ctx.Done():
 			}
-			got = <-done
 		case <-ctx.Done():
 		}
 		if err := ctx.Err(); err != nil { // what a cancelled reading returns is not printed

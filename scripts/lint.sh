@@ -1,0 +1,32 @@
+#!/usr/bin/env bash
+# Format, vet, static analysis, and which package may know what.
+set -euo pipefail
+staticcheck=honnef.co/go/tools/cmd/staticcheck@v0.7.0
+failed=0
+
+unformatted=$(gofmt -l cmd internal)
+if [[ -n $unformatted ]]; then
+	echo "not formatted by gofmt:" $unformatted >&2
+	failed=1
+fi
+
+go vet ./... || failed=1
+
+if go run "$staticcheck" -version >/dev/null 2>&1; then
+	go run "$staticcheck" ./... || failed=1
+else
+	echo "lint: staticcheck cannot be had here; skipped" >&2
+fi
+
+# Geometry and sky serve programs that have no OpenCV.
+pure=(angle bearing calib fault geo paper photo render sheet)
+CGO_ENABLED=0 go build "${pure[@]/#/./internal/}" || failed=1
+
+# One package knows OpenCV, so that it can be replaced.
+strangers=$(go list -f '{{range .Imports}}{{if eq . "gocv.io/x/gocv"}}{{$.ImportPath}}{{end}}{{end}}' ./... | grep -v '^shadowread/internal/vision$' || true)
+if [[ -n $strangers ]]; then
+	echo "only internal/vision may import OpenCV, not:" $strangers >&2
+	failed=1
+fi
+
+exit "$failed"

@@ -1,0 +1,44 @@
+#!/usr/bin/env bash
+# Installs what building and testing need on Debian 12. Does nothing when all is
+# there.
+set -euo pipefail
+
+packages=(
+	gcc g++ make pkg-config
+	libopencv-dev          # reading photos
+	poppler-utils          # tests: the PDF drawn and its text
+	librsvg2-bin           # tests: the SVG drawn
+	libimage-exiftool-perl # tests: Exif data read by another program
+)
+
+if ! command -v go >/dev/null; then
+	echo "setup: Go is missing; install the version that go.mod names, or a newer one" >&2
+	exit 1
+fi
+
+if ! command -v dpkg-query >/dev/null; then
+	if pkg-config --exists opencv4; then
+		exit 0 # not Debian, but it can build
+	fi
+	echo "setup: this is no Debian; install by hand what these packages hold: ${packages[*]}" >&2
+	exit 1
+fi
+
+missing=()
+for p in "${packages[@]}"; do
+	if [[ $(dpkg-query -W -f '${db:Status-Status}' "$p" 2>/dev/null || true) != installed ]]; then
+		missing+=("$p")
+	fi
+done
+if ((${#missing[@]} == 0)); then
+	exit 0
+fi
+
+root=()
+if ((EUID != 0)); then
+	root=(sudo)
+fi
+echo "setup: installing ${missing[*]}" >&2
+"${root[@]}" apt-get update -q >&2
+"${root[@]}" env DEBIAN_FRONTEND=noninteractive apt-get install -q -y --no-install-recommends "${missing[@]}" >&2
+pkg-config --exists opencv4
