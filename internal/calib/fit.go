@@ -146,7 +146,7 @@ func FitPlate(h Homography, samples []Sample, prior Prior) (*Fit, error) {
 	best := math.Inf(1)
 	for _, s := range []float64{1, 0.7, 1.4} {
 		pose, misfit := poseFromHomography(h, prior.Lens.F*s, prior.Lens.Cx, prior.Lens.Cy)
-		if s != 1 && prior.LogF < 0.05 {
+		if s != 1 && prior.LogF <= knownLens {
 			break
 		}
 		if misfit < best {
@@ -173,25 +173,37 @@ func refit(start Plate, shrink float64, samples []Sample, prior Prior, gentle in
 		return nil, err
 	}
 	// A cropped picture has its principal point far from the middle, and a print
-	// can be stretched beyond what is usual. Either shows as a prior pulled too
-	// far; then the picture is believed over the prior.
+	// can be stretched beyond what is usual. Either shows as a prior pulled too far
+	// or as edges that no usual lens explains; then the picture is believed over
+	// the prior.
 	l := f.Lens
 	pull := math.Max(math.Hypot(l.Cx-prior.Lens.Cx, l.Cy-prior.Lens.Cy)/prior.Centre,
 		math.Abs(f.Stretch-prior.StretchMean)/prior.Stretch)
-	if pull > 3 && prior.LogF > 0.05 {
-		wide := prior
-		wide.Centre *= 25
-		wide.LogF = max(wide.LogF, 0.35)
-		wide.Stretch *= 2
-		g, err := fitFrom(f.Plate, f.Shrink, samples, wide, 0)
-		if err != nil {
-			return nil, err
-		}
-		g.Loosened = true
-		return g, nil
+	if prior.LogF <= knownLens || pull <= 3 && f.SigmaPx <= misfitPx {
+		return f, nil
 	}
-	return f, nil
+	wide := prior
+	wide.Centre *= 25
+	wide.LogF = max(wide.LogF, 0.35)
+	wide.Stretch *= 2
+	again := start
+	again.Lens = prior.Lens
+	g, err := fitFrom(again, shrink, samples, wide, coldTurns)
+	if err != nil || g.SigmaPx > 0.9*f.SigmaPx && pull <= 3 {
+		return f, nil
+	}
+	g.Loosened = true
+	return g, nil
 }
+
+const (
+	// knownLens is the sigma of ln(focal length) below which a prior comes from a
+	// calibration and is not doubted.
+	knownLens = 0.05
+	// misfitPx is a scatter of edges about the map that a sharp or blurred picture
+	// alone does not make (they lie at 0.03 to 0.15 px).
+	misfitPx = 0.35
+)
 
 func fitFrom(pl Plate, shrink float64, samples []Sample, prior Prior, gentle int) (*Fit, error) {
 	n := len(samples)
