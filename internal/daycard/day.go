@@ -24,7 +24,6 @@ const (
 type sample struct {
 	left, right float64 // least and greatest azimuth, degrees
 	low, high   float64 // least and greatest altitude, degrees
-	bend        float64 // by how much the azimuth may pass left or right until the next sample, degrees
 	reason      Reason  // why the shadow does not serve, "" where it does or where nothing is known against it
 }
 
@@ -133,12 +132,6 @@ func (m *dayMaker) look(r route) error {
 			i += int((farDown - s.high) / stepClimb)
 		}
 	}
-	// Between samples a turn of the azimuth can hide: for a parabola an eighth of the
-	// second difference.
-	for i := 1; i < perDay; i++ {
-		a, b, c := m.samples[i-1], m.samples[i], m.samples[i+1]
-		m.samples[i].bend = max(math.Abs(a.left-2*b.left+c.left), math.Abs(a.right-2*b.right+c.right)) / 8
-	}
 	return nil
 }
 
@@ -161,12 +154,17 @@ func (m *dayMaker) setting() float64 {
 type reach struct{ left, right float64 }
 
 func (r reach) with(s sample) reach {
-	return reach{min(r.left, s.left-s.bend), max(r.right, s.right+s.bend)}
+	return reach{min(r.left, s.left), max(r.right, s.right)}
 }
+
+// hidden is by how much, in degrees, the azimuth may turn and come back between two
+// samples: where it turns back at altitude h, up to (15°/h)² (15 s)² / 2 tan h, which
+// passes this only above 88°.
+const hidden = 0.001
 
 // off returns how far the azimuth strays from value, rounded up to a hundredth.
 func (r reach) off(value float64) float64 {
-	return math.Ceil(max(r.right-value, value-r.left)*100-1e-9) / 100
+	return math.Ceil((max(r.right-value, value-r.left)+hidden)*100) / 100
 }
 
 var nothing = reach{math.Inf(1), math.Inf(-1)}
@@ -184,7 +182,7 @@ func (m *dayMaker) byTolerance() []Window {
 				seen = seen.with(s)
 			}
 			v := math.Round((seen.left+seen.right)/2/step) * step
-			if e := seen.off(v); e > tolerance+1e-9 {
+			if e := seen.off(v); e > tolerance {
 				full = true
 				break
 			}
