@@ -82,6 +82,7 @@ const (
 // which the map bends and large beside rounding.
 var steps = [nParams]float64{1e-6, 1e-6, 1e-6, 1e-4, 1e-4, 1e-4, 1e-6, 1e-2, 1e-2, 1e-6, 1e-6, 1e-6, 1e-7, 1e-7, 1e-7, 1e-9, 1e-9, 1e-9, 1e-3}
 
+// moved changes one parameter and leaves the others.
 func (p Plate) moved(k int, d float64) Plate {
 	switch {
 	case k < pT:
@@ -124,13 +125,78 @@ func (p Plate) moved(k int, d float64) Plate {
 // Fit is the plate map found from one picture, with its covariance.
 type Fit struct {
 	Plate
-	Shrink     float64 // px by which ink edges were seen inside their true place
-	SigmaPx    float64 // scatter of one sample about the map, px
-	ResidualPx float64 // rms over printed edges of their mean departure from the map, px
-	ResidualMM float64 // the same on the sheet, mm
-	Used       int     // samples that took part
-	Loosened   bool    // the picture contradicted an uncropped lens, so the prior was widened
-	cov        *mat.SymDense
+	Shrink     float64       // px by which ink edges were seen inside their true place
+	SigmaPx    float64       // scatter of one sample about the map, px
+	ResidualPx float64       // rms over printed edges of their mean departure from the map, px
+	ResidualMM float64       // the same on the sheet, mm
+	Used       int           // samples that took part
+	Loosened   bool          // the picture contradicted an uncropped lens, so the prior was widened
+	cov        *mat.SymDense // of the parameters of along
+}
+
+// refocused lengthens the focal length by the factor exp(d) and takes along what
+// keeps the picture nearly as it is: the distance grows with it, the sine of the
+// tilt too, and the distortion stays what it was in pixels. Along this path the
+// fit's valley is straight. Along the focal length alone it is bent, so that a fit
+// from nearly above would creep, and stop short of its end sure of itself.
+func (p Plate) refocused(d float64) Plate {
+	w := p.tiltAxis()
+	p.Pose.R = turn([3]float64{d * w[0], d * w[1], 0}, p.Pose.R)
+	e := math.Exp(d)
+	l := &p.Lens
+	l.F *= e
+	p.Pose.T[2] *= e
+	l.P1, l.P2 = l.P1*e, l.P2*e
+	l.K1, l.K2, l.K3 = l.K1*e*e, l.K2*e*e*e*e, l.K3*e*e*e*e*e*e
+	return p
+}
+
+// tiltAxis is the axis about which the plate is tilted, times the tilt's tangent.
+func (p *Plate) tiltAxis() [2]float64 {
+	r := &p.Pose.R
+	return [2]float64{-r[1][2] / r[2][2], r[0][2] / r[2][2]}
+}
+
+// path is the derivative of the parameters along refocused.
+func (p *Plate) path() (v [nParams]float64) {
+	w := p.tiltAxis()
+	l := &p.Lens
+	v[pRot], v[pRot+1], v[pT+2], v[pLogF] = w[0], w[1], p.Pose.T[2], 1
+	v[pK1], v[pK2], v[pK3], v[pP1], v[pP2] = 2*l.K1, 4*l.K2, 6*l.K3, l.P1, l.P2
+	return v
+}
+
+// along moves one parameter of the fit: the focal length along refocused, every
+// other by itself.
+func (p Plate) along(k int, d float64) Plate {
+	if k == pLogF {
+		return p.refocused(d)
+	}
+	return p.moved(k, d)
+}
+
+// straightened turns normal equations in the plain parameters into those in which
+// the focal length runs along its path.
+func straightened(p *Plate, a *mat.SymDense, g *mat.VecDense) (*mat.SymDense, *mat.VecDense) {
+	v := p.path()
+	out, h := mat.NewSymDense(nParams, nil), mat.NewVecDense(nParams, nil)
+	out.CopySym(a)
+	h.CopyVec(g)
+	var av [nParams]float64
+	vav, vg := 0.0, 0.0
+	for i := range nParams {
+		for j := range nParams {
+			av[i] += a.At(i, j) * v[j]
+		}
+		vav += v[i] * av[i]
+		vg += v[i] * g.AtVec(i)
+	}
+	for i := range nParams {
+		out.SetSym(i, pLogF, av[i])
+	}
+	out.SetSym(pLogF, pLogF, vav)
+	h.SetVec(pLogF, vg)
+	return out, h
 }
 
 // ErrUndetermined reports samples that do not pin the map down.
@@ -149,7 +215,8 @@ func FitPlate(h Homography, samples []Sample, prior Prior) (*Fit, error) {
 		if s != 1 && prior.LogF <= knownLens {
 			break
 		}
-		if misfit < best {
+		// Seen from straight above every focal length fits; only a clear gain counts.
+		if misfit < 0.7*best {
 			best = misfit
 			start.Pose, start.Lens.F = pose, prior.Lens.F*s
 		}
@@ -212,7 +279,7 @@ func fitFrom(pl Plate, shrink float64, samples []Sample, prior Prior, gentle int
 	}
 	res, jac := make([]float64, n), make([][nParams]float64, n)
 	weight := make([]float64, n)
-	lambda, cost := 1e-6, math.Inf(1)
+	const lambda = 1e-6
 	sigma, common := 1.0, 1.0
 	var normal *mat.SymDense
 	for iter := range 25 {
@@ -226,12 +293,9 @@ func fitFrom(pl Plate, shrink float64, samples []Sample, prior Prior, gentle int
 		if iter >= gentle {
 			common = dropEdges(samples, res, weight, sigma)
 		}
-		a, g, c := normalEquations(res, jac, weight, sigma*math.Sqrt(common), pl, shrink, prior)
+		a, g := normalEquations(res, jac, weight, sigma*math.Sqrt(common), pl, shrink, prior)
+		a, g = straightened(&pl, a, g)
 		normal = a
-		if iter > gentle && math.Abs(cost-c) < 1e-3*(1+c) {
-			break
-		}
-		cost = c
 		damped := mat.NewSymDense(nParams, nil)
 		damped.CopySym(a)
 		for k := range nParams {
@@ -247,9 +311,16 @@ func fitFrom(pl Plate, shrink float64, samples []Sample, prior Prior, gentle int
 		}
 		next := pl
 		for k := range pShrink {
-			next = next.moved(k, limited(k, d.AtVec(k), &pl))
+			next = next.along(k, limited(k, d.AtVec(k), &pl))
 		}
 		pl, shrink = next, shrink+d.AtVec(pShrink)
+		// The step in units of the posterior: done when it moves nothing by more
+		// than a seventh of its sigma. The sum of squares itself is no guide: it
+		// hardly changes along what the picture leaves open, as the focal length
+		// seen from straight above, and still that turns the direction.
+		if iter > gentle && mat.Dot(g, &d) < 0.02 {
+			break
+		}
 	}
 	var chol mat.Cholesky
 	if !chol.Factorize(normal) {
@@ -441,16 +512,14 @@ func finite(r float64) float64 {
 	return 1
 }
 
-func normalEquations(res []float64, jac [][nParams]float64, weight []float64, sigma float64, pl Plate, shrink float64, prior Prior) (*mat.SymDense, *mat.VecDense, float64) {
+func normalEquations(res []float64, jac [][nParams]float64, weight []float64, sigma float64, pl Plate, shrink float64, prior Prior) (*mat.SymDense, *mat.VecDense) {
 	var a [nParams][nParams]float64
 	var g [nParams]float64
-	cost := 0.0
 	for i, r := range res {
 		w := weight[i] / (sigma * sigma)
 		if w == 0 {
 			continue
 		}
-		cost += w * r * r
 		for p := range nParams {
 			wj := w * jac[i][p]
 			g[p] += wj * r
@@ -465,7 +534,6 @@ func normalEquations(res []float64, jac [][nParams]float64, weight []float64, si
 		}
 		a[k][k] += 1 / (sd * sd)
 		g[k] -= (value - mean) / (sd * sd)
-		cost += (value - mean) * (value - mean) / (sd * sd)
 	}
 	l, m := &pl.Lens, &prior.Lens
 	hold(pLogF, math.Log(l.F), math.Log(m.F), prior.LogF)
@@ -487,7 +555,7 @@ func normalEquations(res []float64, jac [][nParams]float64, weight []float64, si
 			sym.SetSym(p, q, a[p][q])
 		}
 	}
-	return sym, mat.NewVecDense(nParams, g[:]), cost
+	return sym, mat.NewVecDense(nParams, g[:])
 }
 
 // judge fills the figures of merit.
@@ -519,7 +587,7 @@ func (f *Fit) Spread(quantity func(*Plate) float64) (fromPrint, rest float64) {
 	var g [nParams]float64
 	for k := range pShrink {
 		h := steps[k] * 10
-		m := f.Plate.moved(k, h)
+		m := f.Plate.along(k, h)
 		g[k] = (quantity(&m) - base) / h
 	}
 	var total, along float64
