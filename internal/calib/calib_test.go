@@ -171,9 +171,9 @@ func TestFitPlateStatesAnHonestSigma(t *testing.T) {
 			prior := UnknownLens(2000, 1500, tt.focal)
 			prior.Stretch, prior.Curl = 0.001, 3e-5
 			lens := Lens{
-				F:  prior.Lens.F * math.Exp(prior.LogF/2*r.NormFloat64()),
-				Cx: prior.Lens.Cx + prior.Centre/3*r.NormFloat64(), Cy: prior.Lens.Cy + prior.Centre/3*r.NormFloat64(),
-				K1: 0.1 * r.NormFloat64(), K2: 0.05 * r.NormFloat64(), P1: 0.0005 * r.NormFloat64(), P2: 0.0005 * r.NormFloat64(),
+				F:  prior.Lens.F * math.Exp(prior.LogF*r.NormFloat64()),
+				Cx: prior.Lens.Cx + prior.Centre*r.NormFloat64(), Cy: prior.Lens.Cy + prior.Centre*r.NormFloat64(),
+				K1: 0.2 * r.NormFloat64(), K2: 0.1 * r.NormFloat64(), P1: 0.0005 * r.NormFloat64(), P2: 0.0005 * r.NormFloat64(),
 			}
 			tilt := angle.FromDegrees(tt.from + (tt.upto-tt.from)*r.Float64())
 			truth := testPlate(tilt, angle.Angle(6.28*r.Float64()), angle.Angle(6.28*r.Float64()), 330, lens)
