@@ -1,0 +1,94 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"strings"
+	"testing"
+)
+
+// Each slip exits 2 with nothing on standard output, and names what is wrong.
+func TestUsageErrors(t *testing.T) {
+	for _, tt := range []struct {
+		line string
+		code string
+		says string // part of the message or the hint
+	}{
+		{"frobnicate", "unknown_command", "frobnicate"},
+		{"help tme", "unknown_command", "did you mean time?"},
+		{"read", "no_photo", "name photos"},
+		{"version now", "unexpected_argument", `"now"`},
+		{"man", "no_folder", "folder"},
+		{"completion tcsh", "bad_shell", "bash, fish or zsh"},
+		{"sheet --paper a3", "bad_paper", "a4 or letter"},
+		{"sheet --format doc", "bad_format", "pdf, svg or png"},
+		{"sheet --dpi x", "bad_flag_value", "--dpi"},
+
+		{"sun --position", "missing_flag_value", "--position"},
+		{"sun --position 95,10", "bad_position", "beyond 90"},
+		{"sun --position 1,2 --step soon --date 2026-03-14", "bad_flag_value", "--step"},
+		{"sun --position 1,2 --date 2026-03-14 --step -1h", "bad_step", "-1h"},
+		{"sun --position 1,2 --date 2026-03-14 --step 1ns", "too_many_rows", "longer step"},
+		{"sun --position 1,2 --date 2026-02-30", "bad_date", "2026-02-30"},
+		{"sun --position 1,2 --time 1931-01-01T00:00:00Z", "time_out_of_range", ""},
+		{"sun --position 1,2 --step 1h", "step_without_date", "--date"},
+		{"sun --position 1,2 --elevation 99999", "out_of_range", "11000 m"},
+
+		{"read --level-sigma -1 p.jpg", "out_of_range", "from 0 to 20 deg"},
+		{"read --time-sigma NaN p.jpg", "out_of_range", "--time-sigma"},
+		{"read --position-sigma 1e300 p.jpg", "out_of_range", "--position-sigma"},
+		{"read --position-sigma -0.5 p.jpg", "out_of_range", "--position-sigma"},
+		{"read --alignment-sigma Inf p.jpg", "out_of_range", "--alignment-sigma"},
+		{"read --clock-error 1e9 p.jpg", "out_of_range", "--clock-error"},
+		{"read --rod-height abc p.jpg", "bad_number", `"abc" is no number`},
+		{"read --rod-diameter 0 p.jpg", "out_of_range", "--rod-diameter"},
+		{"read --course 361 p.jpg", "out_of_range", "--course"},
+		{"read --jobs 0 p.jpg", "out_of_range", "--jobs"},
+		{"read --body mars p.jpg", "unknown_body", "auto, sun or moon"},
+		{"read --print-scale 1.0 p.jpg", "bad_print_scale", "X,Y"},
+		{"read --print-scale 176,175.1 p.jpg", "bad_print_scale", "divide what you measure"},
+		{"read --print-scale 1,NaN p.jpg", "bad_print_scale", "NaN"},
+		{"read --utc-offset 5.3 p.jpg", "bad_utc_offset", "quarter hours"},
+		{"read --number -1", "out_of_range", "--number"},
+		{"read --number 10 --number-sigma 0", "out_of_range", "--number-sigma"},
+		{"read --number-sigma 1 p.jpg", "sigma_without_number", "--number"},
+		{"read --number 55", "number_alone", "--time and --position"},
+
+		// Times that could be read two ways.
+		{"read --time 2026-03-14T09:26:53 --position 1,2 p.jpg", "no_utc_offset", "--utc-offset"},
+		{"read --time 2026-03-14T09:26:53Z --utc-offset 2 p.jpg", "offset_conflict", "contradict"},
+		{"read --time noon p.jpg", "bad_time", `"noon"`},
+
+		// Flags that contradict each other are both named.
+		{"sun --position 1,2 --time 2026-03-14T09:26:53Z --date 2026-03-14", "contradicting_flags", "--time and --date"},
+		{"read --time 2026-03-14T09:26:53Z --clock-error 3 p.jpg", "contradicting_flags", "--time and --clock-error"},
+		{"read --number 55 --overlay out", "contradicting_flags", "--number and --overlay"},
+		{"read --number 55 --rod-height 50", "contradicting_flags", "--number and --rod-height"},
+		{"read --number 55 p.jpg", "number_with_photo", "p.jpg"},
+		{"sheet --format png -o a.svg", "contradicting_flags", "--format png and --output a.svg"},
+		{"sheet --dpi 300 -o a.pdf", "contradicting_flags", "--dpi"},
+	} {
+		t.Run(tt.line, func(t *testing.T) {
+			t.Chdir(t.TempDir())
+			var out, errs bytes.Buffer
+			s := &streams{out: &out, err: &errs, json: true}
+			if got := execute(context.Background(), strings.Fields(tt.line), s); got != exitUsage {
+				t.Errorf("exit status %d, want %d", got, exitUsage)
+			}
+			if out.Len() > 0 {
+				t.Errorf("standard output: %s", &out)
+			}
+			var m message
+			if err := json.Unmarshal(errs.Bytes(), &m); err != nil {
+				t.Fatalf("standard error is no single JSON object: %v\n%s", err, &errs)
+			}
+			if m.Level != "error" || m.Code != tt.code || !strings.Contains(m.Message+"\n"+m.Hint, tt.says) {
+				t.Errorf("got %+v, want code %s with %q", m, tt.code, tt.says)
+			}
+			if !strings.Contains(m.Hint, "--help'") {
+				t.Errorf("the hint %q names no help", m.Hint)
+			}
+		})
+	}
+}
