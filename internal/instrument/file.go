@@ -1,0 +1,296 @@
+package instrument
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"text/template"
+	"time"
+
+	"github.com/BurntSushi/toml"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/fault"
+)
+
+const (
+	fileFormat  = "shadowread instrument"
+	fileVersion = 1
+	maxFile     = 64 << 10 // bytes
+)
+
+const squareDegree = float64(angle.Degree * angle.Degree) // rad²
+
+// file is the record as it is written.
+type file struct {
+	Format  string    `toml:"format"`
+	Version int       `toml:"version"`
+	Name    string    `toml:"name"`
+	Found   time.Time `toml:"found"`
+	How     string    `toml:"how"`
+	Gnomon  struct {
+		Kind          string   `toml:"kind"`
+		HeightMM      float64  `toml:"height_mm"`
+		DiameterMM    float64  `toml:"diameter_mm"`
+		FootStarboard *float64 `toml:"foot_starboard_mm"`
+		FootForward   *float64 `toml:"foot_forward_mm"`
+		FootSigma     *float64 `toml:"foot_sigma_mm"`
+	} `toml:"gnomon"`
+	Proved struct {
+		Lubber        *float64    `toml:"lubber_correction_deg"`
+		LeanStarboard float64     `toml:"lean_starboard_deg"`
+		LeanForward   float64     `toml:"lean_forward_deg"`
+		RodStarboard  float64     `toml:"rod_starboard_deg"`
+		RodForward    float64     `toml:"rod_forward_deg"`
+		Covariance    [][]float64 `toml:"covariance_deg2"`
+	} `toml:"proved"`
+	Remains struct {
+		Level     *float64 `toml:"level_sigma_deg"`
+		Alignment float64  `toml:"alignment_sigma_deg"`
+	} `toml:"remains"`
+	Lens struct {
+		File string `toml:"file"`
+	} `toml:"lens"`
+}
+
+var layout = template.Must(template.New("").Funcs(template.FuncMap{"quote": quote, "n": number}).Parse(
+	`# Instrument record. Angles in degrees, lengths in millimetres, sigmas one standard
+# deviation. On the sheet: starboard is right of forward, seen from above.
+format = "shadowread instrument"
+version = 1
+name = {{quote .Name}}
+{{if not .Found.IsZero}}found = {{.Found.UTC.Format "2006-01-02T15:04:05Z"}}
+{{end}}how = {{quote .How}}
+
+[gnomon]
+kind = {{quote .Gnomon.Kind}}  # "rod" or "plumb line"
+height_mm = {{n .Gnomon.HeightMM}}  # of the tip above the sheet; 0: not known
+diameter_mm = {{n .Gnomon.DiameterMM}}
+{{with .Gnomon.FootStarboard}}# Where the axis meets the sheet, from the printed foot.
+foot_starboard_mm = {{n .}}
+foot_forward_mm = {{n $.Gnomon.FootForward}}
+foot_sigma_mm = {{n $.Gnomon.FootSigma}}
+{{end}}
+[proved]
+{{with .Proved.Lubber}}# Add to the heading of the sheet's forward axis to have the vehicle's.
+lubber_correction_deg = {{n .}}
+{{end}}# Which way the rod's top leans from plumb, and from the sheet's normal.
+lean_starboard_deg = {{n .Proved.LeanStarboard}}
+lean_forward_deg = {{n .Proved.LeanForward}}
+rod_starboard_deg = {{n .Proved.RodStarboard}}
+rod_forward_deg = {{n .Proved.RodForward}}
+# Of lubber, lean starboard, lean forward, rod starboard, rod forward.
+covariance_deg2 = [
+{{range .Proved.Covariance}}  [{{range $i, $v := .}}{{if $i}}, {{end}}{{n $v}}{{end}}],
+{{end}}]
+
+[remains]
+level_sigma_deg = {{n .Remains.Level}}  # what a new setting-up changes
+alignment_sigma_deg = {{n .Remains.Alignment}}
+{{if .Lens.File}}
+[lens]
+file = {{quote .Lens.File}}
+{{end}}`))
+
+// quote writes a TOML basic string; Check has seen that it is printable.
+func quote(s string) string {
+	return `"` + strings.NewReplacer(`\`, `\\`, `"`, `\"`).Replace(s) + `"`
+}
+
+// number writes twelve digits, so that writing what was read changes nothing.
+func number(v any) string {
+	x, ok := v.(float64)
+	if !ok {
+		x = *v.(*float64)
+	}
+	s := strconv.FormatFloat(x+0, 'g', 12, 64) // + 0: no -0
+	if !strings.ContainsAny(s, ".e") {
+		s += ".0" // TOML tells 1 from 1.0
+	}
+	return s
+}
+
+// Write writes the record as text that Read reads back.
+func (r Record) Write(w io.Writer) error {
+	if err := r.Check(); err != nil {
+		return err
+	}
+	f := file{Name: r.Name, Found: r.Found, How: r.How}
+	f.Gnomon.Kind, f.Gnomon.HeightMM, f.Gnomon.DiameterMM = string(r.Gnomon), r.HeightMM, r.DiameterMM
+	if r.Foot != nil {
+		f.Gnomon.FootStarboard, f.Gnomon.FootForward, f.Gnomon.FootSigma = &r.Foot.StarboardMM, &r.Foot.ForwardMM, &r.Foot.SigmaMM
+	}
+	if r.Proved.Lubber != nil {
+		f.Proved.Lubber = new(r.Proved.Lubber.Degrees())
+	}
+	degrees := func(s Slope) (starboard, forward float64) {
+		a, b := s.Angles()
+		return a.Degrees(), b.Degrees()
+	}
+	f.Proved.LeanStarboard, f.Proved.LeanForward = degrees(r.Proved.Lean)
+	f.Proved.RodStarboard, f.Proved.RodForward = degrees(r.Proved.Rod)
+	for _, row := range r.Proved.Covariance {
+		out := make([]float64, len(row))
+		for k, v := range row {
+			out[k] = v / squareDegree
+		}
+		f.Proved.Covariance = append(f.Proved.Covariance, out)
+	}
+	f.Remains.Level, f.Remains.Alignment = new(r.LevelSigma.Degrees()), r.AlignmentSigma.Degrees()
+	f.Lens.File = r.Lens
+	return layout.Execute(w, f)
+}
+
+// Save writes the record's file whole or not at all; a file of that name is replaced.
+// The error's code is cannot_write, or Check's.
+func (r Record) Save(path string) error {
+	var text bytes.Buffer
+	if err := r.Write(&text); err != nil {
+		return err
+	}
+	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+".*")
+	if err == nil {
+		defer os.Remove(f.Name()) // fails once it has been moved
+		_, err = f.Write(text.Bytes())
+		err = errors.Join(err, f.Chmod(0o644), f.Sync(), f.Close())
+		if err == nil {
+			err = os.Rename(f.Name(), path)
+		}
+	}
+	if err != nil {
+		return fault.Wrap(err, "cannot_write", "choose a folder that exists and may be written to", "%s cannot be written", path)
+	}
+	return nil
+}
+
+// Load reads the record in a file; see Read.
+func Load(path string) (Record, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return Record{}, fault.Wrap(err, "unreadable_file", "check that the file is there and may be read", "cannot read %s", path)
+	}
+	defer f.Close()
+	return Read(f, path)
+}
+
+// keyError carries the key that Check complains of to Read, which knows the line.
+type keyError string
+
+func (k keyError) Error() string { return "key " + string(k) }
+
+// Read reads a record. Keys that are not known are refused with their line: a slip in a
+// key must not leave an instrument uncorrected. name stands for the file in errors.
+//
+// The error's code is unreadable_file, file_too_large, bad_instrument or
+// instrument_version.
+func Read(r io.Reader, name string) (Record, error) {
+	data, err := io.ReadAll(io.LimitReader(r, maxFile+1))
+	switch {
+	case err != nil:
+		return Record{}, fault.Wrap(err, "unreadable_file", "check the file", "cannot read %s", name)
+	case len(data) > maxFile:
+		return Record{}, fault.New("file_too_large", "check that it is an instrument record", "%s is larger than %d bytes", name, maxFile)
+	}
+	bad := func(key, hint, format string, args ...any) (Record, error) {
+		at := name
+		if line := lineOf(string(data), key); line > 0 {
+			at = fmt.Sprintf("%s line %d", name, line)
+		}
+		return Record{}, fault.New("bad_instrument", hint, "%s: %s", at, fmt.Sprintf(format, args...))
+	}
+	var f file
+	meta, err := toml.Decode(string(data), &f)
+	if err != nil {
+		var parse toml.ParseError
+		if errors.As(err, &parse) {
+			return Record{}, fault.New("bad_instrument", "correct the line, or prove the instrument again", "%s line %d: %s", name, parse.Position.Line, parse.Message)
+		}
+		return bad("", "correct the value, or prove the instrument again", "%v", err)
+	}
+	if f.Format != fileFormat {
+		return bad("format", "give the file that align wrote", "it is not an instrument record")
+	}
+	if f.Version != fileVersion {
+		return Record{}, fault.New("instrument_version", "use the program that wrote it, or prove the instrument again", "%s is a record of version %d, not %d", name, f.Version, fileVersion)
+	}
+	if unknown := meta.Undecoded(); len(unknown) > 0 {
+		return bad(unknown[0][len(unknown[0])-1], "check the spelling against a record that align wrote", "unknown key %s", unknown[0])
+	}
+	g := f.Gnomon
+	given := 0
+	for _, v := range []*float64{g.FootStarboard, g.FootForward, g.FootSigma} {
+		if v != nil {
+			given++
+		}
+	}
+	if given%3 != 0 {
+		return bad("gnomon", "give foot_starboard_mm, foot_forward_mm and foot_sigma_mm, or none of them", "the foot is given in part")
+	}
+	if f.Remains.Level == nil {
+		return bad("remains", "write what a new setting-up changes; 0.5 for a plate set with a bubble", "level_sigma_deg is missing")
+	}
+	out := Record{
+		Name: f.Name, Found: f.Found.UTC().Truncate(time.Second), How: f.How, Gnomon: Gnomon(g.Kind), HeightMM: g.HeightMM, DiameterMM: g.DiameterMM,
+		LevelSigma: angle.FromDegrees(*f.Remains.Level), AlignmentSigma: angle.FromDegrees(f.Remains.Alignment), Lens: f.Lens.File,
+	}
+	if given == 3 {
+		out.Foot = &Foot{*g.FootStarboard, *g.FootForward, *g.FootSigma}
+	}
+	p := f.Proved
+	if p.Lubber != nil {
+		out.Proved.Lubber = new(angle.FromDegrees(*p.Lubber))
+	}
+	for _, v := range []struct {
+		key   string
+		value float64
+	}{{"lean_starboard_deg", p.LeanStarboard}, {"lean_forward_deg", p.LeanForward}, {"rod_starboard_deg", p.RodStarboard}, {"rod_forward_deg", p.RodForward}} {
+		if !(v.value > -90 && v.value < 90) { // beyond, a tangent would make a small slope of it
+			return bad(v.key, "check the value and its unit", "%s = %g is no lean", v.key, v.value)
+		}
+	}
+	out.Proved.Lean = SlopeOf(angle.FromDegrees(p.LeanStarboard), angle.FromDegrees(p.LeanForward))
+	out.Proved.Rod = SlopeOf(angle.FromDegrees(p.RodStarboard), angle.FromDegrees(p.RodForward))
+	if len(p.Covariance) != 0 && len(p.Covariance) != Components {
+		return bad("covariance_deg2", "prove the instrument again rather than editing it", "the covariance has not %d rows", Components)
+	}
+	for i, row := range p.Covariance {
+		if len(row) != Components {
+			return bad("covariance_deg2", "prove the instrument again rather than editing it", "a row of the covariance has not %d values", Components)
+		}
+		for j, v := range row {
+			out.Proved.Covariance[i][j] = v * squareDegree
+		}
+	}
+	if err := out.Check(); err != nil {
+		var key keyError
+		var e *fault.Error
+		if errors.As(err, &key) && errors.As(err, &e) {
+			return bad(string(key), e.Hint, "%s", e.Message)
+		}
+		return Record{}, err
+	}
+	return out, nil
+}
+
+// lineOf returns the line, from 1, that sets key or opens the table of that name; 0 if
+// there is none.
+func lineOf(text, key string) int {
+	if key == "" {
+		return 0
+	}
+	n := 0
+	for line := range strings.Lines(text) {
+		n++
+		left, _, _ := strings.Cut(line, "=")
+		left = strings.Trim(strings.TrimSpace(left), `"'[]`)
+		if left == key || strings.HasSuffix(left, "."+key) {
+			return n
+		}
+	}
+	return 0
+}
