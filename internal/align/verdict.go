@@ -1,0 +1,135 @@
+package align
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"shadowread/internal/angle"
+)
+
+// shimBase is the length for which a shim's height is given, mm.
+const shimBase = 100.0
+
+// Verdict says in plain words what is off, by how much, what to do, and what remains.
+// Uncertainties are one sigma.
+func (r *Result) Verdict() (lines []string) {
+	say := func(format string, args ...any) { lines = append(lines, fmt.Sprintf(format, args...)) }
+	for _, t := range r.Terms {
+		if t.SetAside {
+			say("%s was set aside: its shadow lies %.2f° from where the others put it; look at it for its time, for another shadow, or for a rod that was touched", t.Label, t.Residual.Abs().Degrees())
+		}
+	}
+	if len(r.Suspects) > 0 {
+		say("the readings do not agree, and nobody can say which is wrong: look at %s, and take more readings", r.names(r.Suspects))
+	}
+	if r.Widened > 1 {
+		say("the readings scatter %.1f times as much as their sigmas say; all uncertainties here were raised by as much", r.Widened)
+	}
+
+	if len(r.Stands) == 1 {
+		h := r.Stands[0].Heading
+		if h.Determined {
+			say("the sheet's forward axis points to %06.2f° true, plus or minus %.2g°%s", h.Value.Degrees(), h.Sigma.Degrees(), rests(h.PriorShare, h.RestsOn))
+		} else {
+			say("the sheet's heading is not determined: about %.0f°, plus or minus %.1f°%s", h.Value.Degrees(), h.Sigma.Degrees(), rests(h.PriorShare, h.RestsOn))
+		}
+	}
+
+	tilt, toward, sigma := r.Lean()
+	share, on := r.LeanStarboard.PriorShare, r.LeanStarboard.RestsOn
+	if r.LeanForward.PriorShare > share {
+		share, on = r.LeanForward.PriorShare, r.LeanForward.RestsOn
+	}
+	switch {
+	case !r.LeanDetermined():
+		say("the rod's lean from plumb is not determined: it may be %.1f°, plus or minus %.1f° to starboard and %.1f° forward%s; %s",
+			tilt.Degrees(), r.LeanStarboard.Sigma.Degrees(), r.LeanForward.Sigma.Degrees(), rests(share, on), r.advice())
+	case tilt < 2*sigma:
+		say("the rod is plumb as far as these readings show: a lean of %.2f° is within its uncertainty of %.2g°%s", tilt.Degrees(), sigma.Degrees(), rests(share, on))
+	default:
+		say("the rod's top leans %.2f° from plumb, plus or minus %.2g°, towards %03.0f° on the sheet, clockwise from forward (scale number %03.0f)%s: raise that side of the board by %.1f mm for each %.0f mm of its width, or bend the rod back, then prove it again",
+			tilt.Degrees(), sigma.Degrees(), whole(toward), whole(math.Pi-toward), rests(share, on), shimBase*tilt.Tan(), shimBase)
+	}
+
+	s, f := r.FootStarboardMM, r.FootForwardMM
+	if s.Determined && f.Determined {
+		off := math.Hypot(s.Value, f.Value)
+		if off > 2*max(s.Sigma, f.Sigma) {
+			say("the rod's foot stands %.2f mm from the dial's centre, plus or minus %.2g mm, towards %03.0f° on the sheet%s: it turns a number read by eye on a scale of 58 mm radius by up to %.2f°, and a photo's reading not at all",
+				off, max(s.Sigma, f.Sigma), whole(angle.Clockwise(s.Value, f.Value)), rests(max(s.PriorShare, f.PriorShare), s.RestsOn), angle.Asin(off/58).Degrees())
+		}
+	}
+
+	if r.clockAsked {
+		c := r.Clock
+		word := "fast"
+		if c.Value < 0 {
+			word = "slow"
+		}
+		if c.Determined {
+			say("the clock is %.0f s %s, plus or minus %.0f s%s", math.Abs(c.Value.Seconds()), word, c.Sigma.Seconds(), rests(c.PriorShare, c.RestsOn))
+		} else {
+			say("the clock's error is not determined, %.0f s plus or minus %.0f s: a clock turns all headings almost alike; compare it with a time signal", c.Value.Seconds(), c.Sigma.Seconds())
+		}
+	}
+
+	if l := r.Lubber; l != nil {
+		switch {
+		case !l.Determined:
+			say("the lubber error is not determined, since the sheet's heading is not")
+		case l.Value.Abs() < 2*l.Sigma:
+			say("the sheet is square to the vehicle as far as these readings show: %.2f° is within the uncertainty of %.2g°", l.Value.Abs().Degrees(), l.Sigma.Degrees())
+		default:
+			way := "clockwise"
+			if l.Value < 0 {
+				way = "counter-clockwise"
+			}
+			say("the vehicle's heading is the sheet's %+.2f°, plus or minus %.2g°: turn the sheet %.2f° %s on its mount, seen from above, or keep the correction", l.Value.Degrees(), l.Sigma.Degrees(), l.Value.Abs().Degrees(), way)
+		}
+	}
+
+	if len(r.Remains) == 0 {
+		say("so much lean cannot be corrected for: straighten the rod and level the board, then prove it again")
+	}
+	for _, m := range r.Remains {
+		say("with the sun at %.0f° a heading read as if nothing were off is wrong by up to %.2f°; corrected, %.2g° remains (one sigma)", m.Altitude.Degrees(), m.Uncorrected.Degrees(), m.Sigma.Degrees())
+	}
+	if len(r.Stands) == 1 {
+		say("%s", r.advice())
+	}
+	return lines
+}
+
+// advice says how to come to know more.
+func (r *Result) advice() string {
+	if len(r.Stands) > 1 {
+		return "to tell rod and plate apart on a quick turn, give the rod's height with shadows whose tip is seen, and the rod's slope from its own image or a rod known to stand square; or let the instrument stand for four hours about noon"
+	}
+	switch {
+	case r.Enough == nil:
+		return fmt.Sprintf("going on today does not bring the heading to %.2g°; four hours about noon serve best", r.Goal.Degrees())
+	case *r.Enough == 0:
+		return fmt.Sprintf("the series is long enough for a heading to %.2g°", r.Goal.Degrees())
+	default:
+		return fmt.Sprintf("go on for %s more to know the heading to %.2g°; four hours about noon serve best", hours(*r.Enough), r.Goal.Degrees())
+	}
+}
+
+// rests marks a value half or more of whose uncertainty comes from a prior.
+func rests(share float64, name string) string {
+	if share < 0.5 {
+		return ""
+	}
+	return fmt.Sprintf(" (%.0f %% of that uncertainty rests on what was stated of %s)", 100*min(1, share), name)
+}
+
+// whole rounds a direction to degrees, 360 being 0.
+func whole(a angle.Angle) float64 { return math.Mod(math.Round(a.Bearing().Degrees()), 360) }
+
+func hours(d time.Duration) string {
+	if d < time.Hour {
+		return fmt.Sprintf("%.0f min", d.Minutes())
+	}
+	return fmt.Sprintf("%.1f h", d.Hours())
+}
