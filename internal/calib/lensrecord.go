@@ -3,6 +3,7 @@ package calib
 import (
 	"bytes"
 	"cmp"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -64,14 +65,14 @@ func (a Camera) String() string {
 // lensValues is a set of lens parameters as the record writes them: pixels of the
 // stored raster, distortion in units of the focal length.
 type lensValues struct {
-	F  float64 `toml:"f_px"`
-	Cx float64 `toml:"cx_px"`
-	Cy float64 `toml:"cy_px"`
-	K1 float64 `toml:"k1"`
-	K2 float64 `toml:"k2"`
-	K3 float64 `toml:"k3"`
-	P1 float64 `toml:"p1"`
-	P2 float64 `toml:"p2"`
+	F  float64 `toml:"f_px" json:"f_px"`
+	Cx float64 `toml:"cx_px" json:"cx_px"`
+	Cy float64 `toml:"cy_px" json:"cy_px"`
+	K1 float64 `toml:"k1" json:"k1"`
+	K2 float64 `toml:"k2" json:"k2"`
+	K3 float64 `toml:"k3" json:"k3"`
+	P1 float64 `toml:"p1" json:"p1"`
+	P2 float64 `toml:"p2" json:"p2"`
 }
 
 // LensRecord is a lens that was solved, kept in a text file. Lens and Sigma are in
@@ -88,15 +89,15 @@ type LensRecord struct {
 
 // recordFile is a LensRecord as it stands in the file.
 type recordFile struct {
-	Schema   int        `toml:"schema"`
-	Camera   Camera     `toml:"camera"`
-	Lens     lensValues `toml:"lens"`
-	Sigma    lensValues `toml:"sigma"`
+	Schema   int        `toml:"schema" json:"schema"`
+	Camera   Camera     `toml:"camera" json:"camera"`
+	Lens     lensValues `toml:"lens" json:"lens"`
+	Sigma    lensValues `toml:"sigma" json:"sigma"`
 	Solution struct {
-		RMSPx  float64 `toml:"rms_px"`
-		Views  int     `toml:"views"`
-		Solved string  `toml:"solved"`
-	} `toml:"solution"`
+		RMSPx  float64 `toml:"rms_px" json:"rms_px"`
+		Views  int     `toml:"views" json:"views"`
+		Solved string  `toml:"solved" json:"solved"`
+	} `toml:"solution" json:"solution"`
 }
 
 const (
@@ -120,19 +121,27 @@ const recordHead = `# A camera's lens, solved from photos of the printed sheet.
 
 `
 
-// Encode writes the record as text that DecodeLensRecord reads back.
-func (r LensRecord) Encode(w io.Writer) error {
+// file returns the record as it is written.
+func (r LensRecord) file() recordFile {
 	f := recordFile{Schema: lensSchema, Camera: r.Camera}
 	l, s := r.Lens, r.Sigma
 	f.Lens = lensValues{l.F, l.Cx, l.Cy, l.K1, l.K2, l.K3, l.P1, l.P2}
 	f.Sigma = lensValues{s.F, s.Cx, s.Cy, s.K1, s.K2, s.K3, s.P1, s.P2}
 	f.Solution.RMSPx, f.Solution.Views, f.Solution.Solved = r.RMSPx, r.Views, r.Solved.Format(time.DateOnly)
+	return f
+}
+
+// MarshalJSON writes the record with the names of its file.
+func (r LensRecord) MarshalJSON() ([]byte, error) { return json.Marshal(r.file()) }
+
+// Encode writes the record as text that DecodeLensRecord reads back.
+func (r LensRecord) Encode(w io.Writer) error {
 	if _, err := io.WriteString(w, recordHead); err != nil {
 		return err
 	}
 	e := toml.NewEncoder(w)
 	e.Indent = ""
-	return e.Encode(f)
+	return e.Encode(r.file())
 }
 
 // DecodeLensRecord reads a record. It fails with code "bad_lens_record".
@@ -309,6 +318,11 @@ const focusPerMM = 1.0 / 1000
 // mm in a phone.
 const unknownFocus = 0.005
 
+// centreShift is one sigma of the principal point's wandering from photo to photo,
+// parts of the picture's long side: stabilised lenses and sensors move by some
+// tenths of a per cent (from memory; it cannot be told from a photo's data).
+const centreShift = 0.002
+
 // Prior returns what the record says of the lens of a photo in a working raster of
 // the given width that stands for the stored one shrunk by a whole factor, and
 // perhaps mirrored left to right after that. Stored and working pixels are related by
@@ -319,8 +333,9 @@ const unknownFocus = 0.005
 // since the terms of p2 in x are even in x, p2' = -p2; all others stay.
 //
 // The sigmas are the record's, which leaves out that its errors hang together, and
-// the focal length's is widened by what focusing at another distance does. Nothing
-// is said of the print: Stretch, StretchMean and Curl are the caller's.
+// those of focal length and principal point are widened by what focusing at another
+// distance and stabilisation do. Nothing is said of the print: Stretch, StretchMean
+// and Curl are the caller's.
 func (r LensRecord) Prior(widthPX, factor int, mirrored bool) Prior {
 	n := float64(factor)
 	l, s := r.Lens, r.Sigma
@@ -333,8 +348,9 @@ func (r LensRecord) Prior(widthPX, factor int, mirrored bool) Prior {
 	if r.Camera.FocalLengthMM > 0 {
 		focus = focusPerMM * r.Camera.FocalLengthMM
 	}
+	long := float64(max(r.Camera.WidthPX, r.Camera.HeightPX))
 	return Prior{
-		Lens: l, LogF: math.Hypot(s.F/r.Lens.F, focus), Centre: max(s.Cx, s.Cy) / n,
+		Lens: l, LogF: math.Hypot(s.F/r.Lens.F, focus), Centre: math.Hypot(max(s.Cx, s.Cy), centreShift*long) / n,
 		K1: s.K1, K2: s.K2, K3: s.K3, Decentring: max(s.P1, s.P2),
 	}
 }

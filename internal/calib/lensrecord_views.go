@@ -159,7 +159,7 @@ func (f *LensFit) normal(views []View, prior Prior) (*mat.SymDense, *mat.VecDens
 const never = 1e9
 
 func (f *LensFit) add(a *mat.SymDense, g *mat.VecDense, view int, res []float64, jac [][nParams]float64, weight []float64, sigma float64, pl Plate, shrink float64, prior Prior) {
-	va, vg, _ := normalEquations(res, jac, weight, sigma, pl, shrink, prior)
+	va, vg := normalEquations(res, jac, weight, sigma, pl, shrink, prior)
 	for p := range nParams {
 		i := place(p, view)
 		g.SetVec(i, g.AtVec(i)+vg.AtVec(p))

@@ -261,24 +261,35 @@ func (f *stripFit) cutEnd() {
 	f.dropFrom(f.rows[end].s - (f.right.a-f.left.a)/2 - 0.6 - 0.006*f.rows[end].s)
 }
 
-// cutCap puts aside the rows from where the strip widens to both sides at once: a
-// cap on the rod's tip casts a broader shadow.
+// cutCap puts aside the rows from where the strip widens to both sides at once for
+// good: a cap on the rod's tip casts a broader shadow. Where the strip goes on
+// beyond, another shadow crosses it, and only the crossing is left out.
 func (f *stripFit) cutCap() {
-	run, begun := 0, false
+	first, wide, beyond := -1, false, 0
 	for i := range f.rows {
 		row := &f.rows[i]
-		begun = begun || row.ok // before lies the rod's own image
 		gap := 3*f.sigma(row.s) + 0.15
 		l, r := f.left.at(row.s), f.right.at(row.s)
 		a, b := f.level(row, l-gap-0.4, l-gap), f.level(row, r+gap, r+gap+0.4)
-		if begun && a < 1-0.3*f.depth && b < 1-0.3*f.depth {
-			if run++; run >= 3 {
-				f.dropFrom(f.rows[i-2].s - 0.5)
-				return
+		dark := a < 1-0.3*f.depth && b < 1-0.3*f.depth
+		switch {
+		case first < 0 && !row.ok: // before the strip lies the rod's own image
+		case first < 0:
+			first = i
+		case dark && !wide:
+			wide, beyond, first = true, 0, i
+			row.ok = false
+		case dark:
+			beyond = 0
+			row.ok = false
+		case wide && row.ok:
+			if beyond++; beyond > 12 {
+				wide = false
 			}
-		} else if !math.IsNaN(a) && !math.IsNaN(b) {
-			run = 0
 		}
+	}
+	if wide {
+		f.dropFrom(f.rows[first].s - 0.5)
 	}
 }
 

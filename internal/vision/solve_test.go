@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"image"
 	"math"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -274,6 +275,28 @@ func TestJointAdjustmentOnPublishedCorners(t *testing.T) {
 	// 533 px to about half a pixel; a tenth or ten times would be a wrong covariance.
 	if g.F < 0.25 || g.F > 1 {
 		t.Errorf("sigma of f %.3f px", g.F)
+	}
+}
+
+// An exception of OpenCV's would end the program: random points must come to a
+// solution or an error.
+func TestSolveCameraSurvivesGarbage(t *testing.T) {
+	r := rand.New(rand.NewPCG(1, 7))
+	for i := range 150 {
+		size := math.Pow(10, 12*r.Float64()-3)
+		var views []FlatView
+		for range 3 + r.IntN(5) {
+			var v FlatView
+			for range 8 + r.IntN(20) {
+				v.On = append(v.On, sheet.Point{X: float64(r.IntN(9)), Y: float64(r.IntN(6)) * math.Pow(10, -6*r.Float64()*float64(i%2))})
+				v.Seen = append(v.Seen, calib.Pixel{U: size * r.NormFloat64(), V: size * r.NormFloat64()})
+			}
+			views = append(views, v)
+		}
+		s, err := SolveCamera(views, 1+r.IntN(4000), 1+r.IntN(3000), i%3 > 0)
+		if err == nil && !(s.RMSPx >= 0 && s.Lens.F > 0) || err != nil && fault.Code(err) != "lens_undetermined" {
+			t.Errorf("%+v %v", s, err)
+		}
 	}
 }
 
