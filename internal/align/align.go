@@ -46,6 +46,15 @@ type Observation struct {
 	LengthMM, LengthSigmaMM float64
 }
 
+// PhotoFloor and PhotoFloorMM are added in quadrature to what a photo's pixels and map say
+// of the direction and the offset: with the truth known, good photos are off by so much
+// beside their budgets (the eight photos of docs/alignment.md), and a series must not set
+// one aside for a hundredth of a degree.
+const (
+	PhotoFloor   = 0.01 * angle.Degree
+	PhotoFloorMM = 0.01 // that angle at the radius of the scale
+)
+
 // Priors is what is known before the readings. Sigmas are one standard deviation; 0 holds
 // a quantity at its mean.
 type Priors struct {

@@ -43,8 +43,8 @@ func (r *Result) Verdict() (lines []string) {
 	}
 	switch {
 	case !r.LeanDetermined():
-		say("the rod's lean from plumb is not determined: it may be %.1f°, plus or minus %.1f° to starboard and %.1f° forward%s; %s",
-			tilt.Degrees(), r.LeanStarboard.Sigma.Degrees(), r.LeanForward.Sigma.Degrees(), rests(share, on), r.advice())
+		say("the rod's lean from plumb is not determined: it may be %.1f°, plus or minus %.1f° to starboard and %.1f° forward%s",
+			tilt.Degrees(), r.LeanStarboard.Sigma.Degrees(), r.LeanForward.Sigma.Degrees(), rests(share, on))
 	case tilt < 2*sigma:
 		say("the rod is plumb as far as these readings show: a lean of %.2f° is within its uncertainty of %.2g°%s", tilt.Degrees(), sigma.Degrees(), rests(share, on))
 	default:
@@ -89,14 +89,17 @@ func (r *Result) Verdict() (lines []string) {
 		}
 	}
 
-	if len(r.Remains) == 0 {
+	switch {
+	case !r.LeanDetermined():
+		return append(lines, r.advice())
+	case len(r.Remains) == 0:
 		say("so much lean cannot be corrected for: straighten the rod and level the board, then prove it again")
 	}
 	for _, m := range r.Remains {
 		say("with the sun at %.0f° a heading read as if nothing were off is wrong by up to %.2f°; corrected, %.2g° remains (one sigma)", m.Altitude.Degrees(), m.Uncorrected.Degrees(), m.Sigma.Degrees())
 	}
 	if len(r.Stands) == 1 {
-		say("%s", r.advice())
+		lines = append(lines, r.advice())
 	}
 	return lines
 }
