@@ -148,6 +148,8 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 		switch {
 		case errors.Is(err, vision.ErrTooFewMarks):
 			r.refuse(TooFewMarks, fmt.Sprintf("%d of the sheet's 12 marks found, at least 4 are needed: take the whole sheet, sharp and well lit, from above", found))
+		case errors.Is(err, vision.ErrMarksDisagree):
+			r.refuse(PoorMap, "marks stand where the others do not allow it: the file may be damaged, or pieces of more than one sheet are in view. Copy the file again from the camera, or take the photo again")
 		default:
 			r.refuse(PoorMap, "the marks do not pin the sheet down: take the whole sheet, with marks on all sides of the dial in view")
 		}
@@ -171,6 +173,9 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 		return
 	case errors.Is(err, vision.ErrRodHides):
 		r.refuse(RodHidesShadow, "the rod stands before its own shadow: take the photo from another side, best from above")
+		return
+	case errors.Is(err, vision.ErrFootShaded):
+		r.refuse(NoShadow, "the foot of the rod stands in another shadow: step aside, or turn the plate into the open sun")
 		return
 	case err != nil:
 		r.refuse(NoShadow, "no shadow of the rod on the dial: it needs a clear sun (or bright moon), nothing else shading the dial, and a rod whose shadow covers 10 mm of the clear zone. If there is one, it may lie behind the rod: take the photo from above")
@@ -224,7 +229,8 @@ func (r *Result) conclude(o Options) {
 	if r.Sky != nil && r.Shadow != nil {
 		level = r.checkClock(o)
 	}
-	if r.Sky == nil || r.Number == nil || r.Budget == nil || r.Instant == nil || r.Place == nil {
+	if r.Sky == nil || r.Number == nil || r.Budget == nil {
+		r.Budget = nil // half a budget would pass for a small sigma
 		return
 	}
 	b := r.Budget

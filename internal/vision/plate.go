@@ -12,6 +12,9 @@ import (
 // ErrTooFewMarks reports a picture without enough of the sheet's marks.
 var ErrTooFewMarks = errors.New("too few marks")
 
+// ErrMarksDisagree reports marks that no one map explains.
+var ErrMarksDisagree = errors.New("the marks do not agree with one another")
+
 // leastMarks is the fewest marks that make a plate: four leave every parameter of
 // the map a witness against it.
 const leastMarks = 4
@@ -27,7 +30,7 @@ type Plate struct {
 // picture. found is the number of marks seen even when they do not suffice. The
 // prior is in the pixels of g.
 func FindPlate(g *Gray, s *sheet.Sheet, prior calib.Prior) (plate *Plate, found int, err error) {
-	h, seen, found, ok := searchMarks(g, s)
+	h, seen, decoded, found, ok := searchMarks(g, s)
 	if !ok {
 		return nil, found, ErrTooFewMarks
 	}
@@ -65,6 +68,18 @@ func FindPlate(g *Gray, s *sheet.Sheet, prior calib.Prior) (plate *Plate, found 
 			return nil, len(marks), err
 		}
 	}
+	// A mark that was read plainly but does not stand where the map has it: one may
+	// be chance, two say that parts of the picture do not belong together (a damaged
+	// file shifts what follows the damage).
+	astray := 0
+	for id := range decoded {
+		if !slices.Contains(marks, id) {
+			astray++
+		}
+	}
+	if astray >= 2 {
+		return nil, len(marks), ErrMarksDisagree
+	}
 	samples = append(samples, tickSamples(g, s, fit)...)
 	if fit, err = fit.Refit(samples, flat); err != nil {
 		return nil, len(marks), err
@@ -78,8 +93,9 @@ func FindPlate(g *Gray, s *sheet.Sheet, prior calib.Prior) (plate *Plate, found 
 }
 
 // searchMarks looks for marks from coarse to fine until enough agree on a layout.
-// It returns a plain map and the outlines behind it, in the pixels of g.
-func searchMarks(g *Gray, s *sheet.Sheet) (h calib.Homography, seen []candidate, found int, ok bool) {
+// It returns a plain map and the outlines behind it, in the pixels of g, and the ids
+// of all outlines that decode, agreeing or not.
+func searchMarks(g *Gray, s *sheet.Sheet) (h calib.Homography, seen []candidate, decoded map[int]bool, found int, ok bool) {
 	const coarse = 500 // px on the long side: a sheet that fills half of it has marks of 12 to 18 px
 	factor := 1
 	for max(g.W, g.H)/(factor*2) >= coarse*3/4 {
@@ -97,10 +113,14 @@ func searchMarks(g *Gray, s *sheet.Sheet) (h calib.Homography, seen []candidate,
 		h, seen = consensus(all)
 		found = max(found, len(seen))
 		if len(seen) >= leastMarks {
-			return h, seen, found, true
+			decoded = map[int]bool{}
+			for _, c := range all {
+				decoded[c.mark.ID] = true
+			}
+			return h, seen, decoded, found, true
 		}
 	}
-	return h, nil, found, false
+	return h, nil, nil, found, false
 }
 
 // consensus returns the largest set of outlines, one a mark, that one map of the

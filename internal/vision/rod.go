@@ -12,9 +12,11 @@ import (
 // the camera at C to the paper passes the rod's axis in plan at the height
 // C_z (1 - t), t being the part of the way to the paper.
 type rodImage struct {
+	plate  *calib.Plate
 	camera [3]float64
 	radius float64 // mm, with a margin
 	height float64 // mm, with a margin
+	known  bool    // the height was stated
 }
 
 // A rod of unknown size is masked as one of 75 x 4 mm: too large costs some
@@ -27,7 +29,7 @@ func newRodImage(p *calib.Plate, rod Rod) *rodImage {
 	if h == 0 {
 		h = 75
 	}
-	return &rodImage{camera: p.Pose.Centre(), radius: d/2 + 0.5, height: h * 1.04}
+	return &rodImage{plate: p, camera: p.Pose.Centre(), radius: d/2 + 0.5, height: h * 1.04, known: rod.HeightMM > 0}
 }
 
 // direction is where the rod's image runs on the paper, away from the camera.
@@ -72,19 +74,23 @@ func (r *rodImage) shadowBeside(d *dialImage) bool {
 			break
 		}
 		for _, side := range []int{1, -1} {
-			// The first visible place beside the mask.
-			for k := range dialColumns / 4 {
+			// The first visible places beside the mask, together against the noise.
+			sum, n := 0.0, 0
+			for k := 0; k < dialColumns/4 && n < 4; k++ {
 				v := row[((column(dir)+side*k)%dialColumns+dialColumns)%dialColumns]
-				if math.IsNaN(v) {
-					continue
+				if !math.IsNaN(v) {
+					sum += v
+					n++
 				}
-				seen++
-				if v < 0.75 {
-					dark++
-				}
-				break
+			}
+			if n == 0 {
+				continue
+			}
+			seen++
+			if sum/float64(n) < 0.75 {
+				dark++
 			}
 		}
 	}
-	return seen > 10 && dark*5 > seen
+	return seen > 10 && dark*4 > seen
 }

@@ -2,6 +2,7 @@ package vision
 
 import (
 	"errors"
+	"fmt"
 	"math"
 
 	"shadowread/internal/angle"
@@ -14,6 +15,8 @@ var (
 	ErrNoShadow  = errors.New("no shadow of the rod")
 	ErrAmbiguous = errors.New("more than one line may be the rod's shadow")
 	ErrRodHides  = errors.New("the rod's image covers its shadow")
+	// ErrFootShaded is an ErrNoShadow whose cause is known.
+	ErrFootShaded = fmt.Errorf("%w: the foot stands in another shadow", ErrNoShadow)
 )
 
 // Rod is what is known of the gnomon; zero means unknown.
@@ -32,7 +35,7 @@ const (
 // Candidates are dark two-sided lines from near the foot (dialImage.rays). The rod
 // itself is such a line; its image is predicted from the camera's place and
 // masked. Each candidate is then measured edge by edge and must look like a
-// shadow: two parallel edges, a rod's width, one side of the foot only.
+// shadow: two parallel edges, a rod's width, and no witness against it (castByRod).
 func FindShadow(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod) (*Strip, error) {
 	img := newRodImage(p, rod)
 	dial, ok := lookAtDial(g, p, s, img.hides)
@@ -42,7 +45,7 @@ func FindShadow(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod) (*Strip, error
 	rays := dial.rays(rod.DiameterMM)
 	var strips []*Strip
 	var scores []float64
-	covered := false
+	covered, shaded := false, false
 	for i, r := range rays {
 		if i >= 6 {
 			break
@@ -51,14 +54,18 @@ func FindShadow(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod) (*Strip, error
 			continue
 		}
 		strip, err := measureStrip(g, p, s, r, rod, img, dial)
-		if errors.Is(err, ErrRodHides) {
-			covered = true
+		if err == nil {
+			err = strip.castByRod(g, dial, img, s)
 		}
+		covered = covered || errors.Is(err, ErrRodHides)
+		shaded = shaded || errors.Is(err, ErrFootShaded)
 		if err == nil {
 			strips, scores = append(strips, strip), append(scores, r.score)
 		}
 	}
 	switch {
+	case len(strips) == 0 && shaded:
+		return nil, ErrFootShaded
 	case len(strips) == 0 && (covered || img.shadowBeside(dial)):
 		return nil, ErrRodHides
 	case len(strips) == 0:
@@ -94,6 +101,7 @@ func measureStrip(g *Gray, p *calib.Plate, s *sheet.Sheet, r ray, rod Rod, img *
 	least, most := p.Scale(f.frame.at(30, 0))
 	px := math.Sqrt(least * most)
 	inner := max(2.4, rod.DiameterMM/2+1)
+	edges := max(2, rod.DiameterMM/2+0.4) // n within which every sample must be seen
 	to := s.Dial.ClearZone[1] - 0.6
 	lit := func(q sheet.Point) float64 { return dial.paper.at(q.X, q.Y) }
 	// A first look gives the width; a second, with the flanks set to it, measures.
@@ -103,8 +111,9 @@ func measureStrip(g *Gray, p *calib.Plate, s *sheet.Sheet, r ray, rod Rod, img *
 		if pass == 1 {
 			every, turns = 1, 4
 			inner = width/2 + max(0.9, 2.5*f.sigma(50))
+			edges = width/2 + 0.35
 		}
-		f.sampleRows(shadowStart, to, inner+1.8, img.hides, inner, every)
+		f.sampleRows(shadowStart, to, inner+1.8, img.hides, edges, every)
 		total := len(f.rows)
 		visible := f.good()
 		f.normalise(inner, lit)

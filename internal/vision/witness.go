@@ -1,0 +1,191 @@
+package vision
+
+import (
+	"math"
+	"slices"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/sheet"
+)
+
+// A dark line with two parallel edges that passes the foot need not be the shadow
+// of the rod: creases, wires and roofs make such lines too. Four witnesses are
+// heard, each of which can only speak against it.
+//
+//   - The foot stands in the light. In a large shadow the rod's foot casts none.
+//   - The line begins at the foot and does not go on behind it.
+//   - The rod itself is seen where the camera's place puts it, about as thick as
+//     the strip is broad.
+//   - The line is as dark as a shadow, or else as broad as one.
+const (
+	// creaseDepth and creaseWidth bound what passes for a crease: folds change the
+	// light by less than a third over less than a millimetre and a half.
+	creaseDepth = 0.35
+	creaseWidth = 1.6 // mm
+	// thickest is the greatest width that is taken for a rod's own, mm; a broader
+	// dark has another shadow in it.
+	thickest = 8.0
+	// farStart is the greatest distance from the foot at which a strip whose
+	// beginning the rod's image hides may come into view, mm.
+	farStart = 33.0
+)
+
+// castByRod hears the witnesses; it returns nil when none speaks against the strip.
+func (st *Strip) castByRod(g *Gray, d *dialImage, img *rodImage, s *sheet.Sheet) error {
+	light := func(p sheet.Point) float64 { // NaN outside the picture
+		q := img.plate.Project(p)
+		if !g.contains(q, 1) {
+			return math.NaN()
+		}
+		return g.light(q.U, q.V) / d.paper.at(p.X, p.Y)
+	}
+	switch {
+	case st.From > farStart:
+		if f := newFrame(st.Direction, st.FootOffset); img.hides(f.at(st.From-3, 0)) {
+			return ErrRodHides
+		}
+		return ErrNoShadow
+	case st.Depth < creaseDepth && st.Width < creaseWidth:
+		return ErrNoShadow
+	case !st.footLit(light, img, s):
+		return ErrFootShaded
+	case st.goesOn(light, img):
+		return ErrNoShadow
+	}
+	thick, seen, told := img.look(light, st)
+	beside := (st.Direction - img.direction()).Signed().Abs()
+	switch {
+	case d.bright > 0.95: // where the paper is burnt out, a bright rod is too
+		return nil
+	case told && !seen:
+		return ErrNoShadow
+	case told && st.Width < 0.6*thick && thick < thickest:
+		return ErrNoShadow
+	case !told && beside < 25*angle.Degree && img.length() > leastStrip && st.To < img.length()+8:
+		return ErrRodHides // nothing shows that the line is not the rod itself
+	}
+	return nil
+}
+
+// footLit reports whether the paper around the back of the foot lies in the light.
+func (st *Strip) footLit(light func(sheet.Point) float64, img *rodImage, s *sheet.Sheet) bool {
+	lit, seen := 0, 0
+	for r := s.FootRing + 1; r < 9.5; r += 0.75 {
+		for a := -90; a <= 90; a += 5 {
+			dir := st.Direction + math.Pi + angle.FromDegrees(float64(a))
+			p := sheet.Point{X: r * dir.Sin(), Y: r * dir.Cos()}
+			onCross := min(math.Abs(p.X), math.Abs(p.Y)) < 0.8 && r < s.FootCross[1]+0.6
+			if onCross || img.hides(p) {
+				continue
+			}
+			v := light(p)
+			if math.IsNaN(v) {
+				continue
+			}
+			seen++
+			if v > 0.75 {
+				lit++
+			}
+		}
+	}
+	return seen >= 15 && 2*lit >= seen
+}
+
+// goesOn reports whether the line goes on behind the foot, looked at through the
+// mask of the rod: a wire's shadow there is as dark as before it, a rod's image by
+// rare chance only.
+func (st *Strip) goesOn(light func(sheet.Point) float64, img *rodImage) bool {
+	f := newFrame(st.Direction, st.FootOffset)
+	behindRod := (st.Direction + math.Pi - img.direction()).Signed().Abs() < 15*angle.Degree
+	same, seen := 0, 0
+	for b := 7.5; b < 30; b += 0.75 {
+		mid := (light(f.at(-b, -0.15*st.Width)) + light(f.at(-b, 0)) + light(f.at(-b, 0.15*st.Width))) / 3
+		side := st.Width/2 + 1.2
+		l, r := light(f.at(-b, -side)), light(f.at(-b, side))
+		if math.IsNaN(mid + l + r) {
+			continue
+		}
+		seen++
+		depth := 1 - mid/min(l, r)
+		if behindRod && b < img.length() {
+			if math.Abs(mid-(1-st.Depth)) < 0.08 && depth > 0.5*st.Depth {
+				same++
+			}
+		} else if depth > 0.5*st.Depth {
+			same++
+		}
+	}
+	return seen >= 8 && 10*same >= 6*seen
+}
+
+// look searches for the rod where the camera's place puts it. told is false where
+// too little of it lies on plain paper, as seen from above; seen whether something
+// other than paper stands there; thick its median width over the samples, mm at the
+// rod. A bright rod may differ from the paper on its shaded side only, so thick is
+// a lower bound.
+func (r *rodImage) look(light func(sheet.Point) float64, st *Strip) (thick float64, seen, told bool) {
+	top := 28.0
+	if r.known {
+		top = 0.85 * r.height
+	}
+	f := newFrame(r.direction(), 0)
+	strip := newFrame(st.Direction, st.FootOffset)
+	c := r.camera
+	away := math.Hypot(c[0], c[1])
+	const step = 0.3
+	differs := max(0.1, 5*st.Noise)
+	var widths []float64
+	samples := 0
+	for d := 5.8; d < 56; d += 0.5 {
+		// The height at which the rod's axis stands before the paper at d.
+		z := c[2] * d / (away + d)
+		if z > top {
+			break
+		}
+		p := f.at(d, 0)
+		along := p.X*strip.u.X + p.Y*strip.u.Y
+		across := p.X*strip.v.X + p.Y*strip.v.Y - st.FootOffset
+		if along > 0 && math.Abs(across) < st.Width/2+4 {
+			continue // the shadow itself lies there
+		}
+		var odd []float64
+		bad := false
+		for n := -6.0; n <= 6; n += step {
+			v := light(f.at(d, n))
+			if math.IsNaN(v) {
+				bad = true
+				break
+			}
+			if math.Abs(v-1) > differs {
+				odd = append(odd, n)
+			}
+		}
+		if bad {
+			continue
+		}
+		samples++
+		// The run of differing samples that lies nearest to the axis.
+		lo, hi, found, nearest := 0.0, 0.0, false, 2.2
+		for i := 0; i < len(odd); {
+			j := i
+			for j+1 < len(odd) && odd[j+1]-odd[j] < 3*step {
+				j++
+			}
+			if apart := max(odd[i], -odd[j], 0); apart < nearest && odd[j]-odd[i] >= 2*step {
+				lo, hi, found, nearest = odd[i], odd[j], true, apart
+			}
+			i = j + 1
+		}
+		if found {
+			widths = append(widths, (hi-lo+step)*(c[2]-z)/c[2])
+		}
+	}
+	if samples < 6 {
+		return 0, false, false
+	}
+	if 2*len(widths) < samples {
+		return 0, false, true
+	}
+	slices.Sort(widths)
+	return widths[len(widths)/2], true, true
+}
