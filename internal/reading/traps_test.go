@@ -1,0 +1,337 @@
+package reading_test
+
+import (
+	"context"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"testing"
+	"time"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/bearing"
+	"shadowread/internal/geo"
+	"shadowread/internal/proof"
+	"shadowread/internal/reading"
+	"shadowread/internal/render"
+	"shadowread/internal/sheet"
+)
+
+// The traps: pictures that lead a hasty reader to a wrong heading. Each is rendered
+// with known truth by a package that shares nothing with the reader but the sheet's
+// geometry. What must hold for all: a heading that is given is right within four of
+// its own sigmas; otherwise the photo is refused for a fitting reason.
+
+// pan is where and when the pictures are taken: an invented place on a salt pan, on a
+// day on which the sun passes 3 degrees from the zenith.
+var (
+	pan     = geo.Position{Lat: -22.9 * angle.Degree, Lon: 22.3 * angle.Degree}
+	sunrise = time.Date(2026, 11, 20, 3, 30, 0, 0, time.UTC)
+)
+
+// sunAt returns the first minute of the day at which the sun stands at the altitude.
+func sunAt(altitude angle.Angle) (time.Time, bearing.Apparent) {
+	for at := sunrise; ; at = at.Add(time.Minute) {
+		a, err := bearing.Observe(bearing.Sun, at, pan, 0)
+		if err != nil || at.Sub(sunrise) > 8*time.Hour {
+			panic("the sun does not stand so high")
+		}
+		if a.Altitude >= altitude {
+			return at, a
+		}
+	}
+}
+
+const shadowDir = 70 * angle.Degree // of the shadow on the plate
+
+// scene is a clear morning with the sun at the altitude, the shadow at shadowDir and
+// the camera a third of a metre away at dir, tilt off the vertical.
+func scene(altitude, tilt, dir angle.Angle) *render.Scene {
+	at, sun := sunAt(altitude)
+	s := &render.Scene{
+		Name: "trap", Time: at, Lat: pan.Lat, Lon: pan.Lon, Seed: 7,
+		Plate: render.Plate{Heading: (sun.Azimuth + 180*angle.Degree - shadowDir).Bearing()},
+		Rods:  []render.Rod{{Height: 50, Diameter: 3, Material: render.Steel}},
+		Light: render.Light{
+			Body: render.Sun, Azimuth: sun.Azimuth, Altitude: sun.Altitude, Disc: 0.533 * angle.Degree, ShadowRatio: 0.2,
+			Exposure: 0.75, SunColour: [3]float64{1, 0.96, 0.9}, SkyColour: [3]float64{0.8, 1.05, 1.5},
+		},
+		Camera: render.Camera{Width: 1600, Height: 1200, Fx: 1250, Fy: 1250, Cx: 802, Cy: 597, Dist: [5]float64{0.03, -0.07, 0.0002, -0.0003, 0.03}},
+		Finish: render.Finish{Defocus: 0.6, Vignetting: 0.1, ISO: 100, Quality: 90},
+	}
+	s.Finish.ReadNoise, s.Finish.ShotNoise = render.NoiseAtISO(100)
+	s.Camera.LookAt(sheet.Point{}, 330, tilt, dir, 10*angle.Degree)
+	return s
+}
+
+// exactly says time and place without doubt, so that the sigma is the picture's.
+func exactly(s *render.Scene) reading.Options {
+	o := reading.Defaults()
+	exact, near := time.Duration(0), 0.0
+	o.Time.At, o.Time.Sigma = &s.Time, &exact
+	o.Position.Position, o.Position.SigmaKM = &geo.Position{Lat: s.Lat, Lon: s.Lon}, &near
+	return o
+}
+
+func readScene(t *testing.T, s *render.Scene, o reading.Options) (*reading.Result, *render.Truth) {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "trap.jpg")
+	f, err := os.Create(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	truth, err := s.WriteJPEG(f)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := f.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return reading.Read(context.Background(), path, o), truth
+}
+
+// expect is what may come of a trap. What render.Scene.Readable calls readable, five
+// whole marks and 15 mm of strip clear of other shadows among it, must be read.
+type expect struct {
+	read    bool             // a heading may be given
+	refused []reading.Reason // the reasons that fit; none: it must be read
+	hard    bool             // a refusal is no failure, however readable by the letter
+}
+
+var (
+	mustRead    = expect{read: true}
+	noShadow    = expect{refused: []reading.Reason{reading.NoShadow}}
+	refused     = expect{refused: []reading.Reason{reading.NoShadow, reading.AmbiguousShadow, reading.RodHidesShadow}}
+	readOrNot   = expect{read: true, refused: refused.refused}
+	hard        = expect{read: true, refused: refused.refused, hard: true}
+	hidden      = expect{refused: []reading.Reason{reading.RodHidesShadow, reading.NoShadow}}
+	dim         = expect{refused: []reading.Reason{reading.NoShadow, reading.TooFewMarks, reading.PoorMap}}
+	dimOrNot    = expect{read: true, refused: dim.refused}
+	hiddenOrNot = expect{read: true, refused: hidden.refused}
+)
+
+// check holds a reading against the truth and says how it came out.
+func (e expect) check(t *testing.T, r *reading.Result, truth *render.Truth) {
+	t.Helper()
+	if !r.OK() {
+		t.Logf("refused: %s", r.Reason)
+		if !slices.Contains(e.refused, r.Reason) || r.Message == "" {
+			t.Errorf("refused as %s (%s), want %v or a heading: %t", r.Reason, r.Message, e.refused, e.read)
+		}
+		if e.read && truth.Readable && !e.hard {
+			t.Errorf("refused as %s though readable", r.Reason)
+		}
+		return
+	}
+	if truth.StripReader == nil {
+		t.Errorf("CONFIDENT: heading %v ± %v where there is none", *r.Heading, r.Sigma)
+		return
+	}
+	err := (*r.Heading - angle.FromDegrees(*truth.StripReader)).Signed()
+	sigma := proof.WithoutLevel(*r.Budget)
+	t.Logf("read: error %+.4f°, sigma %.4f° (%+.1f)", err.Degrees(), sigma.Degrees(), float64(err/sigma))
+	if err.Abs() > 4*sigma || err.Abs() > 1*angle.Degree {
+		t.Errorf("WRONG: error %v, sigma %v, %.1f sigmas", err, sigma, float64(err/sigma))
+	}
+	if !e.read {
+		t.Errorf("read, want a refusal as one of %v", e.refused)
+	}
+}
+
+const deg = angle.Degree
+
+// bar is the shadow of a straight bar far above the sheet.
+func bar(offset float64, dir angle.Angle, width, penumbra float64) render.Shade {
+	return render.Shade{Offset: offset, Dir: dir, Width: width, Penumbra: penumbra}
+}
+
+var inf = math.Inf(1)
+
+var traps = []struct {
+	name     string
+	altitude angle.Angle
+	tilt     angle.Angle // of the camera
+	dir      angle.Angle // in which it stands
+	want     expect
+	set      func(*render.Scene)
+	rod      bool // whether height and diameter of the first rod are given
+}{
+	// The image of the rod runs from the foot away from the camera, as a shadow
+	// would. 250 degrees is on the line behind the foot.
+	{name: "rod image/on the line", altitude: 25 * deg, tilt: 45 * deg, dir: 250 * deg, want: hidden},
+	{name: "rod image/2 off", altitude: 25 * deg, tilt: 45 * deg, dir: 252 * deg, want: hiddenOrNot},
+	{name: "rod image/4 off", altitude: 25 * deg, tilt: 45 * deg, dir: 246 * deg, want: hiddenOrNot},
+	{name: "rod image/7 off", altitude: 25 * deg, tilt: 45 * deg, dir: 257 * deg, want: hiddenOrNot},
+	{name: "rod image/10 off", altitude: 25 * deg, tilt: 45 * deg, dir: 239 * deg, want: mustRead, rod: true},
+	{name: "rod image/13 off", altitude: 25 * deg, tilt: 45 * deg, dir: 264 * deg, want: mustRead},
+	{name: "rod image/on the line, steep", altitude: 30 * deg, tilt: 15 * deg, dir: 250 * deg, want: mustRead},
+	{name: "rod image/opposite", altitude: 30 * deg, tilt: 45 * deg, dir: 70 * deg, want: mustRead},
+	{name: "rod image/square", altitude: 30 * deg, tilt: 58 * deg, dir: 160 * deg, want: mustRead},
+	{name: "rod image/on the line, black", altitude: 40 * deg, tilt: 55 * deg, dir: 250 * deg, want: hidden, set: black},
+
+	// No shadow at all: the rod's image is the only line.
+	{name: "overcast/steel", altitude: 35 * deg, tilt: 30 * deg, dir: 200 * deg, want: noShadow, set: overcast},
+	{name: "overcast/black", altitude: 35 * deg, tilt: 45 * deg, dir: 200 * deg, want: refused, set: func(s *render.Scene) { overcast(s); black(s) }},
+	{name: "overcast/black, known", altitude: 35 * deg, tilt: 45 * deg, dir: 200 * deg, want: refused, set: func(s *render.Scene) { overcast(s); black(s) }, rod: true},
+	{name: "overcast/black, leaning 4", altitude: 35 * deg, tilt: 40 * deg, dir: 200 * deg, want: refused, set: func(s *render.Scene) { overcast(s); black(s); lean(s, 4*deg, 110*deg) }},
+	{name: "overcast/black, 110 mm high", altitude: 35 * deg, tilt: 35 * deg, dir: 200 * deg, want: refused, set: func(s *render.Scene) { overcast(s); black(s); s.Rods[0].Height = 110 }},
+	{name: "overcast/black, 7 mm thick", altitude: 35 * deg, tilt: 35 * deg, dir: 200 * deg, want: refused, set: func(s *render.Scene) { overcast(s); black(s); s.Rods[0].Diameter = 7 }},
+	{name: "overcast/black, 2 mm off the foot", altitude: 35 * deg, tilt: 45 * deg, dir: 200 * deg, want: refused, set: func(s *render.Scene) { overcast(s); black(s); s.Rods[0].Foot = sheet.Point{X: 2} }},
+	{name: "overcast/black, from above", altitude: 35 * deg, tilt: 2 * deg, dir: 200 * deg, want: refused, set: func(s *render.Scene) { overcast(s); black(s) }},
+	{name: "no rod", altitude: 35 * deg, tilt: 30 * deg, dir: 200 * deg, want: noShadow, set: noRod},
+
+	// Other shadows.
+	{name: "bar/crossing at 90", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: mustRead, set: shade(bar(30, 160*deg, 6, 3))},
+	{name: "bar/crossing at 45", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: shade(bar(22, 115*deg, 5, 2))},
+	{name: "bar/crossing at 20", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: shade(bar(12, 90*deg, 4, 1.5))},
+	{name: "bar/crossing at 10", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: shade(bar(6, 80*deg, 3, 1))},
+	{name: "bar/broad, crossing at 60", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: shade(bar(30, 130*deg, 22, 8))},
+	{name: "bar/wire crossing near the foot", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: shade(bar(4, 150*deg, 1.5, 1))},
+	{name: "bar/crossing over the foot", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: shade(bar(0, 150*deg, 3, 0.6))},
+	{name: "bar/crossing over the foot at 30", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: hard, set: shade(bar(0.5, 100*deg, 3, 0.6))},
+	{name: "bar/parallel, 2.5 mm", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: shade(bar(2.5, shadowDir, 3, 0.8))},
+	{name: "bar/parallel, 4 mm", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: hard, set: shade(bar(4, shadowDir, 3, 0.8))},
+	{name: "bar/parallel, 7 mm", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: shade(bar(-7, shadowDir, 3, 0.8))},
+	{name: "bar/parallel, 20 mm", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: mustRead, set: shade(bar(20, shadowDir, 3, 0.8))},
+	{name: "bar/nearly parallel over the strip", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: shade(bar(1, shadowDir+1*deg, 3, 0.8))},
+	{name: "bar/edge of a roof along the strip", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: shade(bar(1.5, shadowDir, inf, 1))},
+	{name: "bar/edge of a roof over the foot", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: shade(bar(0, 30*deg, inf, 2))},
+	{name: "bar/through the foot, no rod", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: refused, set: func(s *render.Scene) { noRod(s); s.Shades = []render.Shade{bar(0, 40*deg, 3, 0.6)} }},
+	{name: "bar/1.5 mm off the foot, no rod", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: refused, set: func(s *render.Scene) { noRod(s); s.Shades = []render.Shade{bar(1.5, 40*deg, 3, 0.6)} }},
+	{name: "photographer/head beside the strip", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: mustRead, set: blob(-60, -40, 45, 10)},
+	{name: "photographer/head over the strip's end", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: blob(75, 20, 40, 8)},
+	{name: "photographer/edge along the strip", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: hard, set: blob(35, -38, 45, 10)},
+	{name: "photographer/head over the foot", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: blob(-10, 0, 40, 8)},
+	{name: "photographer/head over all", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: refused, set: blob(0, 0, 130, 12)},
+
+	// Creases, dirt.
+	{name: "crease/through the foot", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: mustRead, set: crease(0, 10*deg, 0.6, -0.12)},
+	{name: "crease/through the foot, deep", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: crease(0, 10*deg, 0.8, -0.45)},
+	{name: "crease/through the foot, near the strip", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: crease(0, shadowDir+4*deg, 0.6, -0.15)},
+	{name: "crease/along the strip's edge", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: crease(1.8, shadowDir, 0.5, -0.15)},
+	{name: "crease/along the strip's edge, light", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: crease(1.8, shadowDir+1*deg, 0.5, 0.12)},
+	{name: "crease/through the foot, no rod", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: refused, set: func(s *render.Scene) { noRod(s); crease(0, 110*deg, 0.8, -0.4)(s) }},
+	{name: "crease/through the foot, overcast", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: refused, set: func(s *render.Scene) { overcast(s); crease(0.2, 115*deg, 0.8, -0.3)(s) }},
+	{name: "dirt", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: mustRead, set: func(s *render.Scene) { s.Paper.Dirt = 0.6 }},
+	{name: "dirt/filthy", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: func(s *render.Scene) { s.Paper.Dirt = 1 }},
+
+	// Two rods.
+	{name: "two rods/8 mm beside", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: second(-4, 7)},
+	{name: "two rods/3 mm beside", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: second(-1, 3)},
+	{name: "two rods/25 mm off", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: second(-15, 20)},
+	{name: "two rods/elsewhere", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: mustRead, set: second(-50, -60)},
+	{name: "two rods/behind, on the line", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: second(-28.19, -10.26)},
+	{name: "two rods/none on the foot", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: refused, set: func(s *render.Scene) { s.Rods[0].Foot = sheet.Point{X: -20, Y: 25} }},
+
+	// Short and long shadows.
+	{name: "sun at 70", altitude: 70 * deg, tilt: 15 * deg, dir: 200 * deg, want: readOrNot},
+	{name: "sun at 72", altitude: 72 * deg, tilt: 15 * deg, dir: 200 * deg, want: readOrNot},
+	{name: "sun at 75", altitude: 75 * deg, tilt: 15 * deg, dir: 200 * deg, want: readOrNot},
+	{name: "sun at 78", altitude: 78 * deg, tilt: 15 * deg, dir: 200 * deg, want: readOrNot},
+	{name: "sun at 78, tall rod", altitude: 78 * deg, tilt: 5 * deg, dir: 200 * deg, want: readOrNot, set: func(s *render.Scene) { s.Rods[0].Height = 120 }, rod: true},
+	{name: "sun at 75, black, oblique", altitude: 75 * deg, tilt: 45 * deg, dir: 200 * deg, want: readOrNot, set: black},
+	{name: "sun at 10", altitude: 10 * deg, tilt: 15 * deg, dir: 200 * deg, want: mustRead},
+	{name: "sun at 4", altitude: 4 * deg, tilt: 15 * deg, dir: 200 * deg, want: readOrNot},
+
+	// Light.
+	{name: "haze", altitude: 35 * deg, tilt: 20 * deg, dir: 200 * deg, want: mustRead, set: func(s *render.Scene) {
+		s.Light.HazeFraction, s.Light.HazeDisc, s.Light.ShadowRatio = 0.35, 5*deg, 0.4
+	}},
+	{name: "haze/thick", altitude: 35 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: func(s *render.Scene) {
+		s.Light.HazeFraction, s.Light.HazeDisc, s.Light.ShadowRatio = 0.7, 8*deg, 0.7
+	}},
+	{name: "over-exposed/by 1.3", altitude: 35 * deg, tilt: 20 * deg, dir: 200 * deg, want: mustRead, set: func(s *render.Scene) { s.Light.Exposure = 1.3 }},
+	{name: "over-exposed/by 2", altitude: 35 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: func(s *render.Scene) { s.Light.Exposure = 2 }},
+	{name: "over-exposed/by 4", altitude: 35 * deg, tilt: 20 * deg, dir: 200 * deg, want: dimOrNot, set: func(s *render.Scene) { s.Light.Exposure = 4 }},
+	{name: "over-exposed/by 6, overcast", altitude: 35 * deg, tilt: 20 * deg, dir: 200 * deg, want: dim, set: func(s *render.Scene) { overcast(s); s.Light.Exposure = 6 }},
+	{name: "moonlight/ISO 3200", altitude: 35 * deg, tilt: 20 * deg, dir: 200 * deg, want: mustRead, set: moonlight(3200, 0.4)},
+	{name: "moonlight/ISO 6400", altitude: 35 * deg, tilt: 20 * deg, dir: 200 * deg, want: dimOrNot, set: moonlight(6400, 0.5)},
+	{name: "moonlight/ISO 12800, faint", altitude: 35 * deg, tilt: 20 * deg, dir: 200 * deg, want: dimOrNot, set: moonlight(12800, 0.8)},
+	{name: "moonlight/ISO 6400, no shadow", altitude: 35 * deg, tilt: 20 * deg, dir: 200 * deg, want: dim, set: func(s *render.Scene) { moonlight(6400, 0.5)(s); overcast(s) }},
+
+	// Rods.
+	{name: "rod/brass", altitude: 40 * deg, tilt: 40 * deg, dir: 200 * deg, want: mustRead, set: func(s *render.Scene) { s.Rods[0].Material = render.Brass }},
+	{name: "rod/white", altitude: 40 * deg, tilt: 40 * deg, dir: 200 * deg, want: mustRead, set: func(s *render.Scene) { s.Rods[0].Material = render.White }},
+	{name: "rod/black", altitude: 40 * deg, tilt: 40 * deg, dir: 200 * deg, want: mustRead, set: black},
+	{name: "rod/dowel", altitude: 40 * deg, tilt: 40 * deg, dir: 200 * deg, want: mustRead, set: func(s *render.Scene) { s.Rods[0].Material = render.Dowel }},
+	{name: "rod/capped", altitude: 45 * deg, tilt: 30 * deg, dir: 200 * deg, want: mustRead, set: func(s *render.Scene) { s.Rods[0].Cap = 8 }},
+	{name: "rod/leaning 2", altitude: 40 * deg, tilt: 30 * deg, dir: 200 * deg, want: mustRead, set: func(s *render.Scene) { lean(s, 2*deg, 160*deg) }},
+	{name: "rod/leaning 6", altitude: 40 * deg, tilt: 30 * deg, dir: 200 * deg, want: mustRead, set: func(s *render.Scene) { lean(s, 6*deg, 340*deg) }},
+	{name: "rod/1 mm off the foot", altitude: 40 * deg, tilt: 30 * deg, dir: 200 * deg, want: mustRead, set: func(s *render.Scene) { s.Rods[0].Foot = sheet.Point{X: -0.3, Y: 0.95} }},
+	{name: "rod/2 mm off the foot", altitude: 40 * deg, tilt: 30 * deg, dir: 200 * deg, want: mustRead, set: func(s *render.Scene) { s.Rods[0].Foot = sheet.Point{X: 0.6, Y: -1.9} }},
+	{name: "rod/6 mm off the foot", altitude: 40 * deg, tilt: 30 * deg, dir: 200 * deg, want: refused, set: func(s *render.Scene) { s.Rods[0].Foot = sheet.Point{X: 2, Y: -5.7} }},
+	{name: "rod/2 mm thick", altitude: 40 * deg, tilt: 30 * deg, dir: 200 * deg, want: mustRead, set: func(s *render.Scene) { s.Rods[0].Diameter = 2 }},
+	{name: "rod/5 mm thick", altitude: 40 * deg, tilt: 30 * deg, dir: 200 * deg, want: mustRead, set: func(s *render.Scene) { s.Rods[0].Diameter = 5 }},
+	{name: "rod/9 mm thick", altitude: 40 * deg, tilt: 30 * deg, dir: 200 * deg, want: hard, set: func(s *render.Scene) { s.Rods[0].Diameter = 9 }},
+	{name: "rod/1 mm thick", altitude: 40 * deg, tilt: 30 * deg, dir: 200 * deg, want: readOrNot, set: func(s *render.Scene) { s.Rods[0].Diameter = 1 }},
+	{name: "rod/110 mm high, black, oblique", altitude: 50 * deg, tilt: 35 * deg, dir: 200 * deg, want: readOrNot, set: func(s *render.Scene) { black(s); s.Rods[0].Height = 110 }},
+
+	// Paper.
+	{name: "curled", altitude: 40 * deg, tilt: 30 * deg, dir: 200 * deg, want: mustRead, set: func(s *render.Scene) { s.Paper.Curl, s.Paper.CurlDir = 1, 30*deg }},
+	{name: "finger on a mark", altitude: 40 * deg, tilt: 30 * deg, dir: 200 * deg, want: mustRead, set: func(s *render.Scene) {
+		s.Occluders = []render.Occluder{{From: sheet.Point{X: 78, Y: 78}, To: sheet.Point{X: 200, Y: 180}, Radius: 9}}
+	}},
+	{name: "finger along the strip", altitude: 40 * deg, tilt: 30 * deg, dir: 200 * deg, want: hard, set: func(s *render.Scene) {
+		s.Occluders = []render.Occluder{{From: sheet.Point{X: 20, Y: -3}, To: sheet.Point{X: 200, Y: 55}, Radius: 9}}
+	}},
+	{name: "finger from the foot, no rod", altitude: 40 * deg, tilt: 30 * deg, dir: 200 * deg, want: refused, set: func(s *render.Scene) {
+		noRod(s)
+		s.Occluders = []render.Occluder{{From: sheet.Point{X: 3, Y: -2}, To: sheet.Point{X: 200, Y: -100}, Radius: 4}}
+	}},
+}
+
+func black(s *render.Scene)    { s.Rods[0].Material = render.Black }
+func overcast(s *render.Scene) { s.Light.Body = render.NoBody }
+func noRod(s *render.Scene)    { s.Rods = nil }
+func lean(s *render.Scene, by, dir angle.Angle) {
+	s.Rods[0].Lean, s.Rods[0].LeanDir = by, dir
+}
+
+func shade(b render.Shade) func(*render.Scene) {
+	return func(s *render.Scene) { s.Shades = append(s.Shades, b) }
+}
+
+func blob(x, y, radius, penumbra float64) func(*render.Scene) {
+	return func(s *render.Scene) {
+		s.Blobs = []render.Blob{{Centre: sheet.Point{X: x, Y: y}, RX: radius, RY: radius, Penumbra: penumbra}}
+	}
+}
+
+func crease(offset float64, dir angle.Angle, width, strength float64) func(*render.Scene) {
+	return func(s *render.Scene) {
+		s.Paper.Creases = []render.Crease{{Offset: offset, Dir: dir, Width: width, Strength: strength}}
+	}
+}
+
+func second(x, y float64) func(*render.Scene) {
+	return func(s *render.Scene) {
+		r := s.Rods[0]
+		r.Foot = sheet.Point{X: x, Y: y}
+		s.Rods = append(s.Rods, r)
+	}
+}
+
+func moonlight(iso int, ratio float64) func(*render.Scene) {
+	return func(s *render.Scene) {
+		s.Light.ShadowRatio, s.Light.Exposure, s.Finish.ISO = ratio, 0.35, iso
+		s.Finish.ReadNoise, s.Finish.ShotNoise = render.NoiseAtISO(iso)
+	}
+}
+
+func TestTraps(t *testing.T) {
+	for _, tt := range traps {
+		t.Run(tt.name, func(t *testing.T) {
+			s := scene(tt.altitude, tt.tilt, tt.dir)
+			if tt.set != nil {
+				tt.set(s)
+			}
+			o := exactly(s)
+			if tt.rod {
+				o.Rod.HeightMM, o.Rod.DiameterMM = s.Rods[0].Height, s.Rods[0].Diameter
+			}
+			r, truth := readScene(t, s, o)
+			tt.want.check(t, r, truth)
+		})
+	}
+}
