@@ -141,7 +141,7 @@ func TestStandingSeries(t *testing.T) {
 				name                  string
 				got, want, sigma, bar float64
 			}{
-				{"heading", float64(r.Stands[0].Heading.Value), float64(standing.heading), float64(r.Stands[0].Heading.Sigma), float64(0.2 * deg)},
+				{"heading", float64(r.Stands[0].Heading.Value), float64(standing.heading), float64(r.Stands[0].Heading.Sigma), float64(0.1 * deg)},
 				{"lean to starboard", float64(r.LeanStarboard.Value), float64(standing.leanStarboard), float64(r.LeanStarboard.Sigma), float64(0.15 * deg)},
 				{"lean forward", float64(r.LeanForward.Value), float64(standing.leanForward), float64(r.LeanForward.Sigma), float64(0.15 * deg)},
 				{"foot to starboard", r.FootStarboardMM.Value, standing.foot[0], r.FootStarboardMM.Sigma, 0.1},
@@ -184,7 +184,9 @@ func TestFirstOrderAloneIsBiased(t *testing.T) {
 	if err := x.SolveVec(a, b); err != nil {
 		t.Fatal(err)
 	}
-	if bias := angle.Angle(x.AtVec(0)).Abs(); bias < 0.005*deg || bias > 0.05*deg {
+	bias := angle.Angle(x.AtVec(0)).Abs()
+	t.Logf("first order alone is off by %v", bias)
+	if bias < 0.01*deg || bias > 0.03*deg {
 		t.Errorf("first order alone is off by %v, expected 0.01° to 0.03°", bias)
 	}
 	for i := range obs {
