@@ -42,7 +42,6 @@ type LensFit struct {
 	StretchSigma float64
 	Curl         Curl // of the sheet, the same in all views
 	Views        []FittedView
-	cov          *mat.SymDense // of the common parameters
 }
 
 // Plate returns the map of one view.
@@ -187,14 +186,9 @@ func (f *LensFit) step(d []float64) {
 	}
 }
 
+// conclude reads the sigmas off the covariance of all parameters.
 func (f *LensFit) conclude(cov *mat.SymDense) {
-	f.cov = mat.NewSymDense(shared, nil)
-	for p := range shared {
-		for q := p; q < shared; q++ {
-			f.cov.SetSym(p, q, cov.At(p, q))
-		}
-	}
-	sd := func(k int) float64 { return math.Sqrt(f.cov.At(k-pLogF, k-pLogF)) }
+	sd := func(k int) float64 { return math.Sqrt(cov.At(place(k, 0), place(k, 0))) }
 	f.Sigma = LensSigma{
 		F: f.Lens.F * sd(pLogF), Cx: sd(pCx), Cy: sd(pCy),
 		K1: sd(pK1), K2: sd(pK2), K3: sd(pK3), P1: sd(pP1), P2: sd(pP2),
