@@ -55,7 +55,7 @@ func FindShadow(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod) (*Strip, error
 		}
 		strip, err := measureStrip(g, p, s, r, rod, img, dial)
 		if err == nil {
-			err = strip.castByRod(g, dial, img, s)
+			err = strip.castByRod(g, dial, img, s, rod)
 		}
 		covered = covered || errors.Is(err, ErrRodHides)
 		shaded = shaded || errors.Is(err, ErrFootShaded)
@@ -106,7 +106,8 @@ func measureStrip(g *Gray, p *calib.Plate, s *sheet.Sheet, r ray, rod Rod, img *
 	lit := func(q sheet.Point) float64 { return dial.paper.at(q.X, q.Y) }
 	// A first look gives the width; a second, with the flanks set to it, measures.
 	width := rod.DiameterMM
-	every, turns := 3.0, 3
+	every, turns := 2.0, 3
+	f.recentre(r, to, img.hides, lit)
 	for pass := range 2 {
 		if pass == 1 {
 			every, turns = 1, 4
@@ -125,7 +126,7 @@ func measureStrip(g *Gray, p *calib.Plate, s *sheet.Sheet, r ray, rod Rod, img *
 		}
 		f.cutEnd()
 		f.cutCap()
-		if f.good() < 8 {
+		if f.good() < 6 {
 			if visible < total/2 {
 				return nil, ErrRodHides
 			}
@@ -150,7 +151,7 @@ func measureStrip(g *Gray, p *calib.Plate, s *sheet.Sheet, r ray, rod Rod, img *
 		// The second pass runs along the measured axis.
 		if pass == 0 {
 			off := f.frame.offset + axis.at(0)
-			f.frame = newFrame(r.dir+angle.Atan2(axis.b, 1), off)
+			f.frame = newFrame(f.direction()+angle.Atan2(axis.b, 1), off)
 		}
 	}
 	return f.strip(rod, s, img, lit)
@@ -233,6 +234,35 @@ func smoothed(xs []float64, reach int) []float64 {
 		out[i] = s / float64(n) // NaN when nothing is seen
 	}
 	return out
+}
+
+// recentre lays the frame along the darkest places of the rows: a ray beside the
+// rod's image is known to a few degrees only, since half of its dark is masked.
+func (f *stripFit) recentre(r ray, to float64, hidden func(sheet.Point) bool, lit func(sheet.Point) float64) {
+	const reach = 3.2 // mm to each side
+	f.sampleRows(shadowStart, min(to, r.length-0.5), reach+1, hidden, 0, 2)
+	span := max(1, int(0.6/f.step))
+	var ss, ns []float64
+	for i := range f.rows {
+		row := &f.rows[i]
+		paper := lit(f.frame.at(row.s, 0))
+		low, at := (1-0.4*r.depth)*paper, math.NaN()
+		for k := span; k+span < len(row.light); k++ {
+			n := f.first + float64(k)*f.step
+			if math.Abs(n) > reach {
+				continue
+			}
+			if v := f.level(row, n-0.6, n+0.6); v < low {
+				low, at = v, n
+			}
+		}
+		if !math.IsNaN(at) {
+			ss, ns = append(ss, row.s), append(ns, at)
+		}
+	}
+	if l := robustLine(ss, ns); l.used >= 8 && math.Abs(l.b) < 0.15 {
+		f.frame = newFrame(r.dir+angle.Atan2(l.b, 1), f.frame.offset+l.at(0))
+	}
 }
 
 // cutEnd puts aside the rows from a little before the place where the strip ends:
@@ -387,6 +417,50 @@ func (f *stripFit) misfit(rows []*profileRow, sigma float64) (sum float64) {
 	return sum
 }
 
+// growth measures by how much the variance of the edges' blur grows with the square
+// of the distance from the foot, per mm squared, from its nearer and farther half.
+func (f *stripFit) growth() (growth, sigma float64) {
+	var near, far []*profileRow
+	axis := f.axis()
+	for i := range f.rows {
+		switch r := &f.rows[i]; {
+		case !r.ok:
+		case r.s < axis.mid:
+			near = append(near, r)
+		default:
+			far = append(far, r)
+		}
+	}
+	if len(near) < 8 || len(far) < 8 {
+		return 0, math.Inf(1)
+	}
+	variance := func(rows []*profileRow) (v, vs, at float64) {
+		for _, r := range rows {
+			at += r.s / float64(len(rows))
+		}
+		// Blur in small parts of the half: its mean and the mean's scatter.
+		const parts = 6
+		var sum, square float64
+		for k := range parts {
+			part := rows[k*len(rows)/parts : (k+1)*len(rows)/parts]
+			best, cost := 0.0, math.Inf(1)
+			for b := 0.5; b < 2; b *= 1.06 {
+				if c := f.misfit(part, b*f.sigma(at)); c < cost {
+					best, cost = b*f.sigma(at), c
+				}
+			}
+			sum += best * best
+			square += best * best * best * best
+		}
+		v = sum / parts
+		return v, math.Sqrt(max(square/parts-v*v, 1e-6) / (parts - 1)), at
+	}
+	v0, s0, a0 := variance(near)
+	v1, s1, a1 := variance(far)
+	span := a1*a1 - a0*a0
+	return (v1 - v0) / span, math.Hypot(s0, s1) / span
+}
+
 func (f *stripFit) axis() fitLine {
 	return f.fitEdgeLine(func(r *profileRow) float64 { return (r.left + r.right) / 2 })
 }
@@ -415,6 +489,7 @@ func (f *stripFit) strip(rod Rod, s *sheet.Sheet, img *rodImage, lit func(sheet.
 	if c := math.Abs(axis.curveness); c > 2 {
 		variance += axis.varB * (c*c - 4)
 	}
+	growth, growthSigma := f.growth()
 	st := &Strip{
 		Direction:  (f.direction() + angle.Atan2(axis.b, 1)).Bearing(),
 		Sigma:      angle.Angle(math.Sqrt(variance)),
@@ -422,7 +497,8 @@ func (f *stripFit) strip(rod Rod, s *sheet.Sheet, img *rodImage, lit func(sheet.
 		FootSigma:  math.Sqrt(axis.varA + variance*axis.mid*axis.mid),
 		Width:      width,
 		Depth:      f.depth,
-		From:       first, To: last,
+		Growth:     growth, GrowthSigma: growthSigma,
+		From: first, To: last,
 		Noise: f.flankNoise(),
 	}
 	for i, s := range [2]float64{first, last} {

@@ -22,6 +22,8 @@ type Strip struct {
 	// 0 when the tip's shadow cannot be seen. LengthSigma is its uncertainty.
 	Length, LengthSigma float64
 	Noise               float64 // scatter of a pixel beside the strip, as a part of the paper's light
+	// Growth is that of the variance of the edges' blur with the square of the distance.
+	Growth, GrowthSigma float64
 	// Ends of the measured part as seen in the picture: the axis and both edges.
 	Axis, Left, Right [2]calib.Pixel
 }

@@ -27,11 +27,11 @@ const (
 	thickest = 8.0
 	// farStart is the greatest distance from the foot at which a strip whose
 	// beginning the rod's image hides may come into view, mm.
-	farStart = 33.0
+	farStart = 38.0
 )
 
 // castByRod hears the witnesses; it returns nil when none speaks against the strip.
-func (st *Strip) castByRod(g *Gray, d *dialImage, img *rodImage, s *sheet.Sheet) error {
+func (st *Strip) castByRod(g *Gray, d *dialImage, img *rodImage, s *sheet.Sheet, rod Rod) error {
 	light := func(p sheet.Point) float64 { // NaN outside the picture
 		q := img.plate.Project(p)
 		if !g.contains(q, 1) {
@@ -47,24 +47,43 @@ func (st *Strip) castByRod(g *Gray, d *dialImage, img *rodImage, s *sheet.Sheet)
 		return ErrNoShadow
 	case st.Depth < creaseDepth && st.Width < creaseWidth:
 		return ErrNoShadow
-	case !st.footLit(light, img, s):
-		return ErrFootShaded
-	case st.goesOn(light, img):
-		return ErrNoShadow
 	}
+	own := st.vouched(rod)
 	thick, seen, told := img.look(light, st)
+	switch {
+	case st.goesOn(light, img) && !own:
+		return ErrNoShadow
+	case !st.footLit(light, img, s) && !(seen && own && math.Abs(st.FootOffset) < 1+2*st.FootSigma):
+		return ErrFootShaded // the shaded foot casts nothing
+	}
 	beside := (st.Direction - img.direction()).Signed().Abs()
 	switch {
 	case d.bright > 0.95: // where the paper is burnt out, a bright rod is too
 		return nil
 	case told && !seen:
 		return ErrNoShadow
-	case told && st.Width < 0.6*thick && thick < thickest:
+	case told && st.Width < 0.6*thick && thick < thickest && !own:
 		return ErrNoShadow
 	case !told && beside < 25*angle.Degree && img.length() > leastStrip && st.To < img.length()+8:
 		return ErrRodHides // nothing shows that the line is not the rod itself
 	}
 	return nil
+}
+
+// leastGrowth is by how much the variance of a penumbra grows with the square of the
+// distance from the foot, at least: a disc of 0.533 degrees blurs as a normal law of
+// a quarter of its width, and more under a higher light.
+const leastGrowth = 0.0093 * 0.0093 / 16
+
+// vouched reports whether the strip shows a mark of the rod's own shadow that a
+// crease, a wire or a roof has not: it is as broad as the rod is known to be thick,
+// or its penumbra grows from the foot as the sun's disc makes it.
+func (st *Strip) vouched(rod Rod) bool {
+	d := rod.DiameterMM
+	if d > 0 {
+		return math.Abs(st.Width-d) < 0.15+0.06*d
+	}
+	return st.Growth > leastGrowth/2 && st.Growth > 2.5*st.GrowthSigma
 }
 
 // footLit reports whether the paper around the back of the foot lies in the light.
@@ -120,13 +139,14 @@ func (st *Strip) goesOn(light func(sheet.Point) float64, img *rodImage) bool {
 
 // look searches for the rod where the camera's place puts it. told is false where
 // too little of it lies on plain paper, as seen from above; seen whether something
-// other than paper stands there; thick its median width over the samples, mm at the
+// other than paper stands there; thick its width over the samples, the lowest tenth, mm at the
 // rod. A bright rod may differ from the paper on its shaded side only, so thick is
 // a lower bound.
 func (r *rodImage) look(light func(sheet.Point) float64, st *Strip) (thick float64, seen, told bool) {
-	top := 28.0
+	// Up to the first height a rod must be seen; an unknown one may reach further.
+	must, top := 28.0, 75.0
 	if r.known {
-		top = 0.85 * r.height
+		must, top = 0.85*r.height, 0.85*r.height
 	}
 	f := newFrame(r.direction(), 0)
 	strip := newFrame(st.Direction, st.FootOffset)
@@ -135,7 +155,7 @@ func (r *rodImage) look(light func(sheet.Point) float64, st *Strip) (thick float
 	const step = 0.3
 	differs := max(0.1, 5*st.Noise)
 	var widths []float64
-	samples := 0
+	samples, missed := 0, 0
 	for d := 5.8; d < 56; d += 0.5 {
 		// The height at which the rod's axis stands before the paper at d.
 		z := c[2] * d / (away + d)
@@ -145,7 +165,7 @@ func (r *rodImage) look(light func(sheet.Point) float64, st *Strip) (thick float
 		p := f.at(d, 0)
 		along := p.X*strip.u.X + p.Y*strip.u.Y
 		across := p.X*strip.v.X + p.Y*strip.v.Y - st.FootOffset
-		if along > 0 && math.Abs(across) < st.Width/2+4 {
+		if along > 0 && math.Abs(across) < st.Width/2+2.6 {
 			continue // the shadow itself lies there
 		}
 		var odd []float64
@@ -163,7 +183,6 @@ func (r *rodImage) look(light func(sheet.Point) float64, st *Strip) (thick float
 		if bad {
 			continue
 		}
-		samples++
 		// The run of differing samples that lies nearest to the axis.
 		lo, hi, found, nearest := 0.0, 0.0, false, 2.2
 		for i := 0; i < len(odd); {
@@ -176,16 +195,22 @@ func (r *rodImage) look(light func(sheet.Point) float64, st *Strip) (thick float
 			}
 			i = j + 1
 		}
+		if z <= must {
+			samples++
+			if !found {
+				missed++
+			}
+		}
 		if found {
 			widths = append(widths, (hi-lo+step)*(c[2]-z)/c[2])
 		}
 	}
-	if samples < 6 {
+	switch {
+	case samples >= 6 && 2*missed > samples:
+		return 0, false, true
+	case len(widths) < 6:
 		return 0, false, false
 	}
-	if 2*len(widths) < samples {
-		return 0, false, true
-	}
 	slices.Sort(widths)
-	return widths[len(widths)/2], true, true
+	return widths[len(widths)/10], true, true
 }
