@@ -2,15 +2,16 @@ package main
 
 import (
 	"errors"
-	"fmt"
 	"strconv"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"shadowread/internal/angle"
 	"shadowread/internal/bearing"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
+	"shadowread/internal/reading"
 )
 
 // skyHelp is what differs between the commands sun and moon.
@@ -159,7 +160,7 @@ func printSky(cmd *cobra.Command, s *streams, rows []bearing.Row, zone *time.Loc
 		st := style("")
 		if s.outTTY {
 			cells = []string{
-				r.TimeUTC.In(zone).Format(time.DateTime), bearingText(r.AzimuthDeg, 2), decimal(&r.AltitudeDeg, 2), decimal(&r.AltitudeAirlessDeg, 2),
+				r.TimeUTC.In(zone).Format(time.DateTime), reading.BearingText(angle.FromDegrees(r.AzimuthDeg), 2), decimal(&r.AltitudeDeg, 2), decimal(&r.AltitudeAirlessDeg, 2),
 				decimal(&r.AzimuthRateDegPerHour, 2), dash(bearingPtr(r.ShadowDirectionDeg, 2)), dash(decimal(r.ShadowLengthMM, 1)),
 			}
 			if r.AltitudeDeg < 0 {
@@ -188,18 +189,9 @@ func dash(s string) string {
 	return s
 }
 
-// bearingText prints degrees in [0, 360): 359.999 with two places is 0.00.
-func bearingText(deg float64, places int) string {
-	text := strconv.FormatFloat(deg, 'f', places, 64)
-	if full := fmt.Sprintf("%.*f", places, 360.0); text == full {
-		return fmt.Sprintf("%.*f", places, 0.0)
-	}
-	return text
-}
-
 func bearingPtr(deg *float64, places int) string {
 	if deg == nil {
 		return ""
 	}
-	return bearingText(*deg, places)
+	return reading.BearingText(angle.FromDegrees(*deg), places)
 }

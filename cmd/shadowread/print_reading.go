@@ -122,10 +122,10 @@ func (p *printer) forPeople(r *reading.Result, notes string) []string {
 	if !r.OK() {
 		return cells
 	}
-	n := places(r.Sigma)
-	cells[4], cells[5] = bearingText(r.Heading.Degrees(), n)+"°", fixed(r.Sigma, n)+"°"
+	n := reading.Places(r.Sigma)
+	cells[4], cells[5] = reading.BearingText(*r.Heading, n)+"°", fixed(r.Sigma, n)+"°"
 	if r.Come != nil {
-		cells[6] = come(*r.Come, n)
+		cells[6] = reading.ComeText(*r.Come, n)
 	}
 	cells[7] = r.Budget.Largest()
 	return cells
@@ -142,7 +142,7 @@ func forPipe(r *reading.Result, notes string) []string {
 	if !r.OK() {
 		return cells
 	}
-	cells[4], cells[5] = bearingText(r.Heading.Degrees(), 4), fixed(r.Sigma, 4)
+	cells[4], cells[5] = reading.BearingText(*r.Heading, 4), fixed(r.Sigma, 4)
 	if r.Come != nil {
 		cells[6] = fixed(*r.Come, 4)
 	}
@@ -160,53 +160,20 @@ func plain(s string) string {
 	}, s)
 }
 
-// places is the number of decimals that shows two figures of a sigma.
-func places(sigma angle.Angle) int {
-	switch s := sigma.Degrees(); {
-	case s < 0.0995:
-		return 3
-	case s < 0.995:
-		return 2
-	}
-	return 1
-}
-
 func fixed(a angle.Angle, places int) string {
 	return strconv.FormatFloat(a.Degrees(), 'f', places, 64)
 }
 
-// come says in words how to turn.
-func come(a angle.Angle, places int) string {
-	size := fixed(a.Abs(), places)
-	if v, _ := strconv.ParseFloat(size, 64); v == 0 {
-		return "on course"
-	}
-	if a > 0 {
-		return "come right " + size + "°"
-	}
-	return "come left " + size + "°"
-}
-
-// budgetTerm is one part of the budget with what it means.
-type budgetTerm struct {
-	name, meaning string
-	sigma         angle.Angle
-}
-
-// budgetTerms lists the parts, the greatest first.
-func budgetTerms(b *reading.Budget) []budgetTerm {
-	terms := []budgetTerm{
-		{"level", "rod from plumb across the shadow (--level-sigma)", b.Level},
-		{"shadow fit", "direction of the shadow's strip", b.ShadowFit},
-		{"sheet map", "sheet to picture: lens, camera, flatness", b.SheetMap},
-		{"print", "stretch of the print (--print-scale)", b.Print},
-		{"alignment", "sheet's forward axis against the vehicle (--alignment-sigma)", b.Alignment},
-		{"time", "clock (--time-sigma)", b.Time},
-		{"position", "place (--position-sigma)", b.Position},
-		{"body", "computed azimuth", b.Body},
-	}
-	slices.SortStableFunc(terms, func(a, b budgetTerm) int { return cmp.Compare(b.sigma, a.sigma) })
-	return terms
+// termMeanings says what the terms of the budget are.
+var termMeanings = map[string]string{
+	"level":      "rod from plumb across the shadow (--level-sigma)",
+	"shadow_fit": "direction of the shadow's strip",
+	"sheet_map":  "sheet to picture: lens, camera, flatness",
+	"print":      "stretch of the print (--print-scale)",
+	"alignment":  "sheet's forward axis against the vehicle (--alignment-sigma)",
+	"time":       "clock (--time-sigma)",
+	"position":   "place (--position-sigma)",
+	"body":       "computed azimuth",
 }
 
 // block lays one reading out for people, the heading first.
@@ -216,10 +183,10 @@ func block(s *streams, r *reading.Result) string {
 		fmt.Fprintf(&b, "%-12s %s\n", label, plain(fmt.Sprintf(format, args...)))
 	}
 	if r.OK() {
-		n := places(r.Sigma)
-		head := fmt.Sprintf("heading %s° true ± %s° (one sigma)", bearingText(r.Heading.Degrees(), n), fixed(r.Sigma, n))
+		n := reading.Places(r.Sigma)
+		head := fmt.Sprintf("heading %s° true ± %s° (one sigma)", reading.BearingText(*r.Heading, n), fixed(r.Sigma, n))
 		if r.Come != nil {
-			head += ", " + come(*r.Come, n) + " to steer " + bearingText(r.Course.Degrees(), n) + "°"
+			head += ", " + reading.ComeText(*r.Come, n) + " to steer " + reading.BearingText(*r.Course, n) + "°"
 		}
 		fmt.Fprintf(&b, "%s\n", s.paint(bold, head))
 	} else {
@@ -232,10 +199,10 @@ func block(s *streams, r *reading.Result) string {
 	}
 	if n := r.Number; n != nil {
 		line("number", "%s under the shadow, which lies %s° clockwise of the arrow",
-			bearingText(n.Degrees(), 2), bearingText((math.Pi-*n).Bearing().Degrees(), 2))
+			reading.BearingText(*n, 2), reading.BearingText((math.Pi-*n).Bearing(), 2))
 	}
 	if sky := r.Sky; sky != nil {
-		line(sky.Body.String(), "azimuth %s°, altitude %s°", bearingText(sky.Azimuth.Degrees(), 2), fixed(sky.Altitude, 2))
+		line(sky.Body.String(), "azimuth %s°, altitude %s°", reading.BearingText(sky.Azimuth, 2), fixed(sky.Altitude, 2))
 	}
 	if t := r.Instant; t != nil {
 		line("time", "%s UTC ± %s s (%s)", t.UTC.UTC().Format("2006-01-02 15:04:05.999"), compact(t.Sigma.Seconds()), t.Source)
@@ -263,8 +230,10 @@ func block(s *streams, r *reading.Result) string {
 	}
 	if r.Budget != nil && r.OK() {
 		b.WriteString("\nuncertainty, one sigma\n")
-		for _, t := range budgetTerms(r.Budget) {
-			fmt.Fprintf(&b, "  %-10s %6s°  %s\n", t.name, fixed(t.sigma, 3), t.meaning)
+		terms := r.Budget.Terms()
+		slices.SortStableFunc(terms, func(a, b reading.Term) int { return cmp.Compare(b.Sigma, a.Sigma) })
+		for _, t := range terms {
+			fmt.Fprintf(&b, "  %-10s %6s°  %s\n", strings.ReplaceAll(t.Name, "_", " "), fixed(t.Sigma, 3), termMeanings[t.Name])
 		}
 		if r.Budget.Alignment == 0 {
 			b.WriteString("  the heading is the sheet's: nothing was said of how it lies in the vehicle\n")

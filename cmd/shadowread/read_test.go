@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -126,19 +125,16 @@ func TestFailedOverlayIsReportedLast(t *testing.T) {
 	}
 }
 
-// The printed terms must be all there are: their root sum of squares is the sigma.
-func TestBudgetTermsAreComplete(t *testing.T) {
-	var b reading.Budget
-	v := reflect.ValueOf(&b).Elem()
-	for i := range v.NumField() {
-		v.Field(i).SetFloat(float64(i + 1))
+// Every part of the budget is a term, and every term is explained.
+func TestBudgetTermsAreExplained(t *testing.T) {
+	terms := reading.Budget{}.Terms()
+	for _, term := range terms {
+		if termMeanings[term.Name] == "" {
+			t.Errorf("the term %s has no meaning", term.Name)
+		}
 	}
-	sum := 0.0
-	for _, t := range budgetTerms(&b) {
-		sum += float64(t.sigma * t.sigma)
-	}
-	if got, want := math.Sqrt(sum), float64(b.Sigma()); math.Abs(got-want) > 1e-12 {
-		t.Errorf("the terms add up to %v, the sigma is %v", got, want)
+	if fields := reflect.TypeFor[reading.Budget]().NumField(); len(terms) != fields || len(termMeanings) != fields {
+		t.Errorf("%d parts, %d terms, %d meanings", fields, len(terms), len(termMeanings))
 	}
 }
 
@@ -149,8 +145,8 @@ func TestNumbersForPeople(t *testing.T) {
 		places int
 		want   string
 	}{{359.994, 2, "359.99"}, {359.996, 2, "0.00"}, {359.96, 1, "0.0"}, {0, 2, "0.00"}, {7.125, 1, "7.1"}} {
-		if got := bearingText(tt.deg, tt.places); got != tt.want {
-			t.Errorf("bearingText(%v, %d) = %s, want %s", tt.deg, tt.places, got, tt.want)
+		if got := reading.BearingText(angle.FromDegrees(tt.deg), tt.places); got != tt.want {
+			t.Errorf("BearingText(%v, %d) = %s, want %s", tt.deg, tt.places, got, tt.want)
 		}
 	}
 	for _, tt := range []struct {
@@ -158,7 +154,7 @@ func TestNumbersForPeople(t *testing.T) {
 		want  string
 	}{{0.0123, "0.012"}, {0.0994, "0.099"}, {0.0996, "0.10"}, {0.62, "0.62"}, {0.996, "1.0"}, {12.34, "12.3"}} {
 		s := angle.FromDegrees(tt.sigma)
-		if got := fixed(s, places(s)); got != tt.want {
+		if got := fixed(s, reading.Places(s)); got != tt.want {
 			t.Errorf("sigma %v prints as %s, want %s", tt.sigma, got, tt.want)
 		}
 	}
@@ -166,8 +162,8 @@ func TestNumbersForPeople(t *testing.T) {
 		deg  float64
 		want string
 	}{{12.3, "come right 12.3°"}, {-12.3, "come left 12.3°"}, {0.04, "on course"}, {-0.04, "on course"}, {180, "come right 180.0°"}} {
-		if got := come(angle.FromDegrees(tt.deg), 1); got != tt.want {
-			t.Errorf("come(%v) = %q, want %q", tt.deg, got, tt.want)
+		if got := reading.ComeText(angle.FromDegrees(tt.deg), 1); got != tt.want {
+			t.Errorf("ComeText(%v) = %q, want %q", tt.deg, got, tt.want)
 		}
 	}
 }

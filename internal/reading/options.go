@@ -4,6 +4,7 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/bearing"
 	"shadowread/internal/photo"
+	"shadowread/internal/swing"
 	"shadowread/internal/vision"
 )
 
@@ -20,7 +21,11 @@ type Options struct {
 	Level angle.Angle
 	// Alignment is one sigma of the sheet's forward axis against the vehicle's.
 	Alignment angle.Angle
-	Course    *angle.Angle
+	Course    *angle.Angle // true
+
+	Declination *Declination // nil: the World Magnetic Model's
+	Card        *swing.Card  // the compass's deviation; nil where not known
+	Grid        bool         // give the grid heading far from the poles too
 }
 
 // DefaultLevel is for a plate set with a bubble; by eye it is 2 degrees (common

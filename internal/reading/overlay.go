@@ -311,7 +311,7 @@ func (d drawing) draw() {
 // paper between foot and scale if it fits there, else outside the scale, where it
 // hides nothing that a user would want to compare.
 func (d drawing) number(read spot, perMM, line float64) {
-	text := turnText(*d.r.Number, 2)
+	text := BearingText(*d.r.Number, 2)
 	em := 1.15 * textEm * d.text.width
 	half := spot{d.text.measure(text, em, true)/2 + 0.2*em, 0.55 * em}
 	taken := d.taken()
@@ -523,8 +523,8 @@ func disc(z *vector.Rasterizer, c spot, radius float64) {
 	polygon(z, corners[:]...)
 }
 
-// turnText writes an angle of [0, 360); 359.996 to two places is 0.00.
-func turnText(a angle.Angle, places int) string {
+// BearingText writes an angle of [0, 360); 359.996 to two places is 0.00.
+func BearingText(a angle.Angle, places int) string {
 	return strconv.FormatFloat(*degrees(&a, places), 'f', places, 64)
 }
 
@@ -701,7 +701,7 @@ func (r *Result) band(l *lettering) *band {
 	places := Places(r.Sigma)
 	if r.Heading != nil {
 		b.title(run{s: "heading ", em: 1.0 / 24, ink: labelInk},
-			run{s: turnText(*r.Heading, places) + "°", em: titleEm, bold: true, ink: textInk},
+			run{s: BearingText(*r.Heading, places) + "°", em: titleEm, bold: true, ink: textInk},
 			run{s: " true ", em: 1.0 / 24, ink: labelInk},
 			run{s: fmt.Sprintf(" ± %.*f°", places, r.Sigma.Degrees()), em: 1.0 / 19, bold: true, ink: textInk},
 			run{s: " (one sigma)", em: textEm, ink: labelInk})
@@ -712,20 +712,20 @@ func (r *Result) band(l *lettering) *band {
 		b.height += 0.4 * textEm * l.width
 	}
 	if r.Come != nil && r.Course != nil {
-		b.row("course", turnText(*r.Course, places)+"°: "+comeText(*r.Come, places), textInk)
+		b.row("course", BearingText(*r.Course, places)+"°: "+ComeText(*r.Come, places), textInk)
 	}
 	if r.Number != nil {
-		b.row("number", turnText(*r.Number, 2)+" under the shadow", textInk)
+		b.row("number", BearingText(*r.Number, 2)+" under the shadow", textInk)
 	}
 	if r.Instant != nil {
 		b.row("time", r.Instant.UTC.UTC().Format("2006-01-02 15:04:05 UTC"), textInk)
 	}
 	if s := r.Sky; s != nil {
-		b.row(s.Body.String(), fmt.Sprintf("azimuth %s°, altitude %.2f°", turnText(s.Azimuth, 2), s.Altitude.Degrees()), textInk)
+		b.row(s.Body.String(), fmt.Sprintf("azimuth %s°, altitude %.2f°", BearingText(s.Azimuth, 2), s.Altitude.Degrees()), textInk)
 	}
 	if r.Heading != nil && r.Budget != nil {
 		name := r.Budget.Largest()
-		for _, t := range r.Budget.terms() {
+		for _, t := range r.Budget.Terms() {
 			if t.Name == name {
 				b.row("± mostly", fmt.Sprintf("%s %.*f°", strings.ReplaceAll(name, "_", " "), places, t.Sigma.Degrees()), textInk)
 			}
@@ -738,8 +738,8 @@ func (r *Result) band(l *lettering) *band {
 	return b
 }
 
-// comeText says in words how to turn.
-func comeText(come angle.Angle, places int) string {
+// ComeText says in words how to turn.
+func ComeText(come angle.Angle, places int) string {
 	size := strconv.FormatFloat(come.Abs().Degrees(), 'f', places, 64)
 	switch {
 	case strings.Trim(size, "0.") == "":

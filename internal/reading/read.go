@@ -249,6 +249,7 @@ func (r *Result) conclude(o Options) {
 		c := (*o.Course - h).Signed()
 		r.Come = &c
 	}
+	r.compass(o)
 }
 
 // reasonOf maps a fault's code to a reason of the same name.

@@ -55,15 +55,15 @@ type Budget struct {
 	Body      angle.Angle // the computed azimuth itself
 }
 
-// terms lists the budget with the names of the output.
-func (b Budget) terms() []struct {
-	Name  string
+// Term is one part of the budget.
+type Term struct {
+	Name  string // as in the JSON
 	Sigma angle.Angle
-} {
-	return []struct {
-		Name  string
-		Sigma angle.Angle
-	}{
+}
+
+// Terms lists the budget with the names of the output.
+func (b Budget) Terms() []Term {
+	return []Term{
 		{"shadow_fit", b.ShadowFit}, {"sheet_map", b.SheetMap}, {"print", b.Print}, {"level", b.Level},
 		{"alignment", b.Alignment}, {"time", b.Time}, {"position", b.Position}, {"body", b.Body},
 	}
@@ -72,7 +72,7 @@ func (b Budget) terms() []struct {
 // Sigma returns the root sum of squares of the terms.
 func (b Budget) Sigma() angle.Angle {
 	s := 0.0
-	for _, t := range b.terms() {
+	for _, t := range b.Terms() {
 		s += float64(t.Sigma * t.Sigma)
 	}
 	return angle.Angle(math.Sqrt(s))
@@ -81,7 +81,7 @@ func (b Budget) Sigma() angle.Angle {
 // Largest returns the name of the greatest term.
 func (b Budget) Largest() string {
 	name, most := "", angle.Angle(-1)
-	for _, t := range b.terms() {
+	for _, t := range b.Terms() {
 		if t.Sigma > most {
 			name, most = t.Name, t.Sigma
 		}
@@ -126,6 +126,7 @@ type Result struct {
 	Budget  *Budget
 	Course  *angle.Angle
 	Come    *angle.Angle // course less heading, (-180, 180], right positive
+	Compass Compass
 
 	Warnings []photo.Warning
 }
@@ -197,6 +198,16 @@ func (r *Result) MarshalJSON() ([]byte, error) {
 		ClockCheck        ClockVerdict        `json:"clock_check"`
 		Course            *float64            `json:"course_deg"`
 		Come              *float64            `json:"come_deg"`
+		Declination       *float64            `json:"declination_deg"`
+		DeclinationSigma  *float64            `json:"declination_sigma_deg"`
+		DeclinationSource *string             `json:"declination_source"`
+		Magnetic          *float64            `json:"heading_magnetic_deg"`
+		MagneticSigma     *float64            `json:"heading_magnetic_sigma_deg"`
+		Grid              *float64            `json:"heading_grid_deg"`
+		Compass           *float64            `json:"heading_compass_deg"`
+		CompassSigma      *float64            `json:"heading_compass_sigma_deg"`
+		Steer             *float64            `json:"course_compass_deg"`
+		SteerSigma        *float64            `json:"course_compass_sigma_deg"`
 		Warnings          []photo.Warning     `json:"warnings"`
 	}
 	o := object{Schema: SchemaVersion, Status: "ok", Warnings: r.Warnings, ClockCheck: r.Clock,
@@ -243,12 +254,26 @@ func (r *Result) MarshalJSON() ([]byte, error) {
 	}
 	if b := r.Budget; b != nil {
 		o.Budget = map[string]*float64{}
-		for _, t := range b.terms() {
+		for _, t := range b.Terms() {
 			o.Budget[t.Name] = number(t.Sigma.Degrees(), 5)
 		}
 		o.HeadingSigma = number(r.Sigma.Degrees(), 5)
 	}
+	if d := r.Compass.Declination; d != nil {
+		o.Declination, o.DeclinationSigma, o.DeclinationSource = number(d.Value.Degrees(), 4), number(d.Sigma.Degrees(), 4), new(d.Source())
+	}
+	o.Grid = degrees(r.Compass.Grid, 4)
+	o.Magnetic, o.MagneticSigma = r.Compass.Magnetic.degrees()
+	o.Compass, o.CompassSigma = r.Compass.Deviated.degrees()
+	o.Steer, o.SteerSigma = r.Compass.Steer.degrees()
 	return json.Marshal(o)
+}
+
+func (u *Uncertain) degrees() (value, sigma *float64) {
+	if u == nil {
+		return nil, nil
+	}
+	return degrees(&u.Value, 4), number(u.Sigma.Degrees(), 4)
 }
 
 // number rounds to places after the point; nil for what is no number.

@@ -1,0 +1,123 @@
+package reading
+
+import (
+	"fmt"
+	"math"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/bearing"
+	"shadowread/internal/geo"
+	"shadowread/internal/photo"
+	"shadowread/internal/swing"
+)
+
+// SigmaDeclinationOption is one sigma of a declination that the user gives without
+// one: read off a chart and brought up to date (common practice).
+const SigmaDeclinationOption = 0.5 * angle.Degree
+
+// Declination turns true headings into magnetic ones: magnetic = true - declination,
+// east positive.
+type Declination struct {
+	Value, Sigma angle.Angle
+	Field        *bearing.Field // of the model; nil where the user gave the value
+}
+
+// Source names where the declination comes from: "option" or "wmm2025".
+func (d Declination) Source() string {
+	if d.Field == nil {
+		return "option"
+	}
+	return "wmm2025"
+}
+
+// ModelDeclination returns the declination of the World Magnetic Model 2025 then and
+// there. Its sigma is the published one together with what the position's does to it.
+//
+// The error's code is one of bearing.Magnetic's.
+func ModelDeclination(i photo.Instant, p photo.Place) (Declination, error) {
+	f, err := bearing.Magnetic(i.UTC, p.Position, p.ElevationMetres)
+	if err != nil {
+		return Declination{}, err
+	}
+	sum := sq(float64(f.DeclinationSigma))
+	for _, axis := range [2]angle.Angle{0, 90 * angle.Degree} {
+		var most angle.Angle
+		for _, course := range [2]angle.Angle{axis, axis + 180*angle.Degree} {
+			moved, err := geo.RhumbDirect(p.Position, course, geo.Metres(1000*p.SigmaKM))
+			if err != nil { // over a pole, where the true heading is open by as much
+				continue
+			}
+			if there, err := bearing.Magnetic(i.UTC, moved, p.ElevationMetres); err == nil {
+				most = max(most, (there.Declination - f.Declination).Signed().Abs())
+			}
+		}
+		sum += sq(float64(most))
+	}
+	return Declination{f.Declination, min(angle.Angle(math.Sqrt(sum)), 180*angle.Degree), &f}, nil
+}
+
+// Uncertain is an angle with one sigma.
+type Uncertain struct{ Value, Sigma angle.Angle }
+
+// Compass is the heading as instruments and maps other than the sky count it. What is
+// not known or not asked for is nil.
+type Compass struct {
+	Declination *Declination
+	Magnetic    *Uncertain // the heading
+	Grid        *angle.Angle
+	Deviated    *Uncertain // what the compass on board shows on this heading
+	Steer       *Uncertain // what it shows on the course
+}
+
+// compass fills r.Compass from the heading.
+func (r *Result) compass(o Options) {
+	c := &r.Compass
+	if o.Grid || r.Place.Position.Lat.Abs() >= bearing.GridFromLatitude {
+		c.Grid = new(bearing.GridHeading(*r.Heading, r.Place.Position))
+	}
+	if c.Declination = o.Declination; c.Declination == nil {
+		d, err := ModelDeclination(*r.Instant, *r.Place)
+		if err != nil {
+			r.warn("no_declination", "there is no magnetic heading: "+say(err))
+			return
+		}
+		c.Declination = &d
+	}
+	d := *c.Declination
+	if f := d.Field; f != nil && f.Zone != bearing.Clear {
+		r.warn("magnetic_"+f.Zone.String(), ZoneText(*f))
+	}
+	c.Magnetic = &Uncertain{(*r.Heading - d.Value).Bearing(), min(angle.Angle(math.Hypot(float64(r.Sigma), float64(d.Sigma))), 180*angle.Degree)}
+	if o.Card == nil {
+		return
+	}
+	c.Deviated = new(onCard(*o.Card, *c.Magnetic))
+	if r.Course != nil {
+		c.Steer = new(onCard(*o.Card, Uncertain{(*r.Course - d.Value).Bearing(), d.Sigma}))
+	}
+}
+
+// onCard returns what the compass shows on a magnetic heading. The card's own sigma
+// holds that of the declination it was swung with. Where that is the same declination
+// its error cancels; the sum is then too large, not too small.
+func onCard(card swing.Card, magnetic Uncertain) Uncertain {
+	compass, sigma := card.CompassFor(magnetic.Value)
+	right, _ := card.CompassFor(magnetic.Value + magnetic.Sigma)
+	left, _ := card.CompassFor(magnetic.Value - magnetic.Sigma)
+	most := max((right - compass).Signed().Abs(), (left - compass).Signed().Abs())
+	return Uncertain{compass, min(angle.Angle(math.Hypot(float64(sigma), float64(most))), 180*angle.Degree)}
+}
+
+// ZoneText says in words what a zone of the magnetic model means; "" for none.
+func ZoneText(f bearing.Field) string {
+	text := ""
+	switch f.Zone {
+	case bearing.Caution:
+		text = "caution zone: the horizontal field is %.0f nT, so that a compass is sluggish and wanders; trust it little"
+	case bearing.Blackout:
+		text = "blackout zone: the horizontal field is %.0f nT, too weak for a compass; do not steer by one"
+	default:
+		return ""
+	}
+	return fmt.Sprintf(text, float64(f.Horizontal))
+}
