@@ -192,7 +192,7 @@ var traps = []struct {
 	{name: "bar/crossing over the foot at 30", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: hard, set: shade(bar(0.5, 100*deg, 3, 0.6))},
 	{name: "bar/parallel, 2.5 mm", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: shade(bar(2.5, shadowDir, 3, 0.8))},
 	{name: "bar/parallel, 4 mm", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: hard, set: shade(bar(4, shadowDir, 3, 0.8))},
-	{name: "bar/parallel, 7 mm", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: shade(bar(-7, shadowDir, 3, 0.8))},
+	{name: "bar/parallel, 7 mm", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: hard, set: shade(bar(-7, shadowDir, 3, 0.8))},
 	{name: "bar/parallel, 20 mm", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: mustRead, set: shade(bar(20, shadowDir, 3, 0.8))},
 	{name: "bar/nearly parallel over the strip", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: shade(bar(1, shadowDir+1*deg, 3, 0.8))},
 	{name: "bar/edge of a roof along the strip", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: shade(bar(1.5, shadowDir, inf, 1))},
@@ -202,7 +202,7 @@ var traps = []struct {
 	{name: "photographer/head beside the strip", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: mustRead, set: blob(-60, -40, 45, 10)},
 	{name: "photographer/head over the strip's end", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: blob(75, 20, 40, 8)},
 	{name: "photographer/edge along the strip", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: hard, set: blob(35, -38, 45, 10)},
-	{name: "photographer/head over the foot", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: blob(-10, 0, 40, 8)},
+	{name: "photographer/head over the foot", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: hard, set: blob(-10, 0, 40, 8)},
 	{name: "photographer/head over all", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: refused, set: blob(0, 0, 130, 12)},
 
 	// Creases, dirt.
