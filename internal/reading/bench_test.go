@@ -1,0 +1,134 @@
+package reading_test
+
+import (
+	"context"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"gocv.io/x/gocv"
+
+	"shadowread/internal/reading"
+)
+
+// benchPhoto is the named 12-megapixel photo of the speed bar.
+const benchPhoto = "../../fixtures/bench/bench-12mp.jpg"
+
+func median(ds []time.Duration) time.Duration {
+	slices.Sort(ds)
+	return ds[len(ds)/2]
+}
+
+func timed(f func()) time.Duration {
+	start := time.Now()
+	f()
+	return time.Since(start)
+}
+
+// BenchmarkReading reads the photo from file to result and decodes the same file in
+// full colour by OpenCV, in turn, and reports the ratio of the medians. For one
+// thread run it on one processor: make bench does (taskset).
+func BenchmarkReading(b *testing.B) {
+	data, err := os.ReadFile(benchPhoto)
+	if err != nil {
+		b.Fatal(err)
+	}
+	var reads, decodes []time.Duration
+	for b.Loop() {
+		reads = append(reads, timed(func() {
+			if r := reading.Read(context.Background(), benchPhoto, reading.Defaults()); !r.OK() {
+				b.Fatal(r.Reason, r.Message)
+			}
+		}))
+		decodes = append(decodes, timed(func() {
+			m, err := gocv.IMDecode(data, gocv.IMReadColor)
+			if err != nil || m.Empty() {
+				b.Fatal("not decoded")
+			}
+			m.Close()
+		}))
+	}
+	b.ReportMetric(float64(median(reads))/float64(median(decodes)), "reads/decode")
+	b.ReportMetric(float64(median(decodes).Microseconds())/1000, "decode-ms")
+}
+
+// BenchmarkReadingHEIC says how much longer a HEIC copy of the photo takes.
+func BenchmarkReadingHEIC(b *testing.B) {
+	enc, err := exec.LookPath("heif-enc")
+	if err != nil {
+		b.Skip("heif-enc is not installed: the HEIC ratio is not measured")
+	}
+	heic := filepath.Join(b.TempDir(), "bench.heic")
+	if out, err := exec.Command(enc, benchPhoto, "-o", heic).CombinedOutput(); err != nil {
+		b.Fatalf("%v: %s", err, out)
+	}
+	o := reading.Defaults()
+	reading.Read(context.Background(), heic, o) // the decoder's own start
+	var jpegs, heics []time.Duration
+	for b.Loop() {
+		jpegs = append(jpegs, timed(func() { reading.Read(context.Background(), benchPhoto, o) }))
+		heics = append(heics, timed(func() { reading.Read(context.Background(), heic, o) }))
+	}
+	b.ReportMetric(float64(median(heics))/float64(median(jpegs)), "heic/jpeg")
+}
+
+// BenchmarkManyPhotos reads 200 photos with a worker a processor, over the same
+// with one worker, and reports the most memory that the process has held so far for
+// each worker.
+func BenchmarkManyPhotos(b *testing.B) {
+	const photos = 200
+	all := func(workers int) time.Duration {
+		return timed(func() {
+			var wg sync.WaitGroup
+			next := make(chan struct{}, photos)
+			for range photos {
+				next <- struct{}{}
+			}
+			close(next)
+			for range workers {
+				wg.Go(func() {
+					for range next {
+						if r := reading.Read(context.Background(), benchPhoto, reading.Defaults()); !r.OK() {
+							b.Error(r.Reason)
+							return
+						}
+					}
+				})
+			}
+			wg.Wait()
+		})
+	}
+	for b.Loop() {
+		workers := runtime.NumCPU()
+		many := all(workers)
+		peak := peakMiB(b)
+		one := all(1)
+		b.ReportMetric(float64(one)/float64(many), "speed-up")
+		b.ReportMetric(float64(workers), "workers")
+		b.ReportMetric(peak/float64(workers), "MiB/worker")
+	}
+}
+
+// peakMiB is the largest resident size of the process so far.
+func peakMiB(b *testing.B) float64 {
+	status, err := os.ReadFile("/proc/self/status")
+	if err != nil {
+		b.Skip("no /proc: memory is not measured")
+	}
+	for line := range strings.Lines(string(status)) {
+		if rest, ok := strings.CutPrefix(line, "VmHWM:"); ok {
+			kib, err := strconv.ParseFloat(strings.TrimSpace(strings.TrimSuffix(strings.TrimSpace(rest), "kB")), 64)
+			if err == nil {
+				return kib / 1024
+			}
+		}
+	}
+	return 0
+}
