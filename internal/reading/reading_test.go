@@ -11,6 +11,7 @@ import (
 	"image/png"
 	"maps"
 	"math"
+	"math/rand/v2"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -320,6 +321,31 @@ func TestWhatIsNoFileIsRefused(t *testing.T) {
 	}
 }
 
+// One wrong bit in a JPEG shifts or spoils all that follows in the picture: whatever
+// comes of it must be a refusal or still be right.
+func TestFlippedBitsNeverGiveAWrongHeading(t *testing.T) {
+	p := plain()
+	good := encodeJPEG(t, p.img)
+	r := rand.New(rand.NewPCG(1, 2))
+	path := file(t, "flipped.jpg", nil)
+	for i := range 40 {
+		bad := bytes.Clone(good)
+		at := r.IntN(len(bad))
+		if i%4 == 0 { // in the headers and tables
+			at = r.IntN(620)
+		}
+		bad[at] ^= 1 << r.IntN(8)
+		if err := os.WriteFile(path, bad, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		expect{read: true, refused: []reading.Reason{reading.UnreadableFile, reading.TooLarge, reading.TooFewMarks, reading.PoorMap,
+			reading.NoShadow, reading.AmbiguousShadow, reading.RodHidesShadow, reading.ClockCheck}, hard: true}.check(t, read(path, exactly(p.scene)), p.truth)
+		if t.Failed() {
+			t.Fatalf("flip %d, at byte %d of %d", i, at, len(good))
+		}
+	}
+}
+
 // under puts the scene under the sun of another time and place, the shadow where it was
 // on the plate.
 func under(s *render.Scene, at time.Time, place geo.Position) {
@@ -448,6 +474,10 @@ func TestJSONHoldsEveryKeyAndNullWhatIsUnknown(t *testing.T) {
 		{"read, rod's height and course not given", read(photograph(t, p.img, x), reading.Defaults()), nil,
 			[][]string{{"photo", "marks_found", "heading_true_deg", "heading_sigma_deg", "error_budget_deg"}, inSky, when, where, inPicture}},
 		{"no sheet", read(photograph(t, blank, x), known), "too_few_marks", [][]string{{"photo", "marks_found"}, refusal, inSky, when, where}},
+		{"no time and place", read(photograph(t, p.img, exifwrite.Tags{Make: "Invented"}), reading.Defaults()), "no_time",
+			[][]string{{"photo", "marks_found"}, refusal, inPicture}},
+		{"no place", read(photograph(t, p.img, exifwrite.Tags{Clock: x.Clock, ClockOffset: x.ClockOffset}), reading.Defaults()), "no_position",
+			[][]string{{"photo", "marks_found"}, refusal, when, inPicture}},
 		{"no photo", read(file(t, "photo.jpg", nil), reading.Defaults()), "unreadable_file", [][]string{{"photo"}, refusal}},
 		{"a number read by eye", reading.ReadNumber(context.Background(), 200*deg, 0, exactly(p.scene)), nil,
 			[][]string{{"heading_true_deg", "heading_sigma_deg", "error_budget_deg", "shadow_angle_deg", "scale_reading_deg"}, inSky, when, where}},
