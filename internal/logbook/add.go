@@ -1,0 +1,310 @@
+package logbook
+
+import (
+	"context"
+	"crypto/sha256"
+	"database/sql"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+
+	"shadowread/internal/fault"
+	"shadowread/internal/workup"
+)
+
+func (l *Log) add(ctx context.Context, at At, c Content, p proof) (Added, error) {
+	if d, ok := c.(*Departure); ok {
+		if d.Model == (workup.Model{}) {
+			d.Model = workup.Land()
+		}
+		if d.SpeedLimit == 0 {
+			d.SpeedLimit = DefaultSpeedLimit
+		}
+	}
+	if err := p.validate(); err != nil {
+		return Added{}, err
+	}
+	var added Added
+	err := l.write(ctx, func(tx *sql.Tx) (err error) {
+		added, err = l.addIn(ctx, tx, at, c, p)
+		return err
+	})
+	if err != nil {
+		return Added{}, err
+	}
+	return added, nil
+}
+
+// addIn writes an entry within a transaction.
+func (l *Log) addIn(ctx context.Context, tx *sql.Tx, at At, c Content, p proof) (Added, error) {
+	e := &Entry{Supersedes: at.Supersedes, Note: at.Note, Content: c, Written: fromNS(l.now().UnixNano())}
+	r := row{kind: c.Kind(), supersedes: at.Supersedes, importKey: p.importKey, previous: make([]byte, sha256.Size)}
+
+	last, err := lastRow(ctx, tx)
+	if err != nil {
+		return Added{}, err
+	}
+	if last != nil {
+		r.previous = last.hash
+		e.Number = last.number
+	}
+	e.Number++
+
+	// Its place in the log.
+	var old *Entry
+	if at.Supersedes != 0 {
+		if old, err = superseded(ctx, tx, at.Supersedes, c); err != nil {
+			return Added{}, err
+		}
+		e.Journey, e.Slot = old.Journey, old.Slot
+		if at.Time.IsZero() {
+			at.Time = old.Time
+		}
+		if run := c.run(); run != nil && !run.given() && old.Content.run() != nil {
+			*run = *old.Content.run()
+		}
+	} else {
+		if e.Journey, err = lastJourney(ctx, tx); err != nil {
+			return Added{}, err
+		}
+		switch c.(type) {
+		case *Departure:
+			e.Journey++
+		case *Withdrawal:
+			return Added{}, bad("bad_correction", "name the entry to withdraw", "there is nothing to withdraw")
+		default:
+			if e.Journey == 0 {
+				return Added{}, bad("no_journey", "begin a journey at a position", "no journey was begun in this log")
+			}
+		}
+		e.Slot = e.Number
+	}
+
+	// What it says.
+	normal(c)
+	if r.timeNS, err = toNS(at.Time); err != nil {
+		return Added{}, err
+	}
+	e.Time = fromNS(r.timeNS)
+	if err := validText(at.Note); err != nil {
+		return Added{}, err
+	}
+	if leg, ok := c.(*Leg); ok {
+		if len(p.reading) > 0 {
+			leg.ReadingSHA256 = hash(p.reading)
+		}
+		if len(p.overlay) > 0 {
+			leg.OverlaySHA256 = hash(p.overlay)
+		}
+	}
+	if err := c.validate(); err != nil {
+		return Added{}, err
+	}
+	if leg, ok := c.(*Leg); ok && leg.Photo != nil {
+		r.photo, _ = hex.DecodeString(leg.Photo.SHA256) // validated
+		if err := notYet(ctx, tx, r.photo, e.Slot); err != nil {
+			return Added{}, err
+		}
+	}
+
+	// What follows of it.
+	added, h, err := l.follow(ctx, tx, e)
+	if err != nil {
+		return Added{}, err
+	}
+	if r.content, err = encode(e.Note, c); err != nil {
+		return Added{}, err
+	}
+	r.number, r.journey, r.slot, r.writtenNS = e.Number, e.Journey, e.Slot, e.Written.UnixNano()
+	r.hash = r.digest()
+	if err := r.insert(ctx, tx); err != nil {
+		return Added{}, err
+	}
+	if len(p.reading) > 0 || len(p.overlay) > 0 {
+		if _, err := tx.ExecContext(ctx, "INSERT INTO evidence (entry, reading, overlay) VALUES (?, ?, ?)",
+			e.Number, sql.NullString{String: string(p.reading), Valid: len(p.reading) > 0}, p.overlay); err != nil {
+			return Added{}, err
+		}
+	}
+	added.Entry = *e
+	added.Estimate, added.Lost = h.estimate(), h.lost()
+	if leg, ok := c.(*Leg); ok {
+		added.NeedsHeading = leg.NeedsHeading()
+	}
+	return added, nil
+}
+
+func (r *row) insert(ctx context.Context, q querier) error {
+	_, err := q.ExecContext(ctx, `INSERT INTO entries
+		(number, journey, slot, supersedes, kind, time_ns, written_ns, photo_sha256, import_key, content, previous, hash)
+		VALUES (?, ?, ?, nullif(?, 0), ?, ?, ?, ?, nullif(?, ''), ?, ?, ?)`,
+		r.number, r.journey, r.slot, r.supersedes, string(r.kind), r.timeNS, r.writtenNS, r.photo, r.importKey, r.content, r.previous, r.hash)
+	return err
+}
+
+func lastRow(ctx context.Context, q querier) (*row, error) {
+	var r row
+	err := r.scan(q.QueryRowContext(ctx, "SELECT "+columns+" FROM entries ORDER BY number DESC LIMIT 1"))
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil, nil
+	}
+	return &r, err
+}
+
+func lastJourney(ctx context.Context, q querier) (n int, err error) {
+	err = q.QueryRowContext(ctx, "SELECT coalesce(max(journey), 0) FROM entries").Scan(&n)
+	return n, err
+}
+
+// superseded returns the entry that a correction replaces.
+func superseded(ctx context.Context, q querier, number int, by Content) (*Entry, error) {
+	old, err := entryIn(ctx, q, number)
+	switch {
+	case err != nil:
+		return nil, err
+	case old.SupersededBy != 0:
+		return nil, bad("already_corrected", fmt.Sprintf("correct entry %d, which stands in its place", old.SupersededBy),
+			"entry %d was corrected by entry %d", number, old.SupersededBy)
+	case (old.Kind() == KindDeparture) != (by.Kind() == KindDeparture):
+		return nil, bad("bad_correction", "correct a departure by a departure, and nothing else by one", "entry %d is a %s and cannot be replaced by a %s", number, old.Kind(), by.Kind())
+	}
+	return old, nil
+}
+
+// notYet refuses a photo that stands in another place of the log.
+func notYet(ctx context.Context, q querier, photo []byte, slot int) error {
+	var number int
+	err := q.QueryRowContext(ctx, "SELECT number FROM entries WHERE photo_sha256 = ? AND supersedes IS NULL AND slot <> ?", photo, slot).Scan(&number)
+	switch {
+	case errors.Is(err, sql.ErrNoRows):
+		return nil
+	case err != nil:
+		return err
+	}
+	return alreadyLogged(number)
+}
+
+func alreadyLogged(number int) error {
+	return bad("photo_already_logged", fmt.Sprintf("nothing was written; see entry %d, and correct that if it is wrong", number),
+		"the photo is in the log already, as entry %d", number)
+}
+
+// checkpoint is how many slots lie between states that are kept for good, so that a
+// correction or a look back need not begin at the departure. A state takes some
+// 3 kB, and a replay of 64 entries some milliseconds.
+const checkpoint = 64
+
+// stateVersion changes when hand, or what the work-up makes of entries, does.
+const stateVersion = 1
+
+// follow works out what is in hand after an entry that is about to be written, and
+// after those that follow it if it is a correction, and keeps it.
+func (l *Log) follow(ctx context.Context, tx *sql.Tx, e *Entry) (added Added, h *hand, err error) {
+	h, kept, err := handBefore(ctx, tx, e.Journey, e.Slot)
+	if err != nil {
+		return Added{}, nil, err
+	}
+	if added.Closing, h, err = h.after(e); err != nil {
+		return Added{}, nil, err
+	}
+	if e.Supersedes == 0 {
+		if kept%checkpoint != 0 {
+			if err := forget(ctx, tx, e.Journey, "slot = ?", kept); err != nil {
+				return Added{}, nil, err
+			}
+		}
+		return added, h, keep(ctx, tx, e.Journey, e.Slot, h)
+	}
+	if err := forget(ctx, tx, e.Journey, "slot >= ?", e.Slot); err != nil {
+		return Added{}, nil, err
+	}
+	if e.Slot%checkpoint == 0 {
+		if err := keep(ctx, tx, e.Journey, e.Slot, h); err != nil {
+			return Added{}, nil, err
+		}
+	}
+	h, err = replay(ctx, tx, e.Journey, e.Slot, h)
+	return added, h, err
+}
+
+// replay takes the entries of a journey after a slot, with h in hand there, and
+// keeps the states on the way and at the end. From slot 0, h is nil.
+func replay(ctx context.Context, tx *sql.Tx, journey, slot int, h *hand) (*hand, error) {
+	last := slot
+	err := eachStanding(ctx, tx, journey, slot+1, func(e *Entry) (err error) {
+		if _, h, err = h.after(e); err != nil {
+			return then(e, err)
+		}
+		last = e.Slot
+		if last%checkpoint == 0 {
+			return keep(ctx, tx, journey, last, h)
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return h, keep(ctx, tx, journey, last, h)
+}
+
+// then says that a correction is refused for what it makes of a later entry.
+func then(later *Entry, err error) error {
+	var f *fault.Error
+	if !errors.As(err, &f) {
+		return err
+	}
+	return fault.Wrap(err, f.Code, fmt.Sprintf("correct entry %d first, or give the correction otherwise", later.Number),
+		"with this correction entry %d could not stand", later.Number)
+}
+
+// after returns what is in hand after an entry; h is nil before a departure. The
+// hand given may be half changed if it fails.
+func (h *hand) after(e *Entry) (closing *workup.Closing, next *hand, err error) {
+	if d, ok := e.Content.(*Departure); ok && h == nil {
+		next, err = begin(e, d)
+		return nil, next, err
+	}
+	parts, err := h.take(e)
+	if err != nil {
+		return nil, nil, err
+	}
+	return h.carry(e, parts), h, nil
+}
+
+func keep(ctx context.Context, tx *sql.Tx, journey, slot int, h *hand) error {
+	text, err := json.Marshal(h)
+	if err != nil {
+		return err
+	}
+	_, err = tx.ExecContext(ctx, "INSERT OR REPLACE INTO states (journey, slot, version, state) VALUES (?, ?, ?, ?)", journey, slot, stateVersion, string(text))
+	return err
+}
+
+func forget(ctx context.Context, tx *sql.Tx, journey int, which string, args ...any) error {
+	_, err := tx.ExecContext(ctx, "DELETE FROM states WHERE journey = ? AND "+which, append([]any{journey}, args...)...)
+	return err
+}
+
+// handBefore returns what is in hand before a slot, nil before a departure, and the
+// slot of the last state kept before it, from which it took the entries; 0 if none.
+func handBefore(ctx context.Context, q querier, journey, slot int) (h *hand, from int, err error) {
+	var text string
+	err = q.QueryRowContext(ctx, "SELECT slot, state FROM states WHERE journey = ? AND slot < ? AND version = ? ORDER BY slot DESC LIMIT 1",
+		journey, slot, stateVersion).Scan(&from, &text)
+	switch {
+	case errors.Is(err, sql.ErrNoRows):
+	case err != nil:
+		return nil, 0, err
+	default:
+		h = new(hand)
+		if json.Unmarshal([]byte(text), h) != nil || h.Filter.Validate() != nil { // a cache: make it anew
+			h, from = nil, 0
+		}
+	}
+	err = eachStandingBefore(ctx, q, journey, from+1, slot, func(e *Entry) (err error) {
+		_, h, err = h.after(e)
+		return err
+	})
+	return h, from, err
+}

@@ -1,0 +1,108 @@
+package logbook
+
+import (
+	"time"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/fault"
+	"shadowread/internal/geo"
+	"shadowread/internal/workup"
+)
+
+// Entry is an entry as it stands in the log.
+type Entry struct {
+	Number  int // 1, 2, 3 through the whole file
+	Journey int // 1, 2, 3
+	// Slot is the number of the entry first written in this one's place: its own,
+	// unless it is a correction.
+	Slot         int
+	Supersedes   int // 0: nothing
+	SupersededBy int // 0: it stands
+	Time         time.Time
+	Written      time.Time // by the clock of the machine
+	Note         string
+	Content      Content
+}
+
+// Kind returns the kind of the entry.
+func (e *Entry) Kind() Kind { return e.Content.Kind() }
+
+// Stands reports whether the entry is reckoned with: not superseded, nor itself
+// the withdrawal of one.
+func (e *Entry) Stands() bool { return e.SupersededBy == 0 && e.Kind() != KindWithdrawal }
+
+// At is what every entry has beside its content.
+type At struct {
+	// Time is when it was; in a correction, the zero time keeps that of the entry
+	// corrected.
+	Time time.Time
+	Note string
+	// Supersedes is the number of the entry that this one corrects; 0 for a new one.
+	// A correction without a Run keeps that of the entry corrected.
+	Supersedes int
+}
+
+// Added tells what became of an entry.
+type Added struct {
+	Entry Entry
+	// Estimate is where the work-up puts the vehicle after the last entry of the
+	// journey; nil if the position is lost.
+	Estimate *Estimate
+	Lost     *Lost
+	// Closing is what a fix showed; nil for others. If it says that the fix was not
+	// used, ConfirmFix makes it count.
+	Closing *workup.Closing
+	// NeedsHeading says that this is a leg whose photo gave none: GiveHeading.
+	NeedsHeading bool
+}
+
+// Estimate is a position by the log.
+type Estimate struct {
+	Time     time.Time
+	Position geo.Position
+	Cov      workup.Cov
+	Heading  angle.Angle // of the leg in hand
+	Steered  bool        // there is a leg in hand with a heading
+	// Since is the last fix used or the departure, and Run what was logged since.
+	Since time.Time
+	Run   geo.Metres
+}
+
+// Sigma returns one sigma of the position along the longest axis of its ellipse.
+func (e *Estimate) Sigma() geo.Metres {
+	return e.Cov.Along(e.Cov.Ellipse95().Bearing)
+}
+
+// PhotoReading is a photo as read or refused, by whatever reads photos.
+type PhotoReading struct {
+	Name   string   // file name, without folders
+	SHA256 [32]byte // of the file's bytes
+	Time   time.Time
+	// Reading is nil if the photo was refused; Refused and Message then say why.
+	Reading          *Reading
+	Refused, Message string
+	Whole            []byte // the reading as JSON, kept as it is; may be nil
+	Overlay          []byte // a small JPEG that shows what was found; may be nil
+}
+
+// Limits of what is kept with an entry, in bytes.
+const (
+	maxWhole   = 1 << 20
+	maxOverlay = 4 << 20
+)
+
+func bad(code, hint, format string, args ...any) error { return fault.New(code, hint, format, args...) }
+
+// fromNS and toNS convert times; the log keeps nanoseconds since 1970 in UTC.
+func fromNS(ns int64) time.Time { return time.Unix(0, ns).UTC() }
+
+// Years within which entries may lie: those that nanoseconds in an int64 reach, to
+// the round number.
+const firstYear, lastYear = 1700, 2200
+
+func toNS(t time.Time) (int64, error) {
+	if y := t.UTC().Year(); y < firstYear || y > lastYear {
+		return 0, bad("bad_time", "give date, time and UTC offset of the entry", "an entry cannot be of the year %d", y)
+	}
+	return t.UnixNano(), nil
+}

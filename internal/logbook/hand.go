@@ -1,0 +1,390 @@
+package logbook
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/fault"
+	"shadowread/internal/geo"
+	"shadowread/internal/workup"
+)
+
+// hand is what is in hand after an entry: all that the next one is checked and
+// worked up against. It goes through encoding/json unharmed.
+type hand struct {
+	Time       time.Time
+	Model      workup.Model
+	SpeedLimit workup.MetresPerSecond
+
+	// Filter is the work-up's state; while the position is lost, the last there was.
+	Filter workup.State
+	Astray bool   // the position is lost
+	Losses []Lost // all that there were
+	Begun  start  // of the filter
+
+	Course *course // heading in hand; nil if it is not known
+	// Standing says that the entry was a halt, or that the journey has not left.
+	Standing bool
+
+	Odometer     *Odometer // last reading; nil if there is none to go on from
+	Mount, Tyres int
+
+	NeedHeading, NeedConfirmation []int // numbers of entries that wait for it
+	Closing                       *workup.Closing
+}
+
+// Lost says where and why the work-up stopped. A fix starts it again.
+type Lost struct {
+	Entry               int
+	Code, Message, Hint string
+}
+
+func (l *Lost) Error() string { return fmt.Sprintf("entry %d: %s", l.Entry, l.Message) }
+
+// fault returns what the user is told where an estimate is asked for.
+func (l *Lost) fault() error {
+	return fault.New("position_lost", "log a fix, or correct the entry: "+l.Hint, "there is no estimated position since %s", l.Error())
+}
+
+// start is where the filter began.
+type start struct {
+	Entry     int
+	Departure workup.Departure
+}
+
+// lost returns the loss of the position, nil if there is a position.
+func (h *hand) lost() *Lost {
+	if n := len(h.Losses); n > 0 && h.Astray {
+		return &h.Losses[n-1]
+	}
+	return nil
+}
+
+// course is a heading in hand.
+type course struct {
+	Leg workup.Leg // heading part only
+	Run geo.Metres // run on it so far
+	// Left says that a detour has left it since, so that the filter no longer knows
+	// its error.
+	Left bool
+}
+
+// minute is what times noted on paper are rounded to (common practice); so much
+// longer a leg may have taken than its times say.
+const minute = time.Minute
+
+// begin returns what is in hand at a departure.
+func begin(e *Entry, d *Departure) (*hand, error) {
+	h := &hand{Time: e.Time, Model: d.Model, SpeedLimit: d.SpeedLimit, Standing: true, Odometer: d.Odometer}
+	return h, h.start(e, d.Position, d.Sigma)
+}
+
+// take carries h over an entry and returns the entry as the work-up sees it, in
+// parts of which the last may carry a fix. On an error, h is left half carried:
+// the entry is refused.
+func (h *hand) take(e *Entry) (parts []workup.Entry, err error) {
+	if e.Kind() == KindWithdrawal {
+		return nil, nil
+	}
+	if e.Time.Before(h.Time) {
+		return nil, fault.New("time_before_last",
+			"check date, time and UTC offset; to change what the log says, correct the entry in question",
+			"%s is before the entry before it, %s", e.Time.Format(time.RFC3339), h.Time.Format(time.RFC3339))
+	}
+	elapsed := e.Time.Sub(h.Time)
+	h.Time = e.Time
+	if run := e.Content.run(); run != nil {
+		_, begins := e.Content.(*Leg)
+		parts, err = h.goOn(*run, elapsed, begins)
+		if err != nil {
+			return nil, err
+		}
+	}
+	switch c := e.Content.(type) {
+	case *Departure:
+		return nil, fault.New("bad_correction", "correct a departure by a departure", "a departure cannot stand within a journey")
+	case *Leg:
+		h.Course, h.Standing = h.courseOf(c), false
+	case *Detour:
+		around, err := h.around(c)
+		if err != nil {
+			return nil, err
+		}
+		parts = append(parts, around...)
+		if h.Course != nil {
+			h.Course.Left = true
+		}
+		h.Standing = false
+		if err := h.fast(sumOf(parts), elapsed); err != nil {
+			return nil, err
+		}
+	case *Halt:
+		h.Standing = true
+	case *Fix:
+		parts = append(parts, workup.Entry{Fix: &workup.Fix{Position: c.Position, Sigma: c.Sigma, Confirmed: c.Confirmed}})
+	case *Remount:
+		h.Mount++
+	case *Tyres:
+		h.Tyres++
+	case *OdometerSet:
+		h.Odometer = &c.After
+	}
+	if len(parts) == 0 {
+		parts = []workup.Entry{{}}
+	}
+	for i := range parts {
+		parts[i].Time = e.Time
+	}
+	return parts, nil
+}
+
+// way is a distance run.
+type way struct {
+	length, sigma geo.Metres
+	odometer      *Odometer // nil: had some other way
+}
+
+// measure returns the distance of a run. Where a leg begins, at a departure or halt,
+// an odometer not read before begins to count.
+func (h *hand) measure(r Run, elapsed time.Duration, begins bool) (way, error) {
+	var w way
+	switch {
+	case r.Speed != nil:
+		under := r.Speed.For
+		if under == 0 {
+			under = elapsed
+		}
+		if under > elapsed+minute {
+			return way{}, fault.New("bad_speed", "check the times", "%s under way are more than the %s since the entry before", under, elapsed)
+		}
+		w.length = geo.Metres(float64(r.Speed.Mean) * under.Seconds())
+		w.sigma = geo.Metres(float64(r.Speed.Sigma) * under.Seconds())
+	case r.Distance != nil:
+		w.length, w.sigma = r.Distance.Length, r.Distance.Sigma
+	}
+	if w.sigma == 0 {
+		w.sigma = guessed * w.length
+	}
+	if o := r.Odometer; o != nil {
+		run, err := h.since(*o)
+		if err != nil {
+			return way{}, err
+		}
+		other := r.Speed != nil || r.Distance != nil || r.Stood
+		switch {
+		case r.Stood && run > o.Resolution():
+			return way{}, noDistance("nothing was run, yet the odometer went from %s to %s", h.Odometer, o)
+		case other || h.Odometer == nil && begins:
+		case h.Odometer == nil:
+			return way{}, noDistance("the log has no odometer reading to count from")
+		default:
+			w = way{length: run, odometer: o}
+		}
+		h.Odometer = o
+	} else if w.length > 0 {
+		h.Odometer = nil // it has moved on, unread
+	}
+	return w, h.fast(w.length, elapsed)
+}
+
+// since returns the distance from the odometer's last reading, 0 if there is none.
+func (h *hand) since(o Odometer) (geo.Metres, error) {
+	last := h.Odometer
+	if last == nil {
+		return 0, nil
+	}
+	run := o.Metres() - last.Metres()
+	if o.RolledOver > 0 {
+		if o.Unit != last.Unit || last.number() >= math.Pow10(o.RolledOver) {
+			return 0, fault.New("bad_odometer", "give the digits before the point, as many as the odometer shows, and the unit of the reading before",
+				"an odometer of %d digits cannot have gone from %s to %s", o.RolledOver, last, o)
+		}
+		run += geo.Metres(math.Pow10(o.RolledOver)) * o.Unit.Length()
+	}
+	// Two readings of the same in two units need not agree to the last digit.
+	if run < 0 && (o.Unit == last.Unit || -run > o.Resolution()+last.Resolution()) {
+		return 0, fault.New("odometer_backwards",
+			"check the reading; if the odometer passed its last number, confirm that with its count of digits; if it was set anew, log that first",
+			"the odometer runs backwards from %s to %s", last, o)
+	}
+	return max(0, run), nil
+}
+
+// fast refuses a distance that its time does not allow.
+func (h *hand) fast(length geo.Metres, elapsed time.Duration) error {
+	most := geo.Metres(float64(h.SpeedLimit) * (elapsed + minute).Seconds())
+	if length > most {
+		return fault.New("leg_too_long",
+			fmt.Sprintf("check reading, unit and time; if the vehicle is that fast, raise the journey's speed limit of %.0f km/h by correcting its departure", float64(h.SpeedLimit)*3.6),
+			"%.1f km in %s is faster than believed", length.Kilometres(), elapsed.Round(time.Second))
+	}
+	return nil
+}
+
+// goOn runs on the heading in hand.
+func (h *hand) goOn(r Run, elapsed time.Duration, begins bool) ([]workup.Entry, error) {
+	w, err := h.measure(r, elapsed, begins && h.Standing)
+	if err != nil || w.length == 0 {
+		return nil, err
+	}
+	c := h.Course
+	if c == nil {
+		return astray(w.length), nil
+	}
+	leg := c.Leg
+	h.put(&leg, w)
+	var parts []workup.Entry
+	if c.Left {
+		// The reading's error is the one it made before the detour, but the filter
+		// has let go of it. With d run on it before and s now, the error across has
+		// the variance r^2 (d+s)^2; as a new reading the leg brings r^2 s^2. The
+		// mixed term 2 r^2 d s goes in as a way across with an error in its length.
+		variance := float64(leg.HeadingSigma*leg.HeadingSigma + h.Model.Steering*h.Model.Steering)
+		parts = append(parts, workup.Entry{Leg: &workup.Leg{
+			Heading:       leg.Heading + 90*angle.Degree,
+			DistanceSigma: geo.Metres(math.Sqrt(2 * variance * float64(c.Run) * float64(w.length))),
+		}})
+	} else {
+		leg.Continues = c.Run > 0
+	}
+	c.Run += w.length
+	return append(parts, workup.Entry{Leg: &leg}), nil
+}
+
+// put enters a distance in a leg.
+func (h *hand) put(l *workup.Leg, w way) {
+	l.Distance, l.DistanceSigma, l.Tyres = w.length, w.sigma, h.Tyres
+	if w.odometer != nil {
+		l.Odometer, l.Resolution, l.DistanceSigma = true, w.odometer.Resolution(), 0
+	}
+}
+
+// astray runs a distance nobody knows where to. Its end lies somewhere on a circle:
+// the estimate stays, and takes the variance d^2/2 in each of two axes, as two legs
+// of no length but with an error in it.
+func astray(d geo.Metres) []workup.Entry {
+	sigma := d / math.Sqrt2
+	return []workup.Entry{
+		{Leg: &workup.Leg{Heading: 0, DistanceSigma: sigma}},
+		{Leg: &workup.Leg{Heading: 90 * angle.Degree, DistanceSigma: sigma}},
+	}
+}
+
+// around runs the short legs of a detour.
+func (h *hand) around(d *Detour) ([]workup.Entry, error) {
+	var parts []workup.Entry
+	for i, l := range d.Legs {
+		// The time of the whole is checked by the caller.
+		w, err := h.measure(l.Run, math.MaxInt64-minute, false)
+		if err != nil {
+			return nil, fmt.Errorf("short leg %d: %w", i+1, err)
+		}
+		leg := workup.Leg{Heading: l.Heading.Heading, HeadingSigma: l.Heading.Sigma}
+		h.put(&leg, w)
+		parts = append(parts, workup.Entry{Leg: &leg})
+	}
+	return parts, nil
+}
+
+func sumOf(parts []workup.Entry) (sum geo.Metres) {
+	for _, p := range parts {
+		if p.Leg != nil {
+			sum += p.Leg.Distance
+		}
+	}
+	return sum
+}
+
+// courseOf makes a course of a change of leg, nil if it needs a heading.
+//
+// The terms of the budget that many legs share are left to the work-up, which
+// brings them in as the mount's bias and the rod's lean, and by ComputedAt; with
+// them in the sigma too they would count twice, and as if each leg had its own.
+func (h *hand) courseOf(l *Leg) *course {
+	switch {
+	case l.Hand != nil:
+		return &course{Leg: workup.Leg{Heading: l.Hand.Heading, HeadingSigma: l.Hand.Sigma}}
+	case l.Reading == nil:
+		return nil
+	}
+	r := l.Reading
+	variance := float64(r.Sigma * r.Sigma)
+	leg := workup.Leg{Heading: r.Heading, Body: r.Body, ComputedAt: r.ComputedAt, Mount: h.Mount}
+	if r.ComputedAt != nil && r.Body != nil {
+		variance -= float64(r.Position * r.Position)
+	}
+	if r.SetUpAnew {
+		if r.Alignment == 0 { // not stated is not perfect
+			variance += float64(h.Model.Mount * h.Model.Mount)
+		}
+	} else {
+		leg.ByDial = true
+		variance -= float64(r.Level*r.Level + r.Alignment*r.Alignment)
+	}
+	leg.HeadingSigma = angle.Angle(math.Sqrt(max(0, variance)))
+	return &course{Leg: leg}
+}
+
+// carry takes the filter over the parts of an entry. Where it cannot, the entry
+// stands none the less, and the position is lost until the next fix.
+func (h *hand) carry(e *Entry, parts []workup.Entry) (closing *workup.Closing) {
+	if !h.Astray {
+		for _, p := range parts {
+			next, c, err := h.Model.Next(h.Filter, p)
+			if err != nil {
+				h.lose(e, err)
+				break
+			}
+			h.Filter = next
+			if c != nil {
+				closing = c
+			}
+		}
+	}
+	if fix, ok := e.Content.(*Fix); ok && h.Astray {
+		if err := h.start(e, fix.Position, fix.Sigma); err != nil {
+			h.lose(e, err)
+		} else if h.Course != nil {
+			h.Course.Left = true // the new filter knows nothing of it
+		}
+	}
+	h.keepWatch(e, closing)
+	return closing
+}
+
+// start begins the filter at a position.
+func (h *hand) start(e *Entry, p geo.Position, sigma geo.Metres) error {
+	d := workup.Departure{Time: e.Time, Position: p, Cov: workup.Circle(sigma)}
+	filter, err := h.Model.Begin(d)
+	if err != nil {
+		return err
+	}
+	h.Filter, h.Begun, h.Astray = filter, start{e.Number, d}, false
+	return nil
+}
+
+func (h *hand) lose(e *Entry, err error) {
+	lost := Lost{Entry: e.Number, Code: fault.Code(err), Message: err.Error()}
+	var f *fault.Error
+	if errors.As(err, &f) {
+		lost.Hint = f.Hint
+	}
+	h.Losses, h.Astray = append(slices.Clip(h.Losses), lost), true
+}
+
+// keepWatch notes what waits for the user.
+func (h *hand) keepWatch(e *Entry, closing *workup.Closing) {
+	if l, ok := e.Content.(*Leg); ok && l.NeedsHeading() {
+		h.NeedHeading = append(slices.Clip(h.NeedHeading), e.Number)
+	}
+	if closing != nil && !closing.Used {
+		h.NeedConfirmation = append(slices.Clip(h.NeedConfirmation), e.Number)
+	}
+	if closing != nil {
+		h.Closing = closing
+	}
+}

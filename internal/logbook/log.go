@@ -1,0 +1,310 @@
+// Package logbook keeps the log of a journey in one SQLite file, and works it up.
+//
+// An entry, once written, is never changed: a correction is a new entry that
+// supersedes the old one, which stays readable. Every entry carries a hash of
+// itself and of the one before. Each is written in a transaction of its own that is
+// on the disk when the call returns.
+//
+// The heading of an entry holds from its odometer reading to the next. Positions,
+// bearings and sigmas are those of package workup: true bearings, one sigma.
+// docs/log.md says what is kept and how; docs/workup.md how positions come of it.
+package logbook
+
+import (
+	"context"
+	"database/sql"
+	"embed"
+	"errors"
+	"fmt"
+	"io/fs"
+	"net/url"
+	"os"
+	"path/filepath"
+	"slices"
+	"time"
+
+	"modernc.org/sqlite"
+	sqlite3 "modernc.org/sqlite/lib"
+
+	"shadowread/internal/fault"
+)
+
+// Log is an open log. Its methods may be called from several goroutines, and
+// several processes may have one log open: whoever comes second waits.
+type Log struct {
+	db   *sql.DB
+	path string
+	now  func() time.Time
+}
+
+// Options of opening a log.
+type Options struct {
+	// Create makes a new log where there is no file; without it that is an error, so
+	// that a slip in the name does not pass for an empty log.
+	Create bool
+	// Now is the clock; nil stands for time.Now.
+	Now func() time.Time
+}
+
+// DefaultPath returns the log in the user's data folder: shadowread/log.db under
+// XDG_DATA_HOME, or under .local/share at home (XDG Base Directory Specification).
+// It fails with code "no_home".
+func DefaultPath() (string, error) {
+	data := os.Getenv("XDG_DATA_HOME")
+	if !filepath.IsAbs(data) { // the specification: a relative one is to be ignored
+		home, err := os.UserHomeDir()
+		if err != nil {
+			return "", fault.Wrap(err, "no_home", "set XDG_DATA_HOME, or name the log", "there is no folder for the log")
+		}
+		data = filepath.Join(home, ".local", "share")
+	}
+	return filepath.Join(data, "shadowread", "log.db"), nil
+}
+
+const (
+	applicationID = 0x53685264 // "ShRd"; file(1) and others tell SQLite files apart by it
+	busyTimeout   = 20 * time.Second
+)
+
+// Open opens a log. It fails with code "no_log", "not_a_log", "log_too_new",
+// "log_busy" or "cannot_open_log".
+func Open(ctx context.Context, path string, o Options) (*Log, error) {
+	l := &Log{path: path, now: o.Now}
+	if l.now == nil {
+		l.now = time.Now
+	}
+	_, err := os.Stat(path)
+	isNew := errors.Is(err, fs.ErrNotExist)
+	switch {
+	case isNew && !o.Create:
+		return nil, fault.New("no_log", "begin a journey, which makes a log, or check the name", "there is no log at %s", path)
+	case isNew:
+		if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+			return nil, fault.Wrap(err, "cannot_open_log", "choose a folder that may be written to", "the folder of the log cannot be made")
+		}
+	case err != nil:
+		return nil, fault.Wrap(err, "cannot_open_log", "check that the file may be read", "the log cannot be opened")
+	}
+	if l.db, err = sql.Open("sqlite", dsn(path)); err != nil {
+		return nil, openError(err, path)
+	}
+	// SQLite has one writer at a time; so has a process, and then none of its own
+	// waits can time out against each other.
+	l.db.SetMaxOpenConns(1)
+	if err := l.prepare(ctx); err != nil {
+		l.db.Close()
+		return nil, openError(err, path)
+	}
+	if isNew {
+		if err := syncFolder(filepath.Dir(path)); err != nil {
+			l.db.Close()
+			return nil, openError(err, path)
+		}
+	}
+	return l, nil
+}
+
+// dsn names the database with what must hold for every connection.
+//
+//   - synchronous FULL: with a write-ahead log, NORMAL may lose the last commits
+//     when the power fails. An entry cannot be made again, and a commit costs
+//     milliseconds.
+//   - recursive_triggers: else INSERT OR REPLACE would delete rows past the triggers.
+//   - immediate transactions: two that read first and write later could each wait
+//     for the other.
+func dsn(path string) string {
+	abs, err := filepath.Abs(path)
+	if err != nil { // no working folder; SQLite will say so
+		abs = path
+	}
+	return (&url.URL{Scheme: "file", Path: filepath.ToSlash(abs), RawQuery: url.Values{
+		"_busy_timeout": {fmt.Sprint(busyTimeout.Milliseconds())},
+		"_foreign_keys": {"1"},
+		"_synchronous":  {"FULL"},
+		"_txlock":       {"immediate"},
+		"_dqs":          {"0"},
+		"_defensive":    {"1"},
+		"_pragma":       {"recursive_triggers(1)"},
+	}.Encode()}).String()
+}
+
+//go:embed migrations/*.sql
+var migrations embed.FS
+
+// steps returns the migrations in order; a log's user_version counts those it has.
+func steps() ([]string, error) {
+	names, err := fs.Glob(migrations, "migrations/*.sql") // sorted
+	if err != nil {
+		return nil, err
+	}
+	var out []string
+	for _, name := range names {
+		text, err := migrations.ReadFile(name)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, string(text))
+	}
+	return out, nil
+}
+
+// prepare makes a new log of an empty file, or brings an old one up to date.
+func (l *Log) prepare(ctx context.Context) error {
+	steps, err := steps()
+	if err != nil {
+		return err
+	}
+	id, version, tables, err := identify(ctx, l.db)
+	switch {
+	case err != nil:
+		return err
+	case id != applicationID && (id != 0 || tables > 0):
+		return fault.New("not_a_log", "name another file", "%s is no log of this program", l.path)
+	case version > len(steps):
+		return fault.New("log_too_new", "use the newer program", "the log was written by a newer version of this program")
+	}
+	if err := l.useWAL(ctx); err != nil {
+		return err
+	}
+	for version < len(steps) {
+		if version, err = l.migrate(ctx, steps); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// querier is what sql.DB and sql.Tx have in common.
+type querier interface {
+	QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error)
+	QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row
+	ExecContext(ctx context.Context, query string, args ...any) (sql.Result, error)
+}
+
+func identify(ctx context.Context, q querier) (id, version, tables int, err error) {
+	err = q.QueryRowContext(ctx, `SELECT
+		(SELECT application_id FROM pragma_application_id),
+		(SELECT user_version FROM pragma_user_version),
+		(SELECT count(*) FROM sqlite_schema)`).Scan(&id, &version, &tables)
+	return id, version, tables, err
+}
+
+// useWAL sets the write-ahead log, which the file then keeps. SQLite does not wait
+// for another process while it changes this.
+func (l *Log) useWAL(ctx context.Context) error {
+	for deadline := time.Now().Add(busyTimeout); ; {
+		var mode string
+		err := l.db.QueryRowContext(ctx, "PRAGMA journal_mode = WAL").Scan(&mode)
+		switch {
+		case err == nil && mode == "wal":
+			return nil
+		case err == nil:
+			return fault.New("cannot_open_log", "keep the log on a disk of this machine", "the file system of the log does not serve: no write-ahead log there")
+		case !isBusy(err) || time.Now().After(deadline):
+			return err
+		}
+		select {
+		case <-ctx.Done():
+			return ctx.Err()
+		case <-time.After(10 * time.Millisecond):
+		}
+	}
+}
+
+// migrate takes the next step, unless another process has, and returns the version.
+func (l *Log) migrate(ctx context.Context, steps []string) (version int, err error) {
+	err = l.write(ctx, func(tx *sql.Tx) error {
+		_, version, _, err = identify(ctx, tx)
+		if err != nil || version >= len(steps) {
+			return err
+		}
+		version++
+		_, err = tx.ExecContext(ctx, steps[version-1]+fmt.Sprintf(
+			"; PRAGMA application_id = %d; PRAGMA user_version = %d;", applicationID, version))
+		return err
+	})
+	return version, err
+}
+
+// write runs f in a transaction, which is on the disk when write returns nil.
+func (l *Log) write(ctx context.Context, f func(tx *sql.Tx) error) error {
+	tx, err := l.db.BeginTx(ctx, nil)
+	if err != nil {
+		return storeError(err)
+	}
+	defer tx.Rollback() // does nothing after Commit
+	if err := f(tx); err != nil {
+		return storeError(err)
+	}
+	return storeError(tx.Commit())
+}
+
+// read runs f on one state of the log, whatever others write meanwhile.
+func (l *Log) read(ctx context.Context, f func(tx *sql.Tx) error) error {
+	tx, err := l.db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
+	if err != nil {
+		return storeError(err)
+	}
+	defer tx.Rollback()
+	return storeError(f(tx))
+}
+
+// Close closes the log.
+func (l *Log) Close() error { return storeError(l.db.Close()) }
+
+// Path returns the log's file as it was named.
+func (l *Log) Path() string { return l.path }
+
+func sqliteCode(err error) int {
+	var e *sqlite.Error
+	if !errors.As(err, &e) {
+		return 0
+	}
+	return e.Code() & 0xff // the primary one
+}
+
+func isBusy(err error) bool {
+	return slices.Contains([]int{sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED}, sqliteCode(err))
+}
+
+// storeError gives an error of the database a code and a sentence; others pass.
+func storeError(err error) error {
+	switch code := sqliteCode(err); code {
+	case 0:
+		return err
+	case sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED:
+		return fault.Wrap(err, "log_busy", "nothing was written: try again when the other program is done", "another program is writing the log")
+	case sqlite3.SQLITE_FULL:
+		return fault.Wrap(err, "disk_full", "nothing was written: make room on the disk", "the log cannot be written")
+	case sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM, sqlite3.SQLITE_CANTOPEN:
+		return fault.Wrap(err, "cannot_write", "nothing was written: check that the file and its folder may be written to", "the log cannot be written")
+	case sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB:
+		return fault.Wrap(err, "log_damaged", "keep a copy of the file as it is, and check the log", "the log's file is damaged")
+	default:
+		return fault.Wrap(err, "log_failed", "nothing was written: check the log", "the log's database reports an error")
+	}
+}
+
+func openError(err error, path string) error {
+	if c := sqliteCode(err); c == sqlite3.SQLITE_NOTADB {
+		return fault.Wrap(err, "not_a_log", "name another file", "%s is no log of this program", path)
+	}
+	var f *fault.Error
+	if errors.As(err, &f) {
+		return err
+	}
+	if isBusy(err) {
+		return storeError(err)
+	}
+	return fault.Wrap(err, "cannot_open_log", "check that the file and its folder may be read and written", "the log %s cannot be opened", path)
+}
+
+// syncFolder makes a new file's name last through a power cut.
+func syncFolder(path string) error {
+	d, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	defer d.Close()
+	return d.Sync()
+}

@@ -1,0 +1,374 @@
+package logbook
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"math"
+	"time"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/fault"
+	"shadowread/internal/geo"
+	"shadowread/internal/workup"
+)
+
+// estimate returns the position in hand, nil if it is lost.
+func (h *hand) estimate() *Estimate {
+	if h.lost() != nil {
+		return nil
+	}
+	f := &h.Filter
+	e := &Estimate{Time: f.Time, Position: f.Position, Cov: f.Cov(), Since: f.Since, Run: f.Run}
+	if c := h.Course; c != nil {
+		e.Heading, e.Steered = c.Leg.Heading, true
+		if c.Run > 0 && !c.Left {
+			e.Heading = f.Heading // with what is known of the instrument
+		} else if _, corrected, err := h.steer(); err == nil {
+			e.Heading = corrected
+		}
+	}
+	return e
+}
+
+// steer returns the filter once it has taken up the heading in hand, and that
+// heading with what is known of the instrument.
+func (h *hand) steer() (workup.State, angle.Angle, error) {
+	leg := h.Course.Leg
+	next, _, err := h.Model.Next(h.Filter, workup.Entry{Time: h.Filter.Time, Leg: &leg})
+	return next, next.Heading, err
+}
+
+// Whereabouts is where the journey is now.
+type Whereabouts struct {
+	Journey  int
+	Estimate Estimate
+	Ellipse  workup.Ellipse
+	Shared   workup.Shared // what is known of the instruments
+	// Closing is the last fix's; nil if there was none.
+	Closing *workup.Closing
+	// Entries that wait for the user: legs that need a heading, fixes that were not
+	// used. Legs without a heading are run on in no direction known, and the ellipse
+	// holds all of them.
+	NeedHeading, NeedConfirmation []int
+}
+
+// Where returns where a journey is after its last entry; journey 0 is the last. It
+// fails with code "no_journey", or "position_lost" if the work-up came to an end
+// that only a fix or a correction helps.
+func (l *Log) Where(ctx context.Context, journey int) (*Whereabouts, error) {
+	var w *Whereabouts
+	err := l.read(ctx, func(tx *sql.Tx) error {
+		journey, err := theJourney(ctx, tx, journey)
+		if err != nil {
+			return err
+		}
+		h, _, err := handBefore(ctx, tx, journey, math.MaxInt64)
+		if err != nil {
+			return err
+		}
+		if h.lost() != nil {
+			return h.lost().fault()
+		}
+		w = &Whereabouts{
+			Journey: journey, Estimate: *h.estimate(), Shared: h.Filter.Shared(), Closing: h.Closing,
+			NeedHeading: h.NeedHeading, NeedConfirmation: h.NeedConfirmation,
+		}
+		w.Ellipse = w.Estimate.Cov.Ellipse95()
+		return nil
+	})
+	return w, err
+}
+
+// EstimateAt returns the estimated position of the last journey at a time, for a
+// reading without a receiver.
+//
+// After the last entry, run is the way since; nil if it is not known: then the
+// vehicle, unless it was halted, may have gone anywhere at the journey's speed limit,
+// and the covariance says so. Before the last entry, it is interpolated by time
+// between two, run not looked at, and the covariance holds any speed between.
+//
+// It fails with code "no_journey", "position_lost", "before_departure",
+// "estimate_stale" if the vehicle may be more than 500 km off, or as the verbs do
+// for a run that cannot be.
+func (l *Log) EstimateAt(ctx context.Context, at time.Time, run *Run) (*Estimate, error) {
+	ns, err := toNS(at)
+	if err != nil {
+		return nil, err
+	}
+	at = fromNS(ns)
+	var e *Estimate
+	err = l.read(ctx, func(tx *sql.Tx) error {
+		journey, err := theJourney(ctx, tx, 0)
+		if err != nil {
+			return err
+		}
+		h, _, err := handBefore(ctx, tx, journey, math.MaxInt64)
+		if err != nil {
+			return err
+		}
+		if at.Before(h.Time) {
+			e, err = between(ctx, tx, journey, at)
+		} else {
+			e, err = h.ahead(at, run)
+		}
+		return err
+	})
+	return e, err
+}
+
+// staleAfter is the uncertainty at which an estimate serves no reading: 500 km turn
+// the azimuth by some 5 degrees.
+const staleAfter = 500 * geo.Kilometre
+
+// ahead returns the estimate after the last entry. It changes h.
+func (h *hand) ahead(at time.Time, run *Run) (*Estimate, error) {
+	if h.lost() != nil {
+		return nil, h.lost().fault()
+	}
+	if run != nil {
+		// As if a leg began there: an odometer not read before may begin to count.
+		e := &Entry{Time: at, Content: &Leg{Run: *run}}
+		if err := run.validate(); err != nil {
+			return nil, err
+		}
+		parts, err := h.take(e)
+		if err != nil {
+			return nil, err
+		}
+		steered := h.Filter
+		for _, p := range parts {
+			if steered, _, err = h.Model.Next(steered, p); err != nil {
+				return nil, err
+			}
+		}
+		h.Filter = steered
+		return h.estimate(), nil
+	}
+	e := h.estimate()
+	elapsed := at.Sub(h.Time)
+	if !h.Standing {
+		// A distance uniform from 0 to the most has the mean square most^2/3, all of
+		// which may lie on one axis.
+		most := float64(h.SpeedLimit) * elapsed.Seconds()
+		e.Cov.NN += most * most / 3
+		e.Cov.EE += most * most / 3
+	}
+	if e.Sigma() > staleAfter {
+		return nil, fault.New("estimate_stale", "log where the vehicle has gone since, or give the position",
+			"the last entry of the log is %s old, and the vehicle may be anywhere by now", elapsed.Round(time.Minute))
+	}
+	e.Time = at
+	return e, nil
+}
+
+// between returns the estimate at a time from the departure to the last entry.
+func between(ctx context.Context, tx *sql.Tx, journey int, at time.Time) (*Estimate, error) {
+	var slot int
+	err := tx.QueryRowContext(ctx, "SELECT slot FROM entries e WHERE journey = ? AND time_ns <= ? AND kind <> 'withdrawal' AND "+standing+
+		" ORDER BY slot DESC LIMIT 1", journey, at.UnixNano()).Scan(&slot)
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil, fault.New("before_departure", "check the time, or give the position", "%s is before the departure", at.Format(time.RFC3339))
+	}
+	if err != nil {
+		return nil, err
+	}
+	h, _, err := handBefore(ctx, tx, journey, slot+1)
+	if err != nil {
+		return nil, err
+	}
+	if h.lost() != nil {
+		return nil, h.lost().fault()
+	}
+	before := h.estimate()
+	// The next that takes time, which the caller knows there is.
+	var next *hand
+	err = eachStandingBefore(ctx, tx, journey, slot+1, math.MaxInt64, func(e *Entry) (err error) {
+		if _, h, err = h.after(e); err != nil {
+			return err
+		}
+		if h.Time.After(at) {
+			next = h
+			return errEnough
+		}
+		return nil
+	})
+	if err != nil && !errors.Is(err, errEnough) {
+		return nil, err
+	}
+	if next == nil || next.lost() != nil {
+		return nil, fault.New("position_lost", "give the position", "there is no estimated position after %s", before.Time.Format(time.RFC3339))
+	}
+	after := next.estimate()
+	share := float64(at.Sub(before.Time)) / float64(after.Time.Sub(before.Time))
+	course, length, err := geo.RhumbInverse(before.Position, after.Position)
+	if err != nil {
+		return nil, err
+	}
+	p, err := geo.RhumbDirect(before.Position, course, length*geo.Metres(share))
+	if err != nil {
+		return nil, err
+	}
+	// Where on the way is known no better than that it lies on it; a way that was no
+	// straight line strays by no more than it is long.
+	e := *before
+	e.Time, e.Position = at, p
+	e.Cov = workup.Cov{
+		NN: max(before.Cov.NN, after.Cov.NN), NE: 0,
+		EE: max(before.Cov.EE, after.Cov.EE),
+	}
+	way := max(float64(length), float64(after.Run-before.Run))
+	e.Cov.NN += way*way/3 + math.Abs(after.Cov.NE)
+	e.Cov.EE += way*way/3 + math.Abs(after.Cov.NE)
+	return &e, nil
+}
+
+var errEnough = errors.New("enough")
+
+// ReadHere reads a photo, or a number, with the log's estimate as its position. The
+// estimate is that of the time that the reading finds; if another estimate was used
+// and the two are more than 50 m apart, it is read again. 50 m turn the azimuth by
+// 0.0005 degree, with the sun at 80 degrees' altitude by some 0.003.
+//
+// guess is the time to begin with; read gets the estimate and returns the time of
+// its reading, or the zero time if it found none. ReadHere fails as EstimateAt and
+// read do, and with code "estimate_unsettled".
+func (l *Log) ReadHere(ctx context.Context, guess time.Time, run *Run, read func(context.Context, *Estimate) (time.Time, error)) (*Estimate, error) {
+	here, err := l.EstimateAt(ctx, guess, run)
+	if err != nil {
+		return nil, err
+	}
+	for range 5 {
+		at, err := read(ctx, here)
+		if err != nil || at.IsZero() || at.Equal(here.Time) {
+			return here, err
+		}
+		there, err := l.EstimateAt(ctx, at, run)
+		if err != nil {
+			return nil, err
+		}
+		_, moved, err := geo.GeodesicInverse(here.Position, there.Position)
+		if err != nil {
+			return nil, err
+		}
+		if moved <= 50*geo.Metre && there.Sigma() <= here.Sigma()+50*geo.Metre {
+			return here, nil
+		}
+		here = there
+	}
+	return nil, fault.New("estimate_unsettled", "give the time or the position", "the time of the reading and the log's position at it do not settle")
+}
+
+// Track is a journey as worked up.
+type Track struct {
+	Journey int
+	Points  []Point // one for each standing entry, the departure first
+	// Lost says where the work-up came to an end; points from there to the next fix
+	// have no position.
+	Lost []Lost
+}
+
+// Point is an entry as worked up. The heading of a leg holds from its point to the
+// next.
+type Point struct {
+	Entry Entry
+	// At is where the entry was made; nil while the position is lost. A fix stands
+	// in At.Closing.
+	At *workup.Point
+	// Via is what a detour passes between the entry before and At.
+	Via []workup.Point
+}
+
+// WorkUp works a journey up, every entry adjusted by all its fixes, in time linear
+// in its entries; journey 0 is the last. It fails with code "no_journey".
+func (l *Log) WorkUp(ctx context.Context, journey int) (*Track, error) {
+	t := &Track{}
+	var entries []Entry
+	err := l.read(ctx, func(tx *sql.Tx) (err error) {
+		if t.Journey, err = theJourney(ctx, tx, journey); err != nil {
+			return err
+		}
+		return eachStanding(ctx, tx, t.Journey, 0, func(e *Entry) error {
+			entries = append(entries, *e)
+			return nil
+		})
+	})
+	if err != nil {
+		return nil, err
+	}
+	return t, t.work(entries)
+}
+
+// stretch is what the work-up takes in one go: from a departure, or a fix after the
+// position was lost, to the end or where it is lost.
+type stretch struct {
+	departure workup.Departure
+	first     int // the point it begins at
+	parts     []workup.Entry
+	owner     []int // of each part, the index of its point
+}
+
+// work takes the entries one by one, which shows where stretches begin and end, and
+// then each stretch as a whole.
+func (t *Track) work(entries []Entry) error {
+	var h *hand
+	var stretches []stretch
+	for i := range entries {
+		e := &entries[i]
+		if !e.Stands() {
+			continue
+		}
+		var parts []workup.Entry
+		var err error
+		losses := 0
+		if h == nil {
+			d, ok := e.Content.(*Departure)
+			if !ok {
+				return damaged(fmt.Errorf("entry %d begins journey %d and is no departure", e.Number, t.Journey))
+			}
+			h, err = begin(e, d)
+		} else {
+			losses = len(h.Losses)
+			if parts, err = h.take(e); err == nil {
+				h.carry(e, parts)
+			}
+		}
+		if err != nil {
+			return damaged(fmt.Errorf("entry %d: %w", e.Number, err))
+		}
+		point := len(t.Points)
+		t.Points = append(t.Points, Point{Entry: *e})
+		switch {
+		case h.Begun.Entry == e.Number:
+			stretches = append(stretches, stretch{departure: h.Begun.Departure, first: point})
+		case h.lost() == nil && len(h.Losses) == losses:
+			s := &stretches[len(stretches)-1]
+			for range parts {
+				s.owner = append(s.owner, point)
+			}
+			s.parts = append(s.parts, parts...)
+		}
+	}
+	t.Lost = h.Losses
+	for _, s := range stretches {
+		track, err := h.Model.Run(s.departure, s.parts)
+		if err != nil {
+			return err
+		}
+		t.enter(s, track)
+	}
+	return nil
+}
+
+// enter puts a stretch, worked up, into the points.
+func (t *Track) enter(s stretch, track *workup.Track) {
+	t.Points[s.first].At = &track.Points[0]
+	for i, o := range s.owner {
+		p := &t.Points[o]
+		if p.At != nil {
+			p.Via = append(p.Via, *p.At)
+		}
+		p.At = &track.Points[i+1]
+	}
+}
