@@ -292,8 +292,12 @@ func degrees(a *angle.Angle, places int) *float64 {
 		return nil
 	}
 	x := number(a.Degrees(), places)
-	if x != nil && *x >= 360 {
+	switch {
+	case x == nil:
+	case *x >= 360:
 		*x = 0
+	case *x <= -180: // signed differences exclude -180
+		*x = 180
 	}
 	return x
 }

@@ -94,3 +94,41 @@ func (r *rodImage) shadowBeside(d *dialImage) bool {
 	}
 	return seen > 10 && dark*4 > seen
 }
+
+// shadowBeyond reports whether a dark line goes on where the rod's image ends: the
+// shadow that it covers.
+func (r *rodImage) shadowBeyond(g *Gray, d *dialImage) bool {
+	f := newFrame(r.direction(), 0)
+	light := r.overPaper(g, d)
+	dark, seen := 0, 0
+	for s := r.length() + 2; s < 56; s++ {
+		mid, flank := light(f.at(s, 0)), min(light(f.at(s, -4)), light(f.at(s, 4)))
+		if math.IsNaN(mid + flank) {
+			continue
+		}
+		seen++
+		if mid < 0.8*flank {
+			dark++
+		}
+	}
+	return dark >= 6 && 2*dark > seen
+}
+
+// absent reports that there is no rod where one must be seen.
+func (r *rodImage) absent(g *Gray, d *dialImage) bool {
+	nowhere := &Strip{Direction: r.direction() + math.Pi}
+	_, seen, told := r.look(r.overPaper(g, d), nowhere)
+	return told && !seen
+}
+
+// overPaper returns the light at a place over that of unshaded paper there; NaN
+// outside the picture.
+func (r *rodImage) overPaper(g *Gray, d *dialImage) func(sheet.Point) float64 {
+	return func(p sheet.Point) float64 {
+		q := r.plate.Project(p)
+		if !g.contains(q, 1) {
+			return math.NaN()
+		}
+		return g.light(q.U, q.V) / d.paper.at(p.X, p.Y)
+	}
+}

@@ -66,7 +66,7 @@ func FindShadow(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod) (*Strip, error
 	switch {
 	case len(strips) == 0 && shaded:
 		return nil, ErrFootShaded
-	case len(strips) == 0 && (covered || img.shadowBeside(dial)):
+	case len(strips) == 0 && !img.absent(g, dial) && (covered || img.shadowBeside(dial) || img.shadowBeyond(g, dial)):
 		return nil, ErrRodHides
 	case len(strips) == 0:
 		return nil, ErrNoShadow

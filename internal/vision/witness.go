@@ -25,6 +25,9 @@ const (
 	// thickest is the greatest width that is taken for a rod's own, mm; a broader
 	// dark has another shadow in it.
 	thickest = 8.0
+	// strayMost is how far a strip may pass the printed foot, mm, when nothing else
+	// vouches for it: rods are set to half a millimetre.
+	strayMost = 1.2
 	// farStart is the greatest distance from the foot at which a strip whose
 	// beginning the rod's image hides may come into view, mm.
 	farStart = 38.0
@@ -32,13 +35,7 @@ const (
 
 // castByRod hears the witnesses; it returns nil when none speaks against the strip.
 func (st *Strip) castByRod(g *Gray, d *dialImage, img *rodImage, s *sheet.Sheet, rod Rod) error {
-	light := func(p sheet.Point) float64 { // NaN outside the picture
-		q := img.plate.Project(p)
-		if !g.contains(q, 1) {
-			return math.NaN()
-		}
-		return g.light(q.U, q.V) / d.paper.at(p.X, p.Y)
-	}
+	light := img.overPaper(g, d)
 	switch {
 	case st.From > farStart:
 		if f := newFrame(st.Direction, st.FootOffset); img.hides(f.at(st.From-3, 0)) {
@@ -51,8 +48,13 @@ func (st *Strip) castByRod(g *Gray, d *dialImage, img *rodImage, s *sheet.Sheet,
 	own := st.vouched(rod)
 	thick, seen, told := img.look(light, st)
 	switch {
-	case st.goesOn(light, img) && !own:
+	case own:
+	case st.goesOn(light, img), math.Abs(st.FootOffset) > strayMost+2*st.FootSigma:
 		return ErrNoShadow
+	case !st.begins(light, img):
+		return ErrFootShaded
+	}
+	switch {
 	case !st.footLit(light, img, s) && !(seen && own && math.Abs(st.FootOffset) < 1+2*st.FootSigma):
 		return ErrFootShaded // the shaded foot casts nothing
 	}
@@ -135,6 +137,26 @@ func (st *Strip) goesOn(light func(sheet.Point) float64, img *rodImage) bool {
 		}
 	}
 	return seen >= 8 && 10*same >= 6*seen
+}
+
+// begins reports whether the paper behind the foot is seen to be clear, so that the
+// line begins there. Where the rod's own image covers it, a line darker than any
+// crease must do; where another shadow does, the line may come through.
+func (st *Strip) begins(light func(sheet.Point) float64, img *rodImage) bool {
+	f := newFrame(st.Direction, st.FootOffset)
+	clear, hidden, all := 0, 0, 0
+	side := st.Width/2 + 1
+	for b := 5.6; b < 14; b += 0.6 {
+		all++
+		if img.hides(f.at(-b, 0)) {
+			hidden++
+			continue
+		}
+		if m, l, r := light(f.at(-b, 0)), light(f.at(-b, -side)), light(f.at(-b, side)); m > 0.8 && max(l, r) > 0.7 {
+			clear++
+		}
+	}
+	return clear >= 4 || 2*hidden > all && st.Depth > 0.5
 }
 
 // look searches for the rod where the camera's place puts it. told is false where
