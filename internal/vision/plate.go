@@ -97,7 +97,7 @@ func plateFrom(g *Gray, s *sheet.Sheet, prior calib.Prior, all []candidate, h ca
 	// file shifts what follows the damage).
 	astray := map[int]bool{}
 	for _, c := range all {
-		if !slices.Contains(marks, c.mark.ID) {
+		if !slices.Contains(marks, c.mark.ID) && !c.explainedBy(fit.ProjectDrawing) {
 			astray[c.mark.ID] = true
 		}
 	}
@@ -180,13 +180,8 @@ func agreeing(all []candidate, h calib.Homography) []candidate {
 	byID := map[int]candidate{}
 	misfit := map[int]float64{}
 	for _, c := range all {
-		worst := 0.0
-		for k, p := range c.mark.Corners() {
-			q := h.Project(p)
-			worst = max(worst, math.Hypot(q.U-c.corners[k].U, q.V-c.corners[k].V))
-		}
-		a, b := c.corners[0], c.corners[2]
-		if side := math.Hypot(a.U-b.U, a.V-b.V) / math.Sqrt2; !(worst < side/3) {
+		worst := c.distance(h.Project)
+		if !c.explainedBy(h.Project) {
 			continue
 		}
 		if old, ok := misfit[c.mark.ID]; !ok || worst < old {
@@ -199,6 +194,23 @@ func agreeing(all []candidate, h calib.Homography) []candidate {
 	}
 	slices.SortFunc(out, func(a, b candidate) int { return a.mark.ID - b.mark.ID })
 	return out
+}
+
+// distance is the greatest distance of an outline's corners from where a map has
+// them, px; NaN where it has none.
+func (c candidate) distance(project projector) (worst float64) {
+	for k, p := range c.mark.Corners() {
+		q := project(p)
+		worst = max(worst, math.Hypot(q.U-c.corners[k].U, q.V-c.corners[k].V))
+	}
+	return worst
+}
+
+// explainedBy reports whether a map has the outline where it was seen, to a third of
+// its side.
+func (c candidate) explainedBy(project projector) bool {
+	a, b := c.corners[0], c.corners[2]
+	return c.distance(project) < math.Hypot(a.U-b.U, a.V-b.V)/math.Sqrt2/3
 }
 
 // markVisible checks a mark where the map predicts it: nine in ten of the pairs of

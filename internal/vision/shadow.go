@@ -50,7 +50,7 @@ func FindShadow(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod) (*Strip, error
 		if i >= 6 {
 			break
 		}
-		if throughFoot(rays, r) {
+		if throughFoot(rays, r, img) {
 			continue
 		}
 		strip, err := measureStrip(g, p, s, r, rod, img, dial)
@@ -82,9 +82,13 @@ func FindShadow(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod) (*Strip, error
 }
 
 // throughFoot reports whether a line goes on beyond the foot: the shadow of a rod
-// begins there, a wire's or a crease's does not.
-func throughFoot(rays []ray, r ray) bool {
+// begins there, a wire's or a crease's does not. What lies along the rod's image may
+// be the rod; castByRod looks there more closely.
+func throughFoot(rays []ray, r ray, img *rodImage) bool {
 	for _, o := range rays {
+		if (o.dir-img.direction()).Signed().Abs() < 12*angle.Degree && o.length < img.length()+8 {
+			continue
+		}
 		back := (o.dir - r.dir - math.Pi).Signed().Abs()
 		if back < 6*angle.Degree && math.Abs(o.offset+r.offset) < 1.5 && o.score > 0.4*r.score {
 			return true

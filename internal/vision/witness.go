@@ -64,7 +64,7 @@ func (st *Strip) castByRod(g *Gray, d *dialImage, img *rodImage, s *sheet.Sheet,
 		return nil
 	case told && !seen:
 		return ErrNoShadow
-	case told && st.Width < 0.6*thick && thick < thickest && !own:
+	case told && st.Width < 0.6*thick && thick > 0 && thick < thickest && !own:
 		return ErrNoShadow
 	case !told && beside < 25*angle.Degree && img.length() > leastStrip && st.To < img.length()+8:
 		return ErrRodHides // nothing shows that the line is not the rod itself
@@ -162,8 +162,8 @@ func (st *Strip) begins(light func(sheet.Point) float64, img *rodImage) bool {
 // look searches for the rod where the camera's place puts it. told is false where
 // too little of it lies on plain paper, as seen from above; seen whether something
 // other than paper stands there; thick its width over the samples, the lowest tenth, mm at the
-// rod. A bright rod may differ from the paper on its shaded side only, so thick is
-// a lower bound.
+// rod, 0 where too short a piece is seen to tell. A bright rod may differ from the
+// paper on its shaded side only, so thick is a lower bound.
 func (r *rodImage) look(light func(sheet.Point) float64, st *Strip) (thick float64, seen, told bool) {
 	// Up to the first height a rod must be seen; an unknown one may reach further.
 	must, top := 28.0, 75.0
@@ -232,6 +232,9 @@ func (r *rodImage) look(light func(sheet.Point) float64, st *Strip) (thick float
 		return 0, false, true
 	case len(widths) < 6:
 		return 0, false, false
+	}
+	if len(widths) < 16 { // too short a piece: it may all be the cap on the tip
+		return 0, true, true
 	}
 	slices.Sort(widths)
 	return widths[len(widths)/10], true, true
