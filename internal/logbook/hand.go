@@ -97,10 +97,10 @@ func (h *hand) take(e *Entry) (parts []workup.Entry, err error) {
 	}
 	elapsed := e.Time.Sub(h.Time)
 	h.Time = e.Time
+	var length geo.Metres
 	if run := e.Content.run(); run != nil {
 		_, begins := e.Content.(*Leg)
-		parts, err = h.goOn(*run, elapsed, begins)
-		if err != nil {
+		if parts, length, err = h.goOn(*run, elapsed, begins); err != nil {
 			return nil, err
 		}
 	}
@@ -110,8 +110,11 @@ func (h *hand) take(e *Entry) (parts []workup.Entry, err error) {
 	case *Leg:
 		h.Course, h.Standing = h.courseOf(c), false
 	case *Detour:
-		around, err := h.around(c)
+		around, further, err := h.around(c)
 		if err != nil {
+			return nil, err
+		}
+		if err := h.fast(length+further, elapsed); err != nil {
 			return nil, err
 		}
 		parts = append(parts, around...)
@@ -119,9 +122,6 @@ func (h *hand) take(e *Entry) (parts []workup.Entry, err error) {
 			h.Course.Left = true
 		}
 		h.Standing = false
-		if err := h.fast(sumOf(parts), elapsed); err != nil {
-			return nil, err
-		}
 	case *Halt:
 		h.Standing = true
 	case *Fix:
@@ -226,18 +226,17 @@ func (h *hand) fast(length geo.Metres, elapsed time.Duration) error {
 }
 
 // goOn runs on the heading in hand.
-func (h *hand) goOn(r Run, elapsed time.Duration, begins bool) ([]workup.Entry, error) {
+func (h *hand) goOn(r Run, elapsed time.Duration, begins bool) (parts []workup.Entry, length geo.Metres, err error) {
 	w, err := h.measure(r, elapsed, begins && h.Standing)
 	if err != nil || w.length == 0 {
-		return nil, err
+		return nil, 0, err
 	}
 	c := h.Course
 	if c == nil {
-		return astray(w.length), nil
+		return astray(w.length), w.length, nil
 	}
 	leg := c.Leg
 	h.put(&leg, w)
-	var parts []workup.Entry
 	if c.Left {
 		// The reading's error is the one it made before the detour, but the filter
 		// has let go of it. With d run on it before and s now, the error across has
@@ -252,7 +251,7 @@ func (h *hand) goOn(r Run, elapsed time.Duration, begins bool) ([]workup.Entry, 
 		leg.Continues = c.Run > 0
 	}
 	c.Run += w.length
-	return append(parts, workup.Entry{Leg: &leg}), nil
+	return append(parts, workup.Entry{Leg: &leg}), w.length, nil
 }
 
 // put enters a distance in a leg.
@@ -275,28 +274,19 @@ func astray(d geo.Metres) []workup.Entry {
 }
 
 // around runs the short legs of a detour.
-func (h *hand) around(d *Detour) ([]workup.Entry, error) {
-	var parts []workup.Entry
+func (h *hand) around(d *Detour) (parts []workup.Entry, length geo.Metres, err error) {
 	for i, l := range d.Legs {
 		// The time of the whole is checked by the caller.
 		w, err := h.measure(l.Run, math.MaxInt64-minute, false)
 		if err != nil {
-			return nil, fmt.Errorf("short leg %d: %w", i+1, err)
+			return nil, 0, fmt.Errorf("short leg %d: %w", i+1, err)
 		}
 		leg := workup.Leg{Heading: l.Heading.Heading, HeadingSigma: l.Heading.Sigma}
 		h.put(&leg, w)
 		parts = append(parts, workup.Entry{Leg: &leg})
+		length += w.length
 	}
-	return parts, nil
-}
-
-func sumOf(parts []workup.Entry) (sum geo.Metres) {
-	for _, p := range parts {
-		if p.Leg != nil {
-			sum += p.Leg.Distance
-		}
-	}
-	return sum
+	return parts, length, nil
 }
 
 // courseOf makes a course of a change of leg, nil if it needs a heading.
