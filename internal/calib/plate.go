@@ -160,6 +160,29 @@ func (p *Plate) Unproject(q Pixel) (s sheet.Point, ok bool) {
 	return s, true
 }
 
+// HeightOver returns the height above the foot, mm, at which the ray of pixel q comes
+// nearest to the plate's normal through the foot, and the tangent of the angle under
+// which it meets it. ok is false where the lens cannot be inverted or the ray runs
+// along the normal.
+func (p *Plate) HeightOver(q Pixel) (height, tangent float64, ok bool) {
+	a, b, ok := p.Lens.Undistort(q)
+	if !ok {
+		return 0, 0, false
+	}
+	r := &p.Pose.R
+	c := p.Pose.Centre()
+	var d [3]float64
+	for i := range 3 {
+		d[i] = r[0][i]*a + r[1][i]*b + r[2][i]
+	}
+	across := d[0]*d[0] + d[1]*d[1]
+	if across < 1e-6*d[2]*d[2] {
+		return 0, 0, false
+	}
+	k := -(c[0]*d[0] + c[1]*d[1]) / across
+	return c[2] + k*d[2], math.Sqrt(across) / math.Abs(d[2]), true
+}
+
 // Scale returns the smaller and the larger magnification at a true place on the
 // paper, px per mm.
 func (p *Plate) Scale(s sheet.Point) (least, most float64) {

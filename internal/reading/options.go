@@ -3,6 +3,8 @@ package reading
 import (
 	"shadowread/internal/angle"
 	"shadowread/internal/bearing"
+	"shadowread/internal/instrument"
+	"shadowread/internal/lens"
 	"shadowread/internal/photo"
 	"shadowread/internal/swing"
 	"shadowread/internal/vision"
@@ -14,6 +16,13 @@ type Options struct {
 	Position photo.PositionOptions
 	Body     *bearing.Body // nil: the sun if it is up, else the moon
 	Rod      vision.Rod
+	// Lens is the camera's lens; a photo by another is refused. Where it is nil, the
+	// photo's is looked for in Lenses, if that is not nil.
+	Lens   *lens.Match
+	Lenses *lens.Store
+	// Instrument is what was proved of the instrument; nil where nothing was. Its
+	// sigmas then stand in the budget instead of Level and Alignment.
+	Instrument *instrument.Record
 	// PrintScale is the print's true size over its nominal size, athwart and
 	// fore-and-aft, as measured on the paper; nil when not measured.
 	PrintScale *[2]float64

@@ -11,6 +11,7 @@ import (
 	"shadowread/internal/bearing"
 	"shadowread/internal/calib"
 	"shadowread/internal/fault"
+	"shadowread/internal/lens"
 	"shadowread/internal/photo"
 	"shadowread/internal/sheet"
 	"shadowread/internal/vision"
@@ -25,6 +26,9 @@ const (
 	// printMeasured is the same when both 176 mm were measured with a ruler to
 	// 0.1 mm each.
 	printMeasured = 0.0008
+	// printSeen is the same for a photo through a known lens, which shows the stretch
+	// by itself: five times as wide, so that a page fitted to its paper is found.
+	printSeen = 0.005
 	// curlSigma lets the paper rise a third of a millimetre at 100 mm from the foot
 	// along each axis: a sheet taped at its corners.
 	curlSigma = 3e-5 // 1/mm
@@ -141,7 +145,10 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 		r.refuse(UnreadableFile, say(err))
 		return
 	}
-	prior := func(g *vision.Gray) calib.Prior { return o.prior(g, facts) }
+	if !r.findLens(facts, o) {
+		return
+	}
+	prior := func(g *vision.Gray) calib.Prior { return o.prior(g, facts, r.Lens) }
 	g, plate, found, err := p.findPlate(sheet.Standard, prior)
 	r.MarksFound = found
 	if err != nil {
@@ -165,6 +172,9 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 	}
 	if plate.Flat.ResidualMM > flatLimit {
 		r.warn("sheet_not_flat", fmt.Sprintf("the sheet is not flat: its marks lie %.2f mm off a plane map. Fix the paper to a board on all sides", plate.Flat.ResidualMM))
+	}
+	if r.Lens != nil && o.PrintScale == nil {
+		r.Warnings = append(r.Warnings, lens.Print{Stretch: plate.Stretch, Sigma: plate.StretchSigma()}.Warnings(lens.Options{})...)
 	}
 	shadow, err := vision.FindShadow(g, &plate.Plate, sheet.Standard, o.Rod)
 	switch {
@@ -199,12 +209,21 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 	if r.Budget.SheetMap > mapLimit {
 		r.refuse(PoorMap, fmt.Sprintf("the marks in view leave the direction open by %.1f°: take the whole sheet, with marks on all sides of the dial", r.Budget.SheetMap.Degrees()))
 	}
-	if math.Abs(shadow.FootOffset) > 1 {
+	if _, right := o.footFrom(shadow.Direction); math.Abs(shadow.FootOffset-right) > 1 && !o.plumbLine() {
 		r.warn("shadow_off_foot", fmt.Sprintf("the shadow passes the printed foot by %.1f mm: the rod does not stand on the foot, or it leans", shadow.FootOffset))
 	}
 }
 
-func (o Options) prior(g *vision.Gray, facts photo.Facts) calib.Prior {
+func (o Options) prior(g *vision.Gray, facts photo.Facts, known *lens.Match) calib.Prior {
+	if known != nil {
+		p := known.Record.Prior(g.W, g.Factor, g.Mirrored)
+		p.StretchMean, p.Stretch = o.print()
+		if o.PrintScale == nil {
+			p.Stretch = printSeen
+		}
+		p.Curl = curlSigma
+		return p
+	}
 	w, h := float64(g.W), float64(g.H)
 	focal := 0.0
 	whole := facts.ExifWidth == 0 || facts.ExifHeight == 0 ||
@@ -225,17 +244,16 @@ func (o Options) prior(g *vision.Gray, facts photo.Facts) calib.Prior {
 // conclude joins direction and azimuth to the heading, checks the clock by the
 // shadow's length and adds the budget up.
 func (r *Result) conclude(o Options) {
-	level := o.Level
+	feared := angle.Angle(0) // lean across the shadow
 	if r.Sky != nil && r.Shadow != nil {
-		level = r.checkClock(o)
+		feared = r.checkClock(o)
 	}
 	if r.Sky == nil || r.Number == nil || r.Budget == nil {
 		r.Budget = nil // half a budget would pass for a small sigma
 		return
 	}
 	b := r.Budget
-	b.Level = angle.Angle(float64(level) * math.Abs(r.Sky.Altitude.Tan()))
-	b.Alignment = o.Alignment
+	turn := r.mount(o, feared)
 	b.Time, b.Position = r.Sky.AzimuthSigmaFor(r.Instant.Sigma, r.Place.SigmaKM)
 	b.Body = r.Sky.AzimuthSigma
 	r.Sigma = b.Sigma()
@@ -243,7 +261,7 @@ func (r *Result) conclude(o Options) {
 		r.Budget = nil
 		return
 	}
-	h := (r.Sky.Azimuth + *r.Number).Bearing()
+	h := (r.Sky.Azimuth + *r.Number + turn).Bearing()
 	r.Heading = &h
 	if o.Course != nil {
 		c := (*o.Course - h).Signed()

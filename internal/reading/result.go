@@ -11,6 +11,8 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/bearing"
 	"shadowread/internal/calib"
+	"shadowread/internal/instrument"
+	"shadowread/internal/lens"
 	"shadowread/internal/photo"
 	"shadowread/internal/vision"
 )
@@ -23,6 +25,7 @@ type Reason string
 const (
 	UnreadableFile  Reason = "unreadable_file"
 	TooLarge        Reason = "too_large"
+	LensMismatch    Reason = "lens_mismatch"
 	TooFewMarks     Reason = "too_few_marks"
 	PoorMap         Reason = "poor_map"
 	NoShadow        Reason = "no_shadow"
@@ -35,12 +38,13 @@ const (
 	NoPosition      Reason = "no_position"
 	BodyTooLow      Reason = "body_too_low"
 	BodyTooHigh     Reason = "body_too_high"
+	NoCorrection    Reason = "no_correction"
 	ClockCheck      Reason = "clock_check_failed"
 )
 
 // order ranks the reasons.
-var order = []Reason{UnreadableFile, TooLarge, TooFewMarks, PoorMap, NoShadow, AmbiguousShadow, RodHidesShadow,
-	NoTime, NoTimeZone, TimeConflict, TimeOutOfRange, NoPosition, BodyTooLow, BodyTooHigh, ClockCheck}
+var order = []Reason{UnreadableFile, TooLarge, LensMismatch, TooFewMarks, PoorMap, NoShadow, AmbiguousShadow, RodHidesShadow,
+	NoTime, NoTimeZone, TimeConflict, TimeOutOfRange, NoPosition, BodyTooLow, BodyTooHigh, NoCorrection, ClockCheck}
 
 // Budget is what makes up the uncertainty of a heading, one sigma each. The sum is
 // the root of the sum of squares.
@@ -113,20 +117,26 @@ type Result struct {
 
 	Marks      []int // ids of the marks that took part
 	MarksFound int
+	Lens       *lens.Match // that served; nil where none is known
+	LensSource LensSource  // "" without a photo
 	Plate      *calib.Fit
 	Picture    PictureSize
 	Shadow     *vision.Strip
 	Number     *angle.Angle // the scale's number under the shadow
 
 	AltitudeFromShadow *angle.Angle
+	RodHeightMM        float64 // that it rests on, stated or seen; 0 if neither
 	Clock              ClockVerdict
 
-	Heading *angle.Angle
-	Sigma   angle.Angle
-	Budget  *Budget
-	Course  *angle.Angle
-	Come    *angle.Angle // course less heading, (-180, 180], right positive
-	Compass Compass
+	Heading *angle.Angle // the vehicle's, as far as Instrument tells, else the sheet's
+	// Correction is what Instrument adds to the heading of the sheet's forward axis.
+	Instrument *instrument.Record
+	Correction angle.Angle
+	Sigma      angle.Angle
+	Budget     *Budget
+	Course     *angle.Angle
+	Come       *angle.Angle // course less heading, (-180, 180], right positive
+	Compass    Compass
 
 	Warnings []photo.Warning
 }
@@ -187,13 +197,19 @@ func (r *Result) MarshalJSON() ([]byte, error) {
 		ScaleReading      *float64            `json:"scale_reading_deg"`
 		Heading           *float64            `json:"heading_true_deg"`
 		HeadingSigma      *float64            `json:"heading_sigma_deg"`
+		Instrument        *corrected          `json:"instrument"`
 		Budget            map[string]*float64 `json:"error_budget_deg"`
 		MarksFound        *int                `json:"marks_found"`
+		LensSource        *LensSource         `json:"lens_source"`
+		LensFile          *string             `json:"lens_file"`
+		PrintStretch      *float64            `json:"print_stretch"`
+		PrintStretchSigma *float64            `json:"print_stretch_sigma"`
 		ResidualPx        *float64            `json:"map_residual_px"`
 		ResidualMM        *float64            `json:"map_residual_mm"`
 		FootOffset        *float64            `json:"foot_offset_mm"`
 		RodDiameter       *float64            `json:"shadow_width_mm"`
 		ShadowLength      *float64            `json:"shadow_length_mm"`
+		RodHeight         *float64            `json:"rod_height_mm"`
 		AltitudeFromShade *float64            `json:"altitude_from_shadow_deg"`
 		ClockCheck        ClockVerdict        `json:"clock_check"`
 		Course            *float64            `json:"course_deg"`
@@ -249,8 +265,21 @@ func (r *Result) MarshalJSON() ([]byte, error) {
 	if r.Photo != "" {
 		o.MarksFound = &r.MarksFound
 	}
+	if r.LensSource != "" {
+		o.LensSource = &r.LensSource
+	}
+	if r.Lens != nil {
+		o.LensFile = &r.Lens.Path
+	}
+	if i := r.Instrument; i != nil {
+		o.Instrument = &corrected{i.Name, i.Gnomon, degrees(&r.Correction, 4)}
+	}
 	if p := r.Plate; p != nil {
+		o.PrintStretch, o.PrintStretchSigma = number(p.Stretch, 6), number(p.StretchSigma(), 6)
 		o.ResidualPx, o.ResidualMM = number(p.ResidualPx*float64(r.Picture.Factor), 4), number(p.ResidualMM, 5)
+	}
+	if r.RodHeightMM > 0 {
+		o.RodHeight = number(r.RodHeightMM, 2)
 	}
 	if b := r.Budget; b != nil {
 		o.Budget = map[string]*float64{}

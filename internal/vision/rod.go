@@ -132,3 +132,64 @@ func (r *rodImage) overPaper(g *Gray, d *dialImage) func(sheet.Point) float64 {
 		return g.light(q.U, q.V) / d.paper.at(p.X, p.Y)
 	}
 }
+
+// top finds where the rod's image ends on the plain paper of the dial and returns
+// the pixel of the axis's tip. It must be seen to end: rod before, paper after. ok is
+// false where the image is too short, leaves the clear zone or meets the shadow.
+func (r *rodImage) top(light func(sheet.Point) float64, st *Strip, clearZone float64) (tip calib.Pixel, ok bool) {
+	const step = 0.25 // mm
+	f := newFrame(r.direction(), 0)
+	strip := newFrame(st.Direction, st.FootOffset)
+	differs := max(0.12, 5*st.Noise)
+	const run = 3.0 // mm of rod before the end, and of paper after
+	var odd []bool
+	from := 5.8
+	for d := from; d < clearZone-0.7; d += step {
+		p := f.at(d, 0)
+		along := p.X*strip.u.X + p.Y*strip.u.Y
+		across := p.X*strip.v.X + p.Y*strip.v.Y - st.FootOffset
+		if along > 0 && math.Abs(across) < st.Width/2+2.6 {
+			if len(odd) == 0 {
+				from = d + step
+				continue
+			}
+			return tip, false
+		}
+		n := 0
+		for _, o := range []float64{-1.8, -1.2, -0.6, 0, 0.6, 1.2, 1.8} {
+			v := light(f.at(d, o))
+			if math.IsNaN(v) {
+				return tip, false
+			}
+			if math.Abs(v-1) > differs {
+				n++
+			}
+		}
+		odd = append(odd, n >= 2)
+	}
+	need := int(run / step)
+	for i := need; i+need <= len(odd); i++ {
+		before, after := 0, 0
+		for k := range need {
+			if odd[i-1-k] {
+				before++
+			}
+			if !odd[i+k] {
+				after++
+			}
+		}
+		if before >= need-1 && after == need {
+			// The far rim of the top stands half a width beyond the axis, seen from
+			// the height of the tip.
+			d := from + float64(i)*step
+			away := math.Hypot(r.camera[0], r.camera[1])
+			z := r.camera[2] * d / (away + d)
+			d -= st.Width / 2 * r.camera[2] / max(r.camera[2]-z, 1)
+			return r.plate.Project(f.at(d, 0)), true
+		}
+		if after == need && before < need-1 && i > 2*need {
+			break // the rod was never plainly there
+		}
+	}
+	return tip, false
+}

@@ -78,6 +78,9 @@ func FindShadow(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod) (*Strip, error
 			return nil, ErrAmbiguous
 		}
 	}
+	if tip, ok := img.top(img.overPaper(g, dial), best, s.Dial.ClearZone[1]); ok {
+		best.RodTop = &tip
+	}
 	return best, nil
 }
 

@@ -24,6 +24,9 @@ type Strip struct {
 	Noise               float64 // scatter of a pixel beside the strip, as a part of the paper's light
 	// Growth is that of the variance of the edges' blur with the square of the distance.
 	Growth, GrowthSigma float64
+	// RodTop is the pixel of the tip of the rod's axis, where the rod's image ends on
+	// plain paper; nil where it does not.
+	RodTop *calib.Pixel
 	// Ends of the measured part as seen in the picture: the axis and both edges.
 	Axis, Left, Right [2]calib.Pixel
 }

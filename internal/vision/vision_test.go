@@ -110,6 +110,12 @@ func TestMarksLieWhereAnIndependentRendererPutThem(t *testing.T) {
 }
 
 func TestStripOfAnIndependentRenderer(t *testing.T) {
+	tops := 0
+	defer func() {
+		if tops < 2 {
+			t.Errorf("the rod's tip was seen in %d photos only", tops)
+		}
+	}()
 	for _, tr := range loadTruth(t) {
 		g, p := mustPlate(t, tr.File, 1)
 		s, err := FindShadow(g, &p.Plate, sheet.Standard, Rod{})
@@ -131,6 +137,14 @@ func TestStripOfAnIndependentRenderer(t *testing.T) {
 		}
 		if math.Abs(s.FootOffset) > 0.05 { // the rods of these photos stand on the foot
 			t.Errorf("%s: strip passes the foot by %.3f mm", tr.File, s.FootOffset)
+		}
+		if s.RodTop != nil {
+			// A rod of 50 mm; half a millimetre of the tip's place on the paper is
+			// worth one to two of height at these obliquities.
+			if h, _, ok := p.HeightOver(*s.RodTop); !ok || math.Abs(h-50) > 3 {
+				t.Errorf("%s: the rod's image shows a height of %.1f mm, true 50", tr.File, h)
+			}
+			tops++
 		}
 		if s.Length > 0 && math.Abs(s.Length-*tr.Length) > 0.3 {
 			t.Errorf("%s: shadow %.2f mm long, true %.2f", tr.File, s.Length, *tr.Length)

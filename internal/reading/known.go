@@ -1,0 +1,123 @@
+package reading
+
+import (
+	"math"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/instrument"
+	"shadowread/internal/lens"
+	"shadowread/internal/photo"
+	"shadowread/internal/sheet"
+)
+
+// LensSource tells where the lens of a photo is known from.
+type LensSource string
+
+// Sources of a lens.
+const (
+	LensFromFile  LensSource = "file"
+	LensFromStore LensSource = "store"
+	LensUnknown   LensSource = "none"
+)
+
+// corrected is what the JSON object says of an instrument record.
+type corrected struct {
+	Name       string            `json:"name"`
+	Gnomon     instrument.Gnomon `json:"gnomon"`
+	Correction *float64          `json:"correction_deg"`
+}
+
+// findLens looks for the photo's lens. It refuses a photo that is not by the lens
+// that was given.
+func (r *Result) findLens(facts photo.Facts, o Options) bool {
+	r.LensSource = LensUnknown
+	switch {
+	case o.Lens != nil:
+		if err := lens.Fits(o.Lens.Record, facts); err != nil {
+			r.refuse(LensMismatch, say(err))
+			return false
+		}
+		r.Lens, r.LensSource = o.Lens, LensFromFile
+	case o.Lenses != nil:
+		m, warnings, err := o.Lenses.Find(facts)
+		r.Warnings = append(r.Warnings, warnings...)
+		if err != nil { // a photo can be read without
+			r.warn("lens_store", say(err))
+		}
+		if m != nil {
+			r.Lens, r.LensSource = m, LensFromStore
+		}
+	}
+	return true
+}
+
+// plumbLine reports whether the gnomon is known to hang, so that its shadow may pass
+// anywhere near the foot.
+func (o Options) plumbLine() bool {
+	return o.Instrument != nil && o.Instrument.Gnomon == instrument.PlumbLine
+}
+
+// level is one sigma of the rod from plumb, or of a plumb line's sheet from level.
+func (o Options) level() angle.Angle {
+	if o.Instrument != nil {
+		return o.Instrument.LevelSigma
+	}
+	return o.Level
+}
+
+// footFrom returns how far the rod's foot is known to stand from the printed one, mm,
+// along a direction on the sheet and to its right.
+func (o Options) footFrom(direction angle.Angle) (ahead, right float64) {
+	if o.Instrument == nil || o.Instrument.Foot == nil {
+		return 0, 0
+	}
+	f, s, c := o.Instrument.Foot, direction.Sin(), direction.Cos()
+	return f.StarboardMM*s + f.ForwardMM*c, f.StarboardMM*c - f.ForwardMM*s
+}
+
+// leanShown is by how much the known lean makes the altitude that the shadow's length
+// shows too small.
+func (r *Result) leanShown(o Options) angle.Angle {
+	if o.Instrument == nil || r.Sky.Altitude <= 0 {
+		return 0
+	}
+	p := o.Instrument.Proved
+	_, perMM, ok := instrument.ShadowOn(r.Sky.Azimuth+math.Pi-r.Shadow.Direction, p.Rod.Minus(p.Lean), p.Rod, r.Sky.Azimuth, r.Sky.Altitude)
+	if !ok {
+		return 0
+	}
+	return r.Sky.Altitude - angle.Atan2(1, perMM)
+}
+
+// mount fills the budget's terms of the mounting, and returns what the instrument's
+// record adds to the heading of the sheet's forward axis. feared is a lean across the
+// shadow that the record does not know of.
+func (r *Result) mount(o Options, feared angle.Angle) (turn angle.Angle) {
+	b, tan := r.Budget, math.Abs(r.Sky.Altitude.Tan())
+	if o.Instrument == nil {
+		b.Level = angle.Angle(float64(max(o.Level, feared)) * tan)
+		b.Alignment = o.Alignment
+		return 0
+	}
+	direction := math.Pi - *r.Number
+	eye := angle.Angle(0)
+	if f := o.Instrument.Foot; f != nil && r.Shadow == nil {
+		// A shadow read by eye where it crosses the scale, as in package align.
+		read := direction
+		for range 3 { // each turn leaves the part offset/radius of the error
+			_, right := o.footFrom(direction)
+			eye = angle.Asin(right / sheet.Standard.Dial.TickInnerRadius)
+			direction = read - eye
+		}
+		b.ShadowFit = angle.Angle(math.Hypot(float64(b.ShadowFit), f.SigmaMM/sheet.Standard.Dial.TickInnerRadius))
+	}
+	turn, level, alignment, err := o.Instrument.Correction(r.Sky.Azimuth, r.Sky.Altitude, direction)
+	if err != nil {
+		r.refuse(NoCorrection, say(err))
+		return 0
+	}
+	b.Level = angle.Angle(math.Hypot(float64(level), float64(feared)*tan))
+	b.Alignment = alignment
+	r.Instrument, r.Correction = o.Instrument, (turn + eye).Signed()
+	return r.Correction
+}
