@@ -16,7 +16,8 @@ import (
 	"shadowread/internal/vision"
 )
 
-type readOptions struct {
+// photoFlags is what a user may know beside a photo.
+type photoFlags struct {
 	when                     when
 	clockError               quantity
 	timeSigma, positionSigma quantity
@@ -25,16 +26,10 @@ type readOptions struct {
 	rodHeight, rodDiameter   quantity
 	printScale               parsed[[2]float64]
 	level, alignment         quantity
-	course                   quantity
-	number, numberSigma      quantity
-	overlay                  string
-	jobs                     quantity
 }
 
-const maxJobs = 256
-
-func newRead(s *streams) *cobra.Command {
-	o := readOptions{
+func newPhotoFlags() photoFlags {
+	return photoFlags{
 		clockError:    quantity{min: -366 * 86400, max: 366 * 86400, unit: "s"},
 		timeSigma:     quantity{min: 0, max: 43200, unit: "s"}, // half a day: beyond it any azimuth will do
 		positionSigma: quantity{min: 0, max: 1000, unit: "km"},
@@ -44,10 +39,101 @@ func newRead(s *streams) *cobra.Command {
 		printScale:    parsed[[2]float64]{name: "X,Y", parse: parsePrintScale},
 		level:         quantity{value: reading.DefaultLevel.Degrees(), min: 0, max: 20, unit: "deg", text: "0.5"},
 		alignment:     quantity{min: 0, max: 45, unit: "deg", text: "0"},
-		course:        quantity{min: 0, max: 360, unit: "deg"},
-		number:        quantity{min: 0, max: 360, unit: "deg"},
-		numberSigma:   quantity{min: 0.01, max: 45, unit: "deg"},
-		jobs:          quantity{min: 1, max: maxJobs},
+	}
+}
+
+func (p *photoFlags) add(cmd *cobra.Command, timeUsage string) {
+	f := cmd.Flags()
+	p.when.add(f, timeUsage, "of the camera's clock or of --time, as +02:00 or 2; east is positive")
+	f.Var(&p.clockError, "clock-error", "how much the camera's clock is fast")
+	f.Var(&p.timeSigma, "time-sigma", "one sigma of the time (default by its source, see help time)")
+	p.place.add(f, "where, as -20.6142,25.4310 or \"20 36.852 S, 25 25.860 E\" (default from the photo)")
+	f.Var(&p.positionSigma, "position-sigma", fmt.Sprintf("one sigma of the position in each direction (default %g for --position, %g for a GPS fix)", photo.SigmaPositionOptionKM, photo.SigmaPositionGPSKM))
+	f.Var(&p.body, "body", "sun, moon, or auto: the sun if it is up, else the moon")
+	f.Var(&p.rodHeight, "rod-height", "rod above the sheet; lets the shadow's length check the clock")
+	f.Var(&p.rodDiameter, "rod-diameter", "of the rod; helps to tell its shadow from others")
+	f.Var(&p.printScale, "print-scale", "printed over nominal, athwart and fore-and-aft, as 1.000,0.995")
+	f.Var(&p.level, "level-sigma", "one sigma of the rod from plumb across the shadow: 0.5 with a bubble, 2 by eye")
+	f.Var(&p.alignment, "alignment-sigma", "one sigma of the sheet's forward axis against the vehicle's (default 0: the heading is the sheet's)")
+	words(cmd, "body", "auto", "sun", "moon")
+}
+
+// options checks what was given and returns it as the reader wants it.
+func (p *photoFlags) options(cmd *cobra.Command) (reading.Options, error) {
+	r := reading.Options{
+		Time:       photo.TimeOptions{UTCOffset: p.when.offset.given()},
+		Position:   positionOptions(&p.place, &p.positionSigma),
+		Body:       p.body.value,
+		Rod:        vision.Rod{HeightMM: p.rodHeight.value, DiameterMM: p.rodDiameter.value},
+		PrintScale: p.printScale.given(),
+		Level:      p.level.angle(),
+		Alignment:  p.alignment.angle(),
+	}
+	if err := exclusive(cmd, "time", "clock-error"); err != nil {
+		return r, err
+	}
+	var err error
+	if r.Time.At, err = p.when.at(); err != nil {
+		return r, err
+	}
+	if p.clockError.set {
+		r.Time.ClockError = new(p.clockError.duration())
+	}
+	if p.timeSigma.set {
+		r.Time.Sigma = new(p.timeSigma.duration())
+	}
+	return r, nil
+}
+
+// numberFlags is a number read by eye, in place of a photo.
+type numberFlags struct{ number, sigma quantity }
+
+func newNumberFlags() numberFlags {
+	return numberFlags{quantity{min: 0, max: 360, unit: "deg"}, quantity{min: 0.01, max: 45, unit: "deg"}}
+}
+
+func (n *numberFlags) add(cmd *cobra.Command) {
+	cmd.Flags().Var(&n.number, "number", "heading for this number under the shadow, read by eye, without a photo")
+	cmd.Flags().Var(&n.sigma, "number-sigma", "one sigma of --number (default 0.5)")
+}
+
+// read returns the heading that the number gives.
+func (n *numberFlags) read(cmd *cobra.Command, o reading.Options) (*reading.Result, error) {
+	for _, name := range []string{"clock-error", "rod-diameter", "rod-height"} {
+		if err := exclusive(cmd, "number", name); err != nil {
+			return nil, err
+		}
+	}
+	if o.Time.At == nil || o.Position.Position == nil {
+		return nil, fault.Usage("number_alone", "give --time and --position too", "--number needs a time and a position")
+	}
+	sigma := angle.Angle(0) // the reader's default
+	if n.sigma.set {
+		sigma = n.sigma.angle()
+	}
+	return reading.ReadNumber(cmd.Context(), n.number.angle(), sigma, o), nil
+}
+
+type readOptions struct {
+	photo         photoFlags
+	course        quantity
+	number        numberFlags
+	declination   declinationFlags
+	deviationCard string
+	grid          bool
+	overlay       string
+	jobs          quantity
+}
+
+const maxJobs = 256
+
+func newRead(s *streams) *cobra.Command {
+	o := readOptions{
+		photo:       newPhotoFlags(),
+		course:      quantity{min: 0, max: 360, unit: "deg"},
+		number:      newNumberFlags(),
+		declination: newDeclinationFlags(),
+		jobs:        jobsFlag(),
 	}
 	cmd := &cobra.Command{
 		Use:   "read PHOTO|FOLDER...",
@@ -61,78 +147,72 @@ messaging programs strip them, so send photos as files. A photo that cannot be
 trusted is refused with a reason and what to do about it.
 
 With --number no photo is needed: read by eye the number under the middle of the
-shadow and give it with --time and --position.` +
+shadow and give it with --time and --position.
+
+The magnetic heading goes beside the true one: magnetic = true - declination, from
+the World Magnetic Model 2025 or --declination, east positive. With a deviation card
+(see shadowread swing) so do the heading of the compass on board, compass = magnetic -
+deviation, and what it must show to steer --course. Within 10 degrees of a pole, or
+with --grid, the grid heading is given, from the direction of the Greenwich meridian:
+true - longitude in the north, true + longitude in the south.` +
 			exits(exitOK, exitError, exitUsage, exitRefused, exitInterrupted),
 		Example: `  shadowread read photo.jpg
   shadowread read --rod-height 50 --course 275 photo.jpg
   shadowread read --time 2026-03-14T09:26:53+02:00 --position -20.6142,25.4310 photo.jpg
   shadowread read --overlay out photos
+  shadowread read --course 275 --deviation-card fixtures/compass/card.json photo.jpg
   shadowread read --json photos > headings.jsonl
   shadowread read --number 55.2 --time 2026-03-14T09:26:53+02:00 --position "20 36.852 S, 25 25.860 E"`,
 		RunE: func(cmd *cobra.Command, args []string) error { return runRead(cmd, s, &o, args) },
 	}
 	f := cmd.Flags()
 	f.SortFlags = false // grouped by what they are about
-	o.when.add(f, "the `TIME` of one photo, as 2026-03-14T09:26:53+02:00", "of the camera's clock or of --time, as +02:00 or 2; east is positive")
-	f.Var(&o.clockError, "clock-error", "how much the camera's clock is fast")
-	f.Var(&o.timeSigma, "time-sigma", "one sigma of the time (default by its source, see help time)")
-	o.place.add(f, "where, as -20.6142,25.4310 or \"20 36.852 S, 25 25.860 E\" (default from the photo)")
-	f.Var(&o.positionSigma, "position-sigma", fmt.Sprintf("one sigma of the position in each direction (default %g for --position, %g for a GPS fix)", photo.SigmaPositionOptionKM, photo.SigmaPositionGPSKM))
-	f.Var(&o.body, "body", "sun, moon, or auto: the sun if it is up, else the moon")
-	f.Var(&o.rodHeight, "rod-height", "rod above the sheet; lets the shadow's length check the clock")
-	f.Var(&o.rodDiameter, "rod-diameter", "of the rod; helps to tell its shadow from others")
-	f.Var(&o.printScale, "print-scale", "printed over nominal, athwart and fore-and-aft, as 1.000,0.995")
-	f.Var(&o.level, "level-sigma", "one sigma of the rod from plumb across the shadow: 0.5 with a bubble, 2 by eye")
-	f.Var(&o.alignment, "alignment-sigma", "one sigma of the sheet's forward axis against the vehicle's (default 0: the heading is the sheet's)")
+	o.photo.add(cmd, "the `TIME` of one photo, as 2026-03-14T09:26:53+02:00")
 	f.Var(&o.course, "course", "the true course to steer: says how far to come right or left")
-	f.Var(&o.number, "number", "heading for this number under the shadow, read by eye, without a photo")
-	f.Var(&o.numberSigma, "number-sigma", "one sigma of --number (default 0.5)")
+	o.number.add(cmd)
+	o.declination.add(cmd)
+	f.StringVar(&o.deviationCard, "deviation-card", "", "a card `FILE` of shadowread swing: gives the compass's heading")
+	f.BoolVar(&o.grid, "grid", false, "give the polar grid heading anywhere (within 10 degrees of a pole it is given unasked)")
 	f.StringVar(&o.overlay, "overlay", "", "write a copy of each photo, with what was found drawn in, into this `DIR`")
 	f.Var(&o.jobs, "jobs", "photos read at once (default the number of processors)")
 	addJSON(cmd, s)
-	words(cmd, "body", "auto", "sun", "moon")
 	return cmd
 }
 
-// options checks what was given and returns it as the reader wants it.
-func (o *readOptions) options() (reading.Options, error) {
-	r := reading.Options{
-		Time:       photo.TimeOptions{UTCOffset: o.when.offset.given()},
-		Position:   positionOptions(&o.place, &o.positionSigma),
-		Body:       o.body.value,
-		Rod:        vision.Rod{HeightMM: o.rodHeight.value, DiameterMM: o.rodDiameter.value},
-		PrintScale: o.printScale.given(),
-		Level:      o.level.angle(),
-		Alignment:  o.alignment.angle(),
-	}
-	var err error
-	if r.Time.At, err = o.when.at(); err != nil {
+func jobsFlag() quantity {
+	return quantity{value: float64(runtime.GOMAXPROCS(0)), min: 1, max: maxJobs}
+}
+
+func (o *readOptions) options(cmd *cobra.Command) (reading.Options, error) {
+	r, err := o.photo.options(cmd)
+	if err != nil {
 		return r, err
-	}
-	if o.clockError.set {
-		r.Time.ClockError = new(o.clockError.duration())
-	}
-	if o.timeSigma.set {
-		r.Time.Sigma = new(o.timeSigma.duration())
 	}
 	if o.course.set {
 		r.Course = new(o.course.angle().Bearing())
 	}
+	if r.Declination, err = o.declination.given(); err != nil {
+		return r, err
+	}
+	if o.deviationCard != "" {
+		if r.Card, err = loadCard(o.deviationCard); err != nil {
+			return r, err
+		}
+	}
+	r.Grid = o.grid
 	return r, nil
 }
 
 func runRead(cmd *cobra.Command, s *streams, o *readOptions, args []string) error {
-	if err := exclusive(cmd, "time", "clock-error"); err != nil {
-		return err
-	}
-	opts, err := o.options()
+	opts, err := o.options(cmd)
 	if err != nil {
 		return err
 	}
-	if o.number.set {
-		return runNumber(cmd, s, o, opts, args)
+	show := shown{course: o.course.set, norths: o.grid || opts.Declination != nil || opts.Card != nil}
+	if o.number.number.set {
+		return runNumber(cmd, s, o, opts, show, args)
 	}
-	if o.numberSigma.set {
+	if o.number.sigma.set {
 		return fault.Usage("sigma_without_number", "give --number too", "--number-sigma has no meaning without --number")
 	}
 	if len(args) == 0 {
@@ -143,20 +223,15 @@ func runRead(cmd *cobra.Command, s *streams, o *readOptions, args []string) erro
 		return err
 	}
 	if opts.Time.At != nil && len(photos) > 1 {
-		return fault.Usage("time_with_many_photos", "read them one by one, or give --utc-offset and --clock-error for the camera's clock",
-			"--time is the time of one photo, and there are %d", len(photos))
+		return timeWithManyPhotos(len(photos))
 	}
-	if o.place.set {
-		s.note("position", "using %s", o.place.value)
+	if o.photo.place.set {
+		s.note("position", "using %s", o.photo.place.value)
 	}
 	if at := opts.Time.At; at != nil {
 		s.note("time", "using %s", at.UTC().Format("2006-01-02T15:04:05.999Z07:00"))
 	}
-	jobs := runtime.GOMAXPROCS(0)
-	if o.jobs.set {
-		jobs = int(o.jobs.value)
-	}
-	return readPhotos(cmd.Context(), s, photos, jobs, o.course.set, func(ctx context.Context, path string) (*reading.Result, error) {
+	return readPhotos(cmd.Context(), s, photos, int(o.jobs.value), show, func(ctx context.Context, path string) (*reading.Result, error) {
 		r := reading.Read(ctx, path, opts)
 		if o.overlay == "" || ctx.Err() != nil {
 			return r, nil
@@ -169,26 +244,21 @@ func runRead(cmd *cobra.Command, s *streams, o *readOptions, args []string) erro
 	})
 }
 
-func runNumber(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Options, args []string) error {
+func runNumber(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Options, show shown, args []string) error {
 	if len(args) > 0 {
 		return fault.Usage("number_with_photo", "give one of the two", "--number and the photo %s contradict each other", args[0])
 	}
-	for _, name := range []string{"clock-error", "overlay", "jobs", "rod-diameter", "rod-height"} {
+	for _, name := range []string{"overlay", "jobs"} {
 		if err := exclusive(cmd, "number", name); err != nil {
 			return err
 		}
 	}
-	if opts.Time.At == nil || !o.place.set {
-		return fault.Usage("number_alone", "give --time and --position too", "--number needs a time and a position")
+	r, err := o.number.read(cmd, opts)
+	if err != nil {
+		return err
 	}
-	s.note("position", "using %s", o.place.value)
-	sigma := angle.Angle(0) // the reader's default
-	if o.numberSigma.set {
-		sigma = o.numberSigma.angle()
-	}
-	r := reading.ReadNumber(cmd.Context(), o.number.angle(), sigma, opts)
-	p := newPrinter(s, nil, false)
-	if err := p.print(r); err != nil {
+	s.note("position", "using %s", o.photo.place.value)
+	if err := newPrinter(s, nil, show).print(r); err != nil {
 		return err
 	}
 	if !r.OK() {
@@ -197,28 +267,24 @@ func runNumber(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Opti
 	return nil
 }
 
-// waiting bounds the results that wait for a slower photo before them, for each job.
+// waiting bounds the results that wait for a slower one before them, for each job.
 const waiting = 4
 
-// readPhotos reads up to jobs photos at once and prints the results in the order of
-// paths. It holds no more than jobs photos and waiting*jobs results.
-func readPhotos(ctx context.Context, s *streams, paths []string, jobs int, course bool, read func(context.Context, string) (*reading.Result, error)) error {
-	// A failed print ends the workers too.
+// inOrder does up to jobs of n things at once and hands their results on in order. It
+// holds no more than jobs things and waiting*jobs results. What take returns ends it.
+func inOrder[T any](ctx context.Context, n, jobs int, do func(ctx context.Context, i int) T, take func(i int, result T) error) error {
+	// A failed take ends the workers too.
 	ctx, cancel := context.WithCancel(ctx)
 	var running sync.WaitGroup
-	defer running.Wait() // an overlay that is being written is finished
+	defer running.Wait() // a file that is being written is finished
 	defer cancel()
 
-	type outcome struct {
-		result *reading.Result
-		err    error
-	}
-	queue := make(chan chan outcome, waiting*jobs)
+	queue := make(chan chan T, waiting*jobs)
 	free := make(chan struct{}, jobs)
 	running.Go(func() {
 		defer close(queue)
-		for _, path := range paths {
-			done := make(chan outcome, 1)
+		for i := range n {
+			done := make(chan T, 1)
 			select {
 			case queue <- done:
 			case <-ctx.Done():
@@ -231,20 +297,12 @@ func readPhotos(ctx context.Context, s *streams, paths []string, jobs int, cours
 			}
 			running.Go(func() {
 				defer func() { <-free }()
-				r, err := read(ctx, path)
-				done <- outcome{r, err}
+				done <- do(ctx, i)
 			})
 		}
 	})
-
-	p := newPrinter(s, paths, course)
-	bar := progress{s: s}
-	defer bar.wipe()
-	refused := 0
-	var failed error // the first; the headings of the other photos are worth having
-	for i := range paths {
-		bar.show("reading %d of %d: %s", i+1, len(paths), paths[i])
-		var got outcome
+	for i := range n {
+		var got T
 		select {
 		case done := <-queue: // nil, for ever empty, once the queue is given up
 			select {
@@ -253,9 +311,38 @@ func readPhotos(ctx context.Context, s *streams, paths []string, jobs int, cours
 			}
 		case <-ctx.Done():
 		}
-		if err := ctx.Err(); err != nil { // what a cancelled reading returns is not printed
+		if err := ctx.Err(); err != nil { // what a cancelled thing returns is not handed on
 			return err
 		}
+		if err := take(i, got); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// readPhotos reads up to jobs photos at once and prints the results in the order of
+// paths.
+func readPhotos(ctx context.Context, s *streams, paths []string, jobs int, show shown, read func(context.Context, string) (*reading.Result, error)) error {
+	type outcome struct {
+		result *reading.Result
+		err    error
+	}
+	p := newPrinter(s, paths, show)
+	bar := progress{s: s}
+	defer bar.wipe()
+	tell := func(i int) {
+		if i < len(paths) {
+			bar.show("reading %d of %d: %s", i+1, len(paths), paths[i])
+		}
+	}
+	refused := 0
+	var failed error // the first; the headings of the other photos are worth having
+	tell(0)
+	err := inOrder(ctx, len(paths), jobs, func(ctx context.Context, i int) outcome {
+		r, err := read(ctx, paths[i])
+		return outcome{r, err}
+	}, func(i int, got outcome) error {
 		bar.wipe()
 		if err := p.print(got.result); err != nil {
 			return err
@@ -266,6 +353,11 @@ func readPhotos(ctx context.Context, s *streams, paths []string, jobs int, cours
 		if !got.result.OK() {
 			refused++
 		}
+		tell(i + 1)
+		return nil
+	})
+	if err != nil {
+		return err
 	}
 	p.footer()
 	if failed != nil {

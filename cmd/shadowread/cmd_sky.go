@@ -1,7 +1,6 @@
 package main
 
 import (
-	"errors"
 	"strconv"
 	"time"
 
@@ -9,6 +8,7 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/bearing"
+	"shadowread/internal/daycard"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
 	"shadowread/internal/reading"
@@ -42,7 +42,7 @@ centre of the lit part, which at half moon stands 0.1 degree from the disc's.`,
 type skyOptions struct {
 	body      bearing.Body
 	when      when
-	date      string
+	date      parsed[daycard.Date]
 	step      time.Duration
 	place     place
 	rod       quantity
@@ -52,8 +52,9 @@ type skyOptions struct {
 func newSky(s *streams, h skyHelp) *cobra.Command {
 	o := skyOptions{
 		body:      h.body,
+		date:      newDateFlag(),
 		rod:       rodHeightFlag(),
-		elevation: quantity{min: bearing.MinElevationMetres, max: bearing.MaxElevationMetres, unit: "m", text: "0"},
+		elevation: elevationFlag(),
 	}
 	cmd := &cobra.Command{
 		Use:   h.body.String(),
@@ -70,12 +71,25 @@ from midnight to midnight of --utc-offset, both included.` +
 	f := cmd.Flags()
 	o.place.add(f, "where, as -20.6142,25.4310 or \"20 36.852 S, 25 25.860 E\"; required")
 	o.when.add(f, "the `TIME`, as 2026-03-14T09:26:53+02:00 (default now)", "of --time and --date, as +02:00 or 2; east is positive")
-	f.StringVar(&o.date, "date", "", "a whole `DAY`, as 2026-03-14")
+	f.Var(&o.date, "date", "a whole day, as 2026-03-14")
 	f.DurationVar(&o.step, "step", 10*time.Minute, "of the table of a day, as 30m or 1h")
 	f.Var(&o.rod, "rod-height", "rod above the sheet, for the shadow's length")
 	f.Var(&o.elevation, "elevation", "above sea level (default 0)")
 	addJSON(cmd, s)
 	return cmd
+}
+
+// midnight is that of UTC.
+func midnight(d daycard.Date) time.Time {
+	return time.Date(d.Year, d.Month, d.Day, 0, 0, 0, 0, time.UTC)
+}
+
+func newDateFlag() parsed[daycard.Date] {
+	return parsed[daycard.Date]{name: "DAY", parse: daycard.ParseDate}
+}
+
+func elevationFlag() quantity {
+	return quantity{min: bearing.MinElevationMetres, max: bearing.MaxElevationMetres, unit: "m", text: "0"}
 }
 
 func rodHeightFlag() quantity   { return quantity{min: 5, max: 500, unit: "mm"} }
@@ -88,7 +102,7 @@ func runSky(cmd *cobra.Command, s *streams, o *skyOptions, now func() time.Time)
 	if !o.place.set {
 		return fault.Usage("no_position", "give --position LAT,LON, as -20.6142,25.4310", "no position given")
 	}
-	if o.date == "" && cmd.Flags().Changed("step") {
+	if !o.date.set && cmd.Flags().Changed("step") {
 		return fault.Usage("step_without_date", "give --date for a day's table", "--step has no meaning without --date")
 	}
 	from, to, err := o.span(now())
@@ -96,12 +110,8 @@ func runSky(cmd *cobra.Command, s *streams, o *skyOptions, now func() time.Time)
 		return err
 	}
 	rows, err := bearing.Table(o.body, from, to, o.step, o.place.value, o.elevation.value, o.rod.value)
-	var f *fault.Error
-	if errors.As(err, &f) { // whatever is wrong with a table was given by a flag
-		return fault.Usage(f.Code, f.Hint, "%s", f.Message)
-	}
 	if err != nil {
-		return err
+		return asUsage(err)
 	}
 	s.note("position", "the %s from %s", o.body, o.place.value)
 	zone := time.UTC
@@ -113,12 +123,8 @@ func runSky(cmd *cobra.Command, s *streams, o *skyOptions, now func() time.Time)
 
 // span returns the first and the last instant of the table.
 func (o *skyOptions) span(now time.Time) (from, to time.Time, err error) {
-	if o.date != "" {
-		day, err := time.Parse(time.DateOnly, o.date)
-		if err != nil {
-			return from, to, fault.Usage("bad_date", "write the date as 2026-03-14", "%q is no date", o.date)
-		}
-		from = day.Add(-o.when.offset.value)
+	if o.date.set {
+		from = midnight(o.date.value).Add(-o.when.offset.value)
 		return from, from.Add(24 * time.Hour), nil
 	}
 	at, err := o.when.at()

@@ -25,7 +25,7 @@ var exitTexts = map[int]string{
 	exitOK:          "all went well; for read: every photo gave a heading",
 	exitError:       "an error, such as a folder without photos or a file that cannot be written",
 	exitUsage:       "a slip in the command line",
-	exitRefused:     "some photo was refused; the rest were read",
+	exitRefused:     "a photo was refused; read goes on with the others, the rest of the commands do not",
 	exitInterrupted: "interrupted",
 }
 
@@ -54,7 +54,10 @@ func execute(ctx context.Context, args []string, s *streams) int {
 }
 
 func (s *streams) report(cmd *cobra.Command, err error) int {
-	var f *fault.Error
+	var (
+		f       *fault.Error
+		refused photoRefused
+	)
 	switch {
 	case err == nil:
 		return exitOK
@@ -75,8 +78,11 @@ func (s *streams) report(cmd *cobra.Command, err error) int {
 		hint = strings.TrimPrefix(hint+"\nsee '"+cmd.CommandPath()+" --help'", "\n")
 	}
 	s.say(message{Level: "error", Code: f.Code, Message: f.Error(), Hint: hint})
-	if f.Usage {
+	switch {
+	case f.Usage:
 		return exitUsage
+	case errors.As(err, &refused):
+		return exitRefused
 	}
 	return exitError
 }
@@ -148,6 +154,15 @@ func didYouMean(prefix, word string, words []string) string {
 		near[i] = prefix + near[i]
 	}
 	return "did you mean " + strings.Join(near, " or ") + "?"
+}
+
+// asUsage makes an error of what was given by flags a slip in the command line.
+func asUsage(err error) error {
+	var f *fault.Error
+	if !errors.As(err, &f) {
+		return err
+	}
+	return fault.Usage(f.Code, f.Hint, "%s", f.Error())
 }
 
 // noArgs refuses words that are no flags.

@@ -15,14 +15,8 @@ import (
 // writeFile writes a file whole or not at all: into a new file beside it, which
 // then takes its name. An existing file is replaced only with force.
 func writeFile(path string, force bool, write func(io.Writer) error) (err error) {
-	info, err := os.Lstat(path)
-	switch {
-	case err == nil && !info.Mode().IsRegular():
-		return fault.New("not_a_file", "give the name of a file", "%s is there and is no regular file", path)
-	case err == nil && !force:
-		return fault.New("file_exists", "give another name, or --force to replace it", "%s is there already", path)
-	case err != nil && !errors.Is(err, fs.ErrNotExist):
-		return unwritable(err, path)
+	if err := mayWrite(path, force); err != nil {
+		return err
 	}
 	// A name of our own rather than os.CreateTemp's, whose mode is not the user's.
 	temp := filepath.Join(filepath.Dir(path), fmt.Sprintf(".%s.%d.part", filepath.Base(path), os.Getpid()))
@@ -49,10 +43,33 @@ func writeFile(path string, force bool, write func(io.Writer) error) (err error)
 	return nil
 }
 
+// mayWrite tells whether writeFile would replace what it must not.
+func mayWrite(path string, force bool) error {
+	info, err := os.Lstat(path)
+	switch {
+	case err == nil && !info.Mode().IsRegular():
+		return fault.New("not_a_file", "give the name of a file", "%s is there and is no regular file", path)
+	case err == nil && !force:
+		return fault.New("file_exists", "give another name, or --force to replace it", "%s is there already", path)
+	case err != nil && !errors.Is(err, fs.ErrNotExist):
+		return unwritable(err, path)
+	}
+	return nil
+}
+
 func unwritable(err error, path string) error {
+	return fault.Wrap(withoutPath(err), "cannot_write", "choose a folder that exists and may be written to", "%s cannot be written", path)
+}
+
+func unreadable(err error, path string) error {
+	return fault.Wrap(withoutPath(err), "unreadable_file", "check that the file is there and may be read", "%s cannot be read", path)
+}
+
+// withoutPath strips the name, which the message has already or is a temporary one.
+func withoutPath(err error) error {
 	var cause *fs.PathError
 	if errors.As(err, &cause) {
-		err = cause.Err // without the name of the temporary file
+		return cause.Err
 	}
-	return fault.Wrap(err, "cannot_write", "choose a folder that exists and may be written to", "%s cannot be written", path)
+	return err
 }

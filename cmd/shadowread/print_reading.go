@@ -21,14 +21,20 @@ import (
 type printer struct {
 	s       *streams
 	table   *table // nil: blocks
+	show    shown
 	folder  string // of all photos, left out in the table; "" where they differ
 	heading bool   // some reading had one
 }
 
-// newPrinter takes the paths that will be printed, none for a number read by eye,
-// and whether there is a course to come to.
-func newPrinter(s *streams, paths []string, course bool) *printer {
-	p := &printer{s: s}
+// shown is what a table on a terminal shows only where it was asked for.
+type shown struct {
+	course bool // how far to come
+	norths bool // headings from other norths than the true one
+}
+
+// newPrinter takes the paths that will be printed, none for a number read by eye.
+func newPrinter(s *streams, paths []string, show shown) *printer {
+	p := &printer{s: s, show: show}
 	if s.outTTY && len(paths) < 2 {
 		return p
 	}
@@ -42,7 +48,7 @@ func newPrinter(s *streams, paths []string, course bool) *printer {
 	for _, path := range paths {
 		photo = max(photo, utf8.RuneCountInString(p.label(path)))
 	}
-	if course {
+	if show.course {
 		turn = utf8.RuneCountInString("come right 123.45°")
 	}
 	p.table = &table{s: s, columns: []column{
@@ -94,6 +100,7 @@ func (p *printer) row(r *reading.Result) error {
 	var st style
 	var cells []string
 	if p.s.outTTY {
+		notes = append(otherNorths(r, p.show.norths), notes...)
 		cells = p.forPeople(r, strings.Join(notes, ", "))
 	} else {
 		cells = forPipe(r, strings.Join(notes, ","))
@@ -132,7 +139,7 @@ func (p *printer) forPeople(r *reading.Result, notes string) []string {
 }
 
 func forPipe(r *reading.Result, notes string) []string {
-	cells := []string{r.Photo, "", "", "", "", "", "", "", notes}
+	cells := []string{r.Photo, "", "", "", "", "", "", "", "", "", "", "", "", "", "", notes}
 	if t := r.Instant; t != nil {
 		cells[1] = t.UTC.UTC().Format(time.RFC3339Nano)
 	}
@@ -147,7 +154,33 @@ func forPipe(r *reading.Result, notes string) []string {
 		cells[6] = fixed(*r.Come, 4)
 	}
 	cells[7] = r.Budget.Largest()
+	c := r.Compass
+	for i, u := range []*reading.Uncertain{c.Magnetic, c.Deviated, c.Steer} {
+		if u != nil {
+			cells[8+2*i], cells[9+2*i] = reading.BearingText(u.Value, 4), fixed(u.Sigma, 4)
+		}
+	}
+	if c.Grid != nil {
+		cells[14] = reading.BearingText(*c.Grid, 4)
+	}
 	return cells
+}
+
+// otherNorths names the headings from other norths, the magnetic ones if asked for.
+func otherNorths(r *reading.Result, magnetic bool) (texts []string) {
+	c := r.Compass
+	add := func(name string, u *reading.Uncertain) {
+		if magnetic && u != nil {
+			texts = append(texts, name+" "+bearingWith(*u))
+		}
+	}
+	add("magnetic", c.Magnetic)
+	add("compass", c.Deviated)
+	add("steer by compass", c.Steer)
+	if c.Grid != nil {
+		texts = append(texts, "grid "+reading.BearingText(*c.Grid, reading.Places(r.Sigma))+"°")
+	}
+	return texts
 }
 
 // plain replaces control characters, which would break a line or drive a terminal.
@@ -210,6 +243,7 @@ func block(s *streams, r *reading.Result) string {
 	if p := r.Place; p != nil {
 		line("position", "%s ± %s km (%s)", p.Position, compact(p.SigmaKM), p.Source)
 	}
+	norths(line, r)
 	if r.Photo != "" {
 		text := fmt.Sprintf("%d of %d found", r.MarksFound, len(sheet.Standard.Marks))
 		if f := r.Plate; f != nil {
@@ -249,6 +283,64 @@ func block(s *streams, r *reading.Result) string {
 		fmt.Fprintf(&b, "\n%s\n", s.paint(dim, "never the sole means of navigation; see shadowread help cautions"))
 	}
 	return b.String()
+}
+
+// norths says what other norths make of the heading.
+func norths(line func(label, format string, args ...any), r *reading.Result) {
+	c := r.Compass
+	if m := c.Magnetic; m != nil {
+		line("magnetic", "heading %s = true − declination %s (%s)", bearingWith(*m), signedWith(c.Declination.Value, c.Declination.Sigma), declinationSource(*c.Declination))
+	}
+	if d := c.Deviated; d != nil {
+		text := "heading " + bearingWith(*d) + " = magnetic − deviation"
+		if c.Steer != nil {
+			text += ", steer " + bearingWith(*c.Steer) + " by it for the course"
+		}
+		line("compass", "%s", text)
+	}
+	if g := c.Grid; g != nil {
+		rule := "true − longitude"
+		if r.Place.Position.Lat < 0 {
+			rule = "true + longitude"
+		}
+		line("grid", "heading %s° = %s: grid north is the direction of the Greenwich meridian", reading.BearingText(*g, reading.Places(r.Sigma)), rule)
+	}
+}
+
+// bearingWith prints a bearing with its sigma.
+func bearingWith(u reading.Uncertain) string {
+	n := reading.Places(u.Sigma)
+	return fmt.Sprintf("%s° ± %s°", reading.BearingText(u.Value, n), fixed(u.Sigma, n))
+}
+
+// signedWith prints an angle of either sign with its sigma; east is positive.
+func signedWith(a, sigma angle.Angle) string {
+	n := reading.Places(sigma)
+	return fmt.Sprintf("%s ± %s°", signed(a, n), fixed(sigma, n))
+}
+
+// signed prints an angle of either sign, as "+1.5°"; what rounds to nothing has none.
+func signed(a angle.Angle, places int) string { return signedNumber(a, places) + "°" }
+
+func signedNumber(a angle.Angle, places int) string {
+	text := fmt.Sprintf("%+.*f", places, a.Degrees())
+	if strings.Trim(text, "+-0.") == "" {
+		return text[1:]
+	}
+	return text
+}
+
+// eastWest prints an angle with its sigma and what its sign means.
+func eastWest(a, sigma angle.Angle) string {
+	text := signedWith(a, sigma)
+	number := fixed(a.Abs(), reading.Places(sigma))
+	switch {
+	case strings.HasPrefix(text, "+"):
+		return text + " (" + number + "° E)"
+	case strings.HasPrefix(text, "-"):
+		return text + " (" + number + "° W)"
+	}
+	return text
 }
 
 // compact prints a sigma that may be a tenth or some thousands.

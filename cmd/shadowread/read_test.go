@@ -40,7 +40,7 @@ func TestPhotosArePrintedInOrder(t *testing.T) {
 	}
 	var held, most atomic.Int32
 	s, out := quick()
-	err := readPhotos(context.Background(), s, paths, jobs, false, func(_ context.Context, path string) (*reading.Result, error) {
+	err := readPhotos(context.Background(), s, paths, jobs, shown{}, func(_ context.Context, path string) (*reading.Result, error) {
 		if n := held.Add(1); n > most.Load() {
 			most.Store(n)
 		}
@@ -69,7 +69,7 @@ func TestInterruptEndsReading(t *testing.T) {
 	ctx, cancel := context.WithCancel(context.Background())
 	s, out := quick()
 	var running atomic.Int32
-	err := readPhotos(ctx, s, []string{"a", "b", "c", "d"}, 2, false, func(ctx context.Context, path string) (*reading.Result, error) {
+	err := readPhotos(ctx, s, []string{"a", "b", "c", "d"}, 2, shown{}, func(ctx context.Context, path string) (*reading.Result, error) {
 		running.Add(1)
 		defer running.Add(-1)
 		if path != "a" {
@@ -105,7 +105,7 @@ func (brokenPipe) Write([]byte) (int, error) { return 0, io.ErrClosedPipe }
 func TestFailedPrintEndsReading(t *testing.T) {
 	s, _ := quick()
 	s.out = brokenPipe{}
-	err := readPhotos(context.Background(), s, slices.Repeat([]string{"a"}, 50), 2, false, func(_ context.Context, path string) (*reading.Result, error) {
+	err := readPhotos(context.Background(), s, slices.Repeat([]string{"a"}, 50), 2, shown{}, func(_ context.Context, path string) (*reading.Result, error) {
 		return refusal(path), nil
 	})
 	if !errors.Is(err, io.ErrClosedPipe) {
@@ -117,7 +117,7 @@ func TestFailedPrintEndsReading(t *testing.T) {
 func TestFailedOverlayIsReportedLast(t *testing.T) {
 	s, out := quick()
 	full := fault.New("overlay_not_written", "", "no space")
-	err := readPhotos(context.Background(), s, []string{"a", "b"}, 1, false, func(_ context.Context, path string) (*reading.Result, error) {
+	err := readPhotos(context.Background(), s, []string{"a", "b"}, 1, shown{}, func(_ context.Context, path string) (*reading.Result, error) {
 		return refusal(path), full
 	})
 	if !errors.Is(err, full) || strings.Count(out.String(), "\n") != 2 {

@@ -45,11 +45,24 @@ carry an offset.
 On a terminal results are laid out for people. In a pipe each record is one line of
 values parted by tabs, without headings:
 
-    read       photo, time UTC, body, altitude, heading, sigma, come (right positive),
-               largest term of the uncertainty, codes of the notes; a refused photo has
-               no heading and its reason is the first of the codes
-    sun, moon  time UTC, azimuth, altitude, altitude airless, azimuth rate per hour,
-               shadow direction, shadow length
+    read         photo, time UTC, body, altitude, heading, sigma, come (right positive),
+                 largest term of the uncertainty, magnetic heading, sigma, compass
+                 heading, sigma, course by compass, sigma, grid heading, codes of the
+                 notes; a refused photo has no heading and its reason is the first of
+                 the codes
+    sun, moon    time UTC, azimuth, altitude, altitude airless, azimuth rate per hour,
+                 shadow direction, shadow length
+    declination  observed declination, sigma, number of readings, the model's
+                 declination, sigma, change a year, zone, observed less model, the same
+                 in sigmas; east positive
+    swing        records of four kinds, named by their first value:
+                 coefficient, name, value, sigma, by the handbook's half sums,
+                 "meaningless" where it is
+                 reading, line, compass, magnetic, deviation, residual, "outlier"
+                 steer, magnetic, compass, deviation, sigma
+                 read, compass, magnetic, deviation, sigma
+    card         from, until, azimuth, greatest error, cost of a rod out of plumb, error
+                 of the 15 degree rule, a number for each course
 
 Angles are degrees, lengths millimetres; what is not known is empty. Scripts do
 better with --json, where each value has a name.`,

@@ -1,0 +1,426 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/bearing"
+	"shadowread/internal/daycard"
+	"shadowread/internal/fault"
+	"shadowread/internal/reading"
+	"shadowread/internal/sheet"
+	"shadowread/internal/swing"
+)
+
+type swingOptions struct {
+	photo       photoFlags
+	date        parsed[daycard.Date]
+	elevation   quantity
+	sightings   string
+	sigmas      sightingFlags
+	declination declinationFlags
+	title       string
+	card, pdf   string
+	paper       parsed[sheet.Paper]
+	force       bool
+	jobs        quantity
+}
+
+func newSwing(s *streams) *cobra.Command {
+	o := swingOptions{
+		photo:       newPhotoFlags(),
+		date:        newDateFlag(),
+		elevation:   elevationFlag(),
+		sigmas:      newSightingFlags(),
+		declination: newDeclinationFlags(),
+		paper:       parsed[sheet.Paper]{name: "PAPER", text: "a4", value: sheet.A4, parse: sheet.ParsePaper},
+		jobs:        jobsFlag(),
+	}
+	cmd := &cobra.Command{
+		Use:   "swing --sightings FILE",
+		Short: "find the compass's deviation and make its card",
+		Long: `Find the deviation of a compass where it is mounted, from readings on eight or more
+headings spread round the circle, and make the card to steer by.
+
+East is positive. magnetic = true - declination; compass = magnetic - deviation;
+deviation = A + B sin z + C cos z + D sin 2z + E cos 2z, z the compass heading. A to E
+come from least squares, with their standard errors; the handbook's half sums stand
+beside them where the eight main headings were read. A absorbs the error of the
+declination and of the lubber line, the compass's and the sheet's: swing and steer with
+the same declination. B and C absorb a rod out of plumb. A coefficient that the headings
+do not determine is called meaningless, and there is no card without all five.
+
+--sightings takes a CSV file whose first line names the columns: compass_deg, and one
+of true_deg, magnetic_deg and photo in each row; heading_sigma_deg and
+compass_sigma_deg where they are not --heading-sigma and --compass-sigma; note. Photos
+are looked for from the file's folder on. Lines with # are comments. True headings
+need --declination, or the place and the time for the World Magnetic Model 2025: the
+photos', or --position with --time or --date.
+
+--card writes the card for read --deviation-card, --pdf a page to print. It is good
+for this compass in its place, the vehicle loaded as it was, near the same latitude.` +
+			exits(exitOK, exitError, exitUsage, exitRefused, exitInterrupted),
+		Example: `  shadowread swing --sightings fixtures/compass/swing.csv --position -22.9,22.3 --date 2026-08-29
+  shadowread swing --sightings fixtures/compass/swing.csv --declination -13.9 --json
+  shadowread swing --sightings fixtures/compass/swing.csv --position -22.9,22.3 --date 2026-08-29 --title "lead truck" --card lead.json --pdf lead.pdf`,
+		Args: noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error { return runSwing(cmd, s, &o) },
+	}
+	f := cmd.Flags()
+	f.SortFlags = false
+	f.StringVar(&o.sightings, "sightings", "", "the readings, from this CSV `FILE`; required")
+	f.Var(&o.sigmas.compass, "compass-sigma", "one sigma of a compass reading")
+	f.Var(&o.sigmas.heading, "heading-sigma", "one sigma of a heading without a photo")
+	o.declination.add(cmd)
+	f.Var(&o.date, "date", "the day of the swing, as 2026-03-14, in place of --time")
+	f.Var(&o.elevation, "elevation", "above sea level, with --position (default 0)")
+	f.StringVar(&o.title, "title", "", "the card's `TITLE`: which compass in which vehicle")
+	f.StringVar(&o.card, "card", "", "write the card into this `FILE`, as JSON")
+	f.StringVar(&o.pdf, "pdf", "", "write the card into this `FILE`, as a page to print")
+	f.Var(&o.paper, "paper", "of --pdf: a4 or letter")
+	f.BoolVarP(&o.force, "force", "f", false, "replace files that are there")
+	o.photo.add(cmd, "the `TIME` of the swing, as 2026-03-14T09:26:53+02:00 (default the first photo's)")
+	f.Var(&o.jobs, "jobs", "photos read at once (default the number of processors)")
+	addJSON(cmd, s)
+	words(cmd, "paper", "a4", "letter")
+	return cmd
+}
+
+func runSwing(cmd *cobra.Command, s *streams, o *swingOptions) error {
+	switch {
+	case o.sightings == "":
+		return fault.Usage("no_sightings", "give --sightings FILE", "no readings given")
+	case o.card != "" && o.card == o.pdf:
+		return fault.Usage("contradicting_flags", "give two names", "--card and --pdf %s are one file", o.pdf)
+	case o.pdf == "" && cmd.Flags().Changed("paper"):
+		return fault.Usage("paper_without_output", "give --pdf FILE too", "--paper has no meaning without --pdf")
+	}
+	opts, err := o.photo.options(cmd)
+	if err != nil {
+		return err
+	}
+	flags, err := flagSpot(cmd, &o.photo, opts, &o.date, o.elevation.value)
+	if err != nil {
+		return err
+	}
+	var out swingResult
+	if out.declination, err = o.declination.given(); err != nil {
+		return err
+	}
+	for _, path := range []string{o.card, o.pdf} {
+		if path == "" {
+			continue
+		}
+		if err := mayWrite(path, o.force); err != nil { // before the work, not after it
+			return err
+		}
+	}
+	set, err := readSightings(cmd.Context(), s, o.sightings, int(o.jobs.value), opts, o.sigmas.defaults(), swing.ReadSightings)
+	if err != nil {
+		return err
+	}
+	at, err := set.spot(flags)
+	if err != nil {
+		return err
+	}
+	if out.declination == nil && set.anyTrue() {
+		if at.place == nil || at.instant == nil {
+			return fault.Usage("no_declination", "give --declination, or --position with --time or --date for the model's",
+				"true headings need the declination to become magnetic")
+		}
+		model, err := reading.ModelDeclination(*at.instant, *at.place)
+		if err != nil {
+			return asUsage(err)
+		}
+		out.declination = &model
+	}
+	wanted := swing.Options{Shared: set.shared()}
+	if d := out.declination; d != nil {
+		wanted.Declination, wanted.DeclinationSigma = d.Value, d.Sigma
+	}
+	if out.analysis, err = swing.Analyse(set.list, wanted); err != nil {
+		return err
+	}
+	files := o.card != "" || o.pdf != ""
+	if files && at.instant == nil {
+		return fault.Usage("no_time", "give --time or --date: a card says when its compass was swung", "the time of the swing is not known")
+	}
+	var swung time.Time // not looked at unless the card is written
+	if at.instant != nil {
+		swung = at.instant.UTC
+	}
+	card, noCard := out.analysis.Card(o.title, swung)
+	if noCard == nil {
+		out.card = &card
+	} else if files || fault.Code(noCard) == "bad_title" {
+		return noCard
+	}
+	if files {
+		if err := o.write(cmd, s, card); err != nil {
+			return err
+		}
+	}
+	if err := out.print(s); err != nil {
+		return err
+	}
+	if noCard != nil {
+		s.note(fault.Code(noCard), "there is no card: %s", noCard)
+	}
+	return nil
+}
+
+func (x *sightings) anyTrue() bool {
+	for _, one := range x.list {
+		if one.Reference == bearing.FromTrueNorth {
+			return true
+		}
+	}
+	return false
+}
+
+// write composes all that is asked for before it writes any of it.
+func (o *swingOptions) write(cmd *cobra.Command, s *streams, card swing.Card) error {
+	var json, pdf bytes.Buffer
+	if err := card.Write(&json); err != nil {
+		return err
+	}
+	if err := card.WritePDF(&pdf, o.paper.value); err != nil {
+		return err
+	}
+	if err := cmd.Context().Err(); err != nil {
+		return err
+	}
+	for _, f := range []struct {
+		path    string
+		content *bytes.Buffer
+	}{{o.card, &json}, {o.pdf, &pdf}} {
+		if f.path == "" {
+			continue
+		}
+		if err := writeFile(f.path, o.force, func(w io.Writer) error { _, err := f.content.WriteTo(w); return err }); err != nil {
+			return err
+		}
+		s.note("wrote", "wrote %s", f.path)
+	}
+	return nil
+}
+
+// swingResult is what a swing says.
+type swingResult struct {
+	analysis    swing.Analysis
+	declination *reading.Declination // nil where all headings are magnetic
+	card        *swing.Card          // nil where there is none
+}
+
+var coefficientNames = [...]string{swing.A: "A", swing.B: "B", swing.C: "C", swing.D: "D", swing.E: "E"}
+
+const swingSigns = "east positive; magnetic = true - declination; compass = magnetic - deviation; " +
+	"deviation = A + B sin z + C cos z + D sin 2z + E cos 2z, z the compass heading; A absorbs the error of the declination and of the lubber line"
+
+// The JSON object of shadowread swing.
+type (
+	swingJSON struct {
+		Signs             string            `json:"signs"`
+		Declination       *float64          `json:"declination_deg"`
+		DeclinationSigma  *float64          `json:"declination_sigma_deg"`
+		DeclinationSource *string           `json:"declination_source"`
+		Coefficients      []coefficientJSON `json:"coefficients"`
+		Correlation       [][]float64       `json:"correlation"`
+		Freedom           int               `json:"degrees_of_freedom"`
+		RMS               *float64          `json:"residual_rms_deg"` // null where nothing checks the fit
+		Scatter           *float64          `json:"scatter"`
+		Remarks           []string          `json:"remarks"`
+		Readings          []swingEntry      `json:"readings"`
+		ByMagnetic        []cardLine        `json:"by_magnetic"` // null without a card
+		ByCompass         []cardLine        `json:"by_compass"`
+	}
+	coefficientJSON struct {
+		Name        string   `json:"name"`
+		Value       *float64 `json:"value_deg"` // null where meaningless
+		Sigma       *float64 `json:"sigma_deg"`
+		Meaningless bool     `json:"meaningless"`
+		Handbook    *float64 `json:"handbook_deg"` // null unless the eight main headings were read
+	}
+	swingEntry struct {
+		Line         *int     `json:"line"`
+		Photo        *string  `json:"photo"`
+		Compass      float64  `json:"compass_deg"`
+		CompassSigma float64  `json:"compass_sigma_deg"`
+		True         *float64 `json:"true_deg"` // null for a magnetic heading
+		Magnetic     float64  `json:"magnetic_deg"`
+		HeadingSigma float64  `json:"heading_sigma_deg"`
+		Deviation    float64  `json:"deviation_deg"`
+		Residual     float64  `json:"residual_deg"`
+		Apart        float64  `json:"apart_deg"`
+		Outlier      bool     `json:"outlier"`
+	}
+	cardLine struct {
+		Magnetic  float64 `json:"magnetic_deg"`
+		Compass   float64 `json:"compass_deg"`
+		Deviation float64 `json:"deviation_deg"`
+		Sigma     float64 `json:"sigma_deg"`
+	}
+)
+
+func (r *swingResult) json() swingJSON {
+	a := r.analysis
+	out := swingJSON{Signs: swingSigns, Freedom: a.Freedom, Remarks: append([]string{}, a.Remarks...)}
+	if d := r.declination; d != nil {
+		out.Declination, out.DeclinationSigma, out.DeclinationSource = new(rounded(d.Value)), new(rounded(d.Sigma)), new(d.Source())
+	}
+	if a.Freedom > 0 {
+		out.RMS, out.Scatter = new(rounded(a.ResidualRMS)), new(roundTo(a.Scatter, 4))
+	}
+	for k, name := range coefficientNames {
+		c := coefficientJSON{Name: name, Meaningless: a.Meaningless[k]}
+		if !c.Meaningless {
+			c.Value, c.Sigma = new(rounded(a.Coefficients[k])), new(rounded(a.Sigmas[k]))
+		}
+		if a.Handbook != nil {
+			c.Handbook = new(rounded(a.Handbook[k]))
+		}
+		out.Coefficients = append(out.Coefficients, c)
+		var row []float64
+		for _, v := range a.Correlation[k] {
+			row = append(row, roundTo(v, 4))
+		}
+		out.Correlation = append(out.Correlation, row)
+	}
+	for _, x := range a.Readings {
+		e := swingEntry{lineOf(x.Sighting), photoOf(x.Sighting), roundedBearing(x.Compass), rounded(x.CompassSigma), nil, roundedBearing(x.Magnetic),
+			rounded(x.HeadingSigma), rounded(x.Deviation), rounded(x.Residual), rounded(x.Apart), x.Outlier}
+		if x.Reference == bearing.FromTrueNorth {
+			e.True = new(roundedBearing(x.Heading))
+		}
+		out.Readings = append(out.Readings, e)
+	}
+	if r.card != nil {
+		out.ByMagnetic, out.ByCompass = cardLines(r.card.ByMagnetic()), cardLines(r.card.ByCompass())
+	}
+	return out
+}
+
+func cardLines(lines []swing.Line) (out []cardLine) {
+	for _, l := range lines {
+		out = append(out, cardLine{roundedBearing(l.Magnetic), roundedBearing(l.Compass), rounded(l.Deviation), rounded(l.Sigma)})
+	}
+	return out
+}
+
+func (r *swingResult) print(s *streams) error {
+	switch {
+	case s.json:
+		return s.printJSON(r.json())
+	case !s.outTTY:
+		return r.pipe(s)
+	}
+	return r.forPeople(s)
+}
+
+// pipe prints records of several kinds; the first cell names it.
+func (r *swingResult) pipe(s *streams) error {
+	t := &table{s: s}
+	j := r.json()
+	yes := func(b bool, text string) string {
+		if b {
+			return text
+		}
+		return ""
+	}
+	var rows [][]string
+	for _, c := range j.Coefficients {
+		rows = append(rows, []string{"coefficient", c.Name, decimal(c.Value, 4), decimal(c.Sigma, 4), decimal(c.Handbook, 4), yes(c.Meaningless, "meaningless")})
+	}
+	for _, x := range r.analysis.Readings {
+		rows = append(rows, []string{"reading", strconv.Itoa(x.Line), reading.BearingText(x.Compass, 4), reading.BearingText(x.Magnetic, 4), fixed(x.Deviation, 4), fixed(x.Residual, 4), yes(x.Outlier, "outlier")})
+	}
+	if r.card != nil {
+		for _, l := range r.card.ByMagnetic() {
+			rows = append(rows, []string{"steer", reading.BearingText(l.Magnetic, 4), reading.BearingText(l.Compass, 4), fixed(l.Deviation, 4), fixed(l.Sigma, 4)})
+		}
+		for _, l := range r.card.ByCompass() {
+			rows = append(rows, []string{"read", reading.BearingText(l.Compass, 4), reading.BearingText(l.Magnetic, 4), fixed(l.Deviation, 4), fixed(l.Sigma, 4)})
+		}
+	}
+	for _, row := range rows {
+		if err := t.row("", row...); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (r *swingResult) forPeople(s *streams) error {
+	a := r.analysis
+	fmt.Fprintf(s.out, "%s\n\n", s.paint(dim, s.wrap(0, swingSigns)))
+	if d := r.declination; d != nil {
+		fmt.Fprintf(s.out, "declination  %s (%s)\n\n", signedWith(d.Value, d.Sigma), declinationSource(*d))
+	}
+	t := table{s: s, columns: []column{{head: "coefficient"}, {head: "degrees", right: true}, {head: "± 1 sigma", right: true}, {head: "handbook's half sums", right: true}, {head: "notes"}}}
+	for k, name := range coefficientNames {
+		cells := []string{name, signedNumber(a.Coefficients[k], 2), fixed(a.Sigmas[k], 2), "-", ""}
+		st := style("")
+		if a.Meaningless[k] {
+			st, cells[1], cells[2], cells[4] = red, "-", "-", "meaningless: the headings do not determine it"
+		}
+		if a.Handbook != nil {
+			cells[3] = signedNumber(a.Handbook[k], 2)
+		}
+		if err := t.row(st, cells...); err != nil {
+			return err
+		}
+	}
+	fmt.Fprintln(s.out)
+	if a.Freedom > 0 {
+		fmt.Fprintf(s.out, "residuals: %s rms over %s of freedom, %.1f times what the sigmas say\n", fixed(a.ResidualRMS, 2)+"°", count(a.Freedom, "degree"), a.Scatter)
+	} else {
+		fmt.Fprintln(s.out, "no more readings than coefficients: nothing checks the equation")
+	}
+	for _, remark := range a.Remarks {
+		fmt.Fprintln(s.out, s.paint(yellow, s.wrap(0, remark)))
+	}
+	fmt.Fprintln(s.out)
+
+	t = table{s: s, columns: []column{{head: "line", right: true}, {head: "compass°", right: true}, {head: "magnetic°", right: true}, {head: "deviation°", right: true}, {head: "residual°", right: true}, {head: "notes"}}}
+	for _, x := range a.Readings {
+		st, notes := style(""), plain(x.Photo)
+		if x.Outlier {
+			st, notes = red, outlierNote(notes)
+		}
+		if err := t.row(st, strconv.Itoa(x.Line), reading.BearingText(x.Compass, 1), reading.BearingText(x.Magnetic, 1), signedNumber(x.Deviation, 1), signedNumber(x.Residual, 1), notes); err != nil {
+			return err
+		}
+	}
+	if r.card == nil {
+		return nil
+	}
+	fmt.Fprintf(s.out, "\n%s\n", s.paint(bold, "steer a magnetic heading              read a compass heading"))
+	t = table{s: s, columns: []column{
+		{head: "magnetic", right: true}, {head: "deviation", right: true}, {head: "compass", right: true}, {head: "±", right: true, width: 3},
+		{head: "   compass", right: true}, {head: "deviation", right: true}, {head: "magnetic", right: true}, {head: "±", right: true, width: 3},
+	}}
+	byCompass := r.card.ByCompass()
+	for i, l := range r.card.ByMagnetic() {
+		m := byCompass[i]
+		err := t.row("", cardBearing(l.Magnetic), signedNumber(l.Deviation, 1), cardBearing(l.Compass), fixed(l.Sigma, 1),
+			cardBearing(m.Compass), signedNumber(m.Deviation, 1), cardBearing(m.Magnetic), fixed(m.Sigma, 1))
+		if err != nil {
+			return err
+		}
+	}
+	_, err := fmt.Fprintln(s.out, s.paint(dim, "± is one sigma, without that of reading the compass under way"))
+	return err
+}
+
+// cardBearing prints a bearing as cards do: 005.0.
+func cardBearing(a angle.Angle) string {
+	text := reading.BearingText(a, 1)
+	return strings.Repeat("0", max(0, len("000.0")-len(text))) + text
+}

@@ -1,0 +1,159 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/bearing"
+	"shadowread/internal/fault"
+	"shadowread/internal/geo"
+	"shadowread/internal/photo"
+	"shadowread/internal/reading"
+)
+
+// sightings is compass readings, each beside the heading of the same axis.
+type sightings struct {
+	list []bearing.Sighting
+	read []*reading.Result // beside list: what the photo gave; nil for a heading without one
+}
+
+// sightingFlags is what goes for readings that state no sigma of their own.
+type sightingFlags struct{ heading, compass quantity }
+
+func newSightingFlags() sightingFlags {
+	sigma := quantity{min: 0.01, max: 90, unit: "deg", text: "0.5"}
+	heading, compass := sigma, sigma
+	heading.value, compass.value = bearing.ReadingSigmas.HeadingSigma.Degrees(), bearing.ReadingSigmas.CompassSigma.Degrees()
+	return sightingFlags{heading, compass}
+}
+
+func (f *sightingFlags) defaults() bearing.SightingDefaults {
+	return bearing.SightingDefaults{HeadingSigma: f.heading.angle(), CompassSigma: f.compass.angle()}
+}
+
+// readSightings reads a file of compass readings, and the photos that it names, from
+// its own folder on. A photo that is refused is an error: without it the set is
+// another one, and only the observer knows whether that will do.
+func readSightings(ctx context.Context, s *streams, path string, jobs int, o reading.Options, defaults bearing.SightingDefaults,
+	parse func(io.Reader, string, bearing.SightingDefaults) ([]bearing.Sighting, error)) (*sightings, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, unreadable(err, path)
+	}
+	defer f.Close()
+	list, err := parse(f, path, defaults)
+	if err != nil {
+		return nil, err
+	}
+	set := &sightings{list, make([]*reading.Result, len(list))}
+	var photos []int
+	for i, x := range list {
+		if x.Reference == bearing.ByPhoto {
+			photos = append(photos, i)
+		}
+	}
+	if len(photos) > 1 && o.Time.At != nil {
+		return nil, timeWithManyPhotos(len(photos))
+	}
+	bar := progress{s: s}
+	defer bar.wipe()
+	return set, inOrder(ctx, len(photos), jobs, func(ctx context.Context, i int) *reading.Result {
+		name := list[photos[i]].Photo
+		if !filepath.IsAbs(name) {
+			name = filepath.Join(filepath.Dir(path), name)
+		}
+		return reading.Read(ctx, name, o)
+	}, func(i int, r *reading.Result) error {
+		bar.wipe()
+		at := &list[photos[i]]
+		err := set.take(s, photos[i], r, fmt.Sprintf("%s line %d: ", path, at.Line))
+		bar.show("read %d of %d photos", i+1, len(photos))
+		return err
+	})
+}
+
+func timeWithManyPhotos(n int) error {
+	return fault.Usage("time_with_many_photos", "read them one by one, or give --utc-offset and --clock-error for the camera's clock",
+		"--time is the time of one photo, and there are %d", n)
+}
+
+// take gives sighting i the heading of its photo.
+func (x *sightings) take(s *streams, i int, r *reading.Result, where string) error {
+	if !r.OK() {
+		return photoRefused{fault.New("photo_refused", r.Message, "%s%s gives no heading (%s)", where, r.Photo, r.Reason)}
+	}
+	for _, w := range r.Warnings {
+		s.note(w.Code, "%s%s", where, w.Message)
+	}
+	at := &x.list[i]
+	at.Heading, at.HeadingSigma, at.Reference = *r.Heading, r.Sigma, bearing.FromTrueNorth
+	x.read[i] = r
+	return nil
+}
+
+// photoRefused ends a command that cannot go on without a photo's heading.
+type photoRefused struct{ cause *fault.Error }
+
+func (e photoRefused) Error() string { return e.cause.Error() }
+func (e photoRefused) Unwrap() error { return e.cause }
+
+// shared is the part of the headings' sigma that averaging does not reduce. Of a photo
+// it is known by its budget: a rod out of plumb leans the same way on every heading,
+// and the sheet, the clock, the place and the print are the same for all. Where the
+// headings come from is not known otherwise, and all of their sigma is taken as shared.
+func (x *sightings) shared() bearing.Shared {
+	var out bearing.Shared
+	for i, r := range x.read {
+		constant, lean := x.list[i].HeadingSigma, x.list[i].HeadingSigma
+		if len(x.list) == 1 {
+			lean = 0 // alone, it has nothing to share: its sigma counts once
+		}
+		if r != nil {
+			b := r.Budget
+			var sum float64
+			for _, t := range []angle.Angle{b.Alignment, b.Time, b.Position, b.Body, b.Print} {
+				sum += float64(t * t)
+			}
+			constant, lean = angle.Angle(math.Sqrt(sum)), b.Level
+		}
+		out.Constant, out.Lean = max(out.Constant, constant), max(out.Lean, lean)
+	}
+	return out
+}
+
+// spot is where and when the magnetic model is asked; nil where not known.
+type spot struct {
+	place   *photo.Place
+	instant *photo.Instant
+}
+
+// spot is that of the flags, else that of the first photo. Photos from places far
+// apart make the place less sure, and with it the model's declination.
+func (x *sightings) spot(flags spot) (spot, error) {
+	out := flags
+	for _, r := range x.read {
+		if r == nil {
+			continue
+		}
+		if out.instant == nil {
+			out.instant = r.Instant
+		}
+		if flags.place != nil {
+			continue
+		}
+		if out.place == nil {
+			out.place = new(*r.Place)
+		}
+		_, apart, err := geo.GeodesicInverse(out.place.Position, r.Place.Position)
+		if err != nil {
+			return out, err
+		}
+		out.place.SigmaKM = max(out.place.SigmaKM, apart.Kilometres())
+	}
+	return out, nil
+}
