@@ -25,9 +25,9 @@ type Rod struct {
 }
 
 const (
-	leastStrip  = 10.0 // mm of clear strip below which no direction is given
-	shadowStart = 6.0  // mm: outside the foot's cross, which ends at 5
-	footMost    = 3.0  // mm by which a shadow may miss the foot
+	leastStrip  = 8.0 // mm of clear strip below which no direction is given
+	shadowStart = 6.0 // mm: outside the foot's cross, which ends at 5
+	footMost    = 3.0 // mm by which a shadow may miss the foot
 )
 
 // FindShadow measures the strip of shadow that the rod casts on the dial.

@@ -48,8 +48,10 @@ func (st *Strip) castByRod(g *Gray, d *dialImage, img *rodImage, s *sheet.Sheet,
 	own := st.vouched(rod)
 	thick, seen, told := img.look(light, st)
 	switch {
+	case st.goesOn(light, img) && !(own && rod.DiameterMM > 0):
+		return ErrNoShadow
 	case own:
-	case st.goesOn(light, img), math.Abs(st.FootOffset) > strayMost+2*st.FootSigma:
+	case math.Abs(st.FootOffset) > strayMost+2*st.FootSigma:
 		return ErrNoShadow
 	case !st.begins(light, img):
 		return ErrFootShaded
@@ -85,7 +87,7 @@ func (st *Strip) vouched(rod Rod) bool {
 	if d > 0 {
 		return math.Abs(st.Width-d) < 0.15+0.06*d
 	}
-	return st.Growth > leastGrowth/2 && st.Growth > 2.5*st.GrowthSigma
+	return st.Growth > 0.85*leastGrowth && st.Growth > 3*st.GrowthSigma
 }
 
 // footLit reports whether the paper around the back of the foot lies in the light.
@@ -113,26 +115,28 @@ func (st *Strip) footLit(light func(sheet.Point) float64, img *rodImage, s *shee
 }
 
 // goesOn reports whether the line goes on behind the foot, looked at through the
-// mask of the rod: a wire's shadow there is as dark as before it, a rod's image by
-// rare chance only.
+// mask of the rod: a wire's shadow there is as dark as before it and even across, a
+// rod's image by rare chance only.
 func (st *Strip) goesOn(light func(sheet.Point) float64, img *rodImage) bool {
 	f := newFrame(st.Direction, st.FootOffset)
 	behindRod := (st.Direction + math.Pi - img.direction()).Signed().Abs() < 15*angle.Degree
 	same, seen := 0, 0
 	for b := 7.5; b < 30; b += 0.75 {
-		mid := (light(f.at(-b, -0.15*st.Width)) + light(f.at(-b, 0)) + light(f.at(-b, 0.15*st.Width))) / 3
+		a, m, c := light(f.at(-b, -0.3*st.Width)), light(f.at(-b, 0)), light(f.at(-b, 0.3*st.Width))
 		side := st.Width/2 + 1.2
 		l, r := light(f.at(-b, -side)), light(f.at(-b, side))
-		if math.IsNaN(mid + l + r) {
+		if math.IsNaN(a + m + c + l + r) {
 			continue
 		}
 		seen++
-		depth := 1 - mid/min(l, r)
-		if behindRod && b < img.length() {
-			if math.Abs(mid-(1-st.Depth)) < 0.08 && depth > 0.5*st.Depth {
+		switch {
+		case 1-m/min(l, r) < 0.5*st.Depth:
+		case behindRod && b < img.length():
+			// A shadow is even across, a round rod is not.
+			if s := 1 - st.Depth; max(math.Abs(a-s), math.Abs(m-s), math.Abs(c-s)) < 0.08 {
 				same++
 			}
-		} else if depth > 0.5*st.Depth {
+		default:
 			same++
 		}
 	}
