@@ -56,8 +56,7 @@ func (st *Strip) castByRod(g *Gray, d *dialImage, img *rodImage, s *sheet.Sheet,
 	case !st.begins(light, img):
 		return ErrFootShaded
 	}
-	switch {
-	case !st.footLit(light, img, s) && !(seen && own && math.Abs(st.FootOffset) < 1+2*st.FootSigma):
+	if !st.footLit(light, img, s) && !(seen && own && math.Abs(st.FootOffset) < 1+2*st.FootSigma) {
 		return ErrFootShaded // the shaded foot casts nothing
 	}
 	beside := (st.Direction - img.direction()).Signed().Abs()
