@@ -22,18 +22,27 @@ build: setup
 setup:
 	@bash scripts/setup.sh
 
-# Speed: ratios are told by the benchmarks themselves.
+# Speed, as ratios taken in one run. One reading over the decode of its photo is
+# measured on one processor.
 bench: setup
-	go test -run '^$$' -bench . ./internal/...
+	mkdir -p out
+	go test -c -o out/reading.test ./internal/reading
+	cd internal/reading && taskset -c 0 ../../out/reading.test -test.run '^$$' -test.bench 'Reading$$' -test.benchtime 30x
+	cd internal/reading && ../../out/reading.test -test.run '^$$' -test.bench 'ManyPhotos' -test.benchtime 1x
+	cd internal/reading && ../../out/reading.test -test.run '^$$' -test.bench 'HEIC|Overlay' -test.benchtime 3x
+	go test -run '^$$' -bench . ./internal/calib ./internal/bearing ./internal/align ./internal/workup ./internal/logbook
 
 # Errors against the truth: make accuracy DIR=folder
 accuracy: setup
 	go run ./cmd/proof accuracy $(DIR)
 
-# Errors over sigma on random pictures, and the fuzz targets for longer:
+# Errors over sigma on random pictures, thousands of simulated instruments and
+# journeys, unclosed Mats, and the fuzz targets for longer:
 # make soak SOAK='-n 60 -seed 1'
 soak: setup
 	go run ./cmd/proof soak $(SOAK)
+	SHADOWREAD_SOAK=2000 go test -timeout 60m ./internal/align ./internal/workup ./internal/logbook
+	go test -tags matprofile -run Mats ./internal/vision
 	bash scripts/fuzz.sh 60s
 
 lint: setup
