@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"runtime"
@@ -121,6 +122,8 @@ type readOptions struct {
 	declination   declinationFlags
 	deviationCard string
 	grid          bool
+	lens          string
+	instrument    string
 	overlay       string
 	jobs          quantity
 }
@@ -149,6 +152,11 @@ trusted is refused with a reason and what to do about it.
 With --number no photo is needed: read by eye the number under the middle of the
 shadow and give it with --time and --position.
 
+A lens solved by shadowread lens is used by itself for the photos of its camera, or
+named by --lens; it also shows a stretched print. With the record of an instrument that
+was proved (--instrument, see shadowread align) the heading is corrected for what was
+found, and only what remains of it is in the uncertainty.
+
 The magnetic heading goes beside the true one: magnetic = true - declination, from
 the World Magnetic Model 2025 or --declination, east positive. With a deviation card
 (see shadowread swing) so do the heading of the compass on board, compass = magnetic -
@@ -161,6 +169,7 @@ true - longitude in the north, true + longitude in the south.` +
   shadowread read --time 2026-03-14T09:26:53+02:00 --position -20.6142,25.4310 photo.jpg
   shadowread read --overlay out photos
   shadowread read --course 275 --deviation-card fixtures/compass/card.json photo.jpg
+  shadowread read --instrument fixtures/instrument/board.toml fixtures/instrument/series
   shadowread read --json photos > headings.jsonl
   shadowread read --number 55.2 --time 2026-03-14T09:26:53+02:00 --position "20 36.852 S, 25 25.860 E"`,
 		RunE: func(cmd *cobra.Command, args []string) error { return runRead(cmd, s, &o, args) },
@@ -173,6 +182,8 @@ true - longitude in the north, true + longitude in the south.` +
 	o.declination.add(cmd)
 	f.StringVar(&o.deviationCard, "deviation-card", "", "a card `FILE` of shadowread swing: gives the compass's heading")
 	f.BoolVar(&o.grid, "grid", false, "give the polar grid heading anywhere (within 10 degrees of a pole it is given unasked)")
+	f.StringVar(&o.lens, "lens", "", "the camera's lens record `FILE` (default from the store of lenses, see shadowread lens)")
+	f.StringVar(&o.instrument, "instrument", "", "the instrument's record `FILE`, of shadowread align: corrects the heading")
 	f.StringVar(&o.overlay, "overlay", "", "write a copy of each photo, with what was found drawn in, into this `DIR`")
 	f.Var(&o.jobs, "jobs", "photos read at once (default the number of processors)")
 	addJSON(cmd, s)
@@ -200,7 +211,18 @@ func (o *readOptions) options(cmd *cobra.Command) (reading.Options, error) {
 		}
 	}
 	r.Grid = o.grid
-	return r, nil
+	lensFile := o.lens
+	if o.instrument != "" {
+		proved, err := useInstrument(cmd, &r, o.instrument)
+		if err != nil {
+			return r, err
+		}
+		lensFile = cmp.Or(lensFile, proved)
+	}
+	if o.number.number.set {
+		return r, nil // no photo, no lens
+	}
+	return r, useLenses(&r, lensFile)
 }
 
 func runRead(cmd *cobra.Command, s *streams, o *readOptions, args []string) error {
@@ -248,7 +270,7 @@ func runNumber(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Opti
 	if len(args) > 0 {
 		return fault.Usage("number_with_photo", "give one of the two", "--number and the photo %s contradict each other", args[0])
 	}
-	for _, name := range []string{"overlay", "jobs"} {
+	for _, name := range []string{"overlay", "jobs", "lens"} {
 		if err := exclusive(cmd, "number", name); err != nil {
 			return err
 		}

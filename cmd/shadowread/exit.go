@@ -18,6 +18,7 @@ const (
 	exitError       = 1
 	exitUsage       = 2
 	exitRefused     = 3
+	exitOutside     = 4
 	exitInterrupted = 130 // 128 + SIGINT, as shells report it
 )
 
@@ -26,11 +27,16 @@ var exitTexts = map[int]string{
 	exitError:       "an error, such as a folder without photos or a file that cannot be written",
 	exitUsage:       "a slip in the command line",
 	exitRefused:     "a photo was refused; read goes on with the others, the rest of the commands do not",
+	exitOutside:     "the instrument is outside --tolerance, or was not proved to be within",
 	exitInterrupted: "interrupted",
 }
 
 // errRefused says that a result which is printed already holds no heading.
 var errRefused = errors.New("refused")
+
+// errOutside says that an instrument, whose result is printed already, was not proved
+// to be within its tolerance.
+var errOutside = errors.New("outside tolerance")
 
 // execute runs the command line and returns the exit status. It is the one place
 // that turns errors into statuses and prints them.
@@ -63,6 +69,8 @@ func (s *streams) report(cmd *cobra.Command, err error) int {
 		return exitOK
 	case errors.Is(err, errRefused):
 		return exitRefused
+	case errors.Is(err, errOutside):
+		return exitOutside
 	case errors.Is(err, context.Canceled):
 		s.say(message{Level: "error", Code: "interrupted", Message: "interrupted"})
 		return exitInterrupted

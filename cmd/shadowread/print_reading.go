@@ -12,6 +12,7 @@ import (
 	"unicode/utf8"
 
 	"shadowread/internal/angle"
+	"shadowread/internal/instrument"
 	"shadowread/internal/reading"
 	"shadowread/internal/sheet"
 )
@@ -217,7 +218,7 @@ func block(s *streams, r *reading.Result) string {
 	}
 	if r.OK() {
 		n := reading.Places(r.Sigma)
-		head := fmt.Sprintf("heading %s° true ± %s° (one sigma)", reading.BearingText(*r.Heading, n), fixed(r.Sigma, n))
+		head := fmt.Sprintf("%s %s° true ± %s° (one sigma)", headingName(r), reading.BearingText(*r.Heading, n), fixed(r.Sigma, n))
 		if r.Come != nil {
 			head += ", " + reading.ComeText(*r.Come, n) + " to steer " + reading.BearingText(*r.Course, n) + "°"
 		}
@@ -251,6 +252,15 @@ func block(s *streams, r *reading.Result) string {
 		}
 		line("marks", "%s", text)
 	}
+	switch r.LensSource {
+	case reading.LensFromFile:
+		line("lens", "%s", r.Lens.Path)
+	case reading.LensFromStore:
+		line("lens", "%s, of this camera in the store of lenses", filepath.Base(r.Lens.Path))
+	}
+	if i := r.Instrument; i != nil && r.OK() {
+		line("instrument", "%s", instrumentText(i, r.Correction))
+	}
 	if sh := r.Shadow; sh != nil {
 		text := fmt.Sprintf("passes the foot by %.2f mm", math.Abs(sh.FootOffset))
 		if sh.Length > 0 {
@@ -269,7 +279,7 @@ func block(s *streams, r *reading.Result) string {
 		for _, t := range terms {
 			fmt.Fprintf(&b, "  %-10s %6s°  %s\n", strings.ReplaceAll(t.Name, "_", " "), fixed(t.Sigma, 3), termMeanings[t.Name])
 		}
-		if r.Budget.Alignment == 0 {
+		if r.Budget.Alignment == 0 && r.Instrument == nil {
 			b.WriteString("  the heading is the sheet's: nothing was said of how it lies in the vehicle\n")
 		}
 	}
@@ -283,6 +293,27 @@ func block(s *streams, r *reading.Result) string {
 		fmt.Fprintf(&b, "\n%s\n", s.paint(dim, "never the sole means of navigation; see shadowread help cautions"))
 	}
 	return b.String()
+}
+
+// headingName says whether what was proved of the instrument is in the heading.
+func headingName(r *reading.Result) string {
+	if r.Instrument != nil {
+		return "corrected heading"
+	}
+	return "heading"
+}
+
+// instrumentText says what a record did to a heading.
+func instrumentText(i *instrument.Record, correction angle.Angle) string {
+	text := "the " + string(i.Gnomon)
+	if i.Name != "" {
+		text = i.Name + ", a " + string(i.Gnomon)
+	}
+	text += ": corrected by " + signed(correction, 2)
+	if i.Proved.Lubber == nil {
+		return text + ", to the sheet's forward axis"
+	}
+	return text + ", to the vehicle"
 }
 
 // norths says what other norths make of the heading.

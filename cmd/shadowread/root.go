@@ -68,7 +68,7 @@ forward axis, the arrow.`,
 	root.CompletionOptions.DisableDefaultCmd = true
 	root.PersistentFlags().BoolVarP(&s.quiet, "quiet", "q", false, "no notes and no progress on standard error")
 	root.AddCommand(newRead(s), newSheet(s), newSky(s, sunHelp), newSky(s, moonHelp),
-		newDeclination(s), newSwing(s), newCard(s),
+		newLens(s), newAlign(s), newDeclination(s), newSwing(s), newCard(s),
 		newVersion(s), newCompletion(), newMan(s))
 	root.AddCommand(helpTopics()...)
 	return root

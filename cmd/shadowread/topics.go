@@ -22,7 +22,7 @@ func helpTopics() []*cobra.Command {
 			Use:   "exit-codes",
 			Short: "what the exit statuses mean",
 			Long: "shadowread ends with one of these statuses." +
-				exits(exitOK, exitError, exitUsage, exitRefused, exitInterrupted) + `
+				exits(exitOK, exitError, exitUsage, exitRefused, exitOutside, exitInterrupted) + `
 
 A photo that cannot be opened or decoded is refused, not an error: the others are
 still read. With --json each refusal has its reason in the photo's object.
@@ -52,6 +52,16 @@ values parted by tabs, without headings:
                  the codes
     sun, moon    time UTC, azimuth, altitude, altitude airless, azimuth rate per hour,
                  shadow direction, shadow length
+    lens         records named by their first value:
+                 lens, parameter, value, sigma, unit
+                 view, photo, marks, degrees off the vertical, rms px, share
+                 print, stretch, sigma, curl at 100 mm (with --check-print)
+                 skipped, photo, reason
+    align        records named by their first value:
+                 value, name, value, sigma, unit, "determined" or "open", what half of
+                 the sigma or more rests on
+                 reading, name, time UTC, residual, sigma, "set aside" where it was
+                 verdict, a sentence
     declination  observed declination, sigma, number of readings, the model's
                  declination, sigma, change a year, zone, observed less model, the same
                  in sigmas; east positive

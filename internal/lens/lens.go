@@ -328,7 +328,7 @@ func (r *Result) conclude(fit *calib.LensFit, views []*view, camera calib.Camera
 	}
 	r.Record = calib.LensRecord{Camera: camera, Lens: l, Sigma: fit.Sigma, RMSPx: r.RMSPx, Views: len(views), Solved: o.Solved}
 	r.Print = Print{Stretch: fit.Stretch, Sigma: fit.StretchSigma, CurlMM: curlHeight(fit.Curl), Photos: len(views)}
-	r.Warnings = append(r.Warnings, r.Print.warnings(o)...)
+	r.Warnings = append(r.Warnings, r.Print.Warnings(o)...)
 }
 
 // farthest compares OpenCV's lens with the fit's, in sigmas.

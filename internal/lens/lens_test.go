@@ -469,7 +469,7 @@ func TestPrintWarnings(t *testing.T) {
 		{"as measured", 0.003, 0.0001, measured, ""},
 		{"not as measured", 0, 0.0001, measured, "print_scale_doubtful"},
 	} {
-		w := Print{Stretch: tt.stretch, Sigma: tt.sigma}.warnings(tt.o)
+		w := Print{Stretch: tt.stretch, Sigma: tt.sigma}.Warnings(tt.o)
 		code := ""
 		if len(w) == 1 {
 			code = w[0].Code

@@ -43,8 +43,9 @@ const (
 	significant = 3
 )
 
-// warnings says what to do about the print.
-func (p Print) warnings(o Options) (list []photo.Warning) {
+// Warnings says what to do about the print: with codes "print_stretched", or where its
+// scale was measured "print_scale_doubtful".
+func (p Print) Warnings(o Options) (list []photo.Warning) {
 	cost := math.Abs(p.Stretch) / 2 * 180 / math.Pi
 	if mean, sigma := o.print(); o.PrintScale != nil {
 		if d := p.Stretch - mean; math.Abs(d) > significant*math.Hypot(p.Sigma, sigma) {
@@ -126,7 +127,7 @@ func CheckPrint(ctx context.Context, paths []string, record calib.LensRecord, o 
 		return nil, fault.New("too_few_views", "take the whole sheet, sharp and well lit", "none of the photos shows the sheet")
 	}
 	c.Stretch, c.Sigma, c.Photos = mean/weight, math.Hypot(math.Sqrt(single), common)/weight, len(c.Views)
-	c.Warnings = c.Print.warnings(o)
+	c.Warnings = c.Print.Warnings(o)
 	return c, nil
 }
 

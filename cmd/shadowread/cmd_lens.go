@@ -1,0 +1,280 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"strconv"
+	"time"
+	"unicode/utf8"
+
+	"github.com/spf13/cobra"
+
+	"shadowread/internal/calib"
+	"shadowread/internal/fault"
+	"shadowread/internal/lens"
+	"shadowread/internal/photo"
+)
+
+type lensOptions struct {
+	output, figure string
+	check          string
+	printScale     parsed[[2]float64]
+	force          bool
+}
+
+func newLens(s *streams) *cobra.Command {
+	o := lensOptions{printScale: parsed[[2]float64]{name: "X,Y", parse: parsePrintScale}}
+	cmd := &cobra.Command{
+		Use:   "lens PHOTO|FOLDER...",
+		Short: "solve a camera's lens from photos of the sheet",
+		Long: `Solve one camera's lens from five or more photos of the sheet: one from straight
+above, the others 30 to 45 degrees off the vertical from all sides, some with the
+camera turned by a quarter, the sheet filling the picture into its corners. Tape the
+sheet flat, keep to one zoom and about one distance, and use the files as the camera
+wrote them. A set that cannot determine the lens is refused, and what is missing is
+said.
+
+The record is a small text file. Without --output it goes into the store of lenses
+(shadowread/lenses under XDG_DATA_HOME), where shadowread read finds it by itself for
+photos of the same make, model, focal length and picture size.
+
+A known lens shows a stretched print. The photos that solve a lens say how the print
+is stretched; with --check-print RECORD another print is judged by a lens known
+already, from any number of photos.` +
+			exits(exitOK, exitError, exitUsage, exitInterrupted),
+		Example: `  shadowread lens -o camera.toml fixtures/instrument/series
+  shadowread lens -o camera.toml --figure residuals.svg --json fixtures/instrument/series
+  shadowread lens --check-print fixtures/instrument/camera.toml fixtures/instrument/series/01.jpg`,
+		RunE: func(cmd *cobra.Command, args []string) error { return runLens(cmd, s, &o, args) },
+	}
+	f := cmd.Flags()
+	f.SortFlags = false
+	f.StringVarP(&o.output, "output", "o", "", "write the record into this `FILE` (default into the store of lenses)")
+	f.StringVar(&o.figure, "figure", "", "draw the residuals into this `FILE`, as SVG")
+	f.StringVar(&o.check, "check-print", "", "judge the print in the photos by this `RECORD` of the lens; writes nothing")
+	f.Var(&o.printScale, "print-scale", "printed over nominal, athwart and fore-and-aft, as 1.000,0.995")
+	f.BoolVarP(&o.force, "force", "f", false, "replace files that are there")
+	addJSON(cmd, s)
+	return cmd
+}
+
+func runLens(cmd *cobra.Command, s *streams, o *lensOptions, args []string) error {
+	for _, name := range []string{"output", "figure", "force"} {
+		if err := exclusive(cmd, "check-print", name); err != nil {
+			return err
+		}
+	}
+	if o.output != "" && o.output == o.figure {
+		return fault.Usage("contradicting_flags", "give two names", "--output and --figure %s are one file", o.figure)
+	}
+	if len(args) == 0 {
+		return fault.Usage("no_photo", "name photos or folders of photos", "no photo given")
+	}
+	for _, path := range []string{o.output, o.figure} {
+		if path == "" {
+			continue
+		}
+		if err := mayWrite(path, o.force); err != nil { // before the work, not after it
+			return err
+		}
+	}
+	photos, err := expand(s, args)
+	if err != nil {
+		return err
+	}
+	opts := lens.Options{PrintScale: o.printScale.given(), Solved: time.Now().UTC()}
+	bar := progress{s: s}
+	defer bar.wipe()
+	bar.show("looking at %s", count(len(photos), "photo"))
+	if o.check != "" {
+		record, err := calib.LoadLensRecord(o.check)
+		if err != nil {
+			return err
+		}
+		c, err := lens.CheckPrint(cmd.Context(), photos, record, opts)
+		bar.wipe()
+		if err != nil {
+			return err
+		}
+		return printCheck(s, c)
+	}
+	r, err := lens.Solve(cmd.Context(), photos, opts)
+	bar.wipe()
+	if err != nil {
+		return err
+	}
+	// The record last: it is what is used unseen.
+	if o.figure != "" {
+		if err := writeFile(o.figure, o.force, r.WriteFigure); err != nil {
+			return err
+		}
+		s.note("wrote", "wrote %s", o.figure)
+	}
+	path := o.output
+	if path != "" {
+		err = writeFile(path, o.force, func(w io.Writer) error { return r.Record.Encode(w) })
+	} else {
+		path, err = storeLens(r.Record)
+	}
+	if err != nil {
+		return err
+	}
+	s.note("wrote", "wrote %s", path)
+	return printLens(s, r, path)
+}
+
+func storeLens(r calib.LensRecord) (string, error) {
+	dir, err := lens.DefaultDir()
+	if err != nil {
+		return "", err
+	}
+	path, err := lens.Store{Dir: dir}.Save(r)
+	if fault.Code(err) == "unknown_camera" {
+		return "", fault.Wrap(err, "unknown_camera", "give --output FILE, and read with --lens FILE", "the record cannot be kept in the store of lenses")
+	}
+	return path, err
+}
+
+// lensJSON is the result with the record's file.
+type lensJSON struct {
+	*lens.Result
+	File string `json:"file"`
+}
+
+// lensParameters lists a lens for people and pipes: name, value, sigma, unit, places.
+func lensParameters(r calib.LensRecord) [][]string {
+	l, g := r.Lens, r.Sigma
+	var rows [][]string
+	for _, p := range []struct {
+		name         string
+		value, sigma float64
+		unit         string
+		places       int
+	}{
+		{"focal length", l.F, g.F, "px", 2}, {"centre across", l.Cx, g.Cx, "px", 2}, {"centre down", l.Cy, g.Cy, "px", 2},
+		{"k1", l.K1, g.K1, "", 5}, {"k2", l.K2, g.K2, "", 5}, {"k3", l.K3, g.K3, "", 5}, {"p1", l.P1, g.P1, "", 6}, {"p2", l.P2, g.P2, "", 6},
+	} {
+		rows = append(rows, []string{p.name, strconv.FormatFloat(p.value, 'f', p.places, 64), strconv.FormatFloat(p.sigma, 'f', p.places, 64), p.unit})
+	}
+	return rows
+}
+
+func printLens(s *streams, r *lens.Result, path string) error {
+	if s.json {
+		return s.printJSON(lensJSON{r, path})
+	}
+	if !s.outTTY { // the first cell names the kind of the record
+		t := &table{s: s}
+		for _, row := range lensParameters(r.Record) {
+			if err := t.row("", append([]string{"lens"}, row...)...); err != nil {
+				return err
+			}
+		}
+		for _, v := range r.Views {
+			if err := t.row("", "view", plain(v.Photo), fmt.Sprint(len(v.Marks)), fixed(v.Tilt, 2), fmt.Sprintf("%.4f", v.RMSPx), fmt.Sprintf("%.4f", v.Share)); err != nil {
+				return err
+			}
+		}
+		for _, k := range r.Skipped {
+			if err := t.row("", "skipped", plain(k.Photo), k.Reason); err != nil {
+				return err
+			}
+		}
+		for _, w := range r.Warnings {
+			s.note(w.Code, "%s", w.Message)
+		}
+		return nil
+	}
+	fmt.Fprintf(s.out, "%s\n%s\n\n", s.paint(bold, plain(fmt.Sprintf("lens of %s, rms %.2f px over %s", r.Record.Camera, r.RMSPx, count(len(r.Views), "photo")))), plain(path))
+	t := table{s: s, columns: []column{{head: "parameter", width: 13}, {head: "value", right: true, width: 9}, {head: "± 1 sigma", right: true}, {head: "unit"}}}
+	for _, row := range lensParameters(r.Record) {
+		if err := t.row("", row...); err != nil {
+			return err
+		}
+	}
+	fmt.Fprintln(s.out)
+	names, width := newPrinter(s, photosOf(r), shown{}), 0
+	for _, v := range r.Views {
+		width = max(width, utf8.RuneCountInString(names.label(v.Photo)))
+	}
+	t = table{s: s, columns: []column{{head: "photo", width: width}, {head: "marks", right: true}, {head: "off vertical", right: true}, {head: "distance", right: true}, {head: "rms px", right: true}, {head: "share", right: true}}}
+	for _, v := range r.Views {
+		if err := t.row("", plain(names.label(v.Photo)), fmt.Sprint(len(v.Marks)), fixed(v.Tilt, 0)+"°", fmt.Sprintf("%.0f mm", v.DistanceMM), fmt.Sprintf("%.3f", v.RMSPx), fmt.Sprintf("%.0f %%", 100*v.Share)); err != nil {
+			return err
+		}
+	}
+	for _, k := range r.Skipped {
+		fmt.Fprintln(s.out, s.paint(yellow, plain("skipped "+k.Photo+": "+k.Detail)))
+	}
+	fmt.Fprintln(s.out)
+	c := r.Coverage
+	fmt.Fprintf(s.out, "coverage     %.0f %% of the picture has marks; %s\n", 100*c.Covered, cornerText(c.Corners))
+	fmt.Fprintf(s.out, "OpenCV       rms %.2f px, at most %.1f sigma from the above\n", r.OpenCV.RMSPx, r.OpenCV.Difference)
+	fmt.Fprintln(s.out, printText(r.Print))
+	warnings(s, r.Warnings)
+	return nil
+}
+
+func photosOf(r *lens.Result) (paths []string) {
+	for _, v := range r.Views {
+		paths = append(paths, v.Photo)
+	}
+	return paths
+}
+
+// cornerText says how near marks come to the corner they come least near to.
+func cornerText(gaps [4]float64) string {
+	worst := 0
+	for i, g := range gaps {
+		if g > gaps[worst] {
+			worst = i
+		}
+	}
+	return fmt.Sprintf("the %s corner is %.2f half diagonals from the nearest mark", []string{"top left", "top right", "bottom right", "bottom left"}[worst], gaps[worst])
+}
+
+func printText(p lens.Print) string {
+	return fmt.Sprintf("print        stretched athwart by %+.3f %% ± %.3f %%, curled by %.2f mm at 100 mm from the foot", 100*p.Stretch, 100*p.Sigma, p.CurlMM)
+}
+
+// warnings prints what is amiss with a result that stands.
+func warnings(s *streams, list []photo.Warning) {
+	for _, w := range list {
+		fmt.Fprintf(s.out, "\n%s\n%s\n", s.paint(yellow, "warning "+w.Code), s.wrap(2, plain(w.Message)))
+	}
+}
+
+func printCheck(s *streams, c *lens.PrintCheck) error {
+	switch {
+	case s.json:
+		return s.printJSON(c)
+	case !s.outTTY:
+		t := &table{s: s}
+		if err := t.row("", "print", fmt.Sprintf("%.6f", c.Stretch), fmt.Sprintf("%.6f", c.Sigma), fmt.Sprintf("%.3f", c.CurlMM)); err != nil {
+			return err
+		}
+		for _, v := range c.Views {
+			if err := t.row("", "view", plain(v.Photo), fmt.Sprintf("%.6f", v.Stretch), fmt.Sprintf("%.6f", v.Sigma)); err != nil {
+				return err
+			}
+		}
+		for _, k := range c.Skipped {
+			if err := t.row("", "skipped", plain(k.Photo), k.Reason); err != nil {
+				return err
+			}
+		}
+		for _, w := range c.Warnings {
+			s.note(w.Code, "%s", w.Message)
+		}
+		return nil
+	}
+	fmt.Fprintln(s.out, printText(c.Print))
+	for _, v := range c.Views {
+		fmt.Fprintf(s.out, "  %s  %+.3f %% ± %.3f %%\n", plain(v.Photo), 100*v.Stretch, 100*v.Sigma)
+	}
+	for _, k := range c.Skipped {
+		fmt.Fprintln(s.out, s.paint(yellow, plain("skipped "+k.Photo+": "+k.Detail)))
+	}
+	warnings(s, c.Warnings)
+	return nil
+}

@@ -1,0 +1,63 @@
+package main
+
+import (
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+
+	"shadowread/internal/calib"
+	"shadowread/internal/fault"
+	"shadowread/internal/instrument"
+	"shadowread/internal/lens"
+	"shadowread/internal/reading"
+)
+
+// useLenses has photos read through the lens of a record; where none is named, through
+// one of the user's store that matches.
+func useLenses(o *reading.Options, file string) error {
+	if file == "" {
+		dir, err := lens.DefaultDir()
+		if fault.Code(err) == "no_home" {
+			return nil // nobody's store
+		}
+		if err != nil {
+			return err
+		}
+		o.Lenses = &lens.Store{Dir: dir}
+		return nil
+	}
+	record, err := calib.LoadLensRecord(file)
+	if err != nil {
+		return err
+	}
+	o.Lens = &lens.Match{Record: record, Path: file}
+	return nil
+}
+
+// useInstrument has headings corrected by an instrument's record. What flags say of the
+// rod, of level and of alignment goes before it. It returns the file of the record's
+// lens, "" for none.
+func useInstrument(cmd *cobra.Command, o *reading.Options, file string) (lensFile string, err error) {
+	record, err := instrument.Load(file)
+	if err != nil {
+		return "", err
+	}
+	given := cmd.Flags().Changed
+	if !given("rod-height") {
+		o.Rod.HeightMM = record.HeightMM
+	}
+	if !given("rod-diameter") {
+		o.Rod.DiameterMM = record.DiameterMM
+	}
+	if given("level-sigma") {
+		record.LevelSigma = o.Level
+	}
+	if given("alignment-sigma") {
+		record.AlignmentSigma = o.Alignment
+	}
+	o.Instrument = &record
+	if lensFile = filepath.FromSlash(record.Lens); lensFile != "" && !filepath.IsAbs(lensFile) {
+		lensFile = filepath.Join(filepath.Dir(file), lensFile)
+	}
+	return lensFile, nil
+}
