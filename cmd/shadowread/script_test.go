@@ -26,26 +26,67 @@ import (
 	"shadowread/internal/render"
 )
 
+// process is the program as a process of its own, for what only that shows: signals
+// and a broken standard output. Other scripts say "shadowread ...", which runs in this
+// process: starting one takes longer than most commands do.
+const process = "shadowread-process"
+
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){"shadowread": main})
+	// The machine's time zone must not matter. UTC+14.
+	if err := os.Setenv("TZ", "Pacific/Kiritimati"); err != nil {
+		panic(err)
+	}
+	// Nor must the user's own lens records. A process has its script's environment.
+	if filepath.Base(os.Args[0]) != process {
+		if err := os.Setenv("XDG_DATA_HOME", filepath.Join(os.TempDir(), "no-shadowread-data")); err != nil {
+			panic(err)
+		}
+	}
+	testscript.Main(m, map[string]func(){process: main})
 }
 
 // TestScripts runs testdata/script: the command line's specification.
 func TestScripts(t *testing.T) {
+	here, err := os.Getwd() // the scripts change it, while others are being read
+	if err != nil {
+		t.Fatal(err)
+	}
 	testscript.Run(t, testscript.Params{
-		Dir: "testdata/script",
+		Dir: filepath.Join(here, "testdata", "script"),
 		Setup: func(e *testscript.Env) error {
-			e.Setenv("TZ", "Pacific/Kiritimati") // UTC+14: it must not matter
-			return os.CopyFS(filepath.Join(e.WorkDir, "compass"), os.DirFS(compassFixtures))
+			e.Setenv("TZ", os.Getenv("TZ"))
+			return copyFixtures(e.WorkDir)
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
-			"status":    cmdStatus,
-			"interrupt": cmdInterrupt,
-			"blank":     cmdBlank,
-			"photo":     cmdPhoto,
-			"near":      cmdNear,
+			"shadowread": cmdShadowread,
+			"status":     cmdStatus,
+			"interrupt":  cmdInterrupt,
+			"blank":      cmdBlank,
+			"photo":      cmdPhoto,
+			"near":       cmdNear,
 		},
 	})
+}
+
+// processWide guards the working folder, which commands look at.
+var processWide sync.Mutex
+
+// shadowread runs a command line in this process and returns its exit status.
+func shadowread(ts *testscript.TestScript, args []string) int {
+	processWide.Lock()
+	defer processWide.Unlock()
+	back, err := os.Getwd()
+	ts.Check(err)
+	ts.Check(os.Chdir(ts.MkAbs(".")))
+	defer os.Chdir(back)
+	return execute(context.Background(), args, newStreams(ts.Stdout(), ts.Stderr(), ts.Getenv))
+}
+
+// cmdShadowread is "shadowread ARGUMENT...", as from a shell.
+func cmdShadowread(ts *testscript.TestScript, neg bool, args []string) {
+	if status := shadowread(ts, args); (status == exitOK) == neg {
+		ts.Fatalf("exit status %d", status)
+	}
 }
 
 // cmdStatus is "status N COMMAND...": the command must end with exit status N.
@@ -54,7 +95,9 @@ func cmdStatus(ts *testscript.TestScript, neg bool, args []string) {
 		ts.Fatalf("usage: status N COMMAND...")
 	}
 	got := 0
-	if err := ts.Exec(args[1], args[2:]...); err != nil {
+	if args[1] == "shadowread" {
+		got = shadowread(ts, args[2:])
+	} else if err := ts.Exec(args[1], args[2:]...); err != nil {
 		var exit *exec.ExitError
 		if !errors.As(err, &exit) {
 			ts.Fatalf("%v", err)
@@ -173,8 +216,18 @@ func cmdNear(ts *testscript.TestScript, neg bool, args []string) {
 	}
 }
 
-// compassFixtures are invented readings that the help's examples and scripts use.
-var compassFixtures = filepath.Join("..", "..", "fixtures", "compass")
+// fixtures is absolute, since commands of other scripts change the working folder.
+var fixtures, _ = filepath.Abs(filepath.Join("..", "..", "fixtures"))
+
+// copyFixtures copies the invented readings that the help's examples and scripts use.
+func copyFixtures(dir string) error {
+	for _, name := range []string{"compass", "instrument"} {
+		if err := os.CopyFS(filepath.Join(dir, name), os.DirFS(filepath.Join(fixtures, name))); err != nil {
+			return err
+		}
+	}
+	return nil
+}
 
 // Every example in the help must run as it stands.
 func TestExamplesRun(t *testing.T) {
@@ -194,7 +247,7 @@ func TestExamplesRun(t *testing.T) {
 				if err := os.Mkdir(filepath.Join(dir, "photos"), 0o755); err != nil {
 					t.Fatal(err)
 				}
-				if err := os.CopyFS(filepath.Join(dir, "fixtures", "compass"), os.DirFS(compassFixtures)); err != nil {
+				if err := copyFixtures(filepath.Join(dir, "fixtures")); err != nil {
 					t.Fatal(err)
 				}
 				for _, name := range []string{"photo.jpg", "photos/a.jpg", "photos/b.jpg"} {

@@ -38,20 +38,22 @@ type streams struct {
 // forceTTY names the variable that makes a pipe look like a terminal.
 const forceTTY = "SHADOWREAD_FORCE_TTY"
 
-func stdStreams() *streams {
-	forced := os.Getenv(forceTTY) != ""
-	s := &streams{
-		out:    os.Stdout,
-		err:    os.Stderr,
-		outTTY: forced || term.IsTerminal(int(os.Stdout.Fd())),
-		errTTY: term.IsTerminal(int(os.Stderr.Fd())),
+func stdStreams() *streams { return newStreams(os.Stdout, os.Stderr, os.Getenv) }
+
+func newStreams(out, err io.Writer, getenv func(string) string) *streams {
+	s := &streams{out: out, err: err, outTTY: getenv(forceTTY) != "" || isTerminal(out), errTTY: isTerminal(err), width: 100}
+	if f, ok := out.(*os.File); ok {
+		if w, _, err := term.GetSize(int(f.Fd())); err == nil && w > 0 {
+			s.width = w
+		}
 	}
-	s.width = 100
-	if w, _, err := term.GetSize(int(os.Stdout.Fd())); err == nil && w > 0 {
-		s.width = w
-	}
-	s.color = s.outTTY && os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb"
+	s.color = s.outTTY && getenv("NO_COLOR") == "" && getenv("TERM") != "dumb"
 	return s
+}
+
+func isTerminal(w io.Writer) bool {
+	f, ok := w.(*os.File)
+	return ok && term.IsTerminal(int(f.Fd()))
 }
 
 // style is an ANSI SGR attribute (ECMA-48).
