@@ -192,15 +192,7 @@ func (o *alignOptions) check(cmd *cobra.Command, args []string) error {
 			return fault.Usage("dial_without_readings", "give --readings FILE too", "--%s has no meaning without --readings", name)
 		}
 	}
-	for _, path := range []string{o.save, o.figure} {
-		if path == "" {
-			continue
-		}
-		if err := mayWrite(path, o.force); err != nil { // before the work, not after it
-			return err
-		}
-	}
-	return nil
+	return mayWriteAll(o.force, o.save, o.figure)
 }
 
 func runAlign(cmd *cobra.Command, s *streams, o *alignOptions, args []string) error {
@@ -301,7 +293,7 @@ func (o *alignOptions) byPhoto(ctx context.Context, s *streams, opts reading.Opt
 			s.note("photo_refused", "%s is left out (%s): %s", r.Photo, r.Reason, r.Message)
 			return nil
 		}
-		bar.show("read %d of %d photos", i+1, len(paths))
+		defer bar.show("read %d of %d photos", i+1, len(paths))
 		if first == nil {
 			first = r
 		}
@@ -313,7 +305,14 @@ func (o *alignOptions) byPhoto(ctx context.Context, s *streams, opts reading.Opt
 		priors.ClockSigma = max(priors.ClockSigma, r.Instant.Sigma)
 		priors.PositionSigmaKM = max(priors.PositionSigmaKM, r.Place.SigmaKM, apart.Kilometres())
 		priors.StretchSigma = max(priors.StretchSigma, r.Plate.StretchSigma())
-		obs = append(obs, o.observation(r))
+		one := o.observation(r)
+		if i := slices.IndexFunc(obs, func(x align.Observation) bool {
+			return x.Sky.Time.Equal(one.Sky.Time) && x.Direction == one.Direction
+		}); i >= 0 {
+			s.note("same_photo", "%s is left out: the same photo as %s", r.Photo, obs[i].Label)
+			return nil
+		}
+		obs = append(obs, one)
 		return nil
 	})
 	if err != nil {
@@ -375,19 +374,7 @@ func (o *alignOptions) write(s *streams, r *align.Result) error {
 			return err
 		}
 	}
-	for _, f := range []struct {
-		path    string
-		content *bytes.Buffer
-	}{{o.figure, &figure}, {o.save, &record}} {
-		if f.path == "" {
-			continue
-		}
-		if err := writeFile(f.path, o.force, func(w io.Writer) error { _, err := f.content.WriteTo(w); return err }); err != nil {
-			return err
-		}
-		s.note("wrote", "wrote %s", f.path)
-	}
-	return nil
+	return writeComposed(s, o.force, composed{o.figure, &figure}, composed{o.save, &record})
 }
 
 func (o *alignOptions) record(s *streams, r *align.Result, w io.Writer) error {
@@ -512,7 +499,7 @@ func (r alignResult) print(s *streams) error {
 		if v.determined {
 			state = "determined"
 		}
-		rows = append(rows, []string{"value", v.name, v.value, v.sigma, v.unit, state, v.rests})
+		rows = append(rows, []string{"value", v.name, strings.TrimPrefix(v.value, "+"), v.sigma, v.unit, state, v.rests})
 	}
 	for _, x := range r.Terms {
 		aside := ""

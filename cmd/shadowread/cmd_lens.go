@@ -70,13 +70,8 @@ func runLens(cmd *cobra.Command, s *streams, o *lensOptions, args []string) erro
 	if len(args) == 0 {
 		return fault.Usage("no_photo", "name photos or folders of photos", "no photo given")
 	}
-	for _, path := range []string{o.output, o.figure} {
-		if path == "" {
-			continue
-		}
-		if err := mayWrite(path, o.force); err != nil { // before the work, not after it
-			return err
-		}
+	if err := mayWriteAll(o.force, o.output, o.figure); err != nil {
+		return err
 	}
 	photos, err := expand(s, args)
 	if err != nil {
@@ -87,7 +82,7 @@ func runLens(cmd *cobra.Command, s *streams, o *lensOptions, args []string) erro
 	defer bar.wipe()
 	bar.show("looking at %s", count(len(photos), "photo"))
 	if o.check != "" {
-		record, err := calib.LoadLensRecord(o.check)
+		record, err := loadLens(o.check)
 		if err != nil {
 			return err
 		}
@@ -175,15 +170,7 @@ func printLens(s *streams, r *lens.Result, path string) error {
 				return err
 			}
 		}
-		for _, k := range r.Skipped {
-			if err := t.row("", "skipped", plain(k.Photo), k.Reason); err != nil {
-				return err
-			}
-		}
-		for _, w := range r.Warnings {
-			s.note(w.Code, "%s", w.Message)
-		}
-		return nil
+		return pipeRest(t, r.Skipped, r.Warnings)
 	}
 	fmt.Fprintf(s.out, "%s\n%s\n\n", s.paint(bold, plain(fmt.Sprintf("lens of %s, rms %.2f px over %s", r.Record.Camera, r.RMSPx, count(len(r.Views), "photo")))), plain(path))
 	t := table{s: s, columns: []column{{head: "parameter", width: 13}, {head: "value", right: true, width: 9}, {head: "± 1 sigma", right: true}, {head: "unit"}}}
@@ -203,15 +190,12 @@ func printLens(s *streams, r *lens.Result, path string) error {
 			return err
 		}
 	}
-	for _, k := range r.Skipped {
-		fmt.Fprintln(s.out, s.paint(yellow, plain("skipped "+k.Photo+": "+k.Detail)))
-	}
 	fmt.Fprintln(s.out)
 	c := r.Coverage
 	fmt.Fprintf(s.out, "coverage     %.0f %% of the picture has marks; %s\n", 100*c.Covered, cornerText(c.Corners))
 	fmt.Fprintf(s.out, "OpenCV       rms %.2f px, at most %.1f sigma from the above\n", r.OpenCV.RMSPx, r.OpenCV.Difference)
 	fmt.Fprintln(s.out, printText(r.Print))
-	warnings(s, r.Warnings)
+	showRest(s, r.Skipped, r.Warnings)
 	return nil
 }
 
@@ -237,9 +221,25 @@ func printText(p lens.Print) string {
 	return fmt.Sprintf("print        stretched athwart by %+.3f %% ± %.3f %%, curled by %.2f mm at 100 mm from the foot", 100*p.Stretch, 100*p.Sigma, p.CurlMM)
 }
 
-// warnings prints what is amiss with a result that stands.
-func warnings(s *streams, list []photo.Warning) {
-	for _, w := range list {
+// pipeRest prints which photos took no part, and notes what is amiss with the result.
+func pipeRest(t *table, skipped []lens.Skipped, warnings []photo.Warning) error {
+	for _, k := range skipped {
+		if err := t.row("", "skipped", plain(k.Photo), k.Reason); err != nil {
+			return err
+		}
+	}
+	for _, w := range warnings {
+		t.s.note(w.Code, "%s", w.Message)
+	}
+	return nil
+}
+
+// showRest is pipeRest for people.
+func showRest(s *streams, skipped []lens.Skipped, warnings []photo.Warning) {
+	for _, k := range skipped {
+		fmt.Fprintf(s.out, "\n%s\n%s\n", s.paint(yellow, plain("skipped "+k.Photo)), s.wrap(2, plain(k.Detail)))
+	}
+	for _, w := range warnings {
 		fmt.Fprintf(s.out, "\n%s\n%s\n", s.paint(yellow, "warning "+w.Code), s.wrap(2, plain(w.Message)))
 	}
 }
@@ -258,23 +258,12 @@ func printCheck(s *streams, c *lens.PrintCheck) error {
 				return err
 			}
 		}
-		for _, k := range c.Skipped {
-			if err := t.row("", "skipped", plain(k.Photo), k.Reason); err != nil {
-				return err
-			}
-		}
-		for _, w := range c.Warnings {
-			s.note(w.Code, "%s", w.Message)
-		}
-		return nil
+		return pipeRest(t, c.Skipped, c.Warnings)
 	}
 	fmt.Fprintln(s.out, printText(c.Print))
 	for _, v := range c.Views {
 		fmt.Fprintf(s.out, "  %s  %+.3f %% ± %.3f %%\n", plain(v.Photo), 100*v.Stretch, 100*v.Sigma)
 	}
-	for _, k := range c.Skipped {
-		fmt.Fprintln(s.out, s.paint(yellow, plain("skipped "+k.Photo+": "+k.Detail)))
-	}
-	warnings(s, c.Warnings)
+	showRest(s, c.Skipped, c.Warnings)
 	return nil
 }

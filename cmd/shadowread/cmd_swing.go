@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"fmt"
-	"io"
 	"strconv"
 	"strings"
 	"time"
@@ -114,13 +113,8 @@ func runSwing(cmd *cobra.Command, s *streams, o *swingOptions) error {
 	if out.declination, err = o.declination.given(); err != nil {
 		return err
 	}
-	for _, path := range []string{o.card, o.pdf} {
-		if path == "" {
-			continue
-		}
-		if err := mayWrite(path, o.force); err != nil { // before the work, not after it
-			return err
-		}
+	if err := mayWriteAll(o.force, o.card, o.pdf); err != nil {
+		return err
 	}
 	set, err := readSightings(cmd.Context(), s, o.sightings, int(o.jobs.value), opts, o.sigmas.defaults(), swing.ReadSightings)
 	if err != nil {
@@ -197,19 +191,7 @@ func (o *swingOptions) write(cmd *cobra.Command, s *streams, card swing.Card) er
 	if err := cmd.Context().Err(); err != nil {
 		return err
 	}
-	for _, f := range []struct {
-		path    string
-		content *bytes.Buffer
-	}{{o.card, &json}, {o.pdf, &pdf}} {
-		if f.path == "" {
-			continue
-		}
-		if err := writeFile(f.path, o.force, func(w io.Writer) error { _, err := f.content.WriteTo(w); return err }); err != nil {
-			return err
-		}
-		s.note("wrote", "wrote %s", f.path)
-	}
-	return nil
+	return writeComposed(s, o.force, composed{o.card, &json}, composed{o.pdf, &pdf})
 }
 
 // swingResult is what a swing says.

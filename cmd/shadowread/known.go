@@ -26,12 +26,21 @@ func useLenses(o *reading.Options, file string) error {
 		o.Lenses = &lens.Store{Dir: dir}
 		return nil
 	}
-	record, err := calib.LoadLensRecord(file)
+	record, err := loadLens(file)
 	if err != nil {
 		return err
 	}
 	o.Lens = &lens.Match{Record: record, Path: file}
 	return nil
+}
+
+// loadLens reads a lens record; errors name its file.
+func loadLens(file string) (calib.LensRecord, error) {
+	record, err := calib.LoadLensRecord(file)
+	if err != nil {
+		return record, fault.New(fault.Code(err), hintOf(err), "%s: %s", file, err)
+	}
+	return record, nil
 }
 
 // useInstrument has headings corrected by an instrument's record. What flags say of the

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -72,4 +73,37 @@ func withoutPath(err error) error {
 		return cause.Err
 	}
 	return err
+}
+
+// composed is the content of a file that is written when all of them are ready; path
+// "" is not asked for.
+type composed struct {
+	path    string
+	content *bytes.Buffer
+}
+
+func writeComposed(s *streams, force bool, files ...composed) error {
+	for _, f := range files {
+		if f.path == "" {
+			continue
+		}
+		if err := writeFile(f.path, force, func(w io.Writer) error { _, err := f.content.WriteTo(w); return err }); err != nil {
+			return err
+		}
+		s.note("wrote", "wrote %s", f.path)
+	}
+	return nil
+}
+
+// mayWriteAll is mayWrite for the files that are asked for: before the work, not after.
+func mayWriteAll(force bool, paths ...string) error {
+	for _, path := range paths {
+		if path == "" {
+			continue
+		}
+		if err := mayWrite(path, force); err != nil {
+			return err
+		}
+	}
+	return nil
 }
