@@ -81,6 +81,22 @@ func TestUsageErrors(t *testing.T) {
 		{"card --date 2026-03-14 --position 1,2 --course 1 --scale-radius 58", "bad_rod_height", "rod's height"},
 		{"card --date 2026-03-14 --stop 1,95,3 --course 1", "bad_position", "--stop"},
 
+		{"lens", "no_photo", "name photos"},
+		{"lens -o a.toml --figure a.toml p.jpg", "contradicting_flags", "--output and --figure"},
+		{"lens --check-print a.toml -o b.toml p.jpg", "contradicting_flags", "--check-print and --output"},
+		{"align", "no_readings", "--readings FILE"},
+		{"align --readings r.csv", "no_position", "--position"},
+		{"align --readings r.csv --position 1,2 p.jpg", "readings_with_photo", "p.jpg"},
+		{"align --readings r.csv --position 1,2 --turned", "contradicting_flags", "--readings and --turned"},
+		{"align --time 2026-03-14T09:26:53Z p.jpg", "time_with_many_photos", "--utc-offset"},
+		{"align --true-heading 361 p.jpg", "bad_true_heading", "64.0,0.2"},
+		{"align --true-heading 64,x p.jpg", "bad_true_heading", `"x"`},
+		{"align --tolerance 0 p.jpg", "out_of_range", "--tolerance"},
+		{"align --name board p.jpg", "record_not_saved", "--save"},
+		{"align --radius 58 p.jpg", "dial_without_readings", "--radius"},
+		{"align --save a --figure a p.jpg", "contradicting_flags", "--save and --figure"},
+		{"read --number 55 --lens a.toml", "contradicting_flags", "--number and --lens"},
+
 		// Times that could be read two ways.
 		{"declination --position 1,2 --time 2026-03-14T09:26:53", "no_utc_offset", "--utc-offset"},
 		{"card --date 2026-03-14 --stop 1,2@2026-03-14T09:26:53 --course 1", "no_utc_offset", "--stop"},
