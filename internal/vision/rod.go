@@ -143,6 +143,7 @@ func (r *rodImage) top(light func(sheet.Point) float64, st *Strip, clearZone flo
 	differs := max(0.12, 5*st.Noise)
 	const run = 3.0 // mm of rod before the end, and of paper after
 	var odd []bool
+	soiled := 0 // samples with something else beside the rod
 	from := 5.8
 	for d := from; d < clearZone-0.7; d += step {
 		p := f.at(d, 0)
@@ -165,6 +166,9 @@ func (r *rodImage) top(light func(sheet.Point) float64, st *Strip, clearZone flo
 				n++
 			}
 		}
+		if l, r := light(f.at(d, -3.6)), light(f.at(d, 3.6)); !(math.Abs(l-1) < differs && math.Abs(r-1) < differs) {
+			soiled++
+		}
 		odd = append(odd, n >= 2)
 	}
 	need := int(run / step)
@@ -179,6 +183,15 @@ func (r *rodImage) top(light func(sheet.Point) float64, st *Strip, clearZone flo
 			}
 		}
 		if before >= need-1 && after == need {
+			plain := 0
+			for _, o := range odd[:i] {
+				if o {
+					plain++
+				}
+			}
+			if 10*plain < 9*i || 10*soiled > 2*len(odd) {
+				return tip, false // dirt or a shadow may pass for a piece of the rod
+			}
 			// The far rim of the top stands half a width beyond the axis, seen from
 			// the height of the tip.
 			d := from + float64(i)*step

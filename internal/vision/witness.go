@@ -45,8 +45,8 @@ func (st *Strip) castByRod(g *Gray, d *dialImage, img *rodImage, s *sheet.Sheet,
 	case st.Depth < creaseDepth && st.Width < creaseWidth:
 		return ErrNoShadow
 	}
-	own := st.vouched(rod)
 	thick, seen, told := img.look(light, st)
+	own := st.vouched(rod) || thick > 0 && math.Abs(thick-st.Width) < 0.2*st.Width
 	switch {
 	case st.goesOn(light, img) && !(own && rod.DiameterMM > 0):
 		return ErrNoShadow
@@ -56,7 +56,7 @@ func (st *Strip) castByRod(g *Gray, d *dialImage, img *rodImage, s *sheet.Sheet,
 	case !st.begins(light, img):
 		return ErrFootShaded
 	}
-	if !st.footLit(light, img, s) && !(seen && own && math.Abs(st.FootOffset) < 1+2*st.FootSigma) {
+	if !st.footLit(light, img, s) && !((seen || !told) && own && math.Abs(st.FootOffset) < 1+2*st.FootSigma) {
 		return ErrFootShaded // the shaded foot casts nothing
 	}
 	beside := (st.Direction - img.direction()).Signed().Abs()
@@ -119,9 +119,10 @@ func (st *Strip) footLit(light func(sheet.Point) float64, img *rodImage, s *shee
 func (st *Strip) goesOn(light func(sheet.Point) float64, img *rodImage) bool {
 	f := newFrame(st.Direction, st.FootOffset)
 	behindRod := (st.Direction + math.Pi - img.direction()).Signed().Abs() < 15*angle.Degree
+	core := max(0.1*st.Width, min(0.3*st.Width, st.Width/2-0.55)) // mm, clear of the blur
 	same, seen := 0, 0
 	for b := 7.5; b < 30; b += 0.75 {
-		a, m, c := light(f.at(-b, -0.3*st.Width)), light(f.at(-b, 0)), light(f.at(-b, 0.3*st.Width))
+		a, m, c := light(f.at(-b, -core)), light(f.at(-b, 0)), light(f.at(-b, core))
 		side := st.Width/2 + 1.2
 		l, r := light(f.at(-b, -side)), light(f.at(-b, side))
 		if math.IsNaN(a + m + c + l + r) {
