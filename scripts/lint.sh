@@ -19,7 +19,7 @@ else
 fi
 
 # Geometry and sky serve programs that have no OpenCV.
-pure=(angle bearing calib fault geo paper photo render sheet)
+pure=(align angle bearing calib daycard fault geo instrument paper photo render sheet swing workup)
 CGO_ENABLED=0 go build "${pure[@]/#/./internal/}" || failed=1
 
 # One package knows OpenCV, so that it can be replaced.

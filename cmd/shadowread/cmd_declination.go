@@ -8,34 +8,24 @@ import (
 	"github.com/spf13/cobra"
 
 	"shadowread/internal/bearing"
-	"shadowread/internal/daycard"
 	"shadowread/internal/fault"
 	"shadowread/internal/photo"
 	"shadowread/internal/reading"
 )
 
 type declinationOptions struct {
-	photo       photoFlags
-	date        parsed[daycard.Date]
-	elevation   quantity
-	sightings   string
+	sightings   sightingFlags
 	compass     quantity
 	trueHeading quantity
 	number      numberFlags
-	sigmas      sightingFlags
-	jobs        quantity
 }
 
 func newDeclination(s *streams) *cobra.Command {
 	o := declinationOptions{
-		photo:       newPhotoFlags(),
-		date:        newDateFlag(),
-		elevation:   elevationFlag(),
+		sightings:   newSightingFlags(),
 		compass:     quantity{min: 0, max: 360, unit: "deg"},
 		trueHeading: quantity{min: 0, max: 360, unit: "deg"},
 		number:      newNumberFlags(),
-		sigmas:      newSightingFlags(),
-		jobs:        jobsFlag(),
 	}
 	cmd := &cobra.Command{
 		Use:   "declination [PHOTO]",
@@ -66,26 +56,17 @@ headings without a photo, all of the sigma is taken as shared.` +
 	}
 	f := cmd.Flags()
 	f.SortFlags = false
-	f.StringVar(&o.sightings, "sightings", "", "many readings, from this CSV `FILE`")
 	f.Var(&o.compass, "compass", "one reading: what the compass shows along the axis")
-	f.Var(&o.sigmas.compass, "compass-sigma", "one sigma of a compass reading")
 	f.Var(&o.trueHeading, "true-heading", "the axis's true heading, if no photo gives it")
-	f.Var(&o.sigmas.heading, "heading-sigma", "one sigma of a true heading without a photo")
 	o.number.add(cmd)
-	f.Var(&o.date, "date", "the day, as 2026-03-14, in place of --time")
-	f.Var(&o.elevation, "elevation", "above sea level, with --position (default 0)")
-	o.photo.add(cmd, "the `TIME`, as 2026-03-14T09:26:53+02:00 (default the photo's, else now)")
-	f.Var(&o.jobs, "jobs", "photos read at once (default the number of processors)")
+	o.sightings.addReadings(cmd, "many readings, from this CSV `FILE`")
+	o.sightings.addPhotos(cmd, "the `TIME`, as 2026-03-14T09:26:53+02:00 (default the photo's, else now)")
 	addJSON(cmd, s)
 	return cmd
 }
 
 func runDeclination(cmd *cobra.Command, s *streams, o *declinationOptions, args []string, now func() time.Time) error {
-	opts, err := o.photo.options(cmd)
-	if err != nil {
-		return err
-	}
-	flags, err := flagSpot(cmd, &o.photo, opts, &o.date, o.elevation.value)
+	opts, flags, err := o.sightings.options(cmd)
 	if err != nil {
 		return err
 	}
@@ -99,7 +80,7 @@ func runDeclination(cmd *cobra.Command, s *streams, o *declinationOptions, args 
 	}
 	var out declinationResult
 	if len(set.list) > 0 {
-		if out.observed, err = observed(set, o.sightings); err != nil {
+		if out.observed, err = observed(set, o.sightings.file); err != nil {
 			return err
 		}
 		out.shared = set.shared()
@@ -128,31 +109,6 @@ func runDeclination(cmd *cobra.Command, s *streams, o *declinationOptions, args 
 	return out.print(s)
 }
 
-// flagSpot is where and when by the flags.
-func flagSpot(cmd *cobra.Command, p *photoFlags, o reading.Options, date *parsed[daycard.Date], elevationMetres float64) (spot, error) {
-	var out spot
-	if err := exclusive(cmd, "time", "date"); err != nil {
-		return out, err
-	}
-	switch {
-	case o.Time.At != nil:
-		out.instant = &photo.Instant{UTC: *o.Time.At}
-	case date.set: // noon: a day more or less is nothing to the earth's field
-		out.instant = &photo.Instant{UTC: midnight(date.value).Add(12 * time.Hour)}
-	}
-	if p.place.set {
-		place, err := photo.ResolvePosition(photo.Facts{}, o.Position)
-		if err != nil {
-			return out, err
-		}
-		place.ElevationMetres = elevationMetres
-		out.place = &place
-	} else if cmd.Flags().Changed("elevation") {
-		return out, fault.Usage("elevation_without_position", "give --position too", "--elevation has no meaning without --position")
-	}
-	return out, nil
-}
-
 // observe returns the readings: those of a file, one, or none.
 func (o *declinationOptions) observe(cmd *cobra.Command, s *streams, opts reading.Options, args []string) (*sightings, error) {
 	var given []string
@@ -167,10 +123,10 @@ func (o *declinationOptions) observe(cmd *cobra.Command, s *streams, opts readin
 	switch {
 	case len(given) > 1:
 		return nil, fault.Usage("contradicting_flags", "one reading is one photo, --true-heading or --number; many are --sightings", "%s and %s contradict each other", given[0], given[1])
-	case o.sightings != "" && o.compass.set:
+	case o.sightings.file != "" && o.compass.set:
 		return nil, fault.Usage("contradicting_flags", "the file holds the compass readings", "--sightings and --compass contradict each other")
-	case o.sightings != "":
-		return readSightings(cmd.Context(), s, o.sightings, int(o.jobs.value), opts, o.sigmas.defaults(), bearing.ReadSightings)
+	case o.sightings.file != "":
+		return o.sightings.read(cmd.Context(), s, opts, bearing.ReadSightings)
 	case len(given) == 0 && o.compass.set:
 		return nil, fault.Usage("no_heading", "give a photo, --true-heading or --number", "the compass reading has no true heading beside it")
 	case len(given) == 1 && !o.compass.set:
@@ -178,12 +134,12 @@ func (o *declinationOptions) observe(cmd *cobra.Command, s *streams, opts readin
 	case len(given) == 0:
 		return &sightings{}, nil
 	}
-	x := bearing.Sighting{Compass: o.compass.angle().Bearing(), CompassSigma: o.sigmas.compass.angle()}
+	x := bearing.Sighting{Compass: o.compass.angle().Bearing(), CompassSigma: o.sightings.compassSigma.angle()}
 	set := &sightings{[]bearing.Sighting{x}, make([]*reading.Result, 1)}
 	var r *reading.Result
 	switch {
 	case o.trueHeading.set:
-		set.list[0].Heading, set.list[0].HeadingSigma = o.trueHeading.angle().Bearing(), o.sigmas.heading.angle()
+		set.list[0].Heading, set.list[0].HeadingSigma = o.trueHeading.angle().Bearing(), o.sightings.headingSigma.angle()
 		return set, nil
 	case o.number.number.set:
 		var err error

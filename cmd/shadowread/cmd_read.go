@@ -1,7 +1,6 @@
 package main
 
 import (
-	"cmp"
 	"context"
 	"fmt"
 	"runtime"
@@ -122,8 +121,7 @@ type readOptions struct {
 	declination   declinationFlags
 	deviationCard string
 	grid          bool
-	lens          string
-	instrument    string
+	known         knownFlags
 	overlay       string
 	jobs          quantity
 }
@@ -182,8 +180,7 @@ true - longitude in the north, true + longitude in the south.` +
 	o.declination.add(cmd)
 	f.StringVar(&o.deviationCard, "deviation-card", "", "a card `FILE` of shadowread swing: gives the compass's heading")
 	f.BoolVar(&o.grid, "grid", false, "give the polar grid heading anywhere (within 10 degrees of a pole it is given unasked)")
-	f.StringVar(&o.lens, "lens", "", "the camera's lens record `FILE` (default from the store of lenses, see shadowread lens)")
-	f.StringVar(&o.instrument, "instrument", "", "the instrument's record `FILE`, of shadowread align: corrects the heading")
+	o.known.add(cmd)
 	f.StringVar(&o.overlay, "overlay", "", "write a copy of each photo, with what was found drawn in, into this `DIR`")
 	f.Var(&o.jobs, "jobs", "photos read at once (default the number of processors)")
 	addJSON(cmd, s)
@@ -211,18 +208,7 @@ func (o *readOptions) options(cmd *cobra.Command) (reading.Options, error) {
 		}
 	}
 	r.Grid = o.grid
-	lensFile := o.lens
-	if o.instrument != "" {
-		proved, err := useInstrument(cmd, &r, o.instrument)
-		if err != nil {
-			return r, err
-		}
-		lensFile = cmp.Or(lensFile, proved)
-	}
-	if o.number.number.set {
-		return r, nil // no photo, no lens
-	}
-	return r, useLenses(&r, lensFile)
+	return r, o.known.use(cmd, &r)
 }
 
 func runRead(cmd *cobra.Command, s *streams, o *readOptions, args []string) error {
@@ -270,7 +256,7 @@ func runNumber(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Opti
 	if len(args) > 0 {
 		return fault.Usage("number_with_photo", "give one of the two", "--number and the photo %s contradict each other", args[0])
 	}
-	for _, name := range []string{"overlay", "jobs", "lens"} {
+	for _, name := range []string{"overlay", "jobs"} {
 		if err := exclusive(cmd, "number", name); err != nil {
 			return err
 		}

@@ -11,7 +11,6 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/bearing"
-	"shadowread/internal/daycard"
 	"shadowread/internal/fault"
 	"shadowread/internal/reading"
 	"shadowread/internal/sheet"
@@ -19,28 +18,19 @@ import (
 )
 
 type swingOptions struct {
-	photo       photoFlags
-	date        parsed[daycard.Date]
-	elevation   quantity
-	sightings   string
-	sigmas      sightingFlags
+	sightings   sightingFlags
 	declination declinationFlags
 	title       string
 	card, pdf   string
 	paper       parsed[sheet.Paper]
 	force       bool
-	jobs        quantity
 }
 
 func newSwing(s *streams) *cobra.Command {
 	o := swingOptions{
-		photo:       newPhotoFlags(),
-		date:        newDateFlag(),
-		elevation:   elevationFlag(),
-		sigmas:      newSightingFlags(),
+		sightings:   newSightingFlags(),
 		declination: newDeclinationFlags(),
 		paper:       parsed[sheet.Paper]{name: "PAPER", text: "a4", value: sheet.A4, parse: sheet.ParsePaper},
-		jobs:        jobsFlag(),
 	}
 	cmd := &cobra.Command{
 		Use:   "swing --sightings FILE",
@@ -74,19 +64,14 @@ for this compass in its place, the vehicle loaded as it was, near the same latit
 	}
 	f := cmd.Flags()
 	f.SortFlags = false
-	f.StringVar(&o.sightings, "sightings", "", "the readings, from this CSV `FILE`; required")
-	f.Var(&o.sigmas.compass, "compass-sigma", "one sigma of a compass reading")
-	f.Var(&o.sigmas.heading, "heading-sigma", "one sigma of a heading without a photo")
+	o.sightings.addReadings(cmd, "the readings, from this CSV `FILE`; required")
 	o.declination.add(cmd)
-	f.Var(&o.date, "date", "the day of the swing, as 2026-03-14, in place of --time")
-	f.Var(&o.elevation, "elevation", "above sea level, with --position (default 0)")
 	f.StringVar(&o.title, "title", "", "the card's `TITLE`: which compass in which vehicle")
 	f.StringVar(&o.card, "card", "", "write the card into this `FILE`, as JSON")
 	f.StringVar(&o.pdf, "pdf", "", "write the card into this `FILE`, as a page to print")
 	f.Var(&o.paper, "paper", "of --pdf: a4 or letter")
 	f.BoolVarP(&o.force, "force", "f", false, "replace files that are there")
-	o.photo.add(cmd, "the `TIME` of the swing, as 2026-03-14T09:26:53+02:00 (default the first photo's)")
-	f.Var(&o.jobs, "jobs", "photos read at once (default the number of processors)")
+	o.sightings.addPhotos(cmd, "the `TIME` of the swing, as 2026-03-14T09:26:53+02:00 (default the first photo's)")
 	addJSON(cmd, s)
 	words(cmd, "paper", "a4", "letter")
 	return cmd
@@ -94,18 +79,14 @@ for this compass in its place, the vehicle loaded as it was, near the same latit
 
 func runSwing(cmd *cobra.Command, s *streams, o *swingOptions) error {
 	switch {
-	case o.sightings == "":
+	case o.sightings.file == "":
 		return fault.Usage("no_sightings", "give --sightings FILE", "no readings given")
 	case o.card != "" && o.card == o.pdf:
 		return fault.Usage("contradicting_flags", "give two names", "--card and --pdf %s are one file", o.pdf)
 	case o.pdf == "" && cmd.Flags().Changed("paper"):
 		return fault.Usage("paper_without_output", "give --pdf FILE too", "--paper has no meaning without --pdf")
 	}
-	opts, err := o.photo.options(cmd)
-	if err != nil {
-		return err
-	}
-	flags, err := flagSpot(cmd, &o.photo, opts, &o.date, o.elevation.value)
+	opts, flags, err := o.sightings.options(cmd)
 	if err != nil {
 		return err
 	}
@@ -116,7 +97,7 @@ func runSwing(cmd *cobra.Command, s *streams, o *swingOptions) error {
 	if err := mayWriteAll(o.force, o.card, o.pdf); err != nil {
 		return err
 	}
-	set, err := readSightings(cmd.Context(), s, o.sightings, int(o.jobs.value), opts, o.sigmas.defaults(), swing.ReadSightings)
+	set, err := o.sightings.read(cmd.Context(), s, opts, swing.ReadSightings)
 	if err != nil {
 		return err
 	}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"path/filepath"
 
 	"github.com/spf13/cobra"
@@ -11,6 +12,30 @@ import (
 	"shadowread/internal/lens"
 	"shadowread/internal/reading"
 )
+
+// knownFlags is what was found out of the camera and of the instrument beforehand.
+type knownFlags struct{ lens, instrument string }
+
+func (k *knownFlags) add(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&k.lens, "lens", "", "the camera's lens record `FILE` (default from the store of lenses, see shadowread lens)")
+	cmd.Flags().StringVar(&k.instrument, "instrument", "", "the instrument's record `FILE`, of shadowread align: corrects the heading")
+}
+
+// use has headings corrected by the instrument and photos read through the lens.
+func (k *knownFlags) use(cmd *cobra.Command, o *reading.Options) error {
+	lensFile := k.lens
+	if k.instrument != "" {
+		proved, err := useInstrument(cmd, o, k.instrument)
+		if err != nil {
+			return err
+		}
+		lensFile = cmp.Or(lensFile, proved)
+	}
+	if number := cmd.Flags().Lookup("number"); number != nil && number.Changed {
+		return exclusive(cmd, "number", "lens") // no photo, no lens
+	}
+	return useLenses(o, lensFile)
+}
 
 // useLenses has photos read through the lens of a record; where none is named, through
 // one of the user's store that matches.

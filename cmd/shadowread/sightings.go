@@ -7,9 +7,13 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"time"
+
+	"github.com/spf13/cobra"
 
 	"shadowread/internal/angle"
 	"shadowread/internal/bearing"
+	"shadowread/internal/daycard"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
 	"shadowread/internal/photo"
@@ -22,31 +26,83 @@ type sightings struct {
 	read []*reading.Result // beside list: what the photo gave; nil for a heading without one
 }
 
-// sightingFlags is what goes for readings that state no sigma of their own.
-type sightingFlags struct{ heading, compass quantity }
+// sightingFlags is what commands take that read compass readings and photos.
+type sightingFlags struct {
+	file                       string
+	compassSigma, headingSigma quantity
+	date                       parsed[daycard.Date]
+	elevation                  quantity
+	photo                      photoFlags
+	known                      knownFlags
+	jobs                       quantity
+}
 
 func newSightingFlags() sightingFlags {
-	sigma := quantity{min: 0.01, max: 90, unit: "deg", text: "0.5"}
-	heading, compass := sigma, sigma
-	heading.value, compass.value = bearing.ReadingSigmas.HeadingSigma.Degrees(), bearing.ReadingSigmas.CompassSigma.Degrees()
-	return sightingFlags{heading, compass}
+	sigma := func(a angle.Angle) quantity {
+		return quantity{value: a.Degrees(), min: 0.01, max: 90, unit: "deg", text: fmt.Sprintf("%g", a.Degrees())}
+	}
+	return sightingFlags{
+		compassSigma: sigma(bearing.ReadingSigmas.CompassSigma),
+		headingSigma: sigma(bearing.ReadingSigmas.HeadingSigma),
+		date:         newDateFlag(),
+		elevation:    elevationFlag(),
+		photo:        newPhotoFlags(),
+		jobs:         jobsFlag(),
+	}
 }
 
-func (f *sightingFlags) defaults() bearing.SightingDefaults {
-	return bearing.SightingDefaults{HeadingSigma: f.heading.angle(), CompassSigma: f.compass.angle()}
+func (f *sightingFlags) addReadings(cmd *cobra.Command, fileUsage string) {
+	cmd.Flags().StringVar(&f.file, "sightings", "", fileUsage)
+	cmd.Flags().Var(&f.compassSigma, "compass-sigma", "one sigma of a compass reading")
+	cmd.Flags().Var(&f.headingSigma, "heading-sigma", "one sigma of a heading without a photo")
 }
 
-// readSightings reads a file of compass readings, and the photos that it names, from
+func (f *sightingFlags) addPhotos(cmd *cobra.Command, timeUsage string) {
+	f.photo.add(cmd, timeUsage)
+	cmd.Flags().Var(&f.date, "date", "the day, as 2026-03-14, in place of --time")
+	cmd.Flags().Var(&f.elevation, "elevation", "above sea level, with --position (default 0)")
+	f.known.add(cmd)
+	cmd.Flags().Var(&f.jobs, "jobs", "photos read at once (default the number of processors)")
+}
+
+// options is how photos are read, and where and when the flags say that it was.
+func (f *sightingFlags) options(cmd *cobra.Command) (o reading.Options, at spot, err error) {
+	if err = exclusive(cmd, "time", "date"); err != nil {
+		return o, at, err
+	}
+	if o, err = f.photo.options(cmd); err != nil {
+		return o, at, err
+	}
+	switch {
+	case o.Time.At != nil:
+		at.instant = &photo.Instant{UTC: *o.Time.At}
+	case f.date.set: // noon: a day more or less is nothing to the earth's field
+		at.instant = &photo.Instant{UTC: midnight(f.date.value).Add(12 * time.Hour)}
+	}
+	if f.photo.place.set {
+		place, err := photo.ResolvePosition(photo.Facts{}, o.Position)
+		if err != nil {
+			return o, at, err
+		}
+		place.ElevationMetres = f.elevation.value
+		at.place = &place
+	} else if f.elevation.set {
+		return o, at, fault.Usage("elevation_without_position", "give --position too", "--elevation has no meaning without --position")
+	}
+	return o, at, f.known.use(cmd, &o)
+}
+
+// read reads a file of compass readings, and the photos that it names, from
 // its own folder on. A photo that is refused is an error: without it the set is
 // another one, and only the observer knows whether that will do.
-func readSightings(ctx context.Context, s *streams, path string, jobs int, o reading.Options, defaults bearing.SightingDefaults,
-	parse func(io.Reader, string, bearing.SightingDefaults) ([]bearing.Sighting, error)) (*sightings, error) {
-	f, err := os.Open(path)
+func (f *sightingFlags) read(ctx context.Context, s *streams, o reading.Options, parse func(io.Reader, string, bearing.SightingDefaults) ([]bearing.Sighting, error)) (*sightings, error) {
+	path := f.file
+	r, err := os.Open(path)
 	if err != nil {
 		return nil, unreadable(err, path)
 	}
-	defer f.Close()
-	list, err := parse(f, path, defaults)
+	defer r.Close()
+	list, err := parse(r, path, bearing.SightingDefaults{HeadingSigma: f.headingSigma.angle(), CompassSigma: f.compassSigma.angle()})
 	if err != nil {
 		return nil, err
 	}
@@ -62,7 +118,7 @@ func readSightings(ctx context.Context, s *streams, path string, jobs int, o rea
 	}
 	bar := progress{s: s}
 	defer bar.wipe()
-	return set, inOrder(ctx, len(photos), jobs, func(ctx context.Context, i int) *reading.Result {
+	return set, inOrder(ctx, len(photos), int(f.jobs.value), func(ctx context.Context, i int) *reading.Result {
 		name := list[photos[i]].Photo
 		if !filepath.IsAbs(name) {
 			name = filepath.Join(filepath.Dir(path), name)
