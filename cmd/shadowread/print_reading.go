@@ -25,6 +25,7 @@ type printer struct {
 	show    shown
 	folder  string // of all photos, left out in the table; "" where they differ
 	heading bool   // some reading had one
+	proved  bool   // it was corrected by an instrument's record
 }
 
 // shown is what a table on a terminal shows only where it was asked for.
@@ -73,6 +74,7 @@ func (p *printer) label(path string) string {
 
 func (p *printer) print(r *reading.Result) error {
 	p.heading = p.heading || r.OK()
+	p.proved = p.proved || r.Instrument != nil
 	switch {
 	case p.s.json:
 		return p.s.printJSON(r)
@@ -86,7 +88,11 @@ func (p *printer) print(r *reading.Result) error {
 // footer says once what holds for every row of a table.
 func (p *printer) footer() {
 	if p.table != nil && p.s.outTTY && !p.s.json && p.heading {
-		p.s.note("legend", "headings are true, of the sheet's forward axis; largest is the greatest term of the uncertainty")
+		of := "of the sheet's forward axis"
+		if p.proved {
+			of = "corrected by the instrument's record"
+		}
+		p.s.note("legend", "headings are true, %s; largest is the greatest term of the uncertainty", of)
 	}
 }
 
@@ -277,7 +283,11 @@ func block(s *streams, r *reading.Result) string {
 		terms := r.Budget.Terms()
 		slices.SortStableFunc(terms, func(a, b reading.Term) int { return cmp.Compare(b.Sigma, a.Sigma) })
 		for _, t := range terms {
-			fmt.Fprintf(&b, "  %-10s %6s°  %s\n", strings.ReplaceAll(t.Name, "_", " "), fixed(t.Sigma, 3), termMeanings[t.Name])
+			meaning := termMeanings[t.Name]
+			if r.Instrument != nil && (t.Name == "level" || t.Name == "alignment") {
+				meaning = "what the instrument's record leaves open"
+			}
+			fmt.Fprintf(&b, "  %-10s %6s°  %s\n", strings.ReplaceAll(t.Name, "_", " "), fixed(t.Sigma, 3), meaning)
 		}
 		if r.Budget.Alignment == 0 && r.Instrument == nil {
 			b.WriteString("  the heading is the sheet's: nothing was said of how it lies in the vehicle\n")
