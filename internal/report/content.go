@@ -1,0 +1,568 @@
+// Package report writes a journey down for people: one HTML file with everything in it,
+// or a PDF. Day by day it has the entries, then the fixes with their closing errors, the
+// adjustment beside the compass rule's, the overlays of the photos, and the instrument
+// and compass used; what to beware of comes first.
+//
+// The bytes depend on what is given alone.
+package report
+
+import (
+	"bytes"
+	"cmp"
+	"fmt"
+	"image"
+	"image/jpeg"
+	"math"
+	"strings"
+	"time"
+
+	"golang.org/x/image/draw"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/chart"
+	"shadowread/internal/geo"
+	"shadowread/internal/instrument"
+	"shadowread/internal/logbook"
+	"shadowread/internal/swing"
+	"shadowread/internal/workup"
+)
+
+// Input is what a report is made of.
+type Input struct {
+	Title string // empty stands for the journey's number
+	Track *logbook.Track
+	// Where is where the journey is; nil while its position is lost.
+	Where *logbook.Whereabouts
+	// Overlay returns an entry's overlay as JPEG, nil if there is none: the log's
+	// Evidence. Nil leaves overlays out.
+	Overlay func(entry int) ([]byte, error)
+	// Instrument and Compass are those used; nil where there was none.
+	Instrument *instrument.Record
+	Compass    *swing.Card
+	// UTCOffset is the report's clock, east positive.
+	UTCOffset time.Duration
+}
+
+// document is a report in words, the same for HTML and PDF.
+type document struct {
+	Title    string
+	Subtitle string
+	Clock    string
+	Summary  []pair
+	Cautions []string
+	Chart    *chart.Chart // nil if no position is known
+	Days     []day
+	Fixes    table
+	Learnt   []string // of the instruments, by each fix
+	Adjusted table
+	Overlays []overlay
+	Used     []section // instrument and compass
+	Notes    []string  // how to read it
+}
+
+type pair struct{ Label, Value string }
+
+type day struct {
+	Title   string
+	Line    string
+	Entries table
+}
+
+// table is made of texts. Share is how wide each column is in a PDF, in parts of the
+// whole; Right says which are figures.
+type table struct {
+	Heads []string
+	Share []float64
+	Right []bool
+	Rows  [][]string
+}
+
+type section struct {
+	Title string
+	Pairs []pair
+}
+
+type overlay struct {
+	Caption string
+	JPEG    []byte
+	Size    image.Point
+}
+
+type composer struct {
+	in Input
+	j  *chart.Journey
+	document
+}
+
+// compose puts a report into words. It fails as Overlay does.
+func compose(in Input) (*document, error) {
+	c := &composer{in: in, j: chart.FromTrack(in.Track)}
+	c.Title = cmp.Or(in.Title, fmt.Sprintf("Journey %d", in.Track.Journey))
+	c.Clock = "UTC" + geo.FormatOffset(in.UTCOffset)
+	first, last := c.j.Points[0].Time, c.j.Points[len(c.j.Points)-1].Time
+	c.Subtitle = fmt.Sprintf("%s to %s. All times are %s.", c.date(first), c.date(last), c.Clock)
+	if c.date(first) == c.date(last) {
+		c.Subtitle = fmt.Sprintf("%s. All times are %s.", c.date(first), c.Clock)
+	}
+	if drawn, err := chart.Draw(c.j, c.Title); err == nil {
+		c.Chart = drawn
+	}
+	c.summary()
+	c.days()
+	c.fixes()
+	c.adjustment()
+	if err := c.overlays(); err != nil {
+		return nil, err
+	}
+	c.used()
+	c.cautions()
+	c.Notes = []string{
+		"The position on the way is what headings and distances give from the departure or the last fix used. The adjusted position takes all fixes into account, those that came later too (weighted least squares).",
+		"A ± is one sigma. The 95 % ellipse is given by its long and short semi-axis and the bearing of the long one; it holds the true position in 95 of 100 cases if the errors allowed for are those of the vehicle.",
+		"The closing error runs from the position on the way to the fix. One per cent of the distance run is common practice for a good day. The compass rule shares it out by distance run, whatever the errors are; it is given for comparison.",
+		"Bearings and headings run clockwise from true north.",
+	}
+	return &c.document, nil
+}
+
+func (c *composer) local(t time.Time) time.Time {
+	return t.In(time.FixedZone("", int(c.in.UTCOffset/time.Second)))
+}
+
+func (c *composer) date(t time.Time) string { return c.local(t).Format("2 January 2006") }
+
+func (c *composer) clock(t time.Time) string { return c.local(t).Format("15:04") }
+
+func (c *composer) moment(t time.Time) string { return c.date(t) + " " + c.clock(t) }
+
+// bearing writes a bearing to a tenth of a degree, in three figures, never 360.
+func bearing(a angle.Angle) string {
+	return fmt.Sprintf("%05.1f°", math.Mod(math.Round(a.Bearing().Degrees()*10)/10, 360))
+}
+
+func wholeBearing(a angle.Angle) string {
+	return fmt.Sprintf("%03.0f°", math.Mod(math.Round(a.Bearing().Degrees()), 360))
+}
+
+// length writes a distance in the unit that suits it.
+func length(m geo.Metres) string {
+	switch {
+	case m < 995:
+		return fmt.Sprintf("%.0f m", float64(m))
+	case m < 9995:
+		return fmt.Sprintf("%.2f km", m.Kilometres())
+	}
+	return fmt.Sprintf("%.1f km", m.Kilometres())
+}
+
+func ellipse(cov workup.Cov) string {
+	e := cov.Ellipse95()
+	return fmt.Sprintf("%s × %s, %03.0f°", length(e.Major), length(e.Minor), math.Mod(math.Round(e.Bearing.Degrees()), 180))
+}
+
+func heading(h, sigma angle.Angle) (string, string) {
+	return bearing(h), fmt.Sprintf("%.1f°", sigma.Degrees())
+}
+
+// way returns the length of the adjusted track between two points, passing none that is
+// lost.
+func (c *composer) way(from, to int) (sum geo.Metres) {
+	for i := from + 1; i <= to; i++ {
+		a, b := &c.j.Points[i-1], &c.j.Points[i]
+		if a.At == nil || b.At == nil {
+			continue
+		}
+		before := a.At.Adjusted
+		for _, next := range append(b.Via, *b.At) {
+			if _, l, err := geo.RhumbInverse(before, next.Adjusted); err == nil {
+				sum += l
+			}
+			before = next.Adjusted
+		}
+	}
+	return sum
+}
+
+func (c *composer) summary() {
+	points := c.j.Points
+	add := func(label, format string, args ...any) {
+		c.Summary = append(c.Summary, pair{label, fmt.Sprintf(format, args...)})
+	}
+	if d, ok := c.in.Track.Points[0].Entry.Content.(*logbook.Departure); ok {
+		add("Departure", "%s, %s, good to %s (%s)", c.moment(points[0].Time), d.Position, length(d.Sigma), cmp.Or(d.Source, "source not noted"))
+	}
+	add("Run", "%s in %d legs, %d entries", length(c.way(0, len(points)-1)), len(c.j.Legs), len(points))
+	w := c.in.Where
+	if w == nil {
+		add("Where we are", "not known: the position is lost")
+		return
+	}
+	e := &w.Estimate
+	add("Where we are", "%s at %s", e.Position, c.moment(e.Time))
+	add("How sure", "95 %% ellipse %s", ellipse(e.Cov))
+	add("Since", "%s, the last fix used or the departure; %s logged since then", c.moment(e.Since), length(e.Run))
+	if e.Steered {
+		add("Heading in hand", "%s true, with what is known of the instrument", bearing(e.Heading))
+	}
+}
+
+// days divides the entries by the report's calendar.
+func (c *composer) days() {
+	from := 0
+	for i := range c.j.Points {
+		if i+1 < len(c.j.Points) && c.date(c.j.Points[i].Time) == c.date(c.j.Points[i+1].Time) {
+			continue
+		}
+		d := day{Title: c.local(c.j.Points[i].Time).Format("Monday 2 January 2006")}
+		legs := map[int]bool{}
+		for k := from; k <= i; k++ {
+			if c.j.Points[k].Kind == logbook.KindLeg {
+				legs[c.j.Points[k].Leg] = true
+			}
+		}
+		d.Line = fmt.Sprintf("%d entries, %d changes of leg, %s run (adjusted track).", i-from+1, len(legs), length(c.way(max(from-1, 0), i)))
+		d.Entries = table{
+			Heads: []string{"time", "entry", "what", "heading", "±", "odometer", "position, adjusted", "95 % ellipse", "note"},
+			Share: []float64{8, 7, 25, 11, 7, 14, 20, 19, 26},
+			Right: []bool{false, true, false, true, true, true, false, false, false},
+		}
+		for k := from; k <= i; k++ {
+			d.Entries.Rows = append(d.Entries.Rows, c.entry(k))
+		}
+		c.Days = append(c.Days, d)
+		from = i + 1
+	}
+}
+
+func (c *composer) entry(i int) []string {
+	p := &c.j.Points[i]
+	row := []string{c.clock(p.Time), fmt.Sprint(p.Entry), "", "", "", "", "lost", "", p.Note}
+	if p.At != nil {
+		row[6], row[7] = p.At.Adjusted.String(), ellipse(p.At.AdjustedCov)
+	}
+	switch e := c.in.Track.Points[i].Entry.Content.(type) {
+	case *logbook.Departure:
+		row[2] = "departure"
+		if e.Odometer != nil {
+			row[5] = e.Odometer.String()
+		}
+	case *logbook.Leg:
+		row[2], row[5] = fmt.Sprintf("leg %d, %s", p.Leg, how(e)), run(&e.Run)
+		switch {
+		case e.Hand != nil:
+			row[3], row[4] = heading(e.Hand.Heading, e.Hand.Sigma)
+		case e.Reading != nil:
+			row[3], row[4] = heading(e.Reading.Heading, e.Reading.Sigma)
+		default:
+			row[3] = "none yet"
+		}
+	case *logbook.Detour:
+		row[2], row[5] = "detour: "+detour(e), run(&e.Run)
+	case *logbook.Halt:
+		row[2], row[5] = "halt", run(&e.Run)
+	case *logbook.Fix:
+		row[2], row[5] = fmt.Sprintf("fix %d, %s", p.Fix.Number, cmp.Or(e.Source, "source not noted")), run(&e.Run)
+		if !p.Fix.Used() {
+			row[2] += "; not used"
+		}
+	case *logbook.Remount:
+		row[2] = "instrument put on anew"
+	case *logbook.Tyres:
+		row[2], row[5] = "tyres changed, or their pressure", run(&e.Run)
+	case *logbook.OdometerSet:
+		row[2], row[5] = "odometer set to "+e.After.String(), run(&e.Run)
+	default:
+		row[2] = strings.ReplaceAll(string(p.Kind), "_", " ")
+	}
+	if p.At == nil && p.Kind == logbook.KindNote {
+		row[6] = ""
+	}
+	return row
+}
+
+func how(l *logbook.Leg) string {
+	text := map[logbook.How]string{logbook.ByPhoto: "photo", logbook.ByNumber: "number read by eye", logbook.ByHand: "by hand"}[l.How]
+	if l.Photo != nil {
+		text = "photo " + l.Photo.Name
+		if l.Photo.Refused != "" {
+			text += " refused"
+		}
+		if l.Hand != nil {
+			text += ", heading by hand"
+		}
+	}
+	return text
+}
+
+func detour(d *logbook.Detour) string {
+	var legs []string
+	for _, l := range d.Legs {
+		legs = append(legs, wholeBearing(l.Heading.Heading)+" to "+cmp.Or(run(&l.Run), "?"))
+	}
+	return strings.Join(legs, ", ")
+}
+
+// run writes the way since the entry before as it was logged.
+func run(r *logbook.Run) string {
+	var parts []string
+	if r.Odometer != nil {
+		parts = append(parts, r.Odometer.String())
+	}
+	if s := r.Speed; s != nil {
+		text := fmt.Sprintf("%.0f km/h", float64(s.Mean)*3.6)
+		if s.For > 0 {
+			text += " for " + s.For.Round(time.Minute).String()
+		}
+		parts = append(parts, text)
+	}
+	if r.Distance != nil {
+		parts = append(parts, length(r.Distance.Length))
+	}
+	return strings.Join(parts, "; ")
+}
+
+func (c *composer) fixes() {
+	c.Fixes = table{
+		Heads: []string{"fix", "time", "source", "good to", "closing error", "bearing", "run since", "% of run", "sigmas", "used"},
+		Share: []float64{5, 17, 22, 10, 14, 10, 13, 10, 8, 9},
+		Right: []bool{true, false, false, true, true, true, true, true, true, false},
+	}
+	for i := range c.j.Points {
+		p := &c.j.Points[i]
+		f := p.Fix
+		if f == nil {
+			continue
+		}
+		row := []string{fmt.Sprint(f.Number), c.moment(p.Time), f.Source, length(f.Sigma), "–", "–", "–", "–", "–", "yes, begins anew"}
+		if k := f.Closing; k != nil {
+			row = append(row[:4], length(k.Distance), bearing(k.Bearing), length(k.Run), "–", fmt.Sprintf("%.1f", k.Sigmas), "yes")
+			if k.Run > 0 {
+				row[7] = fmt.Sprintf("%.2f", k.PerCent)
+			}
+			if k.Blunder {
+				row[9] = "yes, confirmed"
+			}
+			if k.Used {
+				c.Learnt = append(c.Learnt, learnt(f.Number, k))
+			}
+		}
+		if !f.Used() {
+			row[9] = "no"
+		}
+		c.Fixes.Rows = append(c.Fixes.Rows, row)
+	}
+}
+
+// learnt says what a fix has taught of the instruments.
+func learnt(number int, k *workup.Closing) string {
+	if k.Blunder {
+		return fmt.Sprintf("Fix %d lies further off than the errors allowed for explain, and was confirmed: it moves the track and teaches nothing of the instruments.", number)
+	}
+	s := &k.Shared
+	text := fmt.Sprintf("After fix %d: mount %+.1f° ± %.1f°; odometer scale %+.1f %% ± %.1f %%; rod's lean to starboard %+.1f° ± %.1f°, forward %+.1f° ± %.1f°",
+		number, s.Mount.Degrees(), s.MountSigma.Degrees(), 100*s.Scale, 100*s.ScaleSigma,
+		s.LeanX.Degrees(), s.LeanXSigma.Degrees(), s.LeanY.Degrees(), s.LeanYSigma.Degrees())
+	if s.DriftNSigma > 0 || s.DriftESigma > 0 {
+		text += fmt.Sprintf("; drift north %+.2f ± %.2f m/s, east %+.2f ± %.2f m/s", s.DriftN, s.DriftNSigma, s.DriftE, s.DriftESigma)
+	}
+	return text + "."
+}
+
+// adjustment lists what the fixes moved, beside the compass rule.
+func (c *composer) adjustment() {
+	if !c.j.IsAdjusted() {
+		return
+	}
+	c.Adjusted = table{
+		Heads: []string{"entry", "time", "what", "position on the way", "moved by", "on", "compass rule", "on"},
+		Share: []float64{8, 20, 15, 24, 14, 9, 14, 9},
+		Right: []bool{true, false, false, false, true, true, true, true},
+	}
+	for i := range c.j.Points {
+		p := &c.j.Points[i]
+		if p.At == nil || p.Kind == logbook.KindNote {
+			continue
+		}
+		what := strings.ReplaceAll(string(p.Kind), "_", " ")
+		switch p.Kind {
+		case logbook.KindLeg:
+			what = fmt.Sprintf("leg %d", p.Leg)
+		case logbook.KindFix:
+			what = fmt.Sprintf("fix %d", p.Fix.Number)
+		}
+		row := []string{fmt.Sprint(p.Entry), c.moment(p.Time), what, p.At.Estimated.String()}
+		for _, to := range []geo.Position{p.At.Adjusted, p.At.Proportional} {
+			course, distance, err := geo.GeodesicInverse(p.At.Estimated, to)
+			switch {
+			case err != nil:
+				row = append(row, "–", "–")
+			case distance < 0.5:
+				row = append(row, "0 m", "")
+			default:
+				row = append(row, length(distance), wholeBearing(course))
+			}
+		}
+		c.Adjusted.Rows = append(c.Adjusted.Rows, row)
+	}
+}
+
+// Bounds of an overlay: one that was made by this program is far below the first; the
+// second is wide enough for its lettering.
+const (
+	mostPixels   = 40e6
+	overlayWidth = 720
+)
+
+func (c *composer) overlays() error {
+	if c.in.Overlay == nil {
+		return nil
+	}
+	for i := range c.in.Track.Points {
+		e := &c.in.Track.Points[i].Entry
+		leg, ok := e.Content.(*logbook.Leg)
+		if !ok || leg.Photo == nil {
+			continue
+		}
+		data, err := c.in.Overlay(e.Number)
+		if err != nil {
+			return err
+		}
+		if data == nil {
+			continue
+		}
+		caption := fmt.Sprintf("Leg %d, entry %d, %s: %s", c.j.Points[i].Leg, e.Number, c.moment(e.Time), leg.Photo.Name)
+		if r := leg.Reading; r != nil {
+			h, sigma := heading(r.Heading, r.Sigma)
+			caption += fmt.Sprintf(", %s ± %s", h, sigma)
+		} else if leg.Photo.Message != "" {
+			caption += "; refused: " + leg.Photo.Message
+		}
+		small, size, err := shrink(data)
+		if err != nil {
+			c.Cautions = append(c.Cautions, fmt.Sprintf("The overlay of entry %d cannot be shown: it is no JPEG picture that can be read.", e.Number))
+			continue
+		}
+		c.Overlays = append(c.Overlays, overlay{caption, small, size})
+	}
+	return nil
+}
+
+// shrink returns a JPEG picture no wider than overlayWidth.
+func shrink(data []byte) ([]byte, image.Point, error) {
+	head, err := jpeg.DecodeConfig(bytes.NewReader(data))
+	if err != nil {
+		return nil, image.Point{}, err
+	}
+	if float64(head.Width)*float64(head.Height) > mostPixels {
+		return nil, image.Point{}, fmt.Errorf("%d x %d pixels are too many", head.Width, head.Height)
+	}
+	picture, err := jpeg.Decode(bytes.NewReader(data))
+	if err != nil {
+		return nil, image.Point{}, err
+	}
+	size := image.Point{head.Width, head.Height}
+	if size.X > overlayWidth {
+		size = image.Point{overlayWidth, max(1, size.Y*overlayWidth/size.X)}
+	}
+	out := image.NewRGBA(image.Rectangle{Max: size})
+	draw.CatmullRom.Scale(out, out.Bounds(), picture, picture.Bounds(), draw.Src, nil)
+	var b bytes.Buffer
+	err = jpeg.Encode(&b, out, &jpeg.Options{Quality: 80})
+	return b.Bytes(), size, err
+}
+
+func (c *composer) used() {
+	if r := c.in.Instrument; r != nil {
+		s := section{Title: "Sun compass: " + r.Name}
+		add := func(label, format string, args ...any) {
+			s.Pairs = append(s.Pairs, pair{label, fmt.Sprintf(format, args...)})
+		}
+		add("Gnomon", "%s", r.Gnomon)
+		if r.HeightMM > 0 {
+			add("Height", "%.1f mm above the sheet", r.HeightMM)
+		}
+		if r.Found.IsZero() {
+			add("Proved", "nothing yet")
+		} else {
+			add("Proved", "%s, %s", c.date(r.Found), r.How)
+		}
+		if r.Proved.Lubber != nil {
+			add("Lubber line", "%+.2f° to be added to the heading", r.Proved.Lubber.Degrees())
+		}
+		x, y := r.Proved.Lean.Angles()
+		add("Lean", "%+.2f° to starboard, %+.2f° forward", x.Degrees(), y.Degrees())
+		add("Setting up anew", "level ± %.2f°, alignment ± %.2f°", r.LevelSigma.Degrees(), r.AlignmentSigma.Degrees())
+		c.Used = append(c.Used, s)
+	}
+	if card := c.in.Compass; card != nil {
+		s := section{Title: "Magnetic compass: " + card.Title}
+		s.Pairs = append(s.Pairs, pair{"Swung", c.date(card.Swung)})
+		var coefficients []string
+		for i, v := range card.Coefficients {
+			coefficients = append(coefficients, fmt.Sprintf("%c %+.1f°", 'A'+i, v.Degrees()))
+		}
+		s.Pairs = append(s.Pairs, pair{"Coefficients", strings.Join(coefficients, ", ")})
+		var values []string
+		for h := 0; h < 360; h += 45 {
+			d, sigma := card.DeviationAt(angle.FromDegrees(float64(h)))
+			values = append(values, fmt.Sprintf("%03d° %+.1f° ± %.1f°", h, d.Degrees(), sigma.Degrees()))
+		}
+		s.Pairs = append(s.Pairs, pair{"Deviation by compass", strings.Join(values, "; ")})
+		c.Used = append(c.Used, s)
+	}
+}
+
+// goodDay is the closing error of a good day in per cent of the distance run (common
+// practice).
+const goodDay = 1.0
+
+// cautions says what a reader must not overlook.
+func (c *composer) cautions() {
+	var cs []string
+	add := func(format string, args ...any) { cs = append(cs, fmt.Sprintf(format, args...)) }
+	for _, l := range c.in.Track.Lost {
+		add("The position was lost at entry %d: %s. %s.", l.Entry, l.Message, capital(l.Hint))
+	}
+	byHand := 0
+	for i := range c.in.Track.Points {
+		p := &c.j.Points[i]
+		if leg, ok := c.in.Track.Points[i].Entry.Content.(*logbook.Leg); ok {
+			switch {
+			case leg.NeedsHeading():
+				add("Leg %d (entry %d) has no heading yet: it is run on in no direction known, and the ellipses after it are as large as it is long.", p.Leg, p.Entry)
+			case leg.Hand != nil:
+				byHand++
+			}
+		}
+		f := p.Fix
+		if f == nil || f.Closing == nil {
+			continue
+		}
+		k := f.Closing
+		switch {
+		case !k.Used:
+			add("Fix %d (entry %d) lies %s off, %.1f sigma, and is not used until it is confirmed: one of the two is wrong.", f.Number, p.Entry, length(k.Distance), k.Sigmas)
+		case k.Blunder:
+			add("Fix %d (entry %d) was confirmed though it lies %.1f sigma off: look for a leg left out or a wrong reading before it.", f.Number, p.Entry, k.Sigmas)
+		case k.Run > 0 && k.PerCent > goodDay:
+			add("Fix %d closes with %.1f %% of the distance run; 1 %% is common practice for a good day.", f.Number, k.PerCent)
+		}
+	}
+	if byHand > 0 {
+		add("Headings by hand: %d of %d legs.", byHand, len(c.j.Legs))
+	}
+	if !c.j.IsAdjusted() {
+		add("No fix closes the journey: nothing has shown how good the positions are.")
+	}
+	if c.in.Instrument == nil {
+		add("No record of the sun compass was given: its mount and the rod's lean are allowed for by default.")
+	}
+	c.Cautions = append(cs, c.Cautions...)
+}
+
+func capital(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToUpper(s[:1]) + s[1:]
+}
