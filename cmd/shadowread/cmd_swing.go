@@ -114,6 +114,9 @@ func runSwing(cmd *cobra.Command, s *streams, o *swingOptions) error {
 		if err != nil {
 			return asUsage(err)
 		}
+		if text := reading.ZoneText(*model.Field); text != "" {
+			s.note("magnetic_"+model.Field.Zone.String(), "%s", text)
+		}
 		out.declination = &model
 	}
 	wanted := swing.Options{Shared: set.shared()}
