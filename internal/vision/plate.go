@@ -97,7 +97,7 @@ func plateFrom(g *Gray, s *sheet.Sheet, prior calib.Prior, all []candidate, h ca
 	// file shifts what follows the damage).
 	astray := map[int]bool{}
 	for _, c := range all {
-		if !slices.Contains(marks, c.mark.ID) && !c.explainedBy(fit.ProjectDrawing) {
+		if !slices.Contains(marks, c.mark.ID) && !c.explainedBy(fit.ProjectDrawing, 8) {
 			astray[c.mark.ID] = true
 		}
 	}
@@ -181,7 +181,7 @@ func agreeing(all []candidate, h calib.Homography) []candidate {
 	misfit := map[int]float64{}
 	for _, c := range all {
 		worst := c.distance(h.Project)
-		if !c.explainedBy(h.Project) {
+		if !c.explainedBy(h.Project, 3) {
 			continue
 		}
 		if old, ok := misfit[c.mark.ID]; !ok || worst < old {
@@ -206,11 +206,11 @@ func (c candidate) distance(project projector) (worst float64) {
 	return worst
 }
 
-// explainedBy reports whether a map has the outline where it was seen, to a third of
-// its side.
-func (c candidate) explainedBy(project projector) bool {
+// explainedBy reports whether a map has the outline where it was seen, to a part of
+// its side: a third while the lens is not known, an eighth when it is.
+func (c candidate) explainedBy(project projector, part float64) bool {
 	a, b := c.corners[0], c.corners[2]
-	return c.distance(project) < math.Hypot(a.U-b.U, a.V-b.V)/math.Sqrt2/3
+	return c.distance(project) < math.Hypot(a.U-b.U, a.V-b.V)/math.Sqrt2/part
 }
 
 // markVisible checks a mark where the map predicts it: nine in ten of the pairs of
