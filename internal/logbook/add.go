@@ -39,7 +39,7 @@ func (l *Log) add(ctx context.Context, at At, c Content, p proof) (Added, error)
 // addIn writes an entry within a transaction.
 func (l *Log) addIn(ctx context.Context, tx *sql.Tx, at At, c Content, p proof) (Added, error) {
 	e := &Entry{Supersedes: at.Supersedes, Note: at.Note, Content: c, Written: fromNS(l.now().UnixNano())}
-	r := row{kind: c.Kind(), supersedes: at.Supersedes, importKey: p.importKey, previous: make([]byte, sha256.Size)}
+	r := row{kind: c.Kind(), note: at.Note, supersedes: at.Supersedes, importKey: p.importKey, previous: make([]byte, sha256.Size)}
 
 	last, err := lastRow(ctx, tx)
 	if err != nil {
@@ -113,7 +113,7 @@ func (l *Log) addIn(ctx context.Context, tx *sql.Tx, at At, c Content, p proof) 
 	if err != nil {
 		return Added{}, err
 	}
-	if r.content, err = encode(e.Note, c); err != nil {
+	if r.content, err = encode(c); err != nil {
 		return Added{}, err
 	}
 	r.number, r.journey, r.slot, r.writtenNS = e.Number, e.Journey, e.Slot, e.Written.UnixNano()
@@ -137,9 +137,9 @@ func (l *Log) addIn(ctx context.Context, tx *sql.Tx, at At, c Content, p proof) 
 
 func (r *row) insert(ctx context.Context, q querier) error {
 	_, err := q.ExecContext(ctx, `INSERT INTO entries
-		(number, journey, slot, supersedes, kind, time_ns, written_ns, photo_sha256, import_key, content, previous, hash)
-		VALUES (?, ?, ?, nullif(?, 0), ?, ?, ?, ?, nullif(?, ''), ?, ?, ?)`,
-		r.number, r.journey, r.slot, r.supersedes, string(r.kind), r.timeNS, r.writtenNS, r.photo, r.importKey, r.content, r.previous, r.hash)
+		(number, journey, slot, supersedes, kind, time_ns, written_ns, photo_sha256, import_key, note, content, previous, hash)
+		VALUES (?, ?, ?, nullif(?, 0), ?, ?, ?, ?, nullif(?, ''), ?, ?, ?, ?)`,
+		r.number, r.journey, r.slot, r.supersedes, string(r.kind), r.timeNS, r.writtenNS, r.photo, r.importKey, r.note, r.content, r.previous, r.hash)
 	return err
 }
 
@@ -216,6 +216,7 @@ func (l *Log) follow(ctx context.Context, tx *sql.Tx, e *Entry) (added Added, h 
 		}
 		return added, h, keep(ctx, tx, e.Journey, e.Slot, h)
 	}
+	// Those of other versions of the program too, which replay does not replace.
 	if err := forget(ctx, tx, e.Journey, "slot >= ?", e.Slot); err != nil {
 		return Added{}, nil, err
 	}

@@ -14,7 +14,7 @@ type row struct {
 	timeNS, writtenNS                 int64
 	photo                             []byte
 	importKey                         string
-	content                           string
+	note, content                     string
 	previous, hash                    []byte
 }
 
@@ -43,29 +43,38 @@ func (r *row) digest() []byte {
 	number(r.writtenNS)
 	field(r.photo)
 	field([]byte(r.importKey))
+	field([]byte(r.note))
 	field([]byte(r.content))
 	field(r.previous)
 	return h.Sum(nil)
 }
 
-// columns are those of row, in the order of scan.
-const columns = "number, journey, slot, coalesce(supersedes, 0), kind, time_ns, written_ns, photo_sha256, coalesce(import_key, ''), content, previous, hash"
+// said are the columns that an entry is read from, in the order of scanSaid; columns
+// are all, in the order of scan.
+const (
+	said    = "number, journey, slot, coalesce(supersedes, 0), kind, time_ns, written_ns, note, content"
+	columns = said + ", photo_sha256, coalesce(import_key, ''), previous, hash"
+)
 
 type scanner interface{ Scan(...any) error }
 
+func (r *row) scanSaid(s scanner) error {
+	return s.Scan(&r.number, &r.journey, &r.slot, &r.supersedes, &r.kind, &r.timeNS, &r.writtenNS, &r.note, &r.content)
+}
+
 func (r *row) scan(s scanner) error {
-	return s.Scan(&r.number, &r.journey, &r.slot, &r.supersedes, &r.kind, &r.timeNS, &r.writtenNS,
-		&r.photo, &r.importKey, &r.content, &r.previous, &r.hash)
+	return s.Scan(&r.number, &r.journey, &r.slot, &r.supersedes, &r.kind, &r.timeNS, &r.writtenNS, &r.note, &r.content,
+		&r.photo, &r.importKey, &r.previous, &r.hash)
 }
 
 // entry reads what the row says.
 func (r *row) entry() (*Entry, error) {
-	note, content, err := decode(r.kind, []byte(r.content))
+	content, err := decode(r.kind, []byte(r.content))
 	if err != nil {
 		return nil, fmt.Errorf("entry %d: %w", r.number, err)
 	}
 	return &Entry{
 		Number: r.number, Journey: r.journey, Slot: r.slot, Supersedes: r.supersedes,
-		Time: fromNS(r.timeNS), Written: fromNS(r.writtenNS), Note: note, Content: content,
+		Time: fromNS(r.timeNS), Written: fromNS(r.writtenNS), Note: r.note, Content: content,
 	}, nil
 }

@@ -344,39 +344,43 @@ func (*Withdrawal) run() *Run    { return nil }
 
 // newContent returns an empty content of a kind, nil if there is no such kind.
 func newContent(k Kind) Content {
-	for _, c := range []Content{
-		&Departure{}, &Leg{}, &Detour{}, &Halt{}, &Fix{}, &Note{}, &Remount{}, &Tyres{}, &OdometerSet{}, &Withdrawal{},
-	} {
-		if c.Kind() == k {
-			return c
-		}
+	switch k {
+	case KindDeparture:
+		return &Departure{}
+	case KindLeg:
+		return &Leg{}
+	case KindDetour:
+		return &Detour{}
+	case KindHalt:
+		return &Halt{}
+	case KindFix:
+		return &Fix{}
+	case KindNote:
+		return &Note{}
+	case KindRemount:
+		return &Remount{}
+	case KindTyres:
+		return &Tyres{}
+	case KindOdometerSet:
+		return &OdometerSet{}
+	case KindWithdrawal:
+		return &Withdrawal{}
 	}
 	return nil
 }
 
-// body is an entry's content as it is stored.
-type body struct {
-	Note    string  `json:"note,omitempty"`
-	Content Content `json:"content"`
-}
-
-func encode(note string, c Content) (string, error) {
-	text, err := json.Marshal(body{note, c})
+// encode and decode turn contents into what is stored and back.
+func encode(c Content) (string, error) {
+	text, err := json.Marshal(c)
 	return string(text), err
 }
 
-func decode(k Kind, text []byte) (note string, c Content, err error) {
-	b := body{Content: newContent(k)}
-	if b.Content == nil {
-		return "", nil, fmt.Errorf("kind %q is not known", k)
+func decode(k Kind, text []byte) (Content, error) {
+	c := newContent(k)
+	if c == nil {
+		return nil, fmt.Errorf("kind %q is not known", k)
 	}
-	if err := json.Unmarshal(text, &b); err != nil {
-		return "", nil, err
-	}
-	if b.Content == nil { // JSON null
-		return "", nil, fmt.Errorf("an entry of kind %q without content", k)
-	}
-	return b.Note, b.Content, nil
+	return c, json.Unmarshal(text, c)
 }
 
 func hash(data []byte) string {

@@ -17,7 +17,7 @@ func (l *Log) Entry(ctx context.Context, number int) (*Entry, error) {
 
 func entryIn(ctx context.Context, q querier, number int) (*Entry, error) {
 	var r row
-	err := r.scan(q.QueryRowContext(ctx, "SELECT "+columns+" FROM entries WHERE number = ?", number))
+	err := r.scanSaid(q.QueryRowContext(ctx, "SELECT "+said+" FROM entries WHERE number = ?", number))
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil, bad("no_entry", "list the log for its entries", "there is no entry %d", number)
 	}
@@ -93,7 +93,7 @@ func (l *Log) List(ctx context.Context, journey int, superseded bool) ([]Entry, 
 		err = each(ctx, tx, func(e *Entry) error {
 			list = append(list, *e)
 			return nil
-		}, "SELECT "+columns+" FROM entries e WHERE journey = ? ORDER BY slot, number", journey)
+		}, "SELECT "+said+" FROM entries e WHERE journey = ? ORDER BY slot, number", journey)
 		for i := range list {
 			if i > 0 && list[i].Supersedes != 0 {
 				list[i-1].SupersededBy = list[i].Number
@@ -120,7 +120,7 @@ func theJourney(ctx context.Context, q querier, journey int) (int, error) {
 	return journey, nil
 }
 
-// each calls f with the entries of a query for all columns.
+// each calls f with the entries of a query for what they said.
 func each(ctx context.Context, q querier, f func(*Entry) error, query string, args ...any) error {
 	rows, err := q.QueryContext(ctx, query, args...)
 	if err != nil {
@@ -129,7 +129,7 @@ func each(ctx context.Context, q querier, f func(*Entry) error, query string, ar
 	defer rows.Close()
 	for rows.Next() {
 		var r row
-		if err := r.scan(rows); err != nil {
+		if err := r.scanSaid(rows); err != nil {
 			return err
 		}
 		e, err := r.entry()
@@ -149,7 +149,7 @@ func eachStanding(ctx context.Context, q querier, journey, from int, f func(*Ent
 }
 
 func eachStandingBefore(ctx context.Context, q querier, journey, from, before int, f func(*Entry) error) error {
-	return each(ctx, q, f, "SELECT "+columns+" FROM entries e WHERE journey = ? AND slot >= ? AND slot < ? AND "+standing+" ORDER BY slot",
+	return each(ctx, q, f, "SELECT "+said+" FROM entries e WHERE journey = ? AND slot >= ? AND slot < ? AND "+standing+" ORDER BY slot",
 		journey, from, before)
 }
 

@@ -482,6 +482,10 @@ func TestCorrectionsSupersedeAndStayReadable(t *testing.T) {
 	if d := apartMetres(t, second.Estimate.Position, want); d > 0.01 {
 		t.Errorf("corrected, the leg ends %.2f m from where it should", d)
 	}
+	// A state that another version of the program left is stale now, too.
+	if err := raw(t, l.Path(), "INSERT INTO states SELECT journey, 99, 0, state FROM states"); err != nil {
+		t.Fatal(err)
+	}
 	// Withdrawn, it leaves 30 km to nowhere.
 	gone := must(t)(l.Withdraw(ctx, second.Entry.Number, "never steered"))
 	if d := apartMetres(t, gone.Estimate.Position, pan); d > 0.01 || gone.Estimate.Steered {
@@ -489,6 +493,10 @@ func TestCorrectionsSupersedeAndStayReadable(t *testing.T) {
 	}
 	if r, err := l.Check(ctx); err != nil || !r.OK() {
 		t.Errorf("%v, %+v", err, r)
+	}
+	stale := 0
+	if err := l.db.QueryRowContext(ctx, "SELECT count(*) FROM states WHERE slot = 99").Scan(&stale); err != nil || stale > 0 {
+		t.Errorf("%v, %d stale states are left", err, stale)
 	}
 }
 
@@ -628,6 +636,13 @@ func TestReadHereReadsAgainWhereTheTimeLeadsElsewhere(t *testing.T) {
 	})
 	if err != nil || len(seen) != 2 || !here.Time.Equal(at(20).Time) || apartMetres(t, seen[0], seen[1]) < 15_000 {
 		t.Errorf("%v, read at %v, settled on %+v", err, seen, here)
+	}
+	// Half an hour after a change of leg the place is the same for want of a better
+	// one, but far less sure.
+	must(t)(l.LegByHand(ctx, at(60), km("1030.0"), by(90, 2)))
+	here, err = l.ReadHere(ctx, at(60).Time, nil, func(context.Context, *Estimate) (time.Time, error) { return at(90).Time, nil })
+	if err != nil || here.Sigma() < 30_000 {
+		t.Errorf("%v, settled on %+v", err, here)
 	}
 	n := 0
 	_, err = l.ReadHere(ctx, at(60).Time, nil, func(_ context.Context, e *Estimate) (time.Time, error) {

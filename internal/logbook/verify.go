@@ -186,7 +186,7 @@ func (r *Report) chain(ctx context.Context, q querier) error {
 			r.problem("entry_unreadable", w.number, "%v", err)
 			continue
 		}
-		if text, err := encode(e.Note, e.Content); err != nil || text != w.content {
+		if text, err := encode(e.Content); err != nil || text != w.content {
 			r.problem("entry_unreadable", w.number, "the entry holds more or other than this program writes")
 		}
 		if leg, ok := e.Content.(*Leg); ok && (leg.Photo != nil) != (w.photo != nil) ||
@@ -222,7 +222,7 @@ func (r *Report) evidence(ctx context.Context, q querier) error {
 			}
 		}
 		return nil
-	}, "SELECT "+columns+" FROM entries WHERE kind = 'leg' ORDER BY number")
+	}, "SELECT "+said+" FROM entries WHERE kind = 'leg' ORDER BY number")
 }
 
 // reckoning takes all entries anew and compares the states kept.

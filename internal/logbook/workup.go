@@ -289,6 +289,11 @@ func (l *Log) WorkUp(ctx context.Context, journey int) (*Track, error) {
 		if t.Journey, err = theJourney(ctx, tx, journey); err != nil {
 			return err
 		}
+		var most int
+		if err := tx.QueryRowContext(ctx, "SELECT count(*) FROM entries WHERE journey = ?", t.Journey).Scan(&most); err != nil {
+			return err
+		}
+		entries = make([]Entry, 0, most)
 		return eachStanding(ctx, tx, t.Journey, 0, func(e *Entry) error {
 			entries = append(entries, *e)
 			return nil
@@ -309,56 +314,72 @@ type stretch struct {
 	owner     []int // of each part, the index of its point
 }
 
-// work takes the entries one by one, which shows where stretches begin and end, and
-// then each stretch as a whole.
+// work takes all entries in one go, and only where that fails one by one, which
+// shows where stretches begin and end and costs half as much again.
 func (t *Track) work(entries []Entry) error {
-	var h *hand
-	var stretches []stretch
+	for _, singly := range []bool{false, true} {
+		points, stretches, h, err := split(entries, singly)
+		if err != nil {
+			return err
+		}
+		t.Points, t.Lost = points, h.Losses
+		for _, s := range stretches {
+			var track *workup.Track
+			if track, err = h.Model.Run(s.departure, s.parts); err != nil {
+				break
+			}
+			t.enter(s, track)
+		}
+		if err == nil {
+			return nil
+		}
+		if singly {
+			return err
+		}
+	}
+	return nil
+}
+
+// split translates entries and parts them into stretches. Unless they are worked up
+// singly there is but one.
+func split(entries []Entry, singly bool) (points []Point, stretches []stretch, h *hand, err error) {
+	points = make([]Point, 0, len(entries))
 	for i := range entries {
 		e := &entries[i]
 		if !e.Stands() {
 			continue
 		}
 		var parts []workup.Entry
-		var err error
 		losses := 0
 		if h == nil {
 			d, ok := e.Content.(*Departure)
 			if !ok {
-				return damaged(fmt.Errorf("entry %d begins journey %d and is no departure", e.Number, t.Journey))
+				return nil, nil, nil, damaged(fmt.Errorf("entry %d begins its journey and is no departure", e.Number))
 			}
 			h, err = begin(e, d)
 		} else {
 			losses = len(h.Losses)
-			if parts, err = h.take(e); err == nil {
+			parts, err = h.take(e)
+			if err == nil && singly {
 				h.carry(e, parts)
 			}
 		}
 		if err != nil {
-			return damaged(fmt.Errorf("entry %d: %w", e.Number, err))
+			return nil, nil, nil, damaged(fmt.Errorf("entry %d: %w", e.Number, err))
 		}
-		point := len(t.Points)
-		t.Points = append(t.Points, Point{Entry: *e})
 		switch {
 		case h.Begun.Entry == e.Number:
-			stretches = append(stretches, stretch{departure: h.Begun.Departure, first: point})
-		case h.lost() == nil && len(h.Losses) == losses:
+			stretches = append(stretches, stretch{departure: h.Begun.Departure, first: len(points)})
+		case !h.Astray && len(h.Losses) == losses:
 			s := &stretches[len(stretches)-1]
 			for range parts {
-				s.owner = append(s.owner, point)
+				s.owner = append(s.owner, len(points))
 			}
 			s.parts = append(s.parts, parts...)
 		}
+		points = append(points, Point{Entry: *e})
 	}
-	t.Lost = h.Losses
-	for _, s := range stretches {
-		track, err := h.Model.Run(s.departure, s.parts)
-		if err != nil {
-			return err
-		}
-		t.enter(s, track)
-	}
-	return nil
+	return points, stretches, h, nil
 }
 
 // enter puts a stretch, worked up, into the points.

@@ -10,6 +10,7 @@ CREATE TABLE entries (
     written_ns   INTEGER NOT NULL,
     photo_sha256 BLOB CHECK (length(photo_sha256) = 32),
     import_key   TEXT,
+    note         TEXT    NOT NULL,
     content      TEXT    NOT NULL, -- JSON; angles in radians, lengths in metres, durations in nanoseconds
     previous     BLOB    NOT NULL CHECK (length(previous) = 32),
     hash         BLOB    NOT NULL CHECK (length(hash) = 32)

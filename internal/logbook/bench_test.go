@@ -1,0 +1,134 @@
+package logbook
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"path/filepath"
+	"testing"
+	"time"
+)
+
+// longLog returns a log of so many legs by hand, 1 km and 10 minutes each. They wander
+// east and west, so that the position stays where the work-up can follow it. All but
+// the first are written as rows, which is faster; the check says that they are
+// entries none the less.
+func longLog(b *testing.B, legs int) *Log {
+	b.Helper()
+	ctx := b.Context()
+	l := open(b, filepath.Join(b.TempDir(), "log.db"))
+	must(b)(l.Begin(ctx, at(0), Departure{Position: pan, Sigma: 20, Odometer: km("0.0").Odometer}))
+	err := l.write(ctx, func(tx *sql.Tx) error {
+		last, err := lastRow(ctx, tx)
+		if err != nil {
+			return err
+		}
+		r := *last
+		r.kind = KindLeg
+		for i := 1; i <= legs; i++ {
+			when, leg := legAt(i)
+			r.number, r.slot, r.timeNS, r.previous = i+1, i+1, when.Time.UnixNano(), r.hash
+			if r.content, err = encode(leg); err != nil {
+				return err
+			}
+			r.hash = r.digest()
+			if err := r.insert(ctx, tx); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err == nil {
+		err = l.Rebuild(ctx)
+	}
+	if err != nil {
+		b.Fatal(err)
+	}
+	if r, err := l.Check(ctx); err != nil || !r.OK() || r.Entries != legs+1 {
+		b.Fatal(err, r)
+	}
+	return l
+}
+
+// legAt returns the leg that begins at kilometre i.
+func legAt(i int) (At, *Leg) {
+	h := by(float64(90+180*(i/50%2)), 2)
+	return At{Time: morning.Add(time.Duration(i) * 10 * time.Minute)}, &Leg{Run: km(fmt.Sprintf("%d.0", i)), How: ByHand, Hand: &h}
+}
+
+func (l *Log) addLeg(ctx context.Context, tx *sql.Tx, i int) error {
+	when, leg := legAt(i)
+	_, err := l.addIn(ctx, tx, when, leg, proof{})
+	return err
+}
+
+// BenchmarkAddLeg adds legs to logs of two lengths. "on disk" is what a user waits
+// for, with the sync of each commit; without it the times show what the length of
+// the log costs: nothing, beyond the deeper index.
+func BenchmarkAddLeg(b *testing.B) {
+	for _, legs := range []int{100, 100_000} {
+		l := longLog(b, legs)
+		n := legs
+		b.Run(fmt.Sprintf("on disk/%d", legs), func(b *testing.B) {
+			for b.Loop() {
+				n++
+				if err := l.write(b.Context(), func(tx *sql.Tx) error { return l.addLeg(b.Context(), tx, n) }); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+		b.Run(fmt.Sprintf("without sync/%d", legs), func(b *testing.B) {
+			err := l.write(b.Context(), func(tx *sql.Tx) error {
+				for b.Loop() {
+					n++
+					if err := l.addLeg(b.Context(), tx, n); err != nil {
+						return err
+					}
+				}
+				return nil
+			})
+			if err != nil {
+				b.Fatal(err)
+			}
+		})
+		l.Close()
+	}
+}
+
+// BenchmarkWorkUp reports the work-up of 100,000 legs, reading them included, over
+// the reading of those rows from SQLite alone, and over reading them as entries.
+func BenchmarkWorkUp(b *testing.B) {
+	l := longLog(b, 100_000)
+	ctx := b.Context()
+	// The best of the rounds: what else the machine does only ever adds.
+	timed := func(best *time.Duration, f func() error) {
+		began := time.Now()
+		if err := f(); err != nil {
+			b.Fatal(err)
+		}
+		*best = min(*best, time.Since(began))
+	}
+	rows, entries, workup := time.Hour, time.Hour, time.Hour
+	for b.Loop() {
+		timed(&rows, func() error {
+			all, err := l.db.QueryContext(ctx, "SELECT "+columns+" FROM entries e WHERE journey = 1 AND "+standing+" ORDER BY slot")
+			if err != nil {
+				return err
+			}
+			defer all.Close()
+			for all.Next() {
+				var r row
+				if err := r.scan(all); err != nil {
+					return err
+				}
+			}
+			return all.Err()
+		})
+		timed(&entries, func() error { _, err := l.List(ctx, 1, false); return err })
+		timed(&workup, func() error { _, err := l.WorkUp(ctx, 1); return err })
+	}
+	b.ReportMetric(float64(workup)/float64(rows), "workup/rows")
+	b.ReportMetric(float64(workup)/float64(entries), "workup/entries")
+	b.ReportMetric(workup.Seconds(), "s/workup")
+	b.ReportMetric(rows.Seconds(), "s/rows")
+}
