@@ -172,20 +172,15 @@ func superseded(ctx context.Context, q querier, number int, by Content) (*Entry,
 	return old, nil
 }
 
-// notYet refuses a photo that stands in another place of the log.
+// notYet refuses a photo that stands in another place of the log. From one that was
+// withdrawn it may come back, as it must where entries are written again in order.
 func notYet(ctx context.Context, q querier, photo []byte, slot int) error {
 	var number int
-	err := q.QueryRowContext(ctx, "SELECT number FROM entries WHERE photo_sha256 = ? AND supersedes IS NULL AND slot <> ?", photo, slot).Scan(&number)
-	switch {
-	case errors.Is(err, sql.ErrNoRows):
-		return nil
-	case err != nil:
+	err := q.QueryRowContext(ctx, `SELECT coalesce(min(number), 0) FROM entries e WHERE photo_sha256 = ? AND slot <> ? AND
+		(SELECT kind FROM entries s WHERE s.journey = e.journey AND s.slot = e.slot ORDER BY number DESC LIMIT 1) <> 'withdrawal'`, photo, slot).Scan(&number)
+	if err != nil || number == 0 {
 		return err
 	}
-	return alreadyLogged(number)
-}
-
-func alreadyLogged(number int) error {
 	return bad("photo_already_logged", fmt.Sprintf("nothing was written; see entry %d, and correct that if it is wrong", number),
 		"the photo is in the log already, as entry %d", number)
 }

@@ -167,9 +167,9 @@ func (l *Log) Evidence(ctx context.Context, number int) (reading, overlay []byte
 }
 
 // LoggedPhoto returns the entry in which a photo, by the SHA-256 of its bytes, was
-// first logged, or 0.
+// first logged, withdrawn since or not; 0 if it never was.
 func (l *Log) LoggedPhoto(ctx context.Context, sha256 [32]byte) (int, error) {
 	var number int
-	err := l.db.QueryRowContext(ctx, "SELECT coalesce((SELECT number FROM entries WHERE photo_sha256 = ? AND supersedes IS NULL), 0)", sha256[:]).Scan(&number)
+	err := l.db.QueryRowContext(ctx, "SELECT coalesce(min(number), 0) FROM entries WHERE photo_sha256 = ?", sha256[:]).Scan(&number)
 	return number, storeError(err)
 }

@@ -654,6 +654,35 @@ func TestReadHereReadsAgainWhereTheTimeLeadsElsewhere(t *testing.T) {
 	}
 }
 
+// A leg that was forgotten comes in by withdrawing what came after it and writing all
+// again.
+func TestAPhotoComesBackFromAWithdrawnEntry(t *testing.T) {
+	ctx := t.Context()
+	l := begun(t)
+	must(t)(l.LegByHand(ctx, at(0), km("1000.0"), by(0, 2)))
+	leg := must(t)(l.LegFromPhoto(ctx, at(60), km("1030.0"), photo(1, nil))).Entry
+	if _, err := l.LegByHand(ctx, at(30), km("1015.0"), by(90, 2)); fault.Code(err) != "time_before_last" {
+		t.Fatalf("%v, want time_before_last", err)
+	}
+	must(t)(l.Withdraw(ctx, leg.Number, "a leg was forgotten before it"))
+	must(t)(l.LegByHand(ctx, at(30), km("1015.0"), by(90, 2)))
+	again := must(t)(l.LegFromPhoto(ctx, at(60), km("1030.0"), photo(1, nil)))
+	north, err := geo.RhumbDirect(pan, 0, 15_000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want, err := geo.RhumbDirect(north, 90*deg, 15_000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := apartMetres(t, again.Estimate.Position, want); d > 0.01 {
+		t.Errorf("the legs end %.2f m from where they should", d)
+	}
+	if _, err := l.LegFromPhoto(ctx, at(61), km("1030.0"), photo(1, nil)); fault.Code(err) != "photo_already_logged" {
+		t.Errorf("%v, want photo_already_logged", err)
+	}
+}
+
 func TestEvidenceIsKeptWhole(t *testing.T) {
 	ctx := t.Context()
 	l := begun(t)

@@ -96,7 +96,7 @@ func TestCheckFindsMeddling(t *testing.T) {
 		{"a reading put in", "INSERT INTO evidence (entry, reading) VALUES (5, '{}')", "evidence_changed"},
 		{"a state", "UPDATE states SET state = replace(state, '1060.0', '1050.0')", "stale_state"},
 		{"a table put in", "CREATE TABLE extra (x)", "schema_changed"},
-		{"an index taken out", "DROP INDEX entries_photo_once", "schema_changed"},
+		{"an index taken out", "DROP INDEX entries_by_photo", "schema_changed"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			path := written(t)

@@ -18,7 +18,7 @@ CREATE TABLE entries (
 
 CREATE INDEX entries_in_order ON entries (journey, slot, number);
 CREATE UNIQUE INDEX entries_superseded_once ON entries (supersedes) WHERE supersedes IS NOT NULL;
-CREATE UNIQUE INDEX entries_photo_once ON entries (photo_sha256) WHERE photo_sha256 IS NOT NULL AND supersedes IS NULL;
+CREATE INDEX entries_by_photo ON entries (photo_sha256) WHERE photo_sha256 IS NOT NULL;
 CREATE UNIQUE INDEX entries_import_once ON entries (import_key) WHERE import_key IS NOT NULL;
 
 CREATE TRIGGER entries_follow BEFORE INSERT ON entries
