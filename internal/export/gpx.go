@@ -17,6 +17,7 @@ func writeGPX(w io.Writer, j *chart.Journey, name string) error {
 	g := &gpx.GPX{Version: "1.1", Creator: "shadowread", Metadata: &gpx.MetadataType{
 		Name: name,
 		Desc: "Positions by a log of headings and distances, adjusted by its fixes; not a receiver's track.",
+		Time: j.Points[len(j.Points)-1].Time, // of the data: the file's own would differ each time
 	}}
 	track := &gpx.TrkType{Name: name, Src: "log, adjusted"}
 	var segment *gpx.TrkSegType

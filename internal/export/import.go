@@ -141,7 +141,7 @@ func (g gpxReader) bad(err error) error {
 	if errors.As(err, &s) {
 		line, text = s.Line, s.Msg
 	}
-	return fault.Wrap(err, "bad_gpx", "save the track again as GPX 1.1", "%s:%d: this is no GPX: %s", g.name, line, text)
+	return fault.New("bad_gpx", "save the track again as GPX 1.1", "%s:%d: this is no GPX: %s", g.name, line, text)
 }
 
 // point reads a waypoint or a track point to its end.
@@ -191,7 +191,7 @@ func timeOf(text string, offset *time.Duration) (time.Time, error) {
 
 // at says at which line of which file an error is.
 func at(name string, line int, err error) error {
-	return fault.Wrap(err, cmp.Or(fault.Code(err), "bad_track"), hint(err), "%s:%d: %s", name, line, err)
+	return fault.New(cmp.Or(fault.Code(err), "bad_track"), hint(err), "%s:%d: %s", name, line, err)
 }
 
 func hint(err error) string {
@@ -238,7 +238,7 @@ func ReadCSV(r io.Reader, name string, offset *time.Duration) (*Received, error)
 		if errors.As(err, &p) {
 			line, err = p.Line, p.Err
 		}
-		return fault.Wrap(err, "bad_csv", columnsHint, "%s:%d: %s", name, line, err)
+		return fault.New("bad_csv", columnsHint, "%s:%d: %s", name, line, err)
 	}
 	columns := map[string]int{}
 	head, err := c.Read()
