@@ -20,10 +20,6 @@ import (
 	"shadowread/internal/workup"
 )
 
-func at(lat, lon float64) geo.Position {
-	return geo.Position{Lat: angle.FromDegrees(lat), Lon: angle.FromDegrees(lon)}
-}
-
 // The defining property of the azimuthal equidistant projection (Snyder, USGS
 // Professional Paper 1395, chapter 25). A meridian is both a rhumb line and a geodesic,
 // so that package geo's rhumb lines, checked elsewhere against RhumbSolve, say where a
@@ -35,10 +31,10 @@ func TestProjectionKeepsDistanceAndDirectionFromTheMiddle(t *testing.T) {
 		course   float64 // along the meridian
 		distance geo.Metres
 	}{
-		{"middle latitude, north", at(-20.6, 25.4), 0, 300_000},
-		{"middle latitude, south", at(-20.6, 25.4), 180, 300_000},
-		{"next to the pole", at(88.5, 179.9), 0, 100_000},
-		{"on the date line", at(66, 180), 180, 50_000},
+		{"middle latitude, north", charttest.At(-20.6, 25.4), 0, 300_000},
+		{"middle latitude, south", charttest.At(-20.6, 25.4), 180, 300_000},
+		{"next to the pole", charttest.At(88.5, 179.9), 0, 100_000},
+		{"on the date line", charttest.At(66, 180), 180, 50_000},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -54,20 +50,11 @@ func TestProjectionKeepsDistanceAndDirectionFromTheMiddle(t *testing.T) {
 				t.Errorf("%v is at %+v, want %+v", to, got, want)
 			}
 			back := p.position(got)
-			if d := apart(t, back, to); d > 0.01 {
+			if d := charttest.Apart(t, back, to); d > 0.01 {
 				t.Errorf("back is %v m off", d)
 			}
 		})
 	}
-}
-
-func apart(t testing.TB, a, b geo.Position) float64 {
-	t.Helper()
-	_, d, err := geo.GeodesicInverse(a, b)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return float64(d)
 }
 
 // journey is a journey of positions that are known as given, one entry each.
@@ -93,7 +80,7 @@ func TestEllipseHoldsItsSemiAxesInChartUnits(t *testing.T) {
 		NE: (along*along - across*across) * s * c,
 		EE: along*along*s*s + across*across*c*c,
 	}
-	for _, p := range []geo.Position{at(-20.6, 25.4), at(84, 179.99), at(89, -120), at(0, 180)} {
+	for _, p := range []geo.Position{charttest.At(-20.6, 25.4), charttest.At(84, 179.99), charttest.At(89, -120), charttest.At(0, 180)} {
 		t.Run(p.String(), func(t *testing.T) {
 			drawn, err := Draw(journey(cov, p), "")
 			if err != nil {
@@ -136,7 +123,7 @@ func TestEllipseHoldsItsSemiAxesInChartUnits(t *testing.T) {
 // What is 10 km apart is 10 km apart on the chart, by its scale, whichever way and
 // wherever: the 180th meridian between them, or next to a pole.
 func TestScaleAndFrame(t *testing.T) {
-	for _, from := range []geo.Position{at(-20, 25), at(65, 179.95), at(88.9, -179.9)} {
+	for _, from := range []geo.Position{charttest.At(-20, 25), charttest.At(65, 179.95), charttest.At(88.9, -179.9)} {
 		to, err := geo.RhumbDirect(from, 90*angle.Degree, 10*geo.Kilometre)
 		if err != nil {
 			t.Fatal(err)
@@ -148,7 +135,7 @@ func TestScaleAndFrame(t *testing.T) {
 		d := drawing{Chart: c, perMM: c.ScaleDenominator / 1000}
 		a, b := d.on(from), d.on(to)
 		// The chord of the parallel, not its arc, and the stretch across the radius: 1 m.
-		if got, want := distance(a, b)*c.ScaleDenominator/1000, apart(t, from, to); math.Abs(got-want) > 1 {
+		if got, want := distance(a, b)*c.ScaleDenominator/1000, float64(charttest.Apart(t, from, to)); math.Abs(got-want) > 1 {
 			t.Errorf("%v: %.1f m on the chart, %.1f on the ground", from, got, want)
 		}
 		if !c.frame.has(a) || !c.frame.has(b) {
@@ -165,7 +152,7 @@ func TestScaleAndFrame(t *testing.T) {
 
 // A line of the graticule that is labelled must go where its label says.
 func TestGraticuleLabels(t *testing.T) {
-	for _, middle := range []geo.Position{at(-20.55, 25.5), at(84.2, 179.8), at(0.01, -0.01), at(89.4, 30)} {
+	for _, middle := range []geo.Position{charttest.At(-20.55, 25.5), charttest.At(84.2, 179.8), charttest.At(0.01, -0.01), charttest.At(89.4, 30)} {
 		j := journey(workup.Circle(2000), middle)
 		c, err := Draw(j, "")
 		if err != nil {
@@ -221,19 +208,19 @@ func parseLabel(t *testing.T, text string) (degrees float64, latitude bool) {
 // is where the filter itself went on: the whole filter against two lines here.
 func TestResumedIsWhereTheFilterGoesOn(t *testing.T) {
 	for _, sigma := range []geo.Metres{15, 300, 1000} {
-		b := charttest.New(t, at(-20.6142, 25.431), 200, workup.Land())
+		b := charttest.New(t, charttest.At(-20.6142, 25.431), 200, workup.Land())
 		b.Photo("a.jpg", 40, 35)
 		b.Go(30)
 		b.Photo("b.jpg", 100, 45)
 		b.Go(20)
-		b.Fixed(at(-20.44, 25.80), sigma, "receiver", "")
+		b.Fixed(charttest.At(-20.44, 25.80), sigma, "receiver", "")
 		track := b.Work()
 		j := FromTrack(track)
 		p := j.Points[len(j.Points)-1]
-		if d := apart(t, p.Fix.Resumed, p.At.Adjusted); d > 0.5 { // m; the filter works on its own linear axes
+		if d := charttest.Apart(t, p.Fix.Resumed, p.At.Adjusted); d > 0.5 { // m; the filter works on its own linear axes
 			t.Errorf("fix of %v m: %.2f m from where the filter goes on", sigma, d)
 		}
-		if moved := apart(t, p.At.Estimated, p.At.Adjusted); moved < 100 {
+		if moved := charttest.Apart(t, p.At.Estimated, p.At.Adjusted); moved < 100 {
 			t.Errorf("fix of %v m moved the estimate by %.0f m only: no test", sigma, moved)
 		}
 	}
@@ -303,7 +290,7 @@ func TestSVGIsWellFormedAndEscapes(t *testing.T) {
 // The picture has the chart's ink where the chart has it: the middle of the departure's
 // sign is white, its edge black, and the adjusted track is black half-way along leg 1.
 func TestPNGShowsTheChart(t *testing.T) {
-	j := journey(workup.Circle(20), at(10, 20), at(10.1, 20.15))
+	j := journey(workup.Circle(20), charttest.At(10, 20), charttest.At(10.1, 20.15))
 	c, err := Draw(j, "")
 	if err != nil {
 		t.Fatal(err)
@@ -325,7 +312,7 @@ func TestPNGShowsTheChart(t *testing.T) {
 			return r >> 8
 		}
 		d := drawing{Chart: c, perMM: c.ScaleDenominator / 1000}
-		from, to := d.on(at(10, 20)), d.on(at(10.1, 20.15))
+		from, to := d.on(charttest.At(10, 20)), d.on(charttest.At(10.1, 20.15))
 		if v := level(XY{from.X - 0.7, from.Y + 0.7}); v < 250 {
 			t.Errorf("%v dots/mm: the sign is filled (%d)", dots, v)
 		}
@@ -375,7 +362,7 @@ func TestRoundScaleIsNotSmaller(t *testing.T) {
 }
 
 func BenchmarkDraw10000(b *testing.B) {
-	positions := []geo.Position{at(-20, 25)}
+	positions := []geo.Position{charttest.At(-20, 25)}
 	for i := range 10_000 {
 		p, err := geo.RhumbDirect(positions[i], angle.FromDegrees(float64(i*37%360)), 3*geo.Kilometre)
 		if err != nil {

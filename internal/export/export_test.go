@@ -30,10 +30,6 @@ import (
 	"shadowread/internal/workup"
 )
 
-func position(lat, lon float64) geo.Position {
-	return geo.Position{Lat: angle.FromDegrees(lat), Lon: angle.FromDegrees(lon)}
-}
-
 // made are the journeys, which the tests only read: a log takes a while to write.
 var made map[string]*chart.Journey
 
@@ -49,7 +45,7 @@ func journeys(t testing.TB) map[string]*chart.Journey {
 			"salt pan":  chart.FromTrack(pan),
 			"date line": chart.FromTrack(charttest.DateLine(t).Work()),
 			"lost":      lost,
-			"on 180":    chart.FromTrack(charttest.New(t, position(-17, 180), 30, workup.Land()).Work()),
+			"on 180":    chart.FromTrack(charttest.New(t, charttest.At(-17, 180), 30, workup.Land()).Work()),
 		}
 	}
 	return made
@@ -200,7 +196,7 @@ func TestGPXRoundTrip(t *testing.T) {
 					t.Errorf("entry %d: time %v, want %v", p.Entry, q.Time, p.Time)
 				}
 				// Seven decimals are 0.6 cm at the most of each coordinate.
-				if d := apart(t, q.Position, p.At.Adjusted); d > 0.01 {
+				if d := charttest.Apart(t, q.Position, p.At.Adjusted); d > 0.01 {
 					t.Errorf("entry %d: %v m off", p.Entry, d)
 				}
 			}
@@ -223,15 +219,6 @@ func TestGPXRoundTrip(t *testing.T) {
 	}
 }
 
-func apart(t testing.TB, a, b geo.Position) float64 {
-	t.Helper()
-	_, d, err := geo.GeodesicInverse(a, b)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return float64(d)
-}
-
 // The example of RFC 7946, 3.1.9.
 func TestLinesAreCutAsInTheStandard(t *testing.T) {
 	tests := []struct {
@@ -239,14 +226,14 @@ func TestLinesAreCutAsInTheStandard(t *testing.T) {
 		track []geo.Position
 		want  orb.Geometry
 	}{
-		{"the standard's example", []geo.Position{position(45, 170), position(45, -170)},
+		{"the standard's example", []geo.Position{charttest.At(45, 170), charttest.At(45, -170)},
 			orb.MultiLineString{{{170, 45}, {180, 45}}, {{-180, 45}, {-170, 45}}}},
-		{"westwards", []geo.Position{position(0, -170), position(10, 170)},
+		{"westwards", []geo.Position{charttest.At(0, -170), charttest.At(10, 170)},
 			orb.MultiLineString{{{180, 5}, {170, 10}}, {{-170, 0}, {-180, 5}}}},
-		{"not across", []geo.Position{position(0, 10), position(1, -10)}, orb.LineString{{10, 0}, {-10, 1}}},
-		{"up to it and back", []geo.Position{position(0, 179), position(1, 180), position(2, 179)}, orb.LineString{{179, 0}, {180, 1}, {179, 2}}},
-		{"from it eastwards", []geo.Position{position(0, 180), position(1, -179)}, orb.LineString{{-180, 0}, {-179, 1}}},
-		{"nowhere", []geo.Position{position(0, 180)}, nil},
+		{"not across", []geo.Position{charttest.At(0, 10), charttest.At(1, -10)}, orb.LineString{{10, 0}, {-10, 1}}},
+		{"up to it and back", []geo.Position{charttest.At(0, 179), charttest.At(1, 180), charttest.At(2, 179)}, orb.LineString{{179, 0}, {180, 1}, {179, 2}}},
+		{"from it eastwards", []geo.Position{charttest.At(0, 180), charttest.At(1, -179)}, orb.LineString{{-180, 0}, {-179, 1}}},
+		{"nowhere", []geo.Position{charttest.At(0, 180)}, nil},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -268,12 +255,12 @@ func TestLinesAreCutAsInTheStandard(t *testing.T) {
 func TestEllipsesAreCutWithoutLoss(t *testing.T) {
 	e := workup.Ellipse{Major: 5000, Minor: 1500, Bearing: 70 * angle.Degree}
 	for _, lat := range []float64{0, -45, 84} {
-		whole, ok := area(position(lat, 20), e).(orb.Polygon)
+		whole, ok := area(charttest.At(lat, 20), e).(orb.Polygon)
 		if !ok {
 			t.Fatalf("latitude %v: cut where there is nothing to cut", lat)
 		}
 		for _, lon := range []float64{179.99, 180, -179.985} {
-			parts, ok := area(position(lat, lon), e).(orb.MultiPolygon)
+			parts, ok := area(charttest.At(lat, lon), e).(orb.MultiPolygon)
 			if !ok || len(parts) != 2 {
 				t.Fatalf("latitude %v, longitude %v: not cut", lat, lon)
 			}
@@ -418,7 +405,7 @@ func TestCSVRoundTrip(t *testing.T) {
 			if p.At == nil {
 				continue
 			}
-			if q := got.Points[i]; !q.Time.Equal(p.Time) || apart(t, q.Position, p.At.Adjusted) > 0.01 { // m, 7 decimals
+			if q := got.Points[i]; !q.Time.Equal(p.Time) || charttest.Apart(t, q.Position, p.At.Adjusted) > 0.01 { // m, 7 decimals
 				t.Errorf("%s, entry %d: %v", name, p.Entry, q)
 			}
 			i++

@@ -32,8 +32,8 @@ func TestReadGPX(t *testing.T) {
 		t.Fatal(err)
 	}
 	want := []ReceivedPoint{
-		{time.Date(2026, 3, 14, 6, 0, 0, 5e8, time.UTC), position(-20.6, 180), "", 6},
-		{time.Date(2026, 3, 14, 6, 10, 0, 0, time.UTC), position(-20.5, 25.25), "b", 5},
+		{time.Date(2026, 3, 14, 6, 0, 0, 5e8, time.UTC), charttest.At(-20.6, 180), "", 6},
+		{time.Date(2026, 3, 14, 6, 10, 0, 0, time.UTC), charttest.At(-20.5, 25.25), "b", 5},
 	}
 	if !slices.Equal(got.Points, want) || got.Skipped != 1 {
 		t.Errorf("got %+v, want %+v and 1 skipped", got, want)
@@ -99,8 +99,8 @@ func TestReadCSV(t *testing.T) {
 		t.Fatal(err)
 	}
 	want := []ReceivedPoint{
-		{time.Date(2026, 3, 14, 5, 0, 0, 0, time.UTC), position(0, 0), "", 4},
-		{time.Date(2026, 3, 14, 6, 0, 0, 0, time.UTC), position(-1.5, 2.25), "x", 3},
+		{time.Date(2026, 3, 14, 5, 0, 0, 0, time.UTC), charttest.At(0, 0), "", 4},
+		{time.Date(2026, 3, 14, 6, 0, 0, 0, time.UTC), charttest.At(-1.5, 2.25), "x", 3},
 	}
 	if !slices.Equal(got.Points, want) {
 		t.Errorf("got %+v, want %+v", got.Points, want)
@@ -109,18 +109,18 @@ func TestReadCSV(t *testing.T) {
 
 func TestReceiverBetweenItsPoints(t *testing.T) {
 	at := func(minutes int) time.Time { return charttest.Departure.Add(time.Duration(minutes) * time.Minute) }
-	r := &Received{Points: []ReceivedPoint{{Time: at(0), Position: position(0, 179.9)}, {Time: at(10), Position: position(0, -179.9)}, {Time: at(60), Position: position(1, -179)}}}
+	r := &Received{Points: []ReceivedPoint{{Time: at(0), Position: charttest.At(0, 179.9)}, {Time: at(10), Position: charttest.At(0, -179.9)}, {Time: at(60), Position: charttest.At(1, -179)}}}
 	tests := []struct {
 		minutes int
 		want    geo.Position
 		ok      bool
 	}{
-		{-1, geo.Position{}, false}, {0, position(0, 179.9), true}, {5, position(0, 180), true}, {10, position(0, -179.9), true},
+		{-1, geo.Position{}, false}, {0, charttest.At(0, 179.9), true}, {5, charttest.At(0, 180), true}, {10, charttest.At(0, -179.9), true},
 		{30, geo.Position{}, false}, {61, geo.Position{}, false},
 	}
 	for _, tt := range tests {
 		got, ok := r.At(at(tt.minutes), 15*time.Minute)
-		if ok != tt.ok || ok && apart(t, got, tt.want) > 0.01 { // m
+		if ok != tt.ok || ok && charttest.Apart(t, got, tt.want) > 0.01 { // m
 			t.Errorf("minute %d: %v, %v", tt.minutes, got, ok)
 		}
 	}
@@ -129,7 +129,7 @@ func TestReceiverBetweenItsPoints(t *testing.T) {
 // A receiver that was 300 m north and 400 m east of the estimate: 500 m on 053.1 degrees,
 // and with a sigma of 200 m per axis 2.5 sigmas.
 func TestCompare(t *testing.T) {
-	from := position(-20.6, 25.4)
+	from := charttest.At(-20.6, 25.4)
 	there := chart.Offset(from, workup.Offset{North: 300, East: 400})
 	j := &chart.Journey{Points: []chart.Point{
 		{Entry: 1, Time: charttest.Departure},

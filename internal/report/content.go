@@ -164,6 +164,15 @@ func heading(h, sigma angle.Angle) (string, string) {
 	return bearing(h), fmt.Sprintf("%.1f°", sigma.Degrees())
 }
 
+// signed writes a number with its sign, a zero without.
+func signed(v float64, places int) string {
+	ten := math.Pow10(places)
+	if v = math.Round(v*ten) / ten; v == 0 {
+		return fmt.Sprintf("%.*f", places, 0.0)
+	}
+	return strings.Replace(fmt.Sprintf("%+.*f", places, v), "-", "−", 1)
+}
+
 // way returns the length of the adjusted track between two points, passing none that is
 // lost.
 func (c *composer) way(from, to int) (sum geo.Metres) {
@@ -223,7 +232,7 @@ func (c *composer) days() {
 		d.Line = fmt.Sprintf("%d entries, %d changes of leg, %s run (adjusted track).", i-from+1, len(legs), length(c.way(max(from-1, 0), i)))
 		d.Entries = table{
 			Heads: []string{"time", "entry", "what", "heading", "±", "odometer", "position, adjusted", "95 % ellipse", "note"},
-			Share: []float64{8, 7, 25, 11, 7, 14, 20, 19, 26},
+			Share: []float64{8, 7, 25, 11, 6, 14, 22, 23, 22},
 			Right: []bool{false, true, false, true, true, true, false, false, false},
 		}
 		for k := from; k <= i; k++ {
@@ -323,8 +332,8 @@ func run(r *logbook.Run) string {
 
 func (c *composer) fixes() {
 	c.Fixes = table{
-		Heads: []string{"fix", "time", "source", "good to", "closing error", "bearing", "run since", "% of run", "sigmas", "used"},
-		Share: []float64{5, 17, 22, 10, 14, 10, 13, 10, 8, 9},
+		Heads: []string{"fix", "time", "source", "good to", "closing error", "on", "run since", "% of run", "sigmas", "used"},
+		Share: []float64{5, 22, 20, 10, 15, 10, 13, 10, 8, 11},
 		Right: []bool{true, false, false, true, true, true, true, true, true, false},
 	}
 	for i := range c.j.Points {
@@ -359,11 +368,12 @@ func learnt(number int, k *workup.Closing) string {
 		return fmt.Sprintf("Fix %d lies further off than the errors allowed for explain, and was confirmed: it moves the track and teaches nothing of the instruments.", number)
 	}
 	s := &k.Shared
-	text := fmt.Sprintf("After fix %d: mount %+.1f° ± %.1f°; odometer scale %+.1f %% ± %.1f %%; rod's lean to starboard %+.1f° ± %.1f°, forward %+.1f° ± %.1f°",
-		number, s.Mount.Degrees(), s.MountSigma.Degrees(), 100*s.Scale, 100*s.ScaleSigma,
-		s.LeanX.Degrees(), s.LeanXSigma.Degrees(), s.LeanY.Degrees(), s.LeanYSigma.Degrees())
+	text := fmt.Sprintf("After fix %d: mount %s° ± %.1f°; odometer scale %s %% ± %.1f %%; rod's lean to starboard %s° ± %.1f°, forward %s° ± %.1f°",
+		number, signed(s.Mount.Degrees(), 1), s.MountSigma.Degrees(), signed(100*s.Scale, 1), 100*s.ScaleSigma,
+		signed(s.LeanX.Degrees(), 1), s.LeanXSigma.Degrees(), signed(s.LeanY.Degrees(), 1), s.LeanYSigma.Degrees())
 	if s.DriftNSigma > 0 || s.DriftESigma > 0 {
-		text += fmt.Sprintf("; drift north %+.2f ± %.2f m/s, east %+.2f ± %.2f m/s", s.DriftN, s.DriftNSigma, s.DriftE, s.DriftESigma)
+		text += fmt.Sprintf("; drift north %s ± %.2f m/s, east %s ± %.2f m/s",
+			signed(float64(s.DriftN), 2), s.DriftNSigma, signed(float64(s.DriftE), 2), s.DriftESigma)
 	}
 	return text + "."
 }
@@ -487,10 +497,10 @@ func (c *composer) used() {
 			add("Proved", "%s, %s", c.date(r.Found), r.How)
 		}
 		if r.Proved.Lubber != nil {
-			add("Lubber line", "%+.2f° to be added to the heading", r.Proved.Lubber.Degrees())
+			add("Lubber line", "%s° to be added to the heading", signed(r.Proved.Lubber.Degrees(), 2))
 		}
 		x, y := r.Proved.Lean.Angles()
-		add("Lean", "%+.2f° to starboard, %+.2f° forward", x.Degrees(), y.Degrees())
+		add("Lean", "%s° to starboard, %s° forward", signed(x.Degrees(), 2), signed(y.Degrees(), 2))
 		add("Setting up anew", "level ± %.2f°, alignment ± %.2f°", r.LevelSigma.Degrees(), r.AlignmentSigma.Degrees())
 		c.Used = append(c.Used, s)
 	}
@@ -499,13 +509,13 @@ func (c *composer) used() {
 		s.Pairs = append(s.Pairs, pair{"Swung", c.date(card.Swung)})
 		var coefficients []string
 		for i, v := range card.Coefficients {
-			coefficients = append(coefficients, fmt.Sprintf("%c %+.1f°", 'A'+i, v.Degrees()))
+			coefficients = append(coefficients, fmt.Sprintf("%c %s°", 'A'+i, signed(v.Degrees(), 1)))
 		}
 		s.Pairs = append(s.Pairs, pair{"Coefficients", strings.Join(coefficients, ", ")})
 		var values []string
 		for h := 0; h < 360; h += 45 {
 			d, sigma := card.DeviationAt(angle.FromDegrees(float64(h)))
-			values = append(values, fmt.Sprintf("%03d° %+.1f° ± %.1f°", h, d.Degrees(), sigma.Degrees()))
+			values = append(values, fmt.Sprintf("%03d° %s° ± %.1f°", h, signed(d.Degrees(), 1), sigma.Degrees()))
 		}
 		s.Pairs = append(s.Pairs, pair{"Deviation by compass", strings.Join(values, "; ")})
 		c.Used = append(c.Used, s)

@@ -20,6 +20,21 @@ import (
 // Departure is when the journeys begin.
 var Departure = time.Date(2026, 3, 14, 6, 0, 0, 0, time.UTC)
 
+// At is a position in degrees.
+func At(lat, lon float64) geo.Position {
+	return geo.Position{Lat: angle.FromDegrees(lat), Lon: angle.FromDegrees(lon)}
+}
+
+// Apart returns the distance of two positions.
+func Apart(t testing.TB, a, b geo.Position) geo.Metres {
+	t.Helper()
+	_, d, err := geo.GeodesicInverse(a, b)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return d
+}
+
 // Book is a log under way.
 type Book struct {
 	*logbook.Log
@@ -161,7 +176,7 @@ func picture() []byte {
 // one is too far off to be used, a detour, a photo refused and a note in other scripts.
 func SaltPan(t testing.TB) *Book {
 	t.Helper()
-	b := New(t, geo.Position{Lat: -20.6142 * angle.Degree, Lon: 25.431 * angle.Degree}, 20, workup.Land())
+	b := New(t, At(-20.6142, 25.431), 20, workup.Land())
 	b.Photo("p01.jpg", 62, 25)
 	b.Go(11.3)
 	b.Photo("p02.jpg", 95, 33)
@@ -214,7 +229,7 @@ func offBy(b *Book, north, east float64) geo.Position {
 // latitude where meridians visibly meet.
 func DateLine(t testing.TB) *Book {
 	t.Helper()
-	b := New(t, geo.Position{Lat: 84.2 * angle.Degree, Lon: 178.1 * angle.Degree}, 50, workup.Ice())
+	b := New(t, At(84.2, 178.1), 50, workup.Ice())
 	for i, h := range []float64{80, 110, 95, 60} {
 		b.Photo(fmt.Sprintf("ice%d.jpg", i), h, 15)
 		b.Go(9.5)
