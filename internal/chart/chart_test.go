@@ -123,7 +123,7 @@ func TestEllipseHoldsItsSemiAxesInChartUnits(t *testing.T) {
 // What is 10 km apart is 10 km apart on the chart, by its scale, whichever way and
 // wherever: the 180th meridian between them, or next to a pole.
 func TestScaleAndFrame(t *testing.T) {
-	for _, from := range []geo.Position{charttest.At(-20, 25), charttest.At(65, 179.95), charttest.At(88.9, -179.9)} {
+	for _, from := range []geo.Position{charttest.At(-20, 25), charttest.At(65, 179.95), charttest.At(88.9, -179.9), charttest.At(-0.01, 0)} {
 		to, err := geo.RhumbDirect(from, 90*angle.Degree, 10*geo.Kilometre)
 		if err != nil {
 			t.Fatal(err)
@@ -143,7 +143,11 @@ func TestScaleAndFrame(t *testing.T) {
 		}
 		for _, item := range c.Items {
 			w, ok := item.(Words)
-			if ok && (w.At.X < 0 || w.At.X > c.WidthMM || w.At.Y < 0 || w.At.Y > c.HeightMM) {
+			if !ok {
+				continue
+			}
+			length := w.SizeMM * widthOf(w.Text)
+			if left := w.At.X - w.Align*length; left < 0 || left+length > c.WidthMM || w.At.Y < w.SizeMM || w.At.Y > c.HeightMM {
 				t.Errorf("%v: %q stands outside the page", from, w.Text)
 			}
 		}
@@ -374,6 +378,24 @@ func BenchmarkDraw10000(b *testing.B) {
 	for b.Loop() {
 		if _, err := Draw(j, ""); err != nil {
 			b.Fatal(err)
+		}
+	}
+}
+
+// Uncertainties larger than the earth, as after days without a heading, still make a
+// chart: nothing hangs, and every number is one.
+func TestHugeEllipses(t *testing.T) {
+	for _, sigma := range []geo.Metres{1e5, 1e6, 5e6, 2e7} {
+		c, err := Draw(journey(workup.Circle(sigma), charttest.At(-20, 25), charttest.At(70, 179)), "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		var b bytes.Buffer
+		if err := errors.Join(c.WriteSVG(&b), c.WritePNG(io.Discard, 2)); err != nil {
+			t.Fatal(err)
+		}
+		if s := b.String(); strings.Contains(s, "NaN") || strings.Contains(s, "Inf") {
+			t.Errorf("sigma %v m: no number", sigma)
 		}
 	}
 }

@@ -16,9 +16,8 @@ import (
 // The chart's measures, mm.
 const (
 	width      = 180.0
-	margin     = 12.0 // round the frame, for the graticule's labels
-	headHeight = 9.0  // above the frame, for the title
-	footHeight = 34.0 // below it, for scale and legend
+	margin     = 16.0 // round the frame, for the graticule's labels
+	headHeight = 6.0  // above the frame, for the title
 	inset      = 9.0  // of the track from the frame
 	flattest   = 80.0 // height of the frame at the least and the most
 	tallest    = 190.0
@@ -32,7 +31,10 @@ const (
 	small = 2.4
 )
 
-var estimateDash = []float64{1.6, 1.0}
+var (
+	estimateDash = []float64{1.6, 1.0}
+	beforeDash   = []float64{0.7, 0.7}
+)
 
 // smallestExtent is what a journey that went nowhere is drawn as.
 const smallestExtent = 200 * geo.Metre
@@ -67,6 +69,7 @@ type drawing struct {
 	taken   ground  // where there is type or track already
 	tight   int     // leg numbers left out for want of room
 	meets   bool    // an estimated track other than the adjusted one is drawn
+	foot    float64 // where scale and legend begin
 }
 
 // ring is an ellipse to be drawn.
@@ -122,7 +125,8 @@ func (d *drawing) lay() {
 	d.perMM = d.ScaleDenominator / 1000
 	height := min(max(high/d.perMM+2*inset, flattest), tallest)
 	d.frame = rect{margin, margin + headHeight, margin + across, margin + headHeight + height}
-	d.HeightMM = d.frame.bottom + margin/2 + footHeight
+	d.foot = d.frame.bottom + 11
+	d.HeightMM = d.foot + max(12, legendRow*float64(rows(d.legendLines()))) + 12
 }
 
 // roundScale returns the round number not below n.
@@ -229,7 +233,7 @@ func (d *drawing) ellipses() {
 			}
 			s := Stroke{WidthMM: ellipseLine, Grey: 0.35}
 			if r.before {
-				s.DashMM = []float64{0.7, 0.7}
+				s.DashMM = beforeDash
 			}
 			d.stroke(append(line, line[0]), s)
 		}
@@ -316,11 +320,17 @@ func (d *drawing) ends() {
 		d.taken.take(around(at, 1.5))
 		defer d.label("departure", at, 2)
 	}
-	if last := d.j.Last(); last != nil && last.Fix == nil && len(d.j.Points) > 1 {
-		at := d.on(last.At.Adjusted)
+	if d.endMarked() {
+		at := d.on(d.j.Last().At.Adjusted)
 		d.add(endSign(at)...)
 		d.taken.take(around(at, 2))
 	}
+}
+
+// endMarked tells whether the last position has a sign of its own.
+func (d *drawing) endMarked() bool {
+	last := d.j.Last()
+	return last != nil && last.Fix == nil && len(d.j.Points) > 1
 }
 
 // label sets words beside a sign, on the first side that is free, or to the right.
@@ -445,10 +455,9 @@ func (d *drawing) surround() {
 	d.add(Stroke{Points: f.corners(), Closed: true, WidthMM: 0.35},
 		Words{Text: d.Title, Bold: true, SizeMM: min(4.2, (f.right-f.left)/max(1, widthOf(d.Title))), At: XY{f.left, f.top - 7.5}})
 	d.north()
-	y := f.bottom + margin/2 + 4
-	d.scaleBar(f.left, y)
-	d.legend(f.left+75, y-2)
-	d.caption(f.left, f.bottom+margin/2+footHeight-9)
+	d.scaleBar(f.left, d.foot)
+	d.legend(f.left+68, d.foot)
+	d.caption(f.left, d.HeightMM-7)
 }
 
 // widthOf returns the length in em of what a user wrote, too.
@@ -521,12 +530,18 @@ func thousands(n float64) string {
 	return s
 }
 
-// legend explains the signs that are on the chart.
-func (d *drawing) legend(x, y float64) {
-	type line struct {
-		text  string
-		items func(XY) []Item
-	}
+// legendLine is a sign with its meaning.
+type legendLine struct {
+	text  string
+	items func(XY) []Item
+}
+
+const legendRow = 4.4 // mm
+
+func rows(lines []legendLine) int { return (len(lines) + 1) / 2 }
+
+// legendLines explains the signs that are on the chart.
+func (d *drawing) legendLines() []legendLine {
 	stroke := func(s Stroke) func(XY) []Item {
 		return func(at XY) []Item {
 			s.Points = []XY{{at.X - 4, at.Y}, {at.X + 4, at.Y}}
@@ -537,28 +552,33 @@ func (d *drawing) legend(x, y float64) {
 	if d.meets {
 		track = "track adjusted by the fixes"
 	}
-	lines := []line{{track, stroke(Stroke{WidthMM: trackLine})}}
+	lines := []legendLine{{track, stroke(Stroke{WidthMM: trackLine})}}
 	if d.meets {
-		lines = append(lines, line{"track as estimated on the way", stroke(Stroke{WidthMM: estimateLine, DashMM: estimateDash})})
+		lines = append(lines, legendLine{"track as estimated on the way", stroke(Stroke{WidthMM: estimateLine, DashMM: estimateDash})})
 	}
-	lines = append(lines, line{"entry", func(at XY) []Item { return []Item{disc(at, 0.65, 0)} }})
-	lines = append(lines, line{"95 % ellipse", func(at XY) []Item { return []Item{oval(at, nil)} }})
+	lines = append(lines,
+		legendLine{"entry", func(at XY) []Item { return []Item{disc(at, 0.65, 0)} }},
+		legendLine{"95 % ellipse", func(at XY) []Item { return []Item{oval(at, nil)} }})
 	if slices.ContainsFunc(d.rings, func(r ring) bool { return r.before }) {
-		lines = append(lines, line{"95 % ellipse before the fix", func(at XY) []Item { return []Item{oval(at, []float64{0.7, 0.7})} }})
+		lines = append(lines, legendLine{"95 % ellipse before the fix", func(at XY) []Item { return []Item{oval(at, beforeDash)} }})
 	}
 	if d.j.Fixes > 0 {
-		lines = append(lines, line{"fix", func(at XY) []Item { return fixSign(at, true) }})
+		lines = append(lines, legendLine{"fix", func(at XY) []Item { return fixSign(at, true) }})
 	}
 	if slices.ContainsFunc(d.j.Points, func(p Point) bool { return p.Fix != nil && !p.Fix.Used() }) {
-		lines = append(lines, line{"fix not used", func(at XY) []Item { return fixSign(at, false) }})
+		lines = append(lines, legendLine{"fix not used", func(at XY) []Item { return fixSign(at, false) }})
 	}
-	lines = append(lines, line{"departure", startSign})
-	if last := d.j.Last(); last != nil && last.Fix == nil {
-		lines = append(lines, line{"last estimated position", endSign})
+	lines = append(lines, legendLine{"departure", startSign})
+	if d.endMarked() {
+		lines = append(lines, legendLine{"last estimated position", endSign})
 	}
-	rows := (len(lines) + 1) / 2
+	return lines
+}
+
+func (d *drawing) legend(x, y float64) {
+	lines := d.legendLines()
 	for i, l := range lines {
-		at := XY{x + float64(i/rows)*42 + 4, y + float64(i%rows)*4.4}
+		at := XY{x + float64(i/rows(lines))*44 + 4, y + float64(i%rows(lines))*legendRow}
 		d.add(l.items(at)...)
 		d.add(Words{Text: l.text, SizeMM: small, At: XY{at.X + 5.5, at.Y + 0.36*small}})
 	}

@@ -10,6 +10,7 @@ import (
 	"golang.org/x/image/font/sfnt"
 	"golang.org/x/image/vector"
 
+	"shadowread/internal/angle"
 	"shadowread/internal/fault"
 	"shadowread/internal/paper"
 )
@@ -100,23 +101,69 @@ func (p *painter) shape(points []XY) {
 	p.shapes = append(p.shapes, s)
 }
 
-// line adds the outline of a line: a quadrangle for each piece, a disc at each corner.
+// line adds the outline of a line. What bends gently is one polygon, since where two
+// overlap their soft edges would add up to dots; at sharp turns a disc joins two.
 func (p *painter) line(points []XY, half float64, round bool) {
-	for i, b := range points {
-		if round || i > 0 && i < len(points)-1 {
-			p.shape(circle(b, half))
+	var run []XY
+	end := func() {
+		if len(run) > 1 {
+			p.shape(outline(run, half))
 		}
-		if i == 0 {
-			continue
-		}
-		a := points[i-1]
-		l := distance(a, b)
-		if l == 0 {
-			continue
-		}
-		nx, ny := half*(b.Y-a.Y)/l, half*(a.X-b.X)/l
-		p.shape([]XY{{a.X + nx, a.Y + ny}, {b.X + nx, b.Y + ny}, {b.X - nx, b.Y - ny}, {a.X - nx, a.Y - ny}})
+		run = run[max(0, len(run)-1):]
 	}
+	for _, b := range points {
+		n := len(run)
+		if n > 0 && distance(run[n-1], b) < 1e-9 {
+			continue
+		}
+		if n > 1 && sharp(run[n-2], run[n-1], b) {
+			p.shape(circle(run[n-1], half))
+			end()
+		}
+		run = append(run, b)
+	}
+	end()
+	if round && len(points) > 0 {
+		p.shape(circle(points[0], half))
+		p.shape(circle(points[len(points)-1], half))
+	}
+}
+
+// sharp tells a turn of more than 30 degrees at b.
+func sharp(a, b, c XY) bool {
+	dot := (b.X-a.X)*(c.X-b.X) + (b.Y-a.Y)*(c.Y-b.Y)
+	return dot < (30*angle.Degree).Cos()*distance(a, b)*distance(b, c)
+}
+
+// outline returns the polygon half on either side of a line without sharp turns.
+func outline(line []XY, half float64) []XY {
+	n := len(line)
+	out := make([]XY, 2*n)
+	for i, q := range line {
+		a, b := line[max(i-1, 0)], line[min(i+1, n-1)]
+		// The normals of the pieces before and after; their sum points along the mitre.
+		u, v := normal(a, q), normal(q, b)
+		if i == 0 {
+			u = v
+		}
+		if i == n-1 {
+			v = u
+		}
+		x, y := u.X+v.X, u.Y+v.Y
+		k := 2 * half / (x*x + y*y)
+		out[i] = XY{q.X + k*x, q.Y + k*y}
+		out[2*n-1-i] = XY{q.X - k*x, q.Y - k*y}
+	}
+	return out
+}
+
+// normal returns the unit vector a right angle from a to b, or nothing if they are one.
+func normal(a, b XY) XY {
+	l := distance(a, b)
+	if l == 0 {
+		return XY{}
+	}
+	return XY{(b.Y - a.Y) / l, (a.X - b.X) / l}
 }
 
 // dashes cuts a line into its inked parts.

@@ -237,6 +237,10 @@ func (s *setter) unprintable() bool {
 func (s *setter) chart() {
 	c := s.Chart
 	scale := min(s.room()/c.WidthMM, (s.height-margin-foot)/c.HeightMM)
+	// A somewhat smaller chart below the cautions is better than a page half empty.
+	if here := (s.height - foot - s.y) / c.HeightMM; here > 0.7*scale {
+		scale = min(scale, here)
+	}
 	s.need(scale * c.HeightMM)
 	x, y := margin+(s.room()-scale*c.WidthMM)/2, s.y
 	place := func(points []chart.XY) []fpdf.PointType {
