@@ -312,8 +312,16 @@ func (h *hand) courseOf(l *Leg) *course {
 			variance += float64(h.Model.Mount * h.Model.Mount)
 		}
 	} else {
+		// What the journey's model brings in as lean and mount is taken out, no more: an
+		// instrument that a reading trusts less than the model does stays so.
 		leg.ByDial = true
-		variance -= float64(r.Level*r.Level + r.Alignment*r.Alignment)
+		altitude := 60 * angle.Degree // as package workup has it
+		if r.Body != nil {
+			altitude = r.Body.Altitude
+		}
+		level := min(r.Level, angle.Angle(float64(h.Model.Lean)*math.Abs(altitude.Tan())))
+		alignment := min(r.Alignment, h.Model.Mount)
+		variance -= float64(level*level + alignment*alignment)
 	}
 	leg.HeadingSigma = angle.Angle(math.Sqrt(max(0, variance)))
 	return &course{Leg: leg}

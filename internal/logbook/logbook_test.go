@@ -219,8 +219,9 @@ func TestADetourDoesNotMakeAReadingBetter(t *testing.T) {
 }
 
 // The terms of a photo's budget that the work-up brings in by itself must not count
-// twice: with a model of no mount and no lean, the sigma across is what remains of
-// the budget, sqrt(1 - 0.6^2 - 0.48^2) = 0.64 of a degree.
+// twice, nor be lost where it brings in less. Across a single leg, at 45 degrees of
+// altitude, errors add up as the root of the sum of their squares, in degrees:
+// 0.64^2 + 0.6^2 + 0.48^2 = 1.
 func TestSharedTermsOfABudgetCountOnce(t *testing.T) {
 	body := workup.Body{Azimuth: 60 * deg, Altitude: 45 * deg}
 	whole := Reading{Heading: 0, Sigma: 1 * deg, Level: 0.6 * deg, Alignment: 0.48 * deg, Body: &body}
@@ -229,12 +230,21 @@ func TestSharedTermsOfABudgetCountOnce(t *testing.T) {
 	anew := whole
 	anew.SetUpAnew = true
 	for _, tt := range []struct {
-		name    string
-		reading Reading
-		want    float64 // degrees
-	}{{"mounted", whole, 0.64}, {"computed at the estimate", computed, 0.64}, {"set up anew", anew, 1}} {
+		name        string
+		reading     Reading
+		mount, lean angle.Angle // of the model
+		want        float64     // degrees
+	}{
+		{"as the model has it", whole, 0.48 * deg, 0.6 * deg, 1},
+		{"the model brings in nothing", whole, 0, 0, 1},
+		{"the model brings in less", whole, 0.3 * deg, 0.2 * deg, 1},
+		{"the model brings in more", whole, 1 * deg, 0.6 * deg, math.Sqrt(0.64*0.64 + 1 + 0.6*0.6)},
+		{"computed at the estimate", computed, 0.48 * deg, 0, 0.8},
+		{"set up anew", anew, 0.48 * deg, 0.6 * deg, 1},
+	} {
 		l := newLog(t)
-		must(t)(l.Begin(t.Context(), at(0), Departure{Position: pan, Sigma: 0.01, Odometer: km("0.000").Odometer, Model: workup.Model{Scale: 1e-6}}))
+		must(t)(l.Begin(t.Context(), at(0), Departure{Position: pan, Sigma: 0.01, Odometer: km("0.000").Odometer,
+			Model: workup.Model{Scale: 1e-6, Mount: tt.mount, Lean: tt.lean}}))
 		must(t)(l.LegFromPhoto(t.Context(), at(0), km("0.000"), photo(1, &tt.reading)))
 		a := must(t)(l.Halt(t.Context(), at(60), Halt{km("10.000")}))
 		got := float64(a.Estimate.Cov.Along(90*deg)) / 10_000 / float64(deg)
