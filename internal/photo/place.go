@@ -12,6 +12,7 @@ import (
 const (
 	PositionFromOption = "option"
 	PositionFromGPS    = "exif_gps"
+	PositionFromLog    = "log" // the journey's estimated position
 )
 
 // Default one-sigma uncertainties of a position, km in each direction. A
@@ -40,10 +41,13 @@ type PositionOptions struct {
 	// to it spreads the position evenly, with a sigma of Resolution/sqrt(12).
 	Resolution angle.Angle
 	SigmaKM    *float64 // overrides the default
+	// Estimate is where the log of the journey puts the photo, its sigma that of its
+	// longest axis; it serves where neither user nor photo gives a position. May be nil.
+	Estimate *Place
 }
 
 // ResolvePosition decides where a photo was taken: the user's position before the
-// GPS fix in the photo. It fails with code "no_position".
+// GPS fix in the photo before the log's estimate. It fails with code "no_position".
 func ResolvePosition(f Facts, o PositionOptions) (Place, error) {
 	var p Place
 	switch {
@@ -55,6 +59,8 @@ func ResolvePosition(f Facts, o PositionOptions) (Place, error) {
 		if f.GPSErrorMetres > 0 {
 			p.SigmaKM = f.GPSErrorMetres / 1000
 		}
+	case o.Estimate != nil:
+		p = *o.Estimate
 	default:
 		return Place{}, fault.New("no_position",
 			"give --position LAT,LON; messaging programs strip the position from photos, and cameras record one only where location is switched on",

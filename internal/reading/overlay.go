@@ -42,6 +42,9 @@ const (
 	overlayNarrow  = 0.4  // least width over the picture's long side, for the lettering
 	overlayQuality = 88
 
+	overlaySmall        = 800 // px on the long side of the one kept in a log
+	overlaySmallQuality = 80
+
 	textEm   = 1.0 / 28 // of the width: capitals, 0.73 em, are a fortieth of it
 	titleEm  = 1.0 / 13
 	marginEm = 1.0 / 32
@@ -80,11 +83,7 @@ var (
 // "unreadable_file" for pixels that cannot be decoded, and with
 // "overlay_not_written"; then there is no file.
 func WriteOverlay(path string, r *Result, dir string) (written string, err error) {
-	stored, orientation, err := decodeColour(path)
-	if err != nil {
-		return "", err
-	}
-	img, err := drawOverlay(stored, orientation, r)
+	img, err := overlayOf(path, r)
 	if err != nil {
 		return "", err
 	}
@@ -93,6 +92,33 @@ func WriteOverlay(path string, r *Result, dir string) (written string, err error
 		return "", notWritten(err)
 	}
 	return saveOverlay(path, dir, b.Bytes())
+}
+
+// SmallOverlay returns what WriteOverlay draws as a JPEG of some 50 kB, shrunk to
+// overlaySmall on its long side: enough to see marks, shadow and words. It fails as
+// WriteOverlay does.
+func SmallOverlay(path string, r *Result) ([]byte, error) {
+	img, err := overlayOf(path, r)
+	if err != nil {
+		return nil, err
+	}
+	size := img.Bounds().Size()
+	scale := min(1, overlaySmall/float64(max(size.X, size.Y)))
+	small := image.NewRGBA(image.Rect(0, 0, max(1, int(scale*float64(size.X))), max(1, int(scale*float64(size.Y)))))
+	draw.CatmullRom.Scale(small, small.Rect, img, img.Bounds(), draw.Src, nil)
+	var b bytes.Buffer
+	if err := jpeg.Encode(&b, small, &jpeg.Options{Quality: overlaySmallQuality}); err != nil {
+		return nil, notWritten(err)
+	}
+	return b.Bytes(), nil
+}
+
+func overlayOf(path string, r *Result) (*image.RGBA, error) {
+	stored, orientation, err := decodeColour(path)
+	if err != nil {
+		return nil, err
+	}
+	return drawOverlay(stored, orientation, r)
 }
 
 // decodeColour returns the picture as it is stored and its Exif orientation.
