@@ -46,7 +46,8 @@ func (st *Strip) castByRod(g *Gray, d *dialImage, img *rodImage, s *sheet.Sheet,
 		return ErrNoShadow
 	}
 	thick, seen, told := img.look(light, st)
-	own := st.vouched(rod) || thick > 0 && math.Abs(thick-st.Width) < 0.2*st.Width
+	own := st.vouched(rod)
+	matched := own || thick > 0 && math.Abs(thick-st.Width) < 0.2*st.Width
 	switch {
 	case st.goesOn(light, img) && !(own && rod.DiameterMM > 0):
 		return ErrNoShadow
@@ -56,7 +57,7 @@ func (st *Strip) castByRod(g *Gray, d *dialImage, img *rodImage, s *sheet.Sheet,
 	case !st.begins(light, img):
 		return ErrFootShaded
 	}
-	if !st.footLit(light, img, s) && !((seen || !told) && own && math.Abs(st.FootOffset) < 1+2*st.FootSigma) {
+	if !st.footLit(light, img, s) && !((seen || !told) && matched && math.Abs(st.FootOffset) < 1+2*st.FootSigma) {
 		return ErrFootShaded // the shaded foot casts nothing
 	}
 	beside := (st.Direction - img.direction()).Signed().Abs()
@@ -65,7 +66,7 @@ func (st *Strip) castByRod(g *Gray, d *dialImage, img *rodImage, s *sheet.Sheet,
 		return nil
 	case told && !seen:
 		return ErrNoShadow
-	case told && st.Width < 0.6*thick && thick > 0 && thick < thickest && !own:
+	case told && st.Width < 0.6*thick && thick > 0 && thick < thickest && !matched:
 		return ErrNoShadow
 	case !told && beside < 25*angle.Degree && img.length() > leastStrip && st.To < img.length()+8:
 		return ErrRodHides // nothing shows that the line is not the rod itself
@@ -84,7 +85,7 @@ const leastGrowth = 0.0093 * 0.0093 / 16
 func (st *Strip) vouched(rod Rod) bool {
 	d := rod.DiameterMM
 	if d > 0 {
-		return math.Abs(st.Width-d) < 0.15+0.06*d
+		return math.Abs(st.Width-d) < 0.1+0.04*d
 	}
 	return st.Growth > 0.85*leastGrowth && st.Growth > 3*st.GrowthSigma
 }
