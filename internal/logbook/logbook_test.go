@@ -625,10 +625,16 @@ func TestEstimateAt(t *testing.T) {
 			t.Errorf("%s: %v with sigma %.0f m at %v, %.1f m off", tt.name, e.Position, float64(e.Sigma()), e.Time, d)
 		}
 	}
+	// It may have left a halt again, unless somebody says that it stood.
 	must(t)(l.Halt(ctx, at(70), Halt{km("1040.0")}))
-	e, err := l.EstimateAt(ctx, at(24*60).Time, nil)
-	if err != nil || float64(e.Sigma()) > 3000 {
+	if e, err := l.EstimateAt(ctx, at(100).Time, nil); err != nil || float64(e.Sigma()) < 60_000/math.Sqrt(3) {
+		t.Errorf("halted, half an hour on: %v, %+v", err, e)
+	}
+	if e, err := l.EstimateAt(ctx, at(24*60).Time, nil); fault.Code(err) != "estimate_stale" {
 		t.Errorf("halted, a day on: %v, %+v", err, e)
+	}
+	if e, err := l.EstimateAt(ctx, at(24*60).Time, &Run{Stood: true}); err != nil || float64(e.Sigma()) > 3000 || apartMetres(t, e.Position, south) > 1 {
+		t.Errorf("stood, a day on: %v, %+v", err, e)
 	}
 }
 
@@ -647,7 +653,7 @@ func TestReadHereReadsAgainWhereTheTimeLeadsElsewhere(t *testing.T) {
 	if err != nil || len(seen) != 2 || !here.Time.Equal(at(20).Time) || apartMetres(t, seen[0], seen[1]) < 15_000 {
 		t.Errorf("%v, read at %v, settled on %+v", err, seen, here)
 	}
-	// Half an hour after a change of leg the place is the same for want of a better
+	// Half an hour after the last entry the place is the same for want of a better
 	// one, but far less sure.
 	must(t)(l.LegByHand(ctx, at(60), km("1030.0"), by(90, 2)))
 	here, err = l.ReadHere(ctx, at(60).Time, nil, func(context.Context, *Estimate) (time.Time, error) { return at(90).Time, nil })

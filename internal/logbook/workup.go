@@ -85,7 +85,7 @@ func (l *Log) Where(ctx context.Context, journey int) (*Whereabouts, error) {
 // reading without a receiver.
 //
 // After the last entry, run is the way since; nil if it is not known: then the
-// vehicle, unless it was halted, may have gone anywhere at the journey's speed limit,
+// vehicle, halted or not, may have gone anywhere since at the journey's speed limit,
 // and the covariance says so. Before the last entry, it is interpolated by time
 // between two, run not looked at, and the covariance holds any speed between.
 //
@@ -148,15 +148,14 @@ func (h *hand) ahead(at time.Time, run *Run) (*Estimate, error) {
 	}
 	e := h.estimate()
 	elapsed := at.Sub(h.Time)
-	if !h.Standing {
-		// A distance uniform from 0 to the most has the mean square most^2/3, all of
-		// which may lie on one axis.
-		most := float64(h.SpeedLimit) * elapsed.Seconds()
-		e.Cov.NN += most * most / 3
-		e.Cov.EE += most * most / 3
-	}
+	// Nobody logs that a halt is over: what comes after it is as unknown as after any
+	// other entry. A distance uniform from 0 to the most has the mean square most^2/3,
+	// all of which may lie on one axis.
+	most := float64(h.SpeedLimit) * elapsed.Seconds()
+	e.Cov.NN += most * most / 3
+	e.Cov.EE += most * most / 3
 	if e.Sigma() > staleAfter {
-		return nil, fault.New("estimate_stale", "log where the vehicle has gone since, or give the position",
+		return nil, fault.New("estimate_stale", "log where the vehicle has gone since or that it stood, or give the position",
 			"the last entry of the log is %s old, and the vehicle may be anywhere by now", elapsed.Round(time.Minute))
 	}
 	e.Time = at
