@@ -40,7 +40,7 @@ func runMan(ctx context.Context, root *cobra.Command, s *streams, dir string) er
 		return unwritable(err, dir)
 	}
 	pages := 0
-	for _, c := range append(root.Commands(), root) {
+	for _, c := range allCommands(root) {
 		if err := ctx.Err(); err != nil {
 			return err
 		}

@@ -11,6 +11,7 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/bearing"
 	"shadowread/internal/fault"
+	"shadowread/internal/logbook"
 	"shadowread/internal/photo"
 	"shadowread/internal/reading"
 	"shadowread/internal/vision"
@@ -104,7 +105,7 @@ func (n *numberFlags) read(cmd *cobra.Command, o reading.Options) (*reading.Resu
 			return nil, err
 		}
 	}
-	if o.Time.At == nil || o.Position.Position == nil {
+	if o.Time.At == nil || o.Position.Position == nil && o.Position.Estimate == nil {
 		return nil, fault.Usage("number_alone", "give --time and --position too", "--number needs a time and a position")
 	}
 	sigma := angle.Angle(0) // the reader's default
@@ -122,6 +123,9 @@ type readOptions struct {
 	deviationCard string
 	grid          bool
 	known         knownFlags
+	log           logFlag
+	odometer      parsed[logbook.Odometer]
+	stood         bool
 	overlay       string
 	jobs          quantity
 }
@@ -134,6 +138,7 @@ func newRead(s *streams) *cobra.Command {
 		course:      quantity{min: 0, max: 360, unit: "deg"},
 		number:      newNumberFlags(),
 		declination: newDeclinationFlags(),
+		odometer:    newOdometerFlag(),
 		jobs:        jobsFlag(),
 	}
 	cmd := &cobra.Command{
@@ -160,7 +165,12 @@ the World Magnetic Model 2025 or --declination, east positive. With a deviation 
 (see shadowread swing) so do the heading of the compass on board, compass = magnetic -
 deviation, and what it must show to steer --course. Within 10 degrees of a pole, or
 with --grid, the grid heading is given, from the direction of the Greenwich meridian:
-true - longitude in the north, true + longitude in the south.` +
+true - longitude in the north, true + longitude in the south.
+
+With the log of a journey (--log, or ` + logVariable + `) a photo or number without a place is read at the
+log's estimated position for its time, whose error is in the uncertainty; nothing is
+written to the log (see shadowread log leg). After the log's last entry, say by --odometer
+or --stood how far you have come since: if not, you may be anywhere that 120 km/h lead.` +
 			exits(exitOK, exitError, exitUsage, exitRefused, exitInterrupted),
 		Example: `  shadowread read photo.jpg
   shadowread read --rod-height 50 --course 275 photo.jpg
@@ -169,6 +179,7 @@ true - longitude in the north, true + longitude in the south.` +
   shadowread read --course 275 --deviation-card fixtures/compass/card.json photo.jpg
   shadowread read --instrument fixtures/instrument/board.toml fixtures/instrument/series
   shadowread read --json photos > headings.jsonl
+  shadowread read --log day.db photo.jpg
   shadowread read --number 55.2 --time 2026-03-14T09:26:53+02:00 --position "20 36.852 S, 25 25.860 E"`,
 		RunE: func(cmd *cobra.Command, args []string) error { return runRead(cmd, s, &o, args) },
 	}
@@ -181,6 +192,9 @@ true - longitude in the north, true + longitude in the south.` +
 	f.StringVar(&o.deviationCard, "deviation-card", "", "a card `FILE` of shadowread swing: gives the compass's heading")
 	f.BoolVar(&o.grid, "grid", false, "give the polar grid heading anywhere (within 10 degrees of a pole it is given unasked)")
 	o.known.add(cmd)
+	f.StringVar(&o.log.file, "log", "", "the log `FILE` of the journey: its estimated position serves where there is no other (default what "+logVariable+" names)")
+	f.Var(&o.odometer, "odometer", "what the odometer reads, to go on from the log's last entry")
+	f.BoolVar(&o.stood, "stood", false, "nothing was run since the log's last entry")
 	f.StringVar(&o.overlay, "overlay", "", "write a copy of each photo, with what was found drawn in, into this `DIR`")
 	f.Var(&o.jobs, "jobs", "photos read at once (default the number of processors)")
 	addJSON(cmd, s)
@@ -216,9 +230,42 @@ func runRead(cmd *cobra.Command, s *streams, o *readOptions, args []string) erro
 	if err != nil {
 		return err
 	}
+	if err := exclusive(cmd, "odometer", "stood"); err != nil {
+		return err
+	}
+	if o.log.file == "" && s.log == "" {
+		for _, name := range []string{"odometer", "stood"} {
+			if cmd.Flags().Changed(name) {
+				return fault.Usage("flag_without_other", "give --log too", "--%s has no meaning without --log", name)
+			}
+		}
+		return readWith(cmd, s, o, opts, nil, args)
+	}
+	err = o.log.with(cmd.Context(), s, false, func(book *logbook.Log) error {
+		return readWith(cmd, s, o, opts, book, args)
+	})
+	if o.log.file == "" && fault.Code(err) == "no_log" {
+		return readWith(cmd, s, o, opts, nil, args) // the variable speaks of a log to come
+	}
+	return err
+}
+
+// since is the way since the log's last entry; nil if it is not known.
+func (o *readOptions) since() *logbook.Run {
+	if o.odometer.set {
+		return new(logbook.ByOdometer(o.odometer.value))
+	}
+	if o.stood {
+		return &logbook.Run{Stood: true}
+	}
+	return nil
+}
+
+// readWith reads with a log to take positions from; nil for none.
+func readWith(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Options, book *logbook.Log, args []string) error {
 	show := shown{course: o.course.set, norths: o.grid || opts.Declination != nil || opts.Card != nil}
 	if o.number.number.set {
-		return runNumber(cmd, s, o, opts, show, args)
+		return runNumber(cmd, s, o, opts, book, show, args)
 	}
 	if o.number.sigma.set {
 		return fault.Usage("sigma_without_number", "give --number too", "--number-sigma has no meaning without --number")
@@ -240,11 +287,11 @@ func runRead(cmd *cobra.Command, s *streams, o *readOptions, args []string) erro
 		s.note("time", "using %s", at.UTC().Format("2006-01-02T15:04:05.999Z07:00"))
 	}
 	return readPhotos(cmd.Context(), s, photos, int(o.jobs.value), show, func(ctx context.Context, path string) (*reading.Result, error) {
-		r := reading.Read(ctx, path, opts)
-		if o.overlay == "" || ctx.Err() != nil {
-			return r, nil
+		r, err := readAtEstimate(ctx, book, path, opts, o.since())
+		if err != nil || o.overlay == "" || ctx.Err() != nil {
+			return r, err
 		}
-		_, err := reading.WriteOverlay(path, r, o.overlay)
+		_, err = reading.WriteOverlay(path, r, o.overlay)
 		if !r.OK() && fault.Code(err) != "overlay_not_written" {
 			return r, nil // a file that shows no picture has no overlay; the refusal says why
 		}
@@ -252,7 +299,7 @@ func runRead(cmd *cobra.Command, s *streams, o *readOptions, args []string) erro
 	})
 }
 
-func runNumber(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Options, show shown, args []string) error {
+func runNumber(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Options, book *logbook.Log, show shown, args []string) error {
 	if len(args) > 0 {
 		return fault.Usage("number_with_photo", "give one of the two", "--number and the photo %s contradict each other", args[0])
 	}
@@ -261,11 +308,13 @@ func runNumber(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Opti
 			return err
 		}
 	}
-	r, err := o.number.read(cmd, opts)
+	r, err := o.number.readAtEstimate(cmd, book, opts, o.since())
 	if err != nil {
 		return err
 	}
-	s.note("position", "using %s", o.photo.place.value)
+	if r.Place != nil {
+		s.note("position", "using %s", r.Place.Position)
+	}
 	if err := newPrinter(s, nil, show).print(r); err != nil {
 		return err
 	}

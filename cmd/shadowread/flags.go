@@ -111,9 +111,14 @@ type when struct {
 }
 
 func (w *when) add(fs *pflag.FlagSet, timeUsage, offsetUsage string) {
-	w.offset.name, w.offset.parse = "OFFSET", geo.ParseOffset
+	w.offset = newOffsetFlag()
 	fs.StringVar(&w.time, "time", "", timeUsage)
 	fs.Var(&w.offset, "utc-offset", offsetUsage)
+}
+
+// newOffsetFlag is --utc-offset.
+func newOffsetFlag() parsed[time.Duration] {
+	return parsed[time.Duration]{name: "OFFSET", parse: geo.ParseOffset}
 }
 
 // at returns the time given; nil where none is.

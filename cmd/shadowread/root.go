@@ -21,10 +21,10 @@ Examples:
 {{.Example}}
 {{end}}{{if .HasAvailableSubCommands}}
 Commands:{{range .Commands}}{{if .IsAvailableCommand}}
-  {{rpad .Name 12}} {{.Short}}{{end}}{{end}}
+  {{rpad .Name 12}} {{.Short}}{{end}}{{end}}{{if .HasHelpSubCommands}}
 
 Help topics:{{range .Commands}}{{if .IsAdditionalHelpTopicCommand}}
-  {{rpad .Name 12}} {{.Short}}{{end}}{{end}}
+  {{rpad .Name 12}} {{.Short}}{{end}}{{end}}{{end}}
 {{end}}{{if .HasAvailableLocalFlags}}
 Flags:
 {{.LocalFlags.FlagUsages | trimTrailingWhitespaces}}
@@ -68,15 +68,15 @@ forward axis, the arrow.`,
 	root.CompletionOptions.DisableDefaultCmd = true
 	root.PersistentFlags().BoolVarP(&s.quiet, "quiet", "q", false, "no notes and no progress on standard error")
 	root.AddCommand(newRead(s), newSheet(s), newSky(s, sunHelp), newSky(s, moonHelp),
-		newLens(s), newAlign(s), newDeclination(s), newSwing(s), newCard(s),
+		newLens(s), newAlign(s), newDeclination(s), newSwing(s), newCard(s), newLog(s),
 		newVersion(s), newCompletion(), newMan(s))
 	root.AddCommand(helpTopics()...)
 	return root
 }
 
-func unknownCommand(root *cobra.Command, word string) error {
+func unknownCommand(parent *cobra.Command, word string) error {
 	var names []string
-	for _, c := range root.Commands() {
+	for _, c := range parent.Commands() {
 		names = append(names, c.Name())
 	}
 	return fault.Usage("unknown_command", didYouMean("", word, names), "unknown command %q", word)
@@ -104,15 +104,27 @@ func newHelp() *cobra.Command {
 			if len(args) == 0 {
 				return cmd.Root().Help()
 			}
-			i := slices.IndexFunc(cmd.Root().Commands(), func(c *cobra.Command) bool { return c.Name() == args[0] })
-			if i < 0 {
-				return unknownCommand(cmd.Root(), args[0])
+			topic := cmd.Root()
+			for _, word := range args {
+				i := slices.IndexFunc(topic.Commands(), func(c *cobra.Command) bool { return c.Name() == word })
+				if i < 0 {
+					return unknownCommand(topic, word)
+				}
+				topic = topic.Commands()[i]
 			}
-			topic := cmd.Root().Commands()[i]
 			topic.InitDefaultHelpFlag() // so that it is listed
 			return topic.Help()
 		},
 	}
+}
+
+// allCommands returns a command and all below it, in the order of the help.
+func allCommands(c *cobra.Command) []*cobra.Command {
+	all := []*cobra.Command{c}
+	for _, below := range c.Commands() {
+		all = append(all, allCommands(below)...)
+	}
+	return all
 }
 
 // exits is the part of a command's help that lists its exit statuses.

@@ -226,8 +226,44 @@ func copyFixtures(dir string) error {
 			return err
 		}
 	}
-	return nil
+	// Only read, and too large for a copy each.
+	return os.Symlink(filepath.Join(fixtures, "journey"), filepath.Join(dir, "journey"))
 }
+
+// exampleLogs are the logs that the help's examples go on with: the user's own, of the
+// place and day of panPhoto, and that of the first day of the invented journey.
+var exampleLogs = sync.OnceValues(func() (map[string][]byte, error) {
+	dir, err := os.MkdirTemp("", "logs")
+	if err != nil {
+		return nil, err
+	}
+	defer os.RemoveAll(dir)
+	logs := map[string][]byte{}
+	for name, lines := range map[string][]string{
+		"data/shadowread/log.db": {
+			"begin --position -20.61420,25.43100 --error 15 --odometer 45210.0 --time 2026-03-14T06:00:00Z",
+			"leg --heading 58 --heading-sigma 2 --odometer 45210.0 --time 2026-03-14T06:05:00Z",
+			"halt --odometer 45214.0 --time 2026-03-14T06:30:00Z",
+		},
+		"pan.db": {
+			"begin --position -22.90000,22.30000 --error 15 --odometer 45210.0 --time 2026-08-29T06:05:00Z",
+			"import " + filepath.Join(fixtures, "journey", "29-august") + " --odometers " + filepath.Join(fixtures, "journey", "29-august", "odometer.csv"),
+		},
+	} {
+		path := filepath.Join(dir, filepath.Base(name))
+		for _, line := range lines {
+			var errs bytes.Buffer
+			if execute(context.Background(), append(strings.Fields("log "+line), "--log", path), &streams{out: io.Discard, err: &errs}) != exitOK {
+				return nil, errors.New(errs.String())
+			}
+		}
+		if logs[name], err = os.ReadFile(path); err != nil {
+			return nil, err
+		}
+	}
+	logs["day.db"] = logs["data/shadowread/log.db"]
+	return logs, nil
+})
 
 // Every example in the help must run as it stands.
 func TestExamplesRun(t *testing.T) {
@@ -235,8 +271,12 @@ func TestExamplesRun(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	logs, err := exampleLogs()
+	if err != nil {
+		t.Fatal(err)
+	}
 	root := newRoot(&streams{})
-	for _, c := range append(root.Commands(), root) {
+	for _, c := range allCommands(root) {
 		if c.Example == "" && c.Runnable() {
 			t.Errorf("%s has no example", c.CommandPath())
 		}
@@ -256,6 +296,15 @@ func TestExamplesRun(t *testing.T) {
 					}
 				}
 				t.Chdir(dir)
+				t.Setenv("XDG_DATA_HOME", filepath.Join(dir, "data"))
+				for name, log := range logs {
+					if err := os.MkdirAll(filepath.Dir(name), 0o755); err != nil {
+						t.Fatal(err)
+					}
+					if err := os.WriteFile(name, log, 0o644); err != nil {
+						t.Fatal(err)
+					}
+				}
 				// A shell splits the words and sends the output where the line says; the
 				// command itself runs in this process, which is quicker.
 				sh := exec.Command("sh", "-c", "shadowread() { printf '%s\\0' \"$@\" >words; }\n"+line)

@@ -33,8 +33,10 @@ leaves no half-written file. A second one ends the program at once.`,
 		{
 			Use:   "environment",
 			Short: "environment variables, terminals and pipes",
-			Long: `Three variables are looked at; none changes a result.
+			Long: `Four variables of this program are looked at. XDG_DATA_HOME says where its data are.
 
+    SHADOWREAD_LOG        the log of shadowread log, and where shadowread read takes a
+                          position from that is not known otherwise; --log goes before it
     NO_COLOR              set to anything: no colour
     TERM                  "dumb": no colour
     SHADOWREAD_FORCE_TTY  set to anything: lay results out as on a terminal even in a pipe
@@ -73,6 +75,18 @@ values parted by tabs, without headings:
                  read, compass, magnetic, deviation, sigma
     card         from, until, azimuth, greatest error, cost of a rod out of plumb, error
                  of the 15 degree rule, a number for each course
+    log          a verb that writes: entry, kind, time UTC, way, heading, sigma, "photo",
+                 "number" or "hand", estimated latitude, longitude, semi-axes of the 95 %
+                 ellipse in metres, bearing of the longer one, note
+    log list     the same with the adjusted position, then the entries that it supersedes
+                 and that it is superseded by, note
+    log where    time UTC, latitude, longitude, semi-axes, bearing, time UTC of the last fix
+                 or departure, metres run since, heading, course to go, sigma, metres to
+                 go, sigma, turn (right positive)
+    log compare  entry, time UTC, receiver's position, metres, bearing and sigmas by which
+                 the estimate was off, the same of the adjusted position
+    log check    "log", entries, journeys, version of the schema, last hash; then for each
+                 problem "problem", entry, code, message
 
 Angles are degrees, lengths millimetres; what is not known is empty. Scripts do
 better with --json, where each value has a name.`,

@@ -31,8 +31,9 @@ type streams struct {
 	out, err       io.Writer
 	outTTY, errTTY bool
 	color          bool
-	width          int  // columns of the terminal on out
-	json, quiet    bool // set by the flags of that name
+	width          int    // columns of the terminal on out
+	json, quiet    bool   // set by the flags of that name
+	log            string // what logVariable names
 }
 
 // forceTTY names the variable that makes a pipe look like a terminal.
@@ -41,7 +42,7 @@ const forceTTY = "SHADOWREAD_FORCE_TTY"
 func stdStreams() *streams { return newStreams(os.Stdout, os.Stderr, os.Getenv) }
 
 func newStreams(out, err io.Writer, getenv func(string) string) *streams {
-	s := &streams{out: out, err: err, outTTY: getenv(forceTTY) != "" || isTerminal(out), errTTY: isTerminal(err), width: 100}
+	s := &streams{out: out, err: err, outTTY: getenv(forceTTY) != "" || isTerminal(out), errTTY: isTerminal(err), width: 100, log: getenv(logVariable)}
 	if f, ok := out.(*os.File); ok {
 		if w, _, err := term.GetSize(int(f.Fd())); err == nil && w > 0 {
 			s.width = w

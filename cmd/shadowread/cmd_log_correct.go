@@ -1,0 +1,265 @@
+package main
+
+import (
+	"context"
+	"encoding/hex"
+	"slices"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"shadowread/internal/fault"
+	"shadowread/internal/geo"
+	"shadowread/internal/logbook"
+)
+
+// correctOptions is what may be wrong in an entry.
+type correctOptions struct {
+	leg       legFlags
+	error     quantity
+	source    string
+	reads     parsed[logbook.Odometer]
+	departure departureFlags
+	withdraw  bool
+}
+
+func newLogCorrect(s *streams) *cobra.Command {
+	o := correctOptions{leg: newLegFlags(), error: newSpotFlags().error, reads: newOdometerFlag(), departure: newDepartureFlags()}
+	cmd := &cobra.Command{
+		Use:   "correct ENTRY [PHOTO]",
+		Short: "correct an entry by a new one in its place; the old one stays readable",
+		Long: `Correct an entry: what is given takes the place of what it said, and the rest stays. The
+correction is an entry of its own; the old one stays readable (shadowread log list
+--superseded). It must fit between its neighbours, in time and by the odometer.
+
+A leg may get another heading: by hand, which is what a refused photo asks for, by a
+number, or by a photo, the same one read with other options too. The time of a leg that
+was read with the dial can only be corrected together with its heading, which rests on
+it. A detour is corrected by withdrawing it and what follows.
+
+--withdraw takes the entry out of the reckoning. To put in a leg that was forgotten,
+withdraw the entries after it and log all again in their order.` +
+			exits(exitOK, exitError, exitUsage, exitRefused, exitInterrupted),
+		Example: `  shadowread log correct 2 --heading 121 --heading-sigma 3
+  shadowread log correct 2 --odometer 45212.0 --note "misread by ten"
+  shadowread log correct 1 --position -20.6140,25.4312 --error 10
+  shadowread log correct 3 --withdraw --note "was of the other truck"`,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) == 0 {
+				return fault.Usage("no_entry_given", "give its number, as shadowread log list shows it", "the entry to correct is not given")
+			}
+			return onePhoto(nil, args[1:])
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			number, err := entryNumber(args[0])
+			if err != nil {
+				return err
+			}
+			if err := o.leg.consistent(cmd, args[1:]); err != nil {
+				return err
+			}
+			return o.leg.entry.writeUntimed(cmd, s, false, func(ctx context.Context, book *logbook.Log) (logbook.Added, error) {
+				old, err := book.Entry(ctx, number)
+				if err != nil {
+					return logbook.Added{}, err
+				}
+				return o.correct(cmd, s, book, old, args[1:])
+			})
+		},
+	}
+	f := cmd.Flags()
+	f.SortFlags = false
+	f.BoolVar(&o.withdraw, "withdraw", false, "take the entry out of the reckoning")
+	o.leg.add(cmd, s, "the `TIME`, as 2026-03-14T09:26:53+02:00")
+	f.Lookup("position").Usage = "of a departure, a fix, or a photo: where, as -20.6142,25.4310"
+	f.Var(&o.error, "error", "of a departure's or a fix's position, one sigma on each axis")
+	f.StringVar(&o.source, "source", "", "where that position is from, as `TEXT`")
+	f.Var(&o.reads, "reads", "of a new odometer: what it read from then on")
+	o.departure.add(cmd)
+	return cmd
+}
+
+// correct writes the correction of an entry.
+func (o *correctOptions) correct(cmd *cobra.Command, s *streams, book *logbook.Log, old *logbook.Entry, args []string) (logbook.Added, error) {
+	ctx := cmd.Context()
+	given := cmd.Flags().Changed
+	at := logbook.At{Note: old.Note, Supersedes: old.Number}
+	if given("note") {
+		at.Note = o.leg.entry.note
+	}
+	if o.withdraw {
+		if err := o.only(cmd, "a withdrawal", args, "withdraw", "note"); err != nil {
+			return logbook.Added{}, err
+		}
+		return book.Withdraw(ctx, old.Number, o.leg.entry.note)
+	}
+	t, err := o.leg.photo.when.at()
+	if err != nil {
+		return logbook.Added{}, err
+	}
+	if t != nil {
+		at.Time = *t
+	}
+	run, err := o.leg.way.run(cmd)
+	if err != nil {
+		return logbook.Added{}, err
+	}
+	what := "a " + string(old.Kind())
+	timed := []string{"time", "utc-offset", "note"}
+	onWay := slices.Concat(timed, wayNames)
+	switch c := old.Content.(type) {
+	case *logbook.Departure:
+		if err := o.only(cmd, what, args, slices.Concat(timed, spotNames, modelNames, []string{"odometer"})...); err != nil {
+			return logbook.Added{}, err
+		}
+		if c.Position, c.Sigma, err = o.spot(cmd, s, c.Position, c.Sigma); err != nil {
+			return logbook.Added{}, err
+		}
+		if given("source") {
+			c.Source = o.source
+		}
+		if run.Odometer != nil {
+			c.Odometer = run.Odometer
+		}
+		o.departure.apply(c)
+		return book.Begin(ctx, at, *c)
+	case *logbook.Fix:
+		if err := o.only(cmd, what, args, slices.Concat(onWay, spotNames)...); err != nil {
+			return logbook.Added{}, err
+		}
+		if c.Position, c.Sigma, err = o.spot(cmd, s, c.Position, c.Sigma); err != nil {
+			return logbook.Added{}, err
+		}
+		if given("source") {
+			c.Source = o.source
+		}
+		if run != (logbook.Run{}) {
+			c.Run = run
+		}
+		c.Confirmed = c.Confirmed && !given("position") && !given("error") // that was said of another
+		return book.Fix(ctx, at, *c)
+	case *logbook.Leg:
+		return o.correctLeg(cmd, s, book, old, c, at, run, args)
+	case *logbook.Halt:
+		if err := o.only(cmd, what, args, onWay...); err != nil {
+			return logbook.Added{}, err
+		}
+		return book.Halt(ctx, at, logbook.Halt{Run: run})
+	case *logbook.Tyres:
+		if err := o.only(cmd, what, args, onWay...); err != nil {
+			return logbook.Added{}, err
+		}
+		return book.Tyres(ctx, at, logbook.Tyres{Run: run})
+	case *logbook.OdometerSet:
+		if err := o.only(cmd, "a new odometer", args, append(onWay, "reads")...); err != nil {
+			return logbook.Added{}, err
+		}
+		if o.reads.set {
+			c.After = o.reads.value
+		}
+		return book.SetOdometer(ctx, at, logbook.OdometerSet{Run: run, After: c.After})
+	case *logbook.Note:
+		if err := o.only(cmd, what, args, timed...); err != nil {
+			return logbook.Added{}, err
+		}
+		return book.Note(ctx, at)
+	case *logbook.Remount:
+		if err := o.only(cmd, what, args, timed...); err != nil {
+			return logbook.Added{}, err
+		}
+		return book.Remount(ctx, at)
+	}
+	return logbook.Added{}, fault.New("bad_correction", "withdraw it with --withdraw, and log what was meant",
+		"a %s cannot be corrected in part", old.Kind())
+}
+
+// only refuses flags that say nothing of an entry, and a correction without any.
+func (o *correctOptions) only(cmd *cobra.Command, what string, args []string, names ...string) (err error) {
+	if len(args) > 0 {
+		return fault.Usage("not_of_this_entry", "only a leg has a photo", "%s takes no photo", what)
+	}
+	says := false
+	cmd.Flags().Visit(func(f *pflag.Flag) {
+		switch {
+		case slices.Contains([]string{"log", "json", "quiet"}, f.Name) || err != nil:
+		case slices.Contains(names, f.Name):
+			says = true
+		default:
+			err = fault.Usage("not_of_this_entry", "it takes "+flagList(names), "--%s says nothing of %s", f.Name, what)
+		}
+	})
+	if err == nil && !says {
+		return fault.Usage("nothing_to_correct", "give what is to be different, or --withdraw", "nothing was given to correct")
+	}
+	return err
+}
+
+func flagList(names []string) string {
+	text := ""
+	for i, n := range names {
+		switch {
+		case i == 0:
+		case i == len(names)-1:
+			text += " and "
+		default:
+			text += ", "
+		}
+		text += "--" + n
+	}
+	return text
+}
+
+// spot is a position with its error, where given anew.
+func (o *correctOptions) spot(cmd *cobra.Command, s *streams, p geo.Position, sigma geo.Metres) (geo.Position, geo.Metres, error) {
+	given := cmd.Flags().Changed
+	switch {
+	case given("position"):
+		return (&spotFlags{place: o.leg.photo.place, error: o.error}).given(s)
+	case given("error"):
+		return p, geo.Metres(o.error.value), nil
+	}
+	return p, sigma, nil
+}
+
+// correctLeg gives a leg another heading, or keeps its own and what is kept beside it.
+func (o *correctOptions) correctLeg(cmd *cobra.Command, s *streams, book *logbook.Log, old *logbook.Entry, c *logbook.Leg, at logbook.At, run logbook.Run, args []string) (logbook.Added, error) {
+	ctx := cmd.Context()
+	for _, name := range append([]string{"error", "source", "reads"}, modelNames...) {
+		if cmd.Flags().Changed(name) {
+			return logbook.Added{}, fault.Usage("not_of_this_entry", "see the help for what a leg takes", "--%s says nothing of a leg", name)
+		}
+	}
+	if o.leg.heading.set && c.Photo != nil { // it stays the leg of that photo
+		if run != (logbook.Run{}) || !at.Time.IsZero() {
+			return logbook.Added{}, fault.Usage("contradicting_flags", "correct the heading first, then the rest", "the heading of a leg with a photo is corrected alone")
+		}
+		return book.GiveHeading(ctx, old.Number, logbook.Heading{Heading: o.leg.heading.angle().Bearing(), Sigma: o.leg.headingSigma.angle()}, at.Note)
+	}
+	if len(args) > 0 || o.leg.number.number.set || o.leg.heading.set {
+		return o.leg.log(cmd, s, book, args, at, run, nil)
+	}
+	if err := o.only(cmd, "a leg whose heading stays", nil, slices.Concat([]string{"time", "utc-offset", "note"}, wayNames)...); err != nil {
+		return logbook.Added{}, err
+	}
+	if c.Reading != nil && !at.Time.IsZero() {
+		return logbook.Added{}, fault.Usage("time_of_a_reading", "give the photo or --number again, with --time, or --heading with its sigma",
+			"the heading of entry %d was computed for its time", old.Number)
+	}
+	whole, overlay, err := book.Evidence(ctx, old.Number)
+	if err != nil {
+		return logbook.Added{}, err
+	}
+	switch {
+	case c.Photo != nil && c.Hand == nil:
+		p := logbook.PhotoReading{Name: c.Photo.Name, Reading: c.Reading, Refused: c.Photo.Refused, Message: c.Photo.Message, Whole: whole, Overlay: overlay}
+		if _, err := hex.Decode(p.SHA256[:], []byte(c.Photo.SHA256)); err != nil {
+			return logbook.Added{}, err
+		}
+		return book.LegFromPhoto(ctx, at, run, p)
+	case c.Hand != nil:
+		return book.LegByHand(ctx, at, run, *c.Hand)
+	case c.Reading != nil:
+		return book.LegFromNumber(ctx, at, run, *c.Reading, whole)
+	}
+	return logbook.Added{}, fault.New("bad_correction", "give it --heading and --heading-sigma, or a photo, or --number", "entry %d has no heading yet", old.Number)
+}

@@ -1,0 +1,231 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"os"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/fault"
+	"shadowread/internal/logbook"
+	"shadowread/internal/photo"
+	"shadowread/internal/reading"
+)
+
+type importOptions struct {
+	log       logFlag
+	photo     photoFlags
+	known     knownFlags
+	anew      bool
+	odometers string
+	entries   string
+}
+
+func newLogImport(s *streams) *cobra.Command {
+	o := importOptions{photo: newPhotoFlags()}
+	cmd := &cobra.Command{
+		Use:   "import FOLDER --odometers FILE | --entries FILE",
+		Short: "log a folder of photos with their odometer readings, or a paper log, at once",
+		Long: `Log a folder of photos (JPEG, HEIC) as changes of leg in the order of their times. The
+CSV file of --odometers has a row for each photo: the columns photo (its file name) or
+time (RFC 3339), odometer_km, odometer_mi or odometer_nmi, and if need be
+rolled_over_digits and note. The journey must have been begun.
+
+Or, with --entries, log a CSV file of entries copied from a paper log: the columns are
+in docs/log.md, the first of them entry (departure, leg, halt, fix, note, remount,
+tyres) and time.
+
+Each entry is on the disk when it is listed. What is in the log already is passed over:
+an import that was broken off, or a file that has grown, goes in again. Headings that
+photos do not give are asked for, and the exit status is 3.` +
+			exits(exitOK, exitError, exitUsage, exitRefused, exitInterrupted),
+		Example: `  shadowread log import --log pan.db fixtures/journey/29-august --odometers fixtures/journey/29-august/odometer.csv
+  shadowread log import --log pan.db --entries fixtures/journey/paper.csv`,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) > 1 {
+				return fault.Usage("unexpected_argument", "import one folder after the other", "unexpected argument %q", args[1])
+			}
+			return nil
+		},
+		RunE: func(cmd *cobra.Command, args []string) error { return runImport(cmd, s, &o, args) },
+	}
+	f := cmd.Flags()
+	f.SortFlags = false
+	f.StringVar(&o.odometers, "odometers", "", "the odometer at each photo, from this CSV `FILE`")
+	f.StringVar(&o.entries, "entries", "", "entries of a paper log, from this CSV `FILE`")
+	o.log.add(cmd)
+	addJSON(cmd, s)
+	o.photo.add(cmd, "")
+	f.MarkHidden("time")
+	f.Lookup("utc-offset").Usage = "of the camera's clock, and of times in the file without one, as +02:00 or 2; east is positive"
+	f.Lookup("position").Usage = "where, for all photos (default from the photo, else the log's estimate)"
+	f.BoolVar(&o.anew, "set-up-anew", false, "the instrument was put down and levelled for each reading, not mounted")
+	o.known.add(cmd)
+	return cmd
+}
+
+func runImport(cmd *cobra.Command, s *streams, o *importOptions, args []string) error {
+	switch {
+	case o.odometers != "" && o.entries != "":
+		return exclusive(cmd, "odometers", "entries")
+	case len(args) == 1 && o.entries != "":
+		return fault.Usage("contradicting_flags", "import the two one after the other", "--entries and the folder %s contradict each other", args[0])
+	case len(args) == 1 && o.odometers == "":
+		return fault.Usage("no_odometers", "give --odometers FILE, with a row for each photo", "the odometer's readings are not given")
+	case len(args) == 0 && o.odometers != "":
+		return fault.Usage("no_folder", "name the folder of the photos", "no folder given")
+	case len(args) == 0 && o.entries == "":
+		return fault.Usage("nothing_to_import", "name a folder and --odometers FILE, or give --entries FILE", "there is nothing to import")
+	case o.photo.when.time != "":
+		return fault.Usage("time_with_many_photos", "give --utc-offset and --clock-error, or times in the file", "--time is the time of one photo")
+	}
+	opts, err := o.photo.options(cmd)
+	if err != nil {
+		return err
+	}
+	if err := o.known.use(cmd, &opts); err != nil {
+		return err
+	}
+	file := o.odometers + o.entries
+	csv, err := os.Open(file)
+	if err != nil {
+		return unreadable(err, file)
+	}
+	defer csv.Close()
+
+	t := addedTable(s)
+	bar := progress{s: s}
+	defer bar.wipe()
+	var printing error
+	ctx, cancel := context.WithCancel(cmd.Context())
+	defer cancel()
+	progress := func(a logbook.Added) {
+		bar.wipe()
+		if s.json {
+			printing = s.printJSON(addedOf(a))
+		} else {
+			printing = addedRow(t, a)
+		}
+		if printing != nil {
+			cancel() // what stands in the log stays; the rest can be imported again
+		}
+		tellAdded(s, a)
+	}
+	// A file with departures may begin a log.
+	return o.log.with(ctx, s, o.entries != "", func(book *logbook.Log) error {
+		var done logbook.Imported
+		if o.entries != "" {
+			done, err = book.ImportHand(ctx, logbook.HandImport{
+				CSV: csv, Name: file, UTCOffset: o.photo.when.offset.given(), Progress: progress,
+				Number: func(ctx context.Context, number, sigma angle.Angle, at time.Time, here *logbook.Estimate) (logbook.Reading, []byte, error) {
+					return o.number(ctx, opts, number, sigma, at, here)
+				},
+			})
+		} else {
+			done, err = o.importPhotos(ctx, book, &bar, opts, args[0], file, csv, progress)
+		}
+		bar.wipe()
+		switch {
+		case printing != nil:
+			return printing
+		case err != nil:
+			if n := len(done.Added); n > 0 {
+				s.note("imported", "%s before that went into the log; what is there already is passed over when you import again", entriesText(n))
+			}
+			return ofFile(err)
+		}
+		s.note("imported", "%s added, %d were in the log already", entriesText(len(done.Added)), done.Already)
+		if len(done.NeedHeading) > 0 {
+			return errRefused
+		}
+		return nil
+	})
+}
+
+func (o *importOptions) importPhotos(ctx context.Context, book *logbook.Log, bar *progress, opts reading.Options, dir, file string, csv *os.File, progress func(logbook.Added)) (logbook.Imported, error) {
+	// Where neither photo nor option tells the place, the map of time zones is asked
+	// for where the journey is now; Read then sees whether that was right.
+	var now *photo.Place
+	if w, err := book.Where(ctx, 0); err == nil {
+		now = placeOf(&w.Estimate)
+	}
+	dated := map[string]bool{}
+	return book.ImportPhotos(ctx, logbook.PhotoImport{
+		Dir: dir, CSV: csv, Name: file, UTCOffset: o.photo.when.offset.given(), Progress: progress,
+		TimeOf: func(_ context.Context, path string) (time.Time, error) {
+			facts, err := photo.ReadFacts(path)
+			if err != nil {
+				return time.Time{}, nil // the row may have a time; the reading will say what is wrong
+			}
+			where := opts.Position
+			where.Estimate = now
+			var at *photo.Place
+			if p, err := photo.ResolvePosition(facts, where); err == nil {
+				at = &p
+			}
+			instant, err := photo.ResolveTime(facts, at, opts.Time)
+			if err != nil {
+				return time.Time{}, nil
+			}
+			dated[path] = true
+			return instant.UTC, nil
+		},
+		Read: func(ctx context.Context, path string, at time.Time, here *logbook.Estimate) (logbook.PhotoReading, error) {
+			bar.show("reading %s", path)
+			defer bar.wipe()
+			own := opts
+			own.Position.Estimate = placeOf(here)
+			if !dated[path] {
+				own.Time = noted(own.Time, at)
+			}
+			r := reading.Read(ctx, path, own)
+			if err := ctx.Err(); err != nil {
+				return logbook.PhotoReading{}, err
+			}
+			if r.Instant != nil && r.Instant.UTC.Sub(at).Abs() > time.Second {
+				return logbook.PhotoReading{}, fault.New("time_mismatch", "give --utc-offset, or the photos' times in the file",
+					"%s is of %s by the time zone here, and of %s by that of the log's last position", path, r.Instant.UTC.Format(time.RFC3339), at.UTC().Format(time.RFC3339))
+			}
+			return photoReading(path, r, o.anew)
+		},
+	})
+}
+
+// ofFile makes what is wrong with a file no slip in the command line.
+func ofFile(err error) error {
+	var f *fault.Error
+	if !errors.As(err, &f) || !f.Usage {
+		return err
+	}
+	own := *f
+	own.Usage = false
+	return &own
+}
+
+// noted is a time from a file: written down on paper, often to the minute (common
+// practice), which is uniform over a step of it.
+func noted(t photo.TimeOptions, at time.Time) photo.TimeOptions {
+	t.At = &at
+	if t.Sigma == nil && at.Truncate(time.Minute).Equal(at) {
+		t.Sigma = new(minuteSigma)
+	}
+	return t
+}
+
+// minuteSigma is a minute over the root of 12, about 17 s.
+const minuteSigma = 17320 * time.Millisecond
+
+func (o *importOptions) number(ctx context.Context, opts reading.Options, number, sigma angle.Angle, at time.Time, here *logbook.Estimate) (logbook.Reading, []byte, error) {
+	opts.Time = noted(opts.Time, at)
+	opts.Position.Estimate = placeOf(here)
+	r := reading.ReadNumber(ctx, number, sigma, opts)
+	if !r.OK() {
+		return logbook.Reading{}, nil, fault.New(string(r.Reason), r.Message, "the number gives no heading")
+	}
+	whole, err := json.Marshal(r)
+	return readingOf(r, o.anew), whole, err
+}

@@ -1,0 +1,331 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"path/filepath"
+	"slices"
+	"time"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"shadowread/internal/fault"
+	"shadowread/internal/logbook"
+	"shadowread/internal/photo"
+	"shadowread/internal/reading"
+	"shadowread/internal/workup"
+)
+
+// legFlags is where a leg's heading may come from.
+type legFlags struct {
+	entry         entryFlags // its time is that of the photo's flags
+	photo         photoFlags
+	number        numberFlags
+	heading       quantity
+	headingSigma  quantity
+	known         knownFlags
+	anew          bool
+	way           wayFlags
+	photoHeadings []string // flags that say how a photo or a number is read
+}
+
+func newLegFlags() legFlags {
+	return legFlags{
+		photo: newPhotoFlags(), number: newNumberFlags(), way: newWayFlags(),
+		heading: quantity{min: 0, max: 360, unit: "deg"}, headingSigma: newHandSigma(),
+	}
+}
+
+func (l *legFlags) add(cmd *cobra.Command, s *streams, timeUsage string) {
+	f := cmd.Flags()
+	f.SortFlags = false
+	l.way.add(cmd)
+	f.Var(&l.heading, "heading", "the true heading, had in another way than by the dial")
+	f.Var(&l.headingSigma, "heading-sigma", "one sigma of --heading")
+	l.entry.addRest(cmd, s)
+	before := flagSet(cmd)
+	l.number.add(cmd)
+	l.photo.add(cmd, timeUsage)
+	f.Lookup("position").Usage = "where the photo was taken, as -20.6142,25.4310 (default from the photo, else the log's estimate)"
+	f.BoolVar(&l.anew, "set-up-anew", false, "the instrument was put down and levelled for this reading alone, not mounted")
+	l.known.add(cmd)
+	for _, name := range flagSet(cmd) {
+		if !slices.Contains(before, name) && name != "time" && name != "utc-offset" {
+			l.photoHeadings = append(l.photoHeadings, name)
+		}
+	}
+}
+
+func flagSet(cmd *cobra.Command) (names []string) {
+	cmd.Flags().VisitAll(func(f *pflag.Flag) { names = append(names, f.Name) })
+	return names
+}
+
+func newLogLeg(s *streams) *cobra.Command {
+	l := newLegFlags()
+	cmd := &cobra.Command{
+		Use:   "leg [PHOTO]",
+		Short: "log a change of leg, from a photo, a number read by eye, or a heading by hand",
+		Long: `Log a change of leg: from this odometer reading on, the heading holds that the photo shows,
+or the number under the shadow, or --heading with its sigma.
+
+The whole reading, the photo's SHA-256 and a small picture of what was found are kept.
+Where neither photo nor --position tells the place, it is the log's own estimate, and
+the work-up allows for its error. A photo that is refused makes an entry that asks for a
+heading by hand, and the exit status is 3; the same photo twice is an error.` +
+			exits(exitOK, exitError, exitUsage, exitRefused, exitInterrupted),
+		Example: `  shadowread log leg --odometer 45218.4 photo.jpg
+  shadowread log leg --odometer 45218.4 --number 55.2 --time 2026-03-14T09:26:53+02:00
+  shadowread log leg --odometer 45218.4 --heading 121 --heading-sigma 3 --note "by the compass"`,
+		Args: onePhoto,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := l.one(cmd, args); err != nil {
+				return err
+			}
+			run, err := l.way.run(cmd)
+			if err != nil {
+				return err
+			}
+			return l.entry.writeUntimed(cmd, s, false, func(ctx context.Context, book *logbook.Log) (logbook.Added, error) {
+				return l.log(cmd, s, book, args, logbook.At{Note: l.entry.note}, run, &run)
+			})
+		},
+	}
+	l.add(cmd, s, "the `TIME`, as 2026-03-14T09:26:53+02:00 (default the photo's, or now)")
+	return cmd
+}
+
+func onePhoto(_ *cobra.Command, args []string) error {
+	if len(args) > 1 {
+		return fault.Usage("unexpected_argument", "log photos one by one, or a folder with shadowread log import", "unexpected argument %q", args[1])
+	}
+	return nil
+}
+
+// one checks that the heading comes from one source.
+func (l *legFlags) one(cmd *cobra.Command, args []string) error {
+	if err := l.consistent(cmd, args); err != nil {
+		return err
+	}
+	if len(args) == 0 && !l.number.number.set && !l.heading.set {
+		return fault.Usage("no_heading", "give a photo, --number, or --heading with --heading-sigma; where there is none, log a halt",
+			"the new heading is not given")
+	}
+	return nil
+}
+
+func (l *legFlags) consistent(cmd *cobra.Command, args []string) error {
+	if len(args) > 0 {
+		for _, name := range []string{"number", "heading", "heading-sigma"} {
+			if cmd.Flags().Changed(name) {
+				return fault.Usage("contradicting_flags", "give one of the two", "--%s and the photo %s contradict each other", name, args[0])
+			}
+		}
+	}
+	if l.heading.set {
+		for _, name := range l.photoHeadings {
+			if err := exclusive(cmd, "heading", name); err != nil {
+				return err
+			}
+		}
+	}
+	switch {
+	case l.heading.set && !l.headingSigma.set:
+		return noHandSigma()
+	case l.headingSigma.set && !l.heading.set:
+		return fault.Usage("sigma_without_heading", "give --heading too", "--heading-sigma has no meaning without --heading")
+	case l.number.sigma.set && !l.number.number.set:
+		return fault.Usage("sigma_without_number", "give --number too", "--number-sigma has no meaning without --number")
+	}
+	return nil
+}
+
+// log writes the leg. since is the way since the last entry, for the log's estimate;
+// nil in a correction.
+func (l *legFlags) log(cmd *cobra.Command, s *streams, book *logbook.Log, args []string, at logbook.At, run logbook.Run, since *logbook.Run) (logbook.Added, error) {
+	ctx := cmd.Context()
+	given, err := l.photo.when.at()
+	if err != nil {
+		return logbook.Added{}, err
+	}
+	if given != nil {
+		at.Time = *given
+	}
+	if l.heading.set {
+		if at.Time.IsZero() && at.Supersedes == 0 {
+			at.Time = orNow(nil)
+		}
+		return book.LegByHand(ctx, at, run, logbook.Heading{Heading: l.heading.angle().Bearing(), Sigma: l.headingSigma.angle()})
+	}
+	opts, err := l.photo.options(cmd)
+	if err != nil {
+		return logbook.Added{}, err
+	}
+	if err := l.known.use(cmd, &opts); err != nil {
+		return logbook.Added{}, err
+	}
+	if l.number.number.set {
+		return l.logNumber(cmd, book, opts, at, run, since)
+	}
+	return l.logPhoto(ctx, s, book, opts, args[0], at, run, since)
+}
+
+func (l *legFlags) logNumber(cmd *cobra.Command, book *logbook.Log, opts reading.Options, at logbook.At, run logbook.Run, since *logbook.Run) (logbook.Added, error) {
+	ctx := cmd.Context()
+	if at.Time.IsZero() && at.Supersedes != 0 {
+		old, err := book.Entry(ctx, at.Supersedes)
+		if err != nil {
+			return logbook.Added{}, err
+		}
+		at.Time = old.Time
+	}
+	at.Time = orNow(timeOrNil(at.Time))
+	opts.Time.At = &at.Time
+	r, err := l.number.readAtEstimate(cmd, book, opts, since)
+	if err != nil {
+		return logbook.Added{}, err
+	}
+	if !r.OK() {
+		return logbook.Added{}, photoRefused{fault.New(string(r.Reason), r.Message, "the number gives no heading")}
+	}
+	whole, err := json.Marshal(r)
+	if err != nil {
+		return logbook.Added{}, err
+	}
+	return book.LegFromNumber(ctx, at, run, readingOf(r, l.anew), whole)
+}
+
+func timeOrNil(t time.Time) *time.Time {
+	if t.IsZero() {
+		return nil
+	}
+	return &t
+}
+
+func (l *legFlags) logPhoto(ctx context.Context, s *streams, book *logbook.Log, opts reading.Options, path string, at logbook.At, run logbook.Run, since *logbook.Run) (logbook.Added, error) {
+	sum, err := logbook.HashFile(path)
+	if err != nil {
+		return logbook.Added{}, err
+	}
+	bar := progress{s: s}
+	bar.show("reading %s", path)
+	defer bar.wipe()
+	r, err := readAtEstimate(ctx, book, path, opts, since)
+	bar.wipe()
+	if err != nil {
+		return logbook.Added{}, err
+	}
+	if !r.OK() && at.Supersedes != 0 {
+		return logbook.Added{}, photoRefused{fault.New("photo_refused", r.Message, "%s gives no heading (%s), and entry %d stays as it is", path, r.Reason, at.Supersedes)}
+	}
+	p, err := photoReading(path, r, l.anew)
+	if err != nil {
+		return logbook.Added{}, err
+	}
+	p.Name, p.SHA256 = filepath.Base(path), sum
+	if at.Time.IsZero() && p.Time.IsZero() { // refused, yet the leg was changed
+		at.Time = orNow(nil)
+		s.note("time", "the photo has no time that can be used: the entry has the machine's, %s", at.Time.Format(time.RFC3339))
+	}
+	for _, w := range r.Warnings {
+		s.note(w.Code, "%s", w.Message)
+	}
+	return book.LegFromPhoto(ctx, at, run, p)
+}
+
+// photoReading is a photo as the log keeps it, without name and hash.
+func photoReading(path string, r *reading.Result, anew bool) (p logbook.PhotoReading, err error) {
+	if r.Instant != nil {
+		p.Time = r.Instant.UTC
+	}
+	if p.Whole, err = json.Marshal(r); err != nil {
+		return p, err
+	}
+	if p.Overlay, err = reading.SmallOverlay(path, r); err != nil {
+		p.Overlay = nil // a file that shows no picture has none; the leg counts more
+	}
+	if !r.OK() {
+		p.Refused, p.Message = string(r.Reason), r.Message
+		return p, nil
+	}
+	p.Reading = new(readingOf(r, anew))
+	return p, nil
+}
+
+// readingOf is a heading as the work-up wants it.
+func readingOf(r *reading.Result, anew bool) logbook.Reading {
+	out := logbook.Reading{
+		Heading: *r.Heading, Sigma: r.Sigma, Level: r.Budget.Level, Alignment: r.Budget.Alignment, Position: r.Budget.Position,
+		Body: &workup.Body{Azimuth: r.Sky.Azimuth, Altitude: r.Sky.Altitude}, SetUpAnew: anew,
+	}
+	if r.Place.Source == photo.PositionFromLog {
+		out.ComputedAt = new(r.Place.Position)
+	}
+	return out
+}
+
+// placeOf is the log's estimate as the place of a reading.
+func placeOf(e *logbook.Estimate) *photo.Place {
+	if e == nil {
+		return nil
+	}
+	return &photo.Place{Position: e.Position, Source: photo.PositionFromLog, SigmaKM: e.Sigma().Kilometres()}
+}
+
+// readAtEstimate reads a photo; where neither it nor the options tell the place, at the
+// log's estimate for the time that it turns out to be of. The log may be nil. It fails
+// if since cannot have been run; that there is no estimate is for the reading to say.
+func readAtEstimate(ctx context.Context, book *logbook.Log, path string, o reading.Options, since *logbook.Run) (*reading.Result, error) {
+	facts, _ := photo.ReadFacts(path) // what is wrong with it the reading says
+	return atEstimate(ctx, book, since, o, facts, func(o reading.Options) (*reading.Result, error) {
+		return reading.Read(ctx, path, o), ctx.Err()
+	})
+}
+
+// readAtEstimate is the same for a number read by eye.
+func (n *numberFlags) readAtEstimate(cmd *cobra.Command, book *logbook.Log, o reading.Options, since *logbook.Run) (*reading.Result, error) {
+	if o.Time.At == nil {
+		return n.read(cmd, o) // which says so
+	}
+	return atEstimate(cmd.Context(), book, since, o, photo.Facts{}, func(o reading.Options) (*reading.Result, error) {
+		return n.read(cmd, o)
+	})
+}
+
+// atEstimate calls read with options that have the log's estimate, as often as it
+// takes to settle; with none where the place is known without it.
+func atEstimate(ctx context.Context, book *logbook.Log, since *logbook.Run, o reading.Options, facts photo.Facts, read func(reading.Options) (*reading.Result, error)) (*reading.Result, error) {
+	if _, err := photo.ResolvePosition(facts, o.Position); err == nil || book == nil {
+		return read(o)
+	}
+	var guess time.Time
+	if at, err := photo.ResolveTime(facts, nil, o.Time); err == nil {
+		guess = at.UTC
+	} else if w, err := book.Where(ctx, 0); err == nil {
+		guess = w.Estimate.Time // the map of time zones needs a place to begin with
+	}
+	var r *reading.Result
+	_, why := book.ReadHere(ctx, guess, since, func(_ context.Context, here *logbook.Estimate) (at time.Time, err error) {
+		o.Position.Estimate = placeOf(here)
+		if r, err = read(o); err == nil && r.Instant != nil {
+			at = r.Instant.UTC
+		}
+		return at, err
+	})
+	if why == nil {
+		return r, nil
+	}
+	if !slices.Contains([]string{"position_lost", "estimate_stale", "estimate_unsettled", "before_departure", "no_journey"}, fault.Code(why)) {
+		return nil, why
+	}
+	o.Position.Estimate = nil
+	r, err := read(o)
+	switch {
+	case fault.Code(err) == "number_alone":
+		return nil, why
+	case err == nil:
+		r.Warnings = append(r.Warnings, photo.Warning{Code: fault.Code(why), Message: "the log gives no position: " + why.Error()})
+	}
+	return r, err
+}
