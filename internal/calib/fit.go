@@ -54,6 +54,16 @@ func UnknownLens(width, height int, focalPx float64) Prior {
 	return p
 }
 
+// What the readers of the sheet take for granted of paper and print. Each is one sigma.
+const (
+	// TapedCurl lets the paper rise a third of a millimetre at 100 mm from the foot
+	// along each axis: a sheet taped at its corners. 1/mm.
+	TapedCurl = 3e-5
+	// MeasuredPrint is for a print's scale athwart over fore-and-aft when both 176 mm
+	// were measured with a ruler to 0.1 mm each.
+	MeasuredPrint = 0.0008
+)
+
 // Parameters of the fit, in the order of the covariance matrix.
 const (
 	pRot = iota // 0..2 rotation vector, rad

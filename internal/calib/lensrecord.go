@@ -19,6 +19,7 @@ import (
 	"github.com/BurntSushi/toml"
 
 	"shadowread/internal/fault"
+	"shadowread/internal/wholefile"
 )
 
 // Camera tells one lens at one setting from another, by what photos say of
@@ -125,8 +126,8 @@ const recordHead = `# A camera's lens, solved from photos of the printed sheet.
 func (r LensRecord) file() recordFile {
 	f := recordFile{Schema: lensSchema, Camera: r.Camera}
 	l, s := r.Lens, r.Sigma
-	f.Lens = lensValues{l.F, l.Cx, l.Cy, l.K1, l.K2, l.K3, l.P1, l.P2}
-	f.Sigma = lensValues{s.F, s.Cx, s.Cy, s.K1, s.K2, s.K3, s.P1, s.P2}
+	f.Lens = lensValues(l)
+	f.Sigma = lensValues(s)
 	f.Solution.RMSPx, f.Solution.Views, f.Solution.Solved = r.RMSPx, r.Views, r.Solved.Format(time.DateOnly)
 	return f
 }
@@ -185,8 +186,8 @@ func DecodeLensRecord(data []byte) (LensRecord, error) {
 	l, s := f.Lens, f.Sigma
 	r = LensRecord{
 		Camera: f.Camera,
-		Lens:   Lens{F: l.F, Cx: l.Cx, Cy: l.Cy, K1: l.K1, K2: l.K2, K3: l.K3, P1: l.P1, P2: l.P2},
-		Sigma:  LensSigma{F: s.F, Cx: s.Cx, Cy: s.Cy, K1: s.K1, K2: s.K2, K3: s.K3, P1: s.P1, P2: s.P2},
+		Lens:   Lens(l),
+		Sigma:  LensSigma(s),
 		RMSPx:  f.Solution.RMSPx, Views: f.Solution.Views,
 	}
 	if r.Solved, err = time.Parse(time.DateOnly, f.Solution.Solved); err != nil {
@@ -278,7 +279,7 @@ func cause(err error) error {
 // Save writes the record to a file, whole or not at all: beside it first, then
 // under its name, in place of what stood there. It fails with code
 // "bad_lens_record" for a record that does not validate and "cannot_write".
-func (r LensRecord) Save(path string) (err error) {
+func (r LensRecord) Save(path string) error {
 	if err := r.Validate(); err != nil {
 		return err
 	}
@@ -288,20 +289,7 @@ func (r LensRecord) Save(path string) (err error) {
 	if info, err := os.Lstat(path); err == nil && !info.Mode().IsRegular() {
 		return fault.New("cannot_write", "give the name of a file", "%s is there and is no regular file", filepath.Base(path))
 	}
-	f, err := os.CreateTemp(filepath.Dir(path), ".lens-*.part")
-	if err != nil {
-		return unwritable(err)
-	}
-	defer func() {
-		if err != nil {
-			f.Close()
-			os.Remove(f.Name())
-		}
-	}()
-	if err := errors.Join(r.Encode(f), f.Chmod(0o644), f.Sync(), f.Close()); err != nil {
-		return unwritable(err)
-	}
-	if err := os.Rename(f.Name(), path); err != nil {
+	if err := errors.Join(wholefile.Write(path, r.Encode)); err != nil {
 		return unwritable(err)
 	}
 	return nil

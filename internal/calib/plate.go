@@ -197,11 +197,11 @@ func (p *Plate) Scale(s sheet.Point) (least, most float64) {
 	return math.Sqrt(max(0, e-g)), math.Sqrt(e + g)
 }
 
-// homography fits the plane-to-pixel map h (row-major, h[8] scaled with the rest)
+// FitHomography fits the plane-to-pixel map h (row-major, h[8] scaled with the rest)
 // to point pairs by the normalised linear method (Hartley and Zisserman, Multiple View
 // Geometry, 2nd ed., sections 4.1.2 and 4.4). It needs four pairs or more; ok
 // is false when they do not pin it down.
-func homography(from []sheet.Point, to []Pixel) (h [9]float64, ok bool) {
+func FitHomography(from []sheet.Point, to []Pixel) (h Homography, ok bool) {
 	n := len(from)
 	if n < 4 {
 		return h, false
@@ -293,13 +293,6 @@ func solve8(a *[8][9]float64) (g [9]float64, ok bool) {
 // stand before the lens is known.
 type Homography [9]float64
 
-// FitHomography fits a map from drawing to pixels; it needs at least four pairs
-// that are not all on a line.
-func FitHomography(from []sheet.Point, to []Pixel) (Homography, bool) {
-	h, ok := homography(from, to)
-	return h, ok
-}
-
 // Project maps a point of the drawing to its pixel; NaN on the horizon.
 func (h *Homography) Project(s sheet.Point) Pixel {
 	w := h[6]*s.X + h[7]*s.Y + h[8]
@@ -307,20 +300,6 @@ func (h *Homography) Project(s sheet.Point) Pixel {
 		return Pixel{math.NaN(), math.NaN()}
 	}
 	return Pixel{(h[0]*s.X + h[1]*s.Y + h[2]) / w, (h[3]*s.X + h[4]*s.Y + h[5]) / w}
-}
-
-// SameSide reports whether two points of the drawing lie on the same side of the
-// map's horizon, as points before the camera must.
-func (h *Homography) SameSide(a, b sheet.Point) bool {
-	return (h[6]*a.X+h[7]*a.Y+h[8])*(h[6]*b.X+h[7]*b.Y+h[8]) > 0
-}
-
-// Upright reports whether the map keeps the sheet's sense of rotation at s, as a
-// picture of the printed face does; a mirrored picture turns it over.
-func (h *Homography) Upright(s sheet.Point) bool {
-	const e = 0.01
-	o, x, y := h.Project(s), h.Project(sheet.Point{X: s.X + e, Y: s.Y}), h.Project(sheet.Point{X: s.X, Y: s.Y + e})
-	return (x.U-o.U)*(y.V-o.V)-(x.V-o.V)*(y.U-o.U) < 0 // v runs down
 }
 
 // poseFromHomography splits a map into a pose for a lens of focal length f px and

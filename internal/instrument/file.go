@@ -1,12 +1,10 @@
 package instrument
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"io"
 	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"text/template"
@@ -16,6 +14,7 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
+	"shadowread/internal/wholefile"
 )
 
 const (
@@ -149,23 +148,11 @@ func (r Record) Write(w io.Writer) error {
 // Save writes the record's file whole or not at all; a file of that name is replaced.
 // The error's code is cannot_write, or Check's.
 func (r Record) Save(path string) error {
-	var text bytes.Buffer
-	if err := r.Write(&text); err != nil {
-		return err
+	composing, writing := wholefile.Write(path, r.Write)
+	if writing != nil {
+		return fault.Wrap(writing, "cannot_write", "choose a folder that exists and may be written to", "%s cannot be written", path)
 	}
-	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+".*")
-	if err == nil {
-		defer os.Remove(f.Name()) // fails once it has been moved
-		_, err = f.Write(text.Bytes())
-		err = errors.Join(err, f.Chmod(0o644), f.Sync(), f.Close())
-		if err == nil {
-			err = os.Rename(f.Name(), path)
-		}
-	}
-	if err != nil {
-		return fault.Wrap(err, "cannot_write", "choose a folder that exists and may be written to", "%s cannot be written", path)
-	}
-	return nil
+	return composing
 }
 
 // Load reads the record in a file; see Read.

@@ -53,12 +53,6 @@ const (
 	apartSigma = 5
 	// printOpen leaves the print's stretch to the photos: nobody overlooks 1 %.
 	printOpen = 0.01
-	// printMeasured is one sigma of the stretch when both 176 mm were measured with
-	// a ruler to 0.1 mm each.
-	printMeasured = 0.0008
-	// curlSigma lets the paper rise a third of a millimetre at 100 mm from the
-	// foot along each axis: a sheet taped at its corners.
-	curlSigma = 3e-5 // 1/mm
 )
 
 // Options is what the user knows beside the photos.
@@ -72,7 +66,7 @@ type Options struct {
 
 func (o Options) print() (mean, sigma float64) {
 	if p := o.PrintScale; p != nil {
-		return p[0]/p[1] - 1, printMeasured
+		return p[0]/p[1] - 1, calib.MeasuredPrint
 	}
 	return 0, printOpen
 }
@@ -286,7 +280,7 @@ func openPrior(width, height int, o Options) calib.Prior {
 	p.K1, p.K2, p.K3 = 5*p.K1, 5*p.K2, 5*p.K3
 	p.Decentring *= 5
 	p.StretchMean, p.Stretch = o.print()
-	p.Curl = curlSigma
+	p.Curl = calib.TapedCurl
 	return p
 }
 

@@ -96,7 +96,7 @@ func (v *view) look(seen map[[sha256.Size]byte]string, o Options) error {
 	seen[s.hash] = v.photo
 	prior := calib.UnknownLens(s.gray.W, s.gray.H, 0)
 	prior.StretchMean, prior.Stretch = o.print()
-	prior.Curl = curlSigma
+	prior.Curl = calib.TapedCurl
 	g, plate, err := s.find(func(*vision.Gray) calib.Prior { return prior })
 	if err != nil {
 		return err

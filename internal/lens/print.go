@@ -140,14 +140,14 @@ func (v *PrintView) measure(facts photo.Facts, record calib.LensRecord) (own, cu
 	}
 	g, plate, err := s.find(func(g *vision.Gray) calib.Prior {
 		p := record.Prior(g.W, g.Factor, g.Mirrored)
-		p.Stretch, p.Curl = printOpen, curlSigma
+		p.Stretch, p.Curl = printOpen, calib.TapedCurl
 		return p
 	})
 	if err != nil {
 		return 0, 0, err
 	}
 	samples, _ := vision.SheetPoints(g, sheet.Standard, plate)
-	held, err := plate.Refit(samples, calib.Prior{Lens: plate.Lens, Stretch: printOpen, Curl: curlSigma})
+	held, err := plate.Refit(samples, calib.Prior{Lens: plate.Lens, Stretch: printOpen, Curl: calib.TapedCurl})
 	if err != nil {
 		return 0, 0, fault.Wrap(err, "poor_map", "take the whole sheet, with marks on all sides of the dial in view", "the marks do not pin the sheet down")
 	}

@@ -23,15 +23,9 @@ const (
 	// nobody measured it: office printers hold a thousandth between their axes once
 	// page scaling is off (common practice, from memory).
 	printStretch = 0.001
-	// printMeasured is the same when both 176 mm were measured with a ruler to
-	// 0.1 mm each.
-	printMeasured = 0.0008
 	// printSeen is the same for a photo through a known lens, which shows the stretch
 	// by itself: five times as wide, so that a page fitted to its paper is found.
 	printSeen = 0.005
-	// curlSigma lets the paper rise a third of a millimetre at 100 mm from the foot
-	// along each axis: a sheet taped at its corners.
-	curlSigma = 3e-5 // 1/mm
 	// flatLimit is the residual on the sheet above which it is called curled.
 	flatLimit = 0.05 // mm
 	// residualCost is what a residual left on the sheet costs in direction: measured
@@ -87,7 +81,7 @@ func ReadNumber(_ context.Context, number, sigma angle.Angle, o Options) *Result
 // print returns the mean and sigma of the print's stretch.
 func (o Options) print() (mean, sigma float64) {
 	if p := o.PrintScale; p != nil {
-		return p[0]/p[1] - 1, printMeasured
+		return p[0]/p[1] - 1, calib.MeasuredPrint
 	}
 	return 0, printStretch
 }
@@ -221,7 +215,7 @@ func (o Options) prior(g *vision.Gray, facts photo.Facts, known *lens.Match) cal
 		if o.PrintScale == nil {
 			p.Stretch = printSeen
 		}
-		p.Curl = curlSigma
+		p.Curl = calib.TapedCurl
 		return p
 	}
 	w, h := float64(g.W), float64(g.H)
@@ -237,7 +231,7 @@ func (o Options) prior(g *vision.Gray, facts photo.Facts, known *lens.Match) cal
 		p.Centre *= 25
 	}
 	p.StretchMean, p.Stretch = o.print()
-	p.Curl = curlSigma
+	p.Curl = calib.TapedCurl
 	return p
 }
 

@@ -6,8 +6,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
-	"path/filepath"
 	"slices"
 	"time"
 	"unicode"
@@ -19,6 +17,7 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
+	"shadowread/internal/wholefile"
 )
 
 // Card is a compass's deviation on every heading, with its uncertainty. It holds for
@@ -236,27 +235,11 @@ func (c Card) Save(path string) error { return replace(path, c.Write) }
 // replace writes a file whole or not at all: beside its place first, then moved there.
 // A file of that name is replaced. The error's code is unwritable_file, or write's own.
 func replace(path string, write func(io.Writer) error) error {
-	var content bytes.Buffer
-	if err := write(&content); err != nil {
-		return err
+	composing, writing := wholefile.Write(path, write)
+	if writing != nil {
+		return fault.Wrap(writing, "unwritable_file", "check the folder and its space", "cannot write %s", path)
 	}
-	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+".*")
-	if err == nil {
-		defer os.Remove(f.Name()) // fails once it has been moved
-		_, err = f.Write(content.Bytes())
-		for _, finish := range []func() error{func() error { return f.Chmod(0o644) }, f.Sync, f.Close} {
-			if e := finish(); err == nil {
-				err = e
-			}
-		}
-		if err == nil {
-			err = os.Rename(f.Name(), path)
-		}
-	}
-	if err != nil {
-		return fault.Wrap(err, "unwritable_file", "check the folder and its space", "cannot write %s", path)
-	}
-	return nil
+	return composing
 }
 
 const cardHint = "write the card anew from the swing's readings rather than editing it"

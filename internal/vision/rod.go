@@ -147,9 +147,7 @@ func (r *rodImage) top(light func(sheet.Point) float64, st *Strip, clearZone flo
 	from := 5.8
 	for d := from; d < clearZone-0.7; d += step {
 		p := f.at(d, 0)
-		along := p.X*strip.u.X + p.Y*strip.u.Y
-		across := p.X*strip.v.X + p.Y*strip.v.Y - st.FootOffset
-		if along > 0 && math.Abs(across) < st.Width/2+2.6 {
+		if along, across := strip.place(p); along > 0 && math.Abs(across) < st.Width/2+2.6 {
 			if len(odd) == 0 {
 				from = d + step
 				continue

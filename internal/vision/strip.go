@@ -48,6 +48,11 @@ func (f frame) at(s, n float64) sheet.Point {
 	return sheet.Point{X: s*f.u.X + n*f.v.X, Y: s*f.u.Y + n*f.v.Y}
 }
 
+// place returns where a point of the paper lies in the frame.
+func (f frame) place(p sheet.Point) (s, n float64) {
+	return p.X*f.u.X + p.Y*f.u.Y, p.X*f.v.X + p.Y*f.v.Y - f.offset
+}
+
 // profileRow is the light across the strip at one distance from the foot, divided
 // by the paper's light beside it.
 type profileRow struct {
@@ -70,7 +75,6 @@ type stripFit struct {
 	left, right fitLine
 	depth       float64
 	blur, grow  float64 // sigma of the edge at the foot, mm, and its growth squared per mm squared
-	noise       float64
 }
 
 // fitLine is n = a + b*(s-mid), with its covariance.

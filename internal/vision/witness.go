@@ -190,9 +190,7 @@ func (r *rodImage) look(light func(sheet.Point) float64, st *Strip) (thick float
 			break
 		}
 		p := f.at(d, 0)
-		along := p.X*strip.u.X + p.Y*strip.u.Y
-		across := p.X*strip.v.X + p.Y*strip.v.Y - st.FootOffset
-		if along > 0 && math.Abs(across) < st.Width/2+2.6 {
+		if along, across := strip.place(p); along > 0 && math.Abs(across) < st.Width/2+2.6 {
 			continue // the shadow itself lies there
 		}
 		var odd []float64
