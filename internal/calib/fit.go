@@ -2,6 +2,7 @@ package calib
 
 import (
 	"errors"
+	"maps"
 	"math"
 	"slices"
 
@@ -382,8 +383,9 @@ func edgeMeans(samples []Sample, res, weight []float64) map[int]*edgeMean {
 func dropEdges(samples []Sample, res, weight []float64, sigma float64) (common float64) {
 	edges := edgeMeans(samples, res, weight)
 	var off []float64
-	for _, e := range edges {
-		off = append(off, math.Abs(e.sum/e.n))
+	groups := slices.Sorted(maps.Keys(edges)) // sums in one order: a reading repeats to the last digit
+	for _, k := range groups {
+		off = append(off, math.Abs(edges[k].sum/edges[k].n))
 	}
 	if len(off) == 0 {
 		return 1
@@ -391,7 +393,8 @@ func dropEdges(samples []Sample, res, weight []float64, sigma float64) (common f
 	slices.Sort(off)
 	limit := max(6*1.4826*off[len(off)/2], 3*sigma)
 	excess, count := 0.0, 0.0
-	for _, e := range edges {
+	for _, k := range groups {
+		e := edges[k]
 		if m := e.sum / e.n; math.Abs(m) <= limit {
 			excess += m * m * e.n / (sigma * sigma)
 			count++
@@ -576,7 +579,9 @@ func (f *Fit) judge(samples []Sample, res, weight []float64) {
 		}
 	}
 	var px, mm, count float64
-	for _, e := range edgeMeans(samples, res, weight) {
+	edges := edgeMeans(samples, res, weight)
+	for _, k := range slices.Sorted(maps.Keys(edges)) {
+		e := edges[k]
 		if e.n < 3 || !e.ink {
 			continue
 		}
