@@ -24,6 +24,7 @@ import (
 	"shadowread/internal/instrument"
 	"shadowread/internal/photo"
 	"shadowread/internal/reading"
+	"shadowread/internal/vision"
 )
 
 type alignOptions struct {
@@ -44,7 +45,6 @@ type alignOptions struct {
 
 	tolerance    quantity
 	name         string
-	plumbLine    bool
 	lens         string
 	save, figure string
 	force        bool
@@ -117,7 +117,6 @@ with the sun at 45 degrees is within it by two sigmas.` +
 	f.Var(&o.goal, "goal", "the sigma of heading for which to say how much longer to go on")
 	f.StringVar(&o.save, "save", "", "write an instrument record into this `FILE`")
 	f.StringVar(&o.name, "name", "", "the instrument's `NAME` in its record")
-	f.BoolVar(&o.plumbLine, "plumb-line", false, "the gnomon of the record is a hanging thread, which cannot lean")
 	f.StringVar(&o.lens, "lens", "", "the camera's lens record `FILE`, which goes into the instrument's")
 	f.StringVar(&o.figure, "figure", "", "draw the residuals into this `FILE`, as SVG")
 	f.BoolVarP(&o.force, "force", "f", false, "replace files that are there")
@@ -177,10 +176,8 @@ func (o *alignOptions) check(cmd *cobra.Command, args []string) error {
 	case o.save != "" && o.save == o.figure:
 		return fault.Usage("contradicting_flags", "give two names", "--save and --figure %s are one file", o.figure)
 	}
-	for _, name := range []string{"name", "plumb-line"} {
-		if given(name) && o.save == "" {
-			return fault.Usage("record_not_saved", "give --save FILE too", "--%s has no meaning without --save", name)
-		}
+	if given("name") && o.save == "" {
+		return fault.Usage("record_not_saved", "give --save FILE too", "--name has no meaning without --save")
 	}
 	for _, name := range []string{"turned", "lens", "utc-offset", "clock-error", "rod-diameter", "print-scale", "jobs"} {
 		if err := exclusive(cmd, "readings", name); err != nil {
@@ -206,6 +203,9 @@ func runAlign(cmd *cobra.Command, s *streams, o *alignOptions, args []string) er
 	priors := align.DefaultPriors()
 	priors.RodSigma, priors.PlateSigma, priors.FootSigmaMM = o.square.angle(), o.plate.angle(), o.foot.value
 	priors.HeightMM = o.photo.rodHeight.value
+	if o.photo.plumbLine && !o.foot.set {
+		priors.FootSigmaMM = vision.HangMost / 2 // a thread need not pass the centre
+	}
 	var obs []align.Observation
 	if o.readings != "" {
 		obs, err = o.byEye(opts, &priors)
@@ -393,7 +393,7 @@ func (o *alignOptions) record(s *streams, r *align.Result, w io.Writer) error {
 	if err != nil {
 		return err
 	}
-	if o.plumbLine {
+	if o.photo.plumbLine {
 		tilt, _, sigma := r.Lean()
 		if tilt > 3*sigma {
 			s.note("plumb_line_leans", "the readings show a lean of %.2f° ± %.2g°, which a plumb line cannot have: it touches something, or the wind stood on it", tilt.Degrees(), sigma.Degrees())

@@ -25,6 +25,7 @@ type photoFlags struct {
 	place                    place
 	body                     parsed[*bearing.Body]
 	rodHeight, rodDiameter   quantity
+	plumbLine                bool
 	printScale               parsed[[2]float64]
 	level, alignment         quantity
 }
@@ -53,6 +54,7 @@ func (p *photoFlags) add(cmd *cobra.Command, timeUsage string) {
 	f.Var(&p.body, "body", "sun, moon, or auto: the sun if it is up, else the moon")
 	f.Var(&p.rodHeight, "rod-height", "rod above the sheet; lets the shadow's length check the clock")
 	f.Var(&p.rodDiameter, "rod-diameter", "of the rod; helps to tell its shadow from others")
+	f.BoolVar(&p.plumbLine, "plumb-line", false, "the gnomon is a thread with a weight, within 10 mm of the printed foot (see docs/alignment.md)")
 	f.Var(&p.printScale, "print-scale", "printed over nominal, athwart and fore-and-aft, as 1.000,0.995")
 	f.Var(&p.level, "level-sigma", "one sigma of the rod from plumb across the shadow: 0.5 with a bubble, 2 by eye")
 	f.Var(&p.alignment, "alignment-sigma", "one sigma of the sheet's forward axis against the vehicle's (default 0: the heading is the sheet's)")
@@ -65,7 +67,7 @@ func (p *photoFlags) options(cmd *cobra.Command) (reading.Options, error) {
 		Time:       photo.TimeOptions{UTCOffset: p.when.offset.given()},
 		Position:   positionOptions(&p.place, &p.positionSigma),
 		Body:       p.body.value,
-		Rod:        vision.Rod{HeightMM: p.rodHeight.value, DiameterMM: p.rodDiameter.value},
+		Rod:        vision.Rod{HeightMM: p.rodHeight.value, DiameterMM: p.rodDiameter.value, Hangs: p.plumbLine},
 		PrintScale: p.printScale.given(),
 		Level:      p.level.angle(),
 		Alignment:  p.alignment.angle(),

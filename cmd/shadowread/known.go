@@ -77,6 +77,9 @@ func useInstrument(cmd *cobra.Command, o *reading.Options, file string) (lensFil
 		return "", err
 	}
 	given := cmd.Flags().Changed
+	if given("plumb-line") && record.Gnomon != instrument.PlumbLine {
+		return "", fault.Usage("contradicting_flags", "leave --plumb-line out, or name the record of the plumb line", "%s is the record of a %s", file, record.Gnomon)
+	}
 	if !given("rod-height") {
 		o.Rod.HeightMM = record.HeightMM
 	}
@@ -89,6 +92,7 @@ func useInstrument(cmd *cobra.Command, o *reading.Options, file string) (lensFil
 	if given("alignment-sigma") {
 		record.AlignmentSigma = o.Alignment
 	}
+	o.Rod.Hangs = record.Gnomon == instrument.PlumbLine
 	o.Instrument = &record
 	if lensFile = filepath.FromSlash(record.Lens); lensFile != "" && !filepath.IsAbs(lensFile) {
 		lensFile = filepath.Join(filepath.Dir(file), lensFile)

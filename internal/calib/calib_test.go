@@ -317,3 +317,21 @@ func BenchmarkFitPlate(b *testing.B) {
 		}
 	}
 }
+
+// A frame moved about the paper maps the same places to the same pixels. What the curl's
+// height differs by between the plane and its tangent is below a micrometre there.
+func TestPlateAbout(t *testing.T) {
+	p := &Plate{
+		Lens: Lens{F: 1500, Cx: 1000, Cy: 750, K1: -0.1, K2: 0.02, P1: 0.001},
+		Pose: Pose{R: turn([3]float64{2.8, 0.3, -0.2}, [3][3]float64{{1, 0, 0}, {0, 1, 0}, {0, 0, 1}}), T: [3]float64{5, -8, 340}},
+		Curl: Curl{XX: 4e-5, XY: 1e-5, YY: -2e-5},
+	}
+	at := sheet.Point{X: 7, Y: -6}
+	moved := p.About(at)
+	for _, q := range []sheet.Point{{}, {X: 50}, {Y: -50}, {X: -30, Y: 40}} {
+		want, got := p.Project(sheet.Point{X: at.X + q.X, Y: at.Y + q.Y}), moved.Project(q)
+		if d := math.Hypot(want.U-got.U, want.V-got.V); !(d < 0.005) {
+			t.Errorf("%+v: %+v, want %+v", q, got, want)
+		}
+	}
+}

@@ -160,6 +160,28 @@ func (p *Plate) Unproject(q Pixel) (s sheet.Point, ok bool) {
 	return s, true
 }
 
+// About returns the same map in a frame whose origin lies at a true place on the paper,
+// mm, and whose plane touches the sheet there; the stretch, which holds about the
+// sheet's own foot, is left out.
+func (p *Plate) About(at sheet.Point) *Plate {
+	c := p.Curl
+	z := c.height(at.X, at.Y)
+	// The sheet's slope there is a small rotation that carries the normal over.
+	sx, sy := 2*c.XX*at.X+c.XY*at.Y, c.XY*at.X+2*c.YY*at.Y
+	tilt := turn([3]float64{sy, -sx, 0}, [3][3]float64{{1, 0, 0}, {0, 1, 0}, {0, 0, 1}})
+	r, t := &p.Pose.R, &p.Pose.T
+	out := &Plate{Lens: p.Lens, Curl: c}
+	for i := range 3 {
+		for j := range 3 {
+			for k := range 3 {
+				out.Pose.R[i][j] += r[i][k] * tilt[k][j]
+			}
+		}
+		out.Pose.T[i] = r[i][0]*at.X + r[i][1]*at.Y + r[i][2]*z + t[i]
+	}
+	return out
+}
+
 // HeightOver returns the height above the foot, mm, at which the ray of pixel q comes
 // nearest to the plate's normal through the foot, and the tangent of the angle under
 // which it meets it. ok is false where the lens cannot be inverted or the ray runs

@@ -215,13 +215,16 @@ func (r Record) Correction(sunAzimuth, sunAltitude, direction angle.Angle) (turn
 	alignment := min(total, p.Covariance[Lubber][Lubber])
 	level := float64(r.LevelSigma) * sunAltitude.Tan()
 	if r.Gnomon == PlumbLine {
-		// Only the sheet's tilt squared is left, times a factor that is at most about 1.
-		level = float64(r.LevelSigma * r.LevelSigma)
+		level = float64(PlumbLineLevel(r.LevelSigma))
 	}
 	levelSigma = angle.Angle(math.Hypot(math.Sqrt(total-alignment), level))
 	alignmentSigma = angle.Angle(math.Hypot(math.Sqrt(alignment), float64(r.AlignmentSigma)))
 	return turn.Signed(), levelSigma, alignmentSigma, nil
 }
+
+// PlumbLineLevel is one sigma of a heading by a plumb line over a sheet that is level to
+// the given sigma: the tilt squared, times a factor that is at most about 1.
+func PlumbLineLevel(level angle.Angle) angle.Angle { return level * level }
 
 // turnFor finds the heading that puts the shadow where it was seen, less the heading for
 // a plumb rod on a level sheet. Each turn of the iteration leaves the part lean times

@@ -51,12 +51,6 @@ func (r *Result) findLens(facts photo.Facts, o Options) bool {
 	return true
 }
 
-// plumbLine reports whether the gnomon is known to hang, so that its shadow may pass
-// anywhere near the foot.
-func (o Options) plumbLine() bool {
-	return o.Instrument != nil && o.Instrument.Gnomon == instrument.PlumbLine
-}
-
 // level is one sigma of the rod from plumb, or of a plumb line's sheet from level.
 func (o Options) level() angle.Angle {
 	if o.Instrument != nil {
@@ -96,6 +90,9 @@ func (r *Result) mount(o Options, feared angle.Angle) (turn angle.Angle) {
 	b, tan := r.Budget, math.Abs(r.Sky.Altitude.Tan())
 	if o.Instrument == nil {
 		b.Level = angle.Angle(float64(max(o.Level, feared)) * tan)
+		if o.Rod.Hangs {
+			b.Level = instrument.PlumbLineLevel(o.Level)
+		}
 		b.Alignment = o.Alignment
 		return 0
 	}

@@ -172,6 +172,9 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 	}
 	shadow, err := vision.FindShadow(g, &plate.Plate, sheet.Standard, o.Rod)
 	switch {
+	case errors.Is(err, vision.ErrRodHides) && o.Rod.Hangs:
+		r.refuse(RodHidesShadow, "the thread is not seen beside its shadow, so that one may pass for the other: take the photo from the side, so that the two make an open angle")
+		return
 	case errors.Is(err, vision.ErrAmbiguous):
 		r.refuse(AmbiguousShadow, "more than one line from the foot may be the rod's shadow: keep other rods, wires and creases off the dial")
 		return
@@ -180,6 +183,9 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 		return
 	case errors.Is(err, vision.ErrFootShaded):
 		r.refuse(NoShadow, "the foot of the rod stands in another shadow: step aside, or turn the plate into the open sun")
+		return
+	case err != nil && o.Rod.Hangs:
+		r.refuse(NoShadow, "no shadow of the plumb line on the dial: it needs a clear sun (or bright moon), a thread of 1 to 3 mm that passes the paper within 10 mm of the printed foot and is in view for at least 50 mm, and nothing else shading the dial. Use cord, hang it nearer, and take the photo from the side")
 		return
 	case err != nil:
 		r.refuse(NoShadow, "no shadow of the rod on the dial: it needs a clear sun (or bright moon), nothing else shading the dial, and a rod whose shadow covers 10 mm of the clear zone. If there is one, it may lie behind the rod: take the photo from above")
@@ -203,7 +209,7 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 	if r.Budget.SheetMap > mapLimit {
 		r.refuse(PoorMap, fmt.Sprintf("the marks in view leave the direction open by %.1f°: take the whole sheet, with marks on all sides of the dial", r.Budget.SheetMap.Degrees()))
 	}
-	if _, right := o.footFrom(shadow.Direction); math.Abs(shadow.FootOffset-right) > 1 && !o.plumbLine() {
+	if _, right := o.footFrom(shadow.Direction); math.Abs(shadow.FootOffset-right) > 1 && !o.Rod.Hangs {
 		r.warn("shadow_off_foot", fmt.Sprintf("the shadow passes the printed foot by %.1f mm: the rod does not stand on the foot, or it leans", shadow.FootOffset))
 	}
 }

@@ -170,24 +170,29 @@ type ray struct {
 
 const (
 	offsetStep = 1.0 // mm
-	offsetMost = 4.0 // mm: beyond, a line does not come from this foot
+	offsetMost = 4.0 // mm: beyond, a line does not come from a rod on this foot
 )
 
 // rays lists the dark two-sided lines that start near the foot, strongest first.
 // Each radius gives for every direction the depth of the middle (within 0.6 mm)
 // below the darker of its two flanks; a line collects its depths outward until
-// they run out (the greatest prefix sum).
-func (d *dialImage) rays(diameter float64) []ray {
-	const nOff = int(2*offsetMost/offsetStep) + 1
+// they run out (the greatest prefix sum). Lines pass the foot by most mm at most.
+func (d *dialImage) rays(diameter, most float64) []ray {
+	nOff := int(2*most/offsetStep) + 1
 	flank := max(3, diameter/2+1.2) // mm: clear of rods up to 5 mm thick and their penumbra
 	depth := make([][]float64, d.rows)
-	// shift[o][j] is the turn, in columns, of a line off the foot at a radius.
+	// shift[o][j] is the turn, in columns, of a line off the foot at a radius; unmet
+	// where the line does not come so near.
+	const unmet = math.MaxInt
 	shift := make([][]int, nOff)
 	for o := range shift {
 		shift[o] = make([]int, d.rows)
 		for j := range d.rows {
-			x := (-offsetMost + offsetStep*float64(o)) / d.radius(j)
-			shift[o][j] = int(math.Round(math.Asin(max(-1, min(1, x))) * dialColumns / (2 * math.Pi)))
+			x := (-most + offsetStep*float64(o)) / d.radius(j)
+			shift[o][j] = unmet
+			if math.Abs(x) < 0.95 {
+				shift[o][j] = int(math.Round(math.Asin(x) * dialColumns / (2 * math.Pi)))
+			}
 		}
 	}
 	for j, row := range d.ratio {
@@ -197,11 +202,14 @@ func (d *dialImage) rays(diameter float64) []ray {
 	score := make([]ray, dialColumns)
 	for i := range score {
 		for o := range nOff {
-			off := -offsetMost + offsetStep*float64(o)
+			off := -most + offsetStep*float64(o)
 			sum, best, gaps := 0.0, 0.0, 0
 			end, total, count := 0, 0.0, 0
 			depthSum := 0.0
 			for j := range d.rows {
+				if shift[o][j] == unmet {
+					continue
+				}
 				k := i + shift[o][j]
 				if k < 0 {
 					k += dialColumns

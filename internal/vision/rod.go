@@ -14,22 +14,31 @@ import (
 type rodImage struct {
 	plate  *calib.Plate
 	camera [3]float64
-	radius float64 // mm, with a margin
-	height float64 // mm, with a margin
-	known  bool    // the height was stated
+	radius float64      // mm, with a margin
+	height float64      // mm, with a margin
+	known  bool         // the height was stated
+	plain  float64      // mm from the foot, within which nothing is printed
+	cross  *sheet.Point // the printed foot, where the rod stands off it and its ink is in the way
 }
 
 // A rod of unknown size is masked as one of 75 x 4 mm: too large costs some
 // shadow, too small would read the rod for its shadow.
-func newRodImage(p *calib.Plate, rod Rod) *rodImage {
+func newRodImage(p *calib.Plate, s *sheet.Sheet, rod Rod) *rodImage {
 	d, h := rod.DiameterMM, rod.HeightMM
 	if d == 0 {
 		d = 4
 	}
-	if h == 0 {
+	switch {
+	case h > 0:
+	case rod.Hangs:
+		h = threadHeight
+	default:
 		h = 75
 	}
-	return &rodImage{plate: p, camera: p.Pose.Centre(), radius: d/2 + 0.5, height: h * 1.04, known: rod.HeightMM > 0}
+	return &rodImage{
+		plate: p, camera: p.Pose.Centre(), radius: d/2 + 0.5, height: h * 1.04, known: rod.HeightMM > 0,
+		plain: s.Dial.ClearZone[1] - 1,
+	}
 }
 
 // direction is where the rod's image runs on the paper, away from the camera.
@@ -45,6 +54,9 @@ func (r *rodImage) length() float64 {
 }
 
 func (r *rodImage) hides(q sheet.Point) bool {
+	if r.cross != nil && math.Hypot(q.X-r.cross.X, q.Y-r.cross.Y) < shadowStart {
+		return true
+	}
 	dx, dy := q.X-r.camera[0], q.Y-r.camera[1]
 	l2 := dx*dx + dy*dy
 	if l2 == 0 {
@@ -101,7 +113,7 @@ func (r *rodImage) shadowBeyond(g *Gray, d *dialImage) bool {
 	f := newFrame(r.direction(), 0)
 	light := r.overPaper(g, d)
 	dark, seen := 0, 0
-	for s := r.length() + 2; s < 56; s++ {
+	for s := r.length() + 2; s < r.plain; s++ {
 		mid, flank := light(f.at(s, 0)), min(light(f.at(s, -4)), light(f.at(s, 4)))
 		if math.IsNaN(mid + flank) {
 			continue

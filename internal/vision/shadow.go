@@ -22,6 +22,9 @@ var (
 // Rod is what is known of the gnomon; zero means unknown.
 type Rod struct {
 	HeightMM, DiameterMM float64
+	// Hangs tells a plumb line, whose thread may pass the paper up to a centimetre from
+	// the printed foot and need not stand square to it.
+	Hangs bool
 }
 
 const (
@@ -37,12 +40,20 @@ const (
 // masked. Each candidate is then measured edge by edge and must look like a
 // shadow: two parallel edges, a rod's width, and no witness against it (castByRod).
 func FindShadow(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod) (*Strip, error) {
-	img := newRodImage(p, rod)
+	if rod.Hangs {
+		return findHanging(g, p, s, rod)
+	}
+	return findStanding(g, p, s, rod, newRodImage(p, s, rod))
+}
+
+// findStanding measures the strip of a rod that stands on the origin of the plate's
+// frame.
+func findStanding(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod, img *rodImage) (*Strip, error) {
 	dial, ok := lookAtDial(g, p, s, img.hides)
 	if !ok {
 		return nil, ErrNoShadow
 	}
-	rays := dial.rays(rod.DiameterMM)
+	rays := dial.rays(rod.DiameterMM, offsetMost)
 	var strips []*Strip
 	var scores []float64
 	covered, shaded := false, false

@@ -245,12 +245,12 @@ func TestStripReachesTheBoundAndOwnsUpToIt(t *testing.T) {
 // measureOnly measures the strip in a picture that shows nothing else, so that no
 // rod can be seen and no witness heard.
 func measureOnly(g *Gray, p *calib.Plate, dir angle.Angle) (*Strip, error) {
-	img := newRodImage(p, Rod{})
+	img := newRodImage(p, sheet.Standard, Rod{})
 	dial, ok := lookAtDial(g, p, sheet.Standard, img.hides)
 	if !ok {
 		return nil, ErrNoShadow
 	}
-	for _, r := range dial.rays(0) {
+	for _, r := range dial.rays(0, offsetMost) {
 		if (r.dir - dir).Signed().Abs() < 3*angle.Degree {
 			return measureStrip(g, p, sheet.Standard, r, Rod{}, img, dial)
 		}

@@ -183,7 +183,7 @@ func (r *rodImage) look(light func(sheet.Point) float64, st *Strip) (thick float
 	differs := max(0.1, 5*st.Noise)
 	var widths []float64
 	samples, missed := 0, 0
-	for d := 5.8; d < 56; d += 0.5 {
+	for d := 5.8; d < r.plain; d += 0.5 {
 		// The height at which the rod's axis stands before the paper at d.
 		z := c[2] * d / (away + d)
 		if z > top {

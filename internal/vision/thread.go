@@ -1,0 +1,154 @@
+package vision
+
+import (
+	"math"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/calib"
+	"shadowread/internal/sheet"
+)
+
+const (
+	// HangMost is how far from the printed foot a thread may pass the paper, mm.
+	HangMost = 10.0
+	// swayMost is the largest slope across the line of sight that a thread may have
+	// against the sheet: a sheet set by eye, 3 degrees from level (common practice).
+	swayMost = 0.06
+	// threadSeen is how much of a thread must be seen beside its shadow, mm on the paper.
+	threadSeen = 10.0
+	// threadHeight stands for a height that was not stated, mm: one that masks too much
+	// costs some shadow, too little would read the thread for its shadow.
+	threadHeight = 250.0
+)
+
+// hanging is a thread as found: where it meets the paper, and where a camera would stand
+// that saw it in this place if it were square to the paper. A shear along the paper takes
+// the one view into the other and leaves the paper as it is.
+type hanging struct {
+	foot   sheet.Point
+	camera [3]float64
+	seen   float64 // mm of its image
+}
+
+// findHanging measures the strip of a plumb line. Shadow and image of a thread meet where
+// it passes the paper, and the image runs away from the camera, whose place the map
+// tells; so that a thread which is seen beside its shadow gives its foot, and is then
+// measured like a rod that stands there. One that is not seen vouches for no line.
+func findHanging(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod) (*Strip, error) {
+	img := newRodImage(p, s, rod)
+	dial, ok := lookAtDial(g, p, s, func(sheet.Point) bool { return false })
+	if !ok {
+		return nil, ErrNoShadow
+	}
+	light := img.overPaper(g, dial)
+	var best hanging
+	var cast ray // the line that meets the thread
+	hides := false
+	for i, r := range dial.rays(rod.DiameterMM, HangMost) {
+		if i >= 6 {
+			break
+		}
+		h := img.meets(light, r, rod.DiameterMM)
+		switch {
+		case h.seen < threadSeen:
+			hides = hides || img.mayBe(r)
+		case cast.score == 0:
+			best, cast = h, r
+		case r.score > 0.35*cast.score && (img.mayBe(r) || img.mayBe(cast)):
+			return nil, ErrRodHides
+		case r.score > 0.35*cast.score:
+			return nil, ErrAmbiguous
+		}
+	}
+	switch {
+	case cast.score == 0 && hides:
+		return nil, ErrRodHides
+	case cast.score == 0:
+		return nil, ErrNoShadow
+	}
+	moved, near := p.About(best.foot), *s
+	near.Dial.ClearZone[1] -= math.Hypot(best.foot.X, best.foot.Y)
+	img = newRodImage(moved, &near, rod)
+	img.camera, img.cross = best.camera, &sheet.Point{X: -best.foot.X, Y: -best.foot.Y}
+	st, err := findStanding(g, moved, &near, rod, img)
+	if err != nil {
+		return nil, err
+	}
+	if (st.Direction - cast.dir).Signed().Abs() > 3*angle.Degree {
+		return nil, ErrAmbiguous
+	}
+	_, across := newFrame(st.Direction, 0).place(best.foot)
+	st.FootOffset += across
+	// What ends the strip is the shadow of what the thread hangs from.
+	st.Length, st.LengthSigma, st.RodTop = 0, 0, nil
+	return st, nil
+}
+
+// meets looks for the thread's image beside a dark line: from every place of the line
+// near the foot, away from the camera, for every sway.
+func (r *rodImage) meets(light func(sheet.Point) float64, line ray, diameter float64) (best hanging) {
+	strip := newFrame(line.dir, line.offset)
+	for along := -HangMost; along <= HangMost; along++ {
+		h := hanging{foot: strip.at(along, 0)}
+		if math.Hypot(h.foot.X, h.foot.Y) > HangMost {
+			continue
+		}
+		view := newFrame(angle.Clockwise(h.foot.X-r.camera[0], h.foot.Y-r.camera[1]), 0)
+		for sway := -swayMost; sway <= swayMost; sway += 0.01 {
+			// The camera as seen from the foot: a thread's shear moves the one and not the other.
+			aside := sway * r.camera[2]
+			h.camera = [3]float64{
+				r.camera[0] - h.foot.X + aside*view.v.X,
+				r.camera[1] - h.foot.Y + aside*view.v.Y,
+				r.camera[2],
+			}
+			h.seen = r.threadFrom(light, h, strip, along, diameter)
+			if h.seen > best.seen {
+				best = h
+			}
+		}
+	}
+	return best
+}
+
+// threadFrom returns how far the image of a thread is seen from its foot, mm on the
+// paper: something other than paper, with plain paper to both sides and clear of the strip.
+func (r *rodImage) threadFrom(light func(sheet.Point) float64, h hanging, strip frame, from, diameter float64) (seen float64) {
+	const differs = 0.1 // of the paper's light
+	f := newFrame(angle.Clockwise(-h.camera[0], -h.camera[1]), 0)
+	s0, n0 := f.place(h.foot)
+	f.offset = n0
+	// The mean of three places along the line, against the noise.
+	off := func(d, n float64) float64 {
+		return math.Abs((light(f.at(d-0.4, n))+light(f.at(d, n))+light(f.at(d+0.4, n)))/3 - 1)
+	}
+	sum := 0.0
+	for d := shadowStart; ; d++ {
+		p := f.at(s0+d, 0)
+		out := math.Hypot(p.X, p.Y)
+		if out > r.plain {
+			return seen
+		}
+		along, across := strip.place(p)
+		if out < shadowStart || along > from && math.Abs(across) < diameter/2+3 {
+			continue // the printed foot, or the strip itself
+		}
+		thread := max(off(s0+d, -0.6), off(s0+d, -0.2), off(s0+d, 0.2), off(s0+d, 0.6)) > differs
+		side := diameter/2 + 3
+		plain := off(s0+d, -side) < differs && off(s0+d, side) < differs
+		if thread && plain {
+			sum++
+		} else {
+			sum--
+		}
+		seen = max(seen, sum)
+	}
+}
+
+// mayBe reports whether a line may be the thread's own image, or lie with it: it then
+// points away from the camera.
+func (r *rodImage) mayBe(line ray) bool {
+	from := newFrame(line.dir, line.offset).at(0, 0)
+	away := angle.Clockwise(from.X-r.camera[0], from.Y-r.camera[1])
+	return (away - line.dir).Signed().Abs() < 8*angle.Degree
+}
