@@ -3,6 +3,8 @@ package main
 import (
 	"bytes"
 	"fmt"
+	"math"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"time"
@@ -81,7 +83,7 @@ func runSwing(cmd *cobra.Command, s *streams, o *swingOptions) error {
 	switch {
 	case o.sightings.file == "":
 		return fault.Usage("no_sightings", "give --sightings FILE", "no readings given")
-	case o.card != "" && o.card == o.pdf:
+	case o.card != "" && filepath.Clean(o.card) == filepath.Clean(o.pdf):
 		return fault.Usage("contradicting_flags", "give two names", "--card and --pdf %s are one file", o.pdf)
 	case o.pdf == "" && cmd.Flags().Changed("paper"):
 		return fault.Usage("paper_without_output", "give --pdf FILE too", "--paper has no meaning without --pdf")
@@ -105,23 +107,12 @@ func runSwing(cmd *cobra.Command, s *streams, o *swingOptions) error {
 	if err != nil {
 		return err
 	}
-	if out.declination == nil && set.anyTrue() {
-		if at.place == nil || at.instant == nil {
-			return fault.Usage("no_declination", "give --declination, or --position with --time or --date for the model's",
-				"true headings need the declination to become magnetic")
-		}
-		model, err := reading.ModelDeclination(*at.instant, *at.place)
-		if err != nil {
-			return asUsage(err)
-		}
-		if text := reading.ZoneText(*model.Field); text != "" {
-			s.note("magnetic_"+model.Field.Zone.String(), "%s", text)
-		}
-		out.declination = &model
+	if err := out.decline(s, set, at); err != nil {
+		return err
 	}
 	wanted := swing.Options{Shared: set.shared()}
 	if d := out.declination; d != nil {
-		wanted.Declination, wanted.DeclinationSigma = d.Value, d.Sigma
+		wanted.Declination = &swing.Declination{Value: d.Value, Sigma: d.Sigma, Source: d.Source()}
 	}
 	if out.analysis, err = swing.Analyse(set.list, wanted); err != nil {
 		return err
@@ -149,7 +140,46 @@ func runSwing(cmd *cobra.Command, s *streams, o *swingOptions) error {
 		return err
 	}
 	if noCard != nil {
-		s.note(fault.Code(noCard), "there is no card: %s", noCard)
+		s.note(fault.Code(noCard), "%s", noCard)
+	}
+	return nil
+}
+
+// decline settles the declination: that of the flags, else the model's; nil where no
+// heading is true. One of the flags that the model contradicts is noted.
+func (r *swingResult) decline(s *streams, set *sightings, at spot) error {
+	switch {
+	case !set.anyTrue() && r.declination != nil:
+		s.note("declination_unused", "all headings are magnetic: --declination is not used")
+		r.declination = nil
+		return nil
+	case !set.anyTrue():
+		return nil
+	case at.place == nil || at.instant == nil:
+		if r.declination != nil {
+			return nil
+		}
+		return fault.Usage("no_declination", "give --declination, or --position with --time or --date for the model's",
+			"true headings need the declination to become magnetic")
+	}
+	model, err := reading.ModelDeclination(*at.instant, *at.place)
+	if err != nil {
+		if r.declination != nil {
+			return nil // outside the model's years, say
+		}
+		return asUsage(err)
+	}
+	if text := reading.ZoneText(*model.Field); text != "" {
+		s.note("magnetic_"+model.Field.Zone.String(), "%s", text)
+	}
+	if r.declination == nil {
+		r.declination = &model
+		return nil
+	}
+	apart := (r.declination.Value - model.Value).Signed()
+	if sigma := angle.Angle(math.Hypot(float64(r.declination.Sigma), float64(model.Sigma))); apart.Abs() > 2*sigma {
+		s.note("declination_doubtful", "--declination %s is not the World Magnetic Model's %s: look at its sign, east is positive",
+			eastWest(r.declination.Value, r.declination.Sigma), eastWest(model.Value, model.Sigma))
 	}
 	return nil
 }
@@ -186,9 +216,6 @@ type swingResult struct {
 }
 
 var coefficientNames = [...]string{swing.A: "A", swing.B: "B", swing.C: "C", swing.D: "D", swing.E: "E"}
-
-const swingSigns = "east positive; magnetic = true - declination; compass = magnetic - deviation; " +
-	"deviation = A + B sin z + C cos z + D sin 2z + E cos 2z, z the compass heading; A absorbs the error of the declination and of the lubber line"
 
 // The JSON object of shadowread swing.
 type (
@@ -237,7 +264,7 @@ type (
 
 func (r *swingResult) json() swingJSON {
 	a := r.analysis
-	out := swingJSON{Signs: swingSigns, Freedom: a.Freedom, Remarks: append([]string{}, a.Remarks...)}
+	out := swingJSON{Signs: swing.Signs, Freedom: a.Freedom, Remarks: append([]string{}, a.Remarks...)}
 	if d := r.declination; d != nil {
 		out.Declination, out.DeclinationSigma, out.DeclinationSource = new(rounded(d.Value)), new(rounded(d.Sigma)), new(d.Source())
 	}
@@ -290,8 +317,12 @@ func (r *swingResult) print(s *streams) error {
 	return r.forPeople(s)
 }
 
-// pipe prints records of several kinds; the first cell names it.
+// pipe prints records of several kinds; the first cell names it. What limits the swing
+// is noted.
 func (r *swingResult) pipe(s *streams) error {
+	for _, remark := range r.analysis.Remarks {
+		s.note("swing_remark", "%s", remark)
+	}
 	t := &table{s: s}
 	j := r.json()
 	yes := func(b bool, text string) string {
@@ -325,7 +356,7 @@ func (r *swingResult) pipe(s *streams) error {
 
 func (r *swingResult) forPeople(s *streams) error {
 	a := r.analysis
-	fmt.Fprintf(s.out, "%s\n\n", s.paint(dim, s.wrap(0, swingSigns)))
+	fmt.Fprintf(s.out, "%s\n\n", s.paint(dim, s.wrap(0, swing.Signs)))
 	if d := r.declination; d != nil {
 		fmt.Fprintf(s.out, "declination  %s (%s)\n\n", signedWith(d.Value, d.Sigma), declinationSource(*d))
 	}

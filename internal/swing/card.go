@@ -17,7 +17,6 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
-	"shadowread/internal/wholefile"
 )
 
 // Card is a compass's deviation on every heading, with its uncertainty. It holds for
@@ -27,7 +26,10 @@ type Card struct {
 	Title        string
 	Swung        time.Time // UTC
 	Coefficients Coefficients
-	Points       []Point // the readings it rests on
+	// Declination made the swing's true headings magnetic; nil if none of them was true.
+	// A holds its error, so that the card steers right together with this declination.
+	Declination *Declination
+	Points      []Point // the readings it rests on
 
 	covariance [count][count]float64 // of the coefficients, rad²
 	misfit     angle.Angle           // one sigma of what the equation leaves unexplained
@@ -50,9 +52,9 @@ const maxSlope = 0.8
 // coefficients, deviation_too_large or bad_title.
 func (a Analysis) Card(title string, swung time.Time) (Card, error) {
 	if unknown := a.unknown(); unknown != "" {
-		return Card{}, fault.New("swing_incomplete", a.Remarks[0], "there is no card without the coefficients %s", unknown)
+		return Card{}, fault.New("swing_incomplete", a.Remarks[0], "there is no card without %s", unknown)
 	}
-	c := Card{Title: title, Swung: swung.UTC().Truncate(time.Second), Coefficients: a.Coefficients, covariance: a.covariance, misfit: a.misfit}
+	c := Card{Title: title, Swung: swung.UTC().Truncate(time.Second), Coefficients: a.Coefficients, Declination: a.declination, covariance: a.covariance, misfit: a.misfit}
 	for _, r := range a.Readings {
 		c.Points = append(c.Points, Point{r.Compass, r.Deviation, r.Outlier})
 	}
@@ -156,11 +158,16 @@ const (
 )
 
 type cardFile struct {
-	Format       string         `json:"format"`
-	Version      int            `json:"version"`
-	Signs        string         `json:"signs"` // for people; not read
-	Title        string         `json:"title"`
-	Swung        time.Time      `json:"swung"`
+	Format  string    `json:"format"`
+	Version int       `json:"version"`
+	Signs   string    `json:"signs"` // for people; not read
+	Title   string    `json:"title"`
+	Swung   time.Time `json:"swung"`
+
+	Declination       *float64 `json:"declination_deg"` // null where no heading was true
+	DeclinationSigma  *float64 `json:"declination_sigma_deg"`
+	DeclinationSource string   `json:"declination_source"` // then noDeclination
+
 	Coefficients [count]float64 `json:"coefficients_a_to_e_deg"`
 	Covariance   [][]float64    `json:"covariance_deg2"`
 	Misfit       float64        `json:"misfit_deg"`
@@ -182,7 +189,7 @@ type fileLine struct {
 	Sigma     float64 `json:"sigma_deg"`
 }
 
-const signs = "east positive; compass = magnetic - deviation; deviation = A + B sin z + C cos z + D sin 2z + E cos 2z, z the compass heading"
+const noDeclination = "none"
 
 const squareDegree = float64(angle.Degree * angle.Degree) // rad²
 
@@ -204,9 +211,12 @@ func fileLines(lines []Line) []fileLine {
 // there for people and follow from the coefficients.
 func (c Card) Write(w io.Writer) error {
 	f := cardFile{
-		Format: fileFormat, Version: fileVersion, Signs: signs, Title: c.Title, Swung: c.Swung,
+		Format: fileFormat, Version: fileVersion, Signs: Signs, Title: c.Title, Swung: c.Swung, DeclinationSource: noDeclination,
 		Misfit: round(c.misfit.Degrees(), 6), ByCompass: fileLines(c.ByCompass()), ByMagnetic: fileLines(c.ByMagnetic()),
 		Points: []filePoint{},
+	}
+	if d := c.Declination; d != nil {
+		f.Declination, f.DeclinationSigma, f.DeclinationSource = new(round(d.Value.Degrees(), 6)), new(round(d.Sigma.Degrees(), 6)), d.Source
 	}
 	for k, v := range c.Coefficients {
 		f.Coefficients[k] = round(v.Degrees(), 6)
@@ -227,19 +237,6 @@ func (c Card) Write(w io.Writer) error {
 	}
 	_, err = w.Write(append(out, '\n'))
 	return err
-}
-
-// Save writes the card file; see replace.
-func (c Card) Save(path string) error { return replace(path, c.Write) }
-
-// replace writes a file whole or not at all: beside its place first, then moved there.
-// A file of that name is replaced. The error's code is unwritable_file, or write's own.
-func replace(path string, write func(io.Writer) error) error {
-	composing, writing := wholefile.Write(path, write)
-	if writing != nil {
-		return fault.Wrap(writing, "unwritable_file", "check the folder and its space", "cannot write %s", path)
-	}
-	return composing
 }
 
 const cardHint = "write the card anew from the swing's readings rather than editing it"
@@ -284,6 +281,19 @@ func ReadCard(r io.Reader, name string) (Card, error) {
 	c := Card{Title: f.Title, Swung: f.Swung.UTC(), misfit: angle.FromDegrees(f.Misfit)}
 	if f.Swung.IsZero() {
 		return bad("it does not say when the compass was swung")
+	}
+	switch d, sigma := f.Declination, f.DeclinationSigma; f.DeclinationSource {
+	case noDeclination:
+		if d != nil || sigma != nil {
+			return bad("it has a declination that comes from nowhere")
+		}
+	case FromModel, AsGiven:
+		if d == nil || sigma == nil || !(math.Abs(*d) <= 180) || !(*sigma > 0 && *sigma <= 180) {
+			return bad("its declination is no angle with an uncertainty")
+		}
+		c.Declination = &Declination{angle.FromDegrees(*d), angle.FromDegrees(*sigma), f.DeclinationSource}
+	default:
+		return bad("it does not say with which declination the compass was swung")
 	}
 	for k, v := range f.Coefficients {
 		if !(math.Abs(v) <= 180) {

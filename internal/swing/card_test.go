@@ -6,9 +6,7 @@ import (
 	"errors"
 	"io"
 	"math"
-	"os"
 	"os/exec"
-	"path/filepath"
 	"strings"
 	"testing"
 	"testing/iotest"
@@ -117,18 +115,18 @@ func TestCardFileReadsBack(t *testing.T) {
 	c := handbookCard(t)
 	c.Points[2].Outlier = true
 	c.misfit = angle.Degree / 7
-	path := filepath.Join(t.TempDir(), "card.json")
-	if err := c.Save(path); err != nil {
+	c.Declination = &Declination{-13.907 * angle.Degree, 0.49 * angle.Degree, FromModel}
+	var file bytes.Buffer
+	if err := c.Write(&file); err != nil {
 		t.Fatal(err)
 	}
-	f, err := os.Open(path)
+	got, err := ReadCard(&file, "f.json")
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer f.Close()
-	got, err := ReadCard(f, path)
-	if err != nil {
-		t.Fatal(err)
+	if d, last := got.Declination, 1e-6*angle.Degree; d == nil || d.Source != FromModel ||
+		(d.Value-c.Declination.Value).Abs() > last || (d.Sigma-c.Declination.Sigma).Abs() > last {
+		t.Errorf("declination %+v, want %+v", d, c.Declination)
 	}
 	if got.Title != c.Title || !got.Swung.Equal(c.Swung) || len(got.Points) != len(c.Points) {
 		t.Errorf("%+v, want %+v", got, c)
@@ -175,6 +173,11 @@ func TestReadCardRefuses(t *testing.T) {
 			row[key] = row[key].(float64) + by
 		}
 	}
+	declined := func(value, sigma float64) func(map[string]any) {
+		return func(m map[string]any) {
+			m["declination_deg"], m["declination_sigma_deg"], m["declination_source"] = value, sigma, "option"
+		}
+	}
 	for _, tt := range []struct{ name, file, code string }{
 		{"untouched", edited(t, func(map[string]any) {}), ""},
 		{"nothing", "", "bad_card"},
@@ -198,6 +201,12 @@ func TestReadCardRefuses(t *testing.T) {
 		{"no uncertainty", edited(t, set("covariance_deg2", make([][5]float64, 5))), "bad_card"},
 		{"impossible covariance", edited(t, set("covariance_deg2",
 			[][]float64{{1, 2, 0, 0, 0}, {2, 1, 0, 0, 0}, {0, 0, 1, 0, 0}, {0, 0, 0, 1, 0}, {0, 0, 0, 0, 1}})), "bad_card"},
+		{"no declination", edited(t, func(m map[string]any) { delete(m, "declination_source") }), "bad_card"},
+		{"declination from nowhere", edited(t, set("declination_deg", -13.9)), "bad_card"},
+		{"model without a declination", edited(t, set("declination_source", "wmm2025")), "bad_card"},
+		{"declination of 400", edited(t, declined(400, 0.5)), "bad_card"},
+		{"declination without a sigma", edited(t, declined(-13.9, 0)), "bad_card"},
+		{"declination", edited(t, declined(-13.9, 0.5)), ""},
 		{"negative misfit", edited(t, set("misfit_deg", -1)), "bad_card"},
 		{"no date", edited(t, func(m map[string]any) { delete(m, "swung") }), "bad_card"},
 		{"reading of 400", edited(t, set("readings", []any{map[string]any{"compass_deg": 400, "deviation_deg": 1}})), "bad_card"},
@@ -216,36 +225,6 @@ func TestReadCardRefuses(t *testing.T) {
 	}
 }
 
-func TestFailedSaveLeavesNothing(t *testing.T) {
-	dir := t.TempDir()
-	c := handbookCard(t)
-	if err := c.Save(filepath.Join(dir, "gone", "card.json")); fault.Code(err) != "unwritable_file" {
-		t.Errorf("no folder: %v", err)
-	}
-	if err := c.Save(dir); fault.Code(err) != "unwritable_file" { // a folder stands in the file's place
-		t.Errorf("a folder: %v", err)
-	}
-	old := filepath.Join(dir, "card.json")
-	if err := os.WriteFile(old, []byte("old"), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	broken := errors.New("broken")
-	if err := replace(old, func(w io.Writer) error { w.Write([]byte("half")); return broken }); !errors.Is(err, broken) {
-		t.Errorf("broken writer: %v", err)
-	}
-	if b, err := os.ReadFile(old); err != nil || string(b) != "old" {
-		t.Errorf("after a failed write the file holds %q, %v", b, err)
-	}
-	entries, err := os.ReadDir(dir)
-	if err != nil || len(entries) != 1 {
-		t.Errorf("left behind: %v, %v", entries, err)
-	}
-	beside, err := filepath.Glob(filepath.Join(filepath.Dir(dir), "."+filepath.Base(dir)+".*"))
-	if err != nil || len(beside) != 0 {
-		t.Errorf("left behind: %v, %v", beside, err)
-	}
-}
-
 // The printed page is read back by poppler's pdftotext: one page, and every line of
 // both tables on it.
 func TestPDFHoldsBothTables(t *testing.T) {
@@ -253,12 +232,15 @@ func TestPDFHoldsBothTables(t *testing.T) {
 		t.Skip("pdftotext is not installed")
 	}
 	c := handbookCard(t)
+	c.Declination = &Declination{-13.907 * angle.Degree, 0.49 * angle.Degree, FromModel}
 	for _, paper := range []sheet.Paper{sheet.A4, sheet.Letter} {
-		path := filepath.Join(t.TempDir(), "card.pdf")
-		if err := c.SavePDF(path, paper); err != nil {
+		var page bytes.Buffer
+		if err := c.WritePDF(&page, paper); err != nil {
 			t.Fatal(err)
 		}
-		out, err := exec.Command("pdftotext", "-layout", path, "-").Output()
+		command := exec.Command("pdftotext", "-layout", "-", "-")
+		command.Stdin = &page
+		out, err := command.Output()
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -277,7 +259,7 @@ func TestPDFHoldsBothTables(t *testing.T) {
 				t.Errorf("%s: the page has no line %q", paper.Name, want)
 			}
 		}
-		for _, want := range []string{"Invented: lead truck", "A +1.00", "B +11.94", "C +7.96", "D +5.00", "E +1.50", "2026-03-14"} {
+		for _, want := range []string{"Invented: lead truck", "A +1.00", "B +11.94", "C +7.96", "D +5.00", "E +1.50", "2026-03-14", "13.9 W ± 1.0 (World Magnetic Model 2025)"} {
 			if !strings.Contains(text, want) {
 				t.Errorf("%s: the page does not say %q", paper.Name, want)
 			}

@@ -17,18 +17,13 @@ import (
 // The page, in mm and, for type, points.
 const (
 	margin     = 18.0
-	plotTop    = 58.0
+	plotTop    = 62.0
 	plotHeight = 76.0
 	tableTop   = plotTop + plotHeight + 19
 	rowHeight  = 4.05
 	plotLeft   = margin + 11 // room for the scale's figures
 	small      = 8.5         // pt
 )
-
-// SavePDF writes the card as a page to print; see WritePDF and Save.
-func (c Card) SavePDF(path string, paper sheet.Paper) error {
-	return replace(path, func(w io.Writer) error { return c.WritePDF(w, paper) })
-}
 
 // WritePDF writes the card as one page in black and white: the deviation's curve
 // within two sigmas, the readings, and the tables both ways. The bytes depend on the
@@ -109,7 +104,21 @@ func (p page) head(c Card) {
 		s := fmt.Sprintf("%s %+.2f ± %.2f", names[k], round(v.Degrees(), 2), 2*sigma.Degrees())
 		p.put(s, margin+float64(k)*each, 47.5, 0)
 	}
-	p.put("Good for this compass in this place on this vehicle, loaded as it was when swung, and near the same latitude.", margin, 52, 0)
+	p.put("A absorbs the error of the declination and of the lubber line. "+c.swungWith(), margin, 52, 0)
+	p.put("Good for this compass in this place on this vehicle, loaded as it was when swung, and near the same latitude.", margin, 56, 0)
+}
+
+// swungWith says which declination the card goes with.
+func (c Card) swungWith() string {
+	d := c.Declination
+	if d == nil {
+		return "Swung by magnetic headings, without one."
+	}
+	source := "as given"
+	if d.Source == FromModel {
+		source = "World Magnetic Model 2025"
+	}
+	return fmt.Sprintf("Swung with %s ± %.1f (%s): steer with the same.", eastWest(d.Value), 2*d.Sigma.Degrees(), source)
 }
 
 // curve draws deviation against compass heading.

@@ -60,11 +60,28 @@ func terms(z angle.Angle) [count]float64 {
 	return [count]float64{1, z.Sin(), z.Cos(), (2 * z).Sin(), (2 * z).Cos()}
 }
 
+// Signs says how headings, deviation and coefficients hang together.
+const Signs = "east positive; magnetic = true - declination; compass = magnetic - deviation; " +
+	"deviation = A + B sin z + C cos z + D sin 2z + E cos 2z, z the compass heading; A absorbs the error of the declination and of the lubber line"
+
+// Declination turns true headings into magnetic ones: magnetic = true - declination,
+// east positive.
+type Declination struct {
+	Value, Sigma angle.Angle
+	Source       string // FromModel or AsGiven
+}
+
+// Where a declination comes from.
+const (
+	FromModel = "wmm2025" // the World Magnetic Model 2025
+	AsGiven   = "option"  // by whoever swung the compass
+)
+
 // Options tell what the sightings do not say of themselves.
 type Options struct {
-	// Declination turns true headings into magnetic ones. Its sigma must be positive if
-	// any heading is true; it goes into that of A.
-	Declination, DeclinationSigma angle.Angle
+	// Declination is needed if any heading is true. Its sigma, which must be positive,
+	// goes into that of A. It is nil where it is not known.
+	Declination *Declination
 	// Shared is the part of the headings' sigma that averaging does not reduce: the
 	// constant goes into A, the lean into B and C. Where it is not known, take
 	// bearing.WhollyShared.
@@ -112,14 +129,23 @@ type Analysis struct {
 	// Remarks say in plain words what limits the swing.
 	Remarks []string
 
-	covariance [count][count]float64 // rad²
-	misfit     angle.Angle           // what the equation leaves unexplained beyond the sigmas
+	declination *Declination          // that made true headings magnetic; nil if none was true
+	covariance  [count][count]float64 // rad²
+	misfit      angle.Angle           // what the equation leaves unexplained beyond the sigmas
 }
 
 // inflationLimit is how many times the standard error that as many readings evenly
 // round the circle would give makes a coefficient meaningless. At 5, eight readings of
 // half a degree leave more than a degree.
 const inflationLimit = 5
+
+// A is remarked upon if it is both beyond largeA, since it is small in a compass that is
+// sound and rightly mounted (common practice; 1 degree in the handbook's example), and
+// beyond farA of its sigmas, which comes by chance once in 400.
+const (
+	largeA = 2 * angle.Degree
+	farA   = 3
+)
 
 // fewReadings is the number under which a swing is remarked upon (common practice:
 // eight headings, which leave three degrees of freedom to check the equation).
@@ -135,15 +161,18 @@ func Analyse(sightings []bearing.Sighting, o Options) (Analysis, error) {
 		return Analysis{}, fault.New("no_sightings", "give compass readings on eight or more headings", "there is no reading")
 	}
 	a := Analysis{Freedom: max(0, len(sightings)-count)}
-	anyTrue := false
 	for i, s := range sightings {
 		r := Reading{Sighting: s, Magnetic: s.Heading}
 		switch s.Reference {
 		case bearing.ByPhoto:
 			return Analysis{}, fault.New("photo_not_read", "read the photo first", "reading %d has a photo but no heading yet", i+1)
 		case bearing.FromTrueNorth:
-			anyTrue = true
-			r.Magnetic = (s.Heading - o.Declination).Bearing()
+			if o.Declination == nil || !(o.Declination.Sigma > 0) {
+				return Analysis{}, fault.New("no_declination", "give the place and date, or the declination with its uncertainty",
+					"true headings need the declination to become magnetic")
+			}
+			a.declination = o.Declination
+			r.Magnetic = (s.Heading - o.Declination.Value).Bearing()
 		}
 		r.own = s.OwnSigma(o.Shared)
 		if !(s.CompassSigma > 0) || !(r.own < 180*angle.Degree) {
@@ -151,10 +180,6 @@ func Analyse(sightings []bearing.Sighting, o Options) (Analysis, error) {
 		}
 		r.Deviation = (r.Magnetic - s.Compass).Signed()
 		a.Readings = append(a.Readings, r)
-	}
-	if anyTrue && !(o.DeclinationSigma > 0) {
-		return Analysis{}, fault.New("no_declination", "give the place and date, or the declination with its uncertainty",
-			"true headings need the declination to become magnetic")
 	}
 
 	f := leastSquares(a.Readings)
@@ -173,7 +198,7 @@ func Analyse(sightings []bearing.Sighting, o Options) (Analysis, error) {
 		a.misfit = a.ResidualRMS * angle.Angle(math.Sqrt(max(0, 1-1/(a.Scatter*a.Scatter))))
 	}
 	nameOutliers(a.Readings)
-	a.setCovariance(f, o, anyTrue)
+	a.setCovariance(f, o.Shared)
 	a.Handbook = handbook(a.Readings)
 	a.remark()
 	return a, nil
@@ -249,7 +274,7 @@ func leastSquares(readings []Reading) fit {
 }
 
 // setCovariance adds to the fit's covariance what the readings share.
-func (a *Analysis) setCovariance(f fit, o Options, anyTrue bool) {
+func (a *Analysis) setCovariance(f fit, shared bearing.Shared) {
 	scatter := max(1, a.Scatter)
 	for j := range count {
 		for k := range count {
@@ -257,12 +282,12 @@ func (a *Analysis) setCovariance(f fit, o Options, anyTrue bool) {
 		}
 	}
 	square := func(x angle.Angle) float64 { return float64(x * x) }
-	a.covariance[A][A] += square(o.Shared.Constant)
-	if anyTrue {
-		a.covariance[A][A] += square(o.DeclinationSigma)
+	a.covariance[A][A] += square(shared.Constant)
+	if a.declination != nil {
+		a.covariance[A][A] += square(a.declination.Sigma)
 	}
-	a.covariance[B][B] += square(o.Shared.Lean)
-	a.covariance[C][C] += square(o.Shared.Lean)
+	a.covariance[B][B] += square(shared.Lean)
+	a.covariance[C][C] += square(shared.Lean)
 	for j := range count {
 		a.Sigmas[j] = angle.Angle(math.Sqrt(a.covariance[j][j]))
 		a.Correlation[j][j] = 1
@@ -413,22 +438,37 @@ func handbook(readings []Reading) *Coefficients {
 func (a *Analysis) remark() {
 	say := func(format string, args ...any) { a.Remarks = append(a.Remarks, fmt.Sprintf(format, args...)) }
 	if unknown := a.unknown(); unknown != "" {
-		from, to := a.widestGap()
-		say("the headings do not determine %s: read more headings, first between %03.0f° and %03.0f° by compass", unknown, from.Degrees(), to.Degrees())
+		next := "spread round the circle"
+		if len(a.Readings) > 1 {
+			from, to := a.widestGap()
+			next = fmt.Sprintf("first between %03.0f° and %03.0f° by compass", from.Degrees(), to.Degrees())
+		}
+		say("the headings do not determine %s: read more headings, %s", unknown, next)
 	}
 	if n := len(a.Readings); n < fewReadings {
-		say("%d readings are few: with eight or more the residuals check the equation", n)
+		say("eight or more readings are wanted, so that the residuals check the equation; there are %d", n)
 	}
 	var outliers []string
 	for i, r := range a.Readings {
 		if r.Outlier {
-			outliers = append(outliers, fmt.Sprintf("reading %d (compass %05.1f°) by %+.1f°", i+1, r.Compass.Degrees(), r.Apart.Degrees()))
+			name := fmt.Sprintf("line %d", r.Line)
+			if r.Line == 0 {
+				name = fmt.Sprintf("reading %d", i+1)
+			}
+			outliers = append(outliers, fmt.Sprintf("%s (compass %05.1f°) by %+.1f°", name, r.Compass.Degrees(), r.Apart.Degrees()))
 		}
 	}
 	if len(outliers) > 0 {
 		say("out of line with the others: %s; read again or leave out", strings.Join(outliers, ", "))
 	} else if a.Scatter > 2 {
 		say("the residuals are %.1f times what the sigmas say, and no single reading is to blame: loose iron, a sticking compass, or sigmas too small", a.Scatter)
+	}
+	if v := a.Coefficients[A]; !a.Meaningless[A] && v.Abs() > max(largeA, farA*a.Sigmas[A]) {
+		cause := "the lubber line askew, the compass's or that of the other headings"
+		if a.declination != nil {
+			cause = "a wrong declination (its sign too), or the lubber line askew, the compass's or the sheet's"
+		}
+		say("A is %+.1f°, beyond its uncertainty; no iron in the vehicle does that, so look for %s", v.Degrees(), cause)
 	}
 }
 

@@ -250,15 +250,15 @@ func TestCardSigmaHolds(t *testing.T) {
 		{"sixteen", []float64{0, 22, 45, 67, 90, 112, 135, 157, 180, 202, 225, 247, 270, 292, 315, 337}},
 	} {
 		o := Options{
-			Declination: -9 * angle.Degree, DeclinationSigma: 0.4 * angle.Degree,
-			Shared: bearing.Shared{Constant: 0.3 * angle.Degree, Lean: 0.5 * angle.Degree},
+			Declination: &Declination{-9 * angle.Degree, 0.4 * angle.Degree, AsGiven},
+			Shared:      bearing.Shared{Constant: 0.3 * angle.Degree, Lean: 0.5 * angle.Degree},
 		}
 		const swings, own, headingOwn = 1000, 0.5, 0.2 // degrees
 		normal := func(sigma angle.Angle) angle.Angle { return angle.Angle(random.NormFloat64()) * sigma }
 		within, suspected := 0, 0
 		for range swings {
 			truth := Coefficients{A: normal(angle.Degree), B: normal(6 * angle.Degree), C: normal(6 * angle.Degree), D: normal(2 * angle.Degree), E: normal(angle.Degree)}
-			declination := o.Declination + normal(o.DeclinationSigma)
+			declination := o.Declination.Value + normal(o.Declination.Sigma)
 			constant, sinLean, cosLean := normal(o.Shared.Constant), normal(o.Shared.Lean), normal(o.Shared.Lean)
 			var s []bearing.Sighting
 			for _, z := range tt.headings {
@@ -336,7 +336,7 @@ func TestOutliersAreNamed(t *testing.T) {
 func TestSigns(t *testing.T) {
 	s := sighting(104, 0)
 	s.Heading, s.Reference = 100*angle.Degree, bearing.FromTrueNorth
-	a := analyse(t, []bearing.Sighting{s}, Options{Declination: -10 * angle.Degree, DeclinationSigma: angle.Degree})
+	a := analyse(t, []bearing.Sighting{s}, Options{Declination: &Declination{-10 * angle.Degree, angle.Degree, AsGiven}})
 	r := a.Readings[0]
 	if math.Abs(r.Magnetic.Degrees()-110) > 1e-9 || math.Abs(r.Deviation.Degrees()-6) > 1e-9 {
 		t.Errorf("magnetic %v, deviation %v, want 110 and 6", r.Magnetic, r.Deviation)
@@ -351,8 +351,11 @@ func TestAnalyseRefuses(t *testing.T) {
 	}{
 		{"nothing wrong", func(*bearing.Sighting, *Options) {}, ""},
 		{"true heading without declination", func(s *bearing.Sighting, _ *Options) { s.Reference = bearing.FromTrueNorth }, "no_declination"},
+		{"declination without a sigma", func(s *bearing.Sighting, o *Options) {
+			s.Reference, o.Declination = bearing.FromTrueNorth, &Declination{Source: AsGiven}
+		}, "no_declination"},
 		{"true heading", func(s *bearing.Sighting, o *Options) {
-			s.Reference, o.DeclinationSigma = bearing.FromTrueNorth, angle.Degree
+			s.Reference, o.Declination = bearing.FromTrueNorth, &Declination{0, angle.Degree, AsGiven}
 		}, ""},
 		{"photo not read", func(s *bearing.Sighting, _ *Options) { s.Reference = bearing.ByPhoto }, "photo_not_read"},
 		{"no compass sigma", func(s *bearing.Sighting, _ *Options) { s.CompassSigma = 0 }, "bad_sigma"},
@@ -367,6 +370,39 @@ func TestAnalyseRefuses(t *testing.T) {
 	}
 	if _, err := Analyse(nil, Options{}); fault.Code(err) != "no_sightings" {
 		t.Errorf("no sightings: %v", err)
+	}
+}
+
+// The handbook's example as true headings, at a declination of 13.9 W (invented) that is
+// put in as 13.9 E: each deviation comes out 27.8 too small and A with them, +1 - 27.8.
+// B to E stay; A is remarked upon. With the right sign, or with magnetic headings, it
+// is not.
+func TestWrongDeclinationIsRemarkedUpon(t *testing.T) {
+	const declination = -13.9 * angle.Degree
+	for _, tt := range []struct {
+		name        string
+		declination angle.Angle
+		a           float64 // degrees
+		remark      bool
+	}{
+		{"right", declination, 1, false},
+		{"wrong sign", -declination, 1 - 27.8, true},
+	} {
+		s := handbookSightings(t)
+		for i := range s {
+			s[i].Heading, s[i].Reference = (s[i].Heading + declination).Bearing(), bearing.FromTrueNorth
+		}
+		a := analyse(t, s, Options{Declination: &Declination{tt.declination, angle.Degree / 2, AsGiven}, Shared: bearing.WhollyShared(s)})
+		const tolerance = 1e-9 // degrees: float rounding
+		if got := a.Coefficients[A].Degrees(); math.Abs(got-tt.a) > tolerance {
+			t.Errorf("%s: A is %v, want %v", tt.name, got, tt.a)
+		}
+		if got := strings.Contains(strings.Join(a.Remarks, "\n"), "a wrong declination"); got != tt.remark {
+			t.Errorf("%s: remarks %q, want one of the declination: %v", tt.name, a.Remarks, tt.remark)
+		}
+	}
+	if a := analyse(t, handbookSightings(t), Options{}); strings.Contains(strings.Join(a.Remarks, "\n"), "declination") {
+		t.Errorf("magnetic headings: %q", a.Remarks)
 	}
 }
 
@@ -414,7 +450,7 @@ func FuzzSwing(f *testing.F) {
 		}
 		var a Analysis
 		if err == nil {
-			a, err = Analyse(s, Options{DeclinationSigma: angle.Degree, Shared: bearing.WhollyShared(s)})
+			a, err = Analyse(s, Options{Declination: &Declination{0, angle.Degree, AsGiven}, Shared: bearing.WhollyShared(s)})
 		}
 		var c Card
 		if err == nil {
