@@ -84,6 +84,7 @@ func runDeclination(cmd *cobra.Command, s *streams, o *declinationOptions, args 
 			return err
 		}
 		out.shared = set.shared()
+		out.nameOutliers(s, o.sightings.file)
 	} else if at.place == nil {
 		return fault.Usage("no_position", "give --position LAT,LON, as -20.6142,25.4310", "no position given")
 	}
@@ -173,6 +174,16 @@ type declinationResult struct {
 	shared     bearing.Shared
 	model      *reading.Declination
 	comparison *bearing.Comparison
+}
+
+// nameOutliers says which readings the others contradict.
+func (d *declinationResult) nameOutliers(s *streams, file string) {
+	for _, t := range d.observed.Terms {
+		if t.Outlier {
+			s.note("outlier", "%s line %d is out of line with the others by %s: read it again or leave it out; until then its scatter is in the sigma",
+				file, t.Line, signed(t.Apart, 1))
+		}
+	}
 }
 
 func (d *declinationResult) compare() {

@@ -280,7 +280,8 @@ var sightingColumns = []string{"compass_deg", "true_deg", "magnetic_deg", "photo
 // written. name stands for the file in errors.
 //
 // The error's code is unreadable_file, file_too_large, bad_csv, missing_column,
-// unknown_column, no_sightings, too_many_sightings, bad_heading, bad_sigma or bad_row.
+// unknown_column, no_sightings, too_many_sightings, bad_heading, bad_sigma, bad_row or
+// duplicate_photo.
 func ReadSightings(r io.Reader, name string, defaults SightingDefaults) ([]Sighting, error) {
 	data, err := io.ReadAll(io.LimitReader(r, maxSightingsBytes+1))
 	switch {
@@ -321,6 +322,7 @@ func ReadSightings(r io.Reader, name string, defaults SightingDefaults) ([]Sight
 	}
 
 	var sightings []Sighting
+	photos := map[string]int{} // lines
 	for {
 		fields, err := rows.Read()
 		if err == io.EOF {
@@ -339,6 +341,13 @@ func ReadSightings(r io.Reader, name string, defaults SightingDefaults) ([]Sight
 		s, err := row.sighting(defaults)
 		if err != nil {
 			return nil, err
+		}
+		if s.Photo != "" {
+			if first, twice := photos[s.Photo]; twice {
+				return nil, fault.New("duplicate_photo", "give each reading its own photo; of several readings beside one photo give the mean",
+					"%s line %d: photo %q stands in line %d already", name, line, s.Photo, first)
+			}
+			photos[s.Photo] = line
 		}
 		if len(sightings) == MaxSightings {
 			return nil, fault.New("too_many_sightings", "split the file", "%s line %d: there are more than %d readings", name, line, MaxSightings)

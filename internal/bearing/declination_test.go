@@ -287,6 +287,7 @@ func TestReadSightingsNamesFileAndLine(t *testing.T) {
 		{"compass_deg,true_deg,photo\n1,2,a.jpg\n", "bad_row", "f.csv line 2 has 2 headings"},
 		{"compass_deg,true_deg,photo\n1,,\n", "bad_row", "f.csv line 2 has 0 headings"},
 		{"compass_deg,photo,heading_sigma_deg\n1,a.jpg,1\n", "bad_row", "f.csv line 2"},
+		{"compass_deg,photo\n1,a.jpg\n\n2,b.jpg\n3,a.jpg\n", "duplicate_photo", "f.csv line 5: photo \"a.jpg\" stands in line 2"},
 		{"compass_deg,true_deg,heading_sigma_deg\n1,2,0\n", "bad_sigma", "f.csv line 2"},
 		{"compass_deg,true_deg,compass_sigma_deg\n1,2,91\n", "bad_sigma", "f.csv line 2"},
 		{"compass_deg,true_deg\n" + strings.Repeat("1,2\n", MaxSightings+1), "too_many_sightings", "f.csv line 502"},
