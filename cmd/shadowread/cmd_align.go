@@ -87,8 +87,9 @@ A standing series: leave the instrument where it is and take eight photos over f
 hours about noon. One bad photo is set aside, one that is refused is left out.
 
 A quick turn (--turned): four or more photos within minutes, the instrument on another
-heading in each, and --rod-height. It shows the lean only with a rod that is known to
-stand square to its sheet (--square-sigma 0.2).
+heading in each, and --rod-height. It shows the lean where the rod's own image is seen in
+photos from two sides at least, or with a rod that is known to stand square to its sheet
+(--square-sigma 0.2).
 
 By eye (--readings FILE): no camera. The first line of the CSV file names the columns:
 time with its offset, number, and heading (any name) if the dial was turned; note. Any
@@ -173,7 +174,7 @@ func (o *alignOptions) check(cmd *cobra.Command, args []string) error {
 		return fault.Usage("readings_with_photo", "give one of the two", "--readings and the photo %s contradict each other", args[0])
 	case o.readings != "" && !o.photo.place.set:
 		return fault.Usage("no_position", "give --position", "--readings needs the position")
-	case o.save != "" && o.save == o.figure:
+	case o.save != "" && filepath.Clean(o.save) == filepath.Clean(o.figure):
 		return fault.Usage("contradicting_flags", "give two names", "--save and --figure %s are one file", o.figure)
 	}
 	if given("name") && o.save == "" {
@@ -188,6 +189,9 @@ func (o *alignOptions) check(cmd *cobra.Command, args []string) error {
 		if given(name) && o.readings == "" {
 			return fault.Usage("dial_without_readings", "give --readings FILE too", "--%s has no meaning without --readings", name)
 		}
+	}
+	if err := onlySVG(o.figure); err != nil {
+		return err
 	}
 	return mayWriteAll(o.force, o.save, o.figure)
 }
@@ -338,6 +342,9 @@ func (o *alignOptions) observation(r *reading.Result) align.Observation {
 	}
 	if sh.Length > 0 {
 		out.LengthMM, out.LengthSigmaMM = sh.Length, sh.LengthSigma
+	}
+	if l := r.RodSlope; l != nil {
+		out.RodSlope, out.RodSlopeSigma, out.RodToward = l.Slope, l.Sigma, l.Toward
 	}
 	return out
 }

@@ -1,9 +1,11 @@
 package main
 
 import (
+	"bytes"
 	"fmt"
-	"io"
+	"path/filepath"
 	"strconv"
+	"strings"
 	"time"
 	"unicode/utf8"
 
@@ -28,11 +30,11 @@ func newLens(s *streams) *cobra.Command {
 		Use:   "lens PHOTO|FOLDER...",
 		Short: "solve a camera's lens from photos of the sheet",
 		Long: `Solve one camera's lens from five or more photos of the sheet: one from straight
-above, the others 30 to 45 degrees off the vertical from all sides, some with the
-camera turned by a quarter, the sheet filling the picture into its corners. Tape the
-sheet flat, keep to one zoom and about one distance, and use the files as the camera
-wrote them. A set that cannot determine the lens is refused, and what is missing is
-said.
+above, the others 30 to 45 degrees off the vertical from all sides, the sheet filling
+the picture into its corners. Tape the sheet flat, keep to one zoom and about one
+distance, and use the files as the camera wrote them; with HEIC or TIFF hold the camera
+one way up, as for the readings. A set that cannot determine the lens is refused, and
+what is missing is said.
 
 The record is a small text file. Without --output it goes into the store of lenses
 (shadowread/lenses under XDG_DATA_HOME), where shadowread read finds it by itself for
@@ -64,11 +66,14 @@ func runLens(cmd *cobra.Command, s *streams, o *lensOptions, args []string) erro
 			return err
 		}
 	}
-	if o.output != "" && o.output == o.figure {
+	switch {
+	case o.output != "" && filepath.Clean(o.output) == filepath.Clean(o.figure):
 		return fault.Usage("contradicting_flags", "give two names", "--output and --figure %s are one file", o.figure)
-	}
-	if len(args) == 0 {
+	case len(args) == 0:
 		return fault.Usage("no_photo", "name photos or folders of photos", "no photo given")
+	}
+	if err := onlySVG(o.figure); err != nil {
+		return err
 	}
 	if err := mayWriteAll(o.force, o.output, o.figure); err != nil {
 		return err
@@ -98,24 +103,41 @@ func runLens(cmd *cobra.Command, s *streams, o *lensOptions, args []string) erro
 	if err != nil {
 		return err
 	}
-	// The record last: it is what is used unseen.
-	if o.figure != "" {
-		if err := writeFile(o.figure, o.force, r.WriteFigure); err != nil {
-			return err
-		}
-		s.note("wrote", "wrote %s", o.figure)
-	}
-	path := o.output
-	if path != "" {
-		err = writeFile(path, o.force, func(w io.Writer) error { return r.Record.Encode(w) })
-	} else {
-		path, err = storeLens(r.Record)
-	}
+	path, err := o.write(s, r)
 	if err != nil {
 		return err
 	}
-	s.note("wrote", "wrote %s", path)
 	return printLens(s, r, path)
+}
+
+// onlySVG refuses a name of a figure that promises another format.
+func onlySVG(figure string) error {
+	if figure != "" && !strings.EqualFold(filepath.Ext(figure), ".svg") {
+		return fault.Usage("bad_format", "end the name in .svg", "the figure %s would be SVG under another name", figure)
+	}
+	return nil
+}
+
+// write writes the figure and the record, composed before either is written, and
+// returns the record's file.
+func (o *lensOptions) write(s *streams, r *lens.Result) (path string, err error) {
+	var figure, record bytes.Buffer
+	if o.figure != "" {
+		if err := r.WriteFigure(&figure); err != nil {
+			return "", err
+		}
+	}
+	if o.output == "" {
+		if path, err = storeLens(r.Record); err != nil {
+			return "", err
+		}
+		s.note("wrote", "wrote %s", path)
+		return path, writeComposed(s, o.force, composed{o.figure, &figure})
+	}
+	if err := r.Record.Encode(&record); err != nil {
+		return "", err
+	}
+	return o.output, writeComposed(s, o.force, composed{o.figure, &figure}, composed{o.output, &record})
 }
 
 func storeLens(r calib.LensRecord) (string, error) {

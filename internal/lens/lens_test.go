@@ -593,11 +593,17 @@ func TestFits(t *testing.T) {
 		{"other model", func(f *photo.Facts) { f.Model = "S-2" }, false},
 		{"zoomed", func(f *photo.Facts) { f.FocalLength35MM = 54 }, false},
 		{"cropped to the size", func(f *photo.Facts) { f.ExifWidth, f.ExifHeight = 8000, 6000 }, false},
+		{"turned", func(f *photo.Facts) { f.Format, f.Width, f.Height = photo.HEIC, 3000, 4000 }, false},
 	} {
 		f := facts
 		tt.change(&f)
-		if err := Fits(r, f); (err == nil) != tt.ok || err != nil && fault.Code(err) != "lens_mismatch" {
+		err := Fits(r, f)
+		if (err == nil) != tt.ok || err != nil && fault.Code(err) != "lens_mismatch" {
 			t.Errorf("%s: %v", tt.name, err)
+		}
+		var refused *fault.Error
+		if errors.As(err, &refused) && strings.Contains(refused.Hint, "turned upright") != (tt.name == "turned") {
+			t.Errorf("%s: hint %q", tt.name, refused.Hint)
 		}
 	}
 }

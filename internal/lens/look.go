@@ -118,9 +118,21 @@ func alike(a, b *view) error {
 	if what == "" {
 		return nil
 	}
-	return fault.New("mixed_cameras", "give photos of one camera, one lens and one zoom setting, all of the same size",
-		"%s and %s differ in %s", a.photo, b.photo, what)
+	hint := "give photos of one camera, one lens and one zoom setting, all of the same size"
+	if turned(a.camera, b.camera) {
+		hint = turnedHint
+	}
+	return fault.New("mixed_cameras", hint, "%s and %s differ in %s", a.photo, b.photo, what)
 }
+
+// turned reports whether two pictures of a camera differ by a quarter turn only, as
+// those do whose decoder turns them upright.
+func turned(a, b calib.Camera) bool {
+	a.WidthPX, a.HeightPX = a.HeightPX, a.WidthPX
+	return a.WidthPX != a.HeightPX && a == b
+}
+
+const turnedHint = "HEIC and TIFF pictures are turned upright when they are opened, and a lens belongs to one way of holding the camera: hold it as for the others, or save JPEG files"
 
 // differs names what tells the lens of a from that of b, "" if nothing does.
 func differs(a, b *view) string {

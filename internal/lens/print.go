@@ -164,6 +164,9 @@ func Fits(record calib.LensRecord, f photo.Facts) error {
 	if a.WidthPX == b.WidthPX && a.HeightPX == b.HeightPX && (!known || a.Same(b)) && whole(f) {
 		return nil
 	}
-	return fault.New("lens_mismatch", "give the lens record of this camera at this zoom, or none",
-		"the photo (%s) is not by the lens of the record (%s)", b, a)
+	hint := "give the lens record of this camera at this zoom, or none"
+	if turned(a, b) {
+		hint = turnedHint
+	}
+	return fault.New("lens_mismatch", hint, "the photo (%s) is not by the lens of the record (%s)", b, a)
 }
