@@ -385,13 +385,23 @@ func (m *dayMaker) addCosts(d *Day, r route) error {
 			turn := math.Abs(m.samples[i+perMinute].middle() - m.samples[i].middle())
 			d.Costs.ClockMinuteDeg = max(d.Costs.ClockMinuteDeg, turn)
 		}
-		a, err := bearing.Observe(bearing.Sun, w.Centre, r.middle(w.Centre), m.o.ElevationMetres)
-		if err != nil {
-			return err
+		// A window may be hours long, and what a place costs grows towards either end.
+		const step = 10 * time.Minute
+		for t := w.From; ; t = t.Add(step) {
+			if t.After(w.Until) {
+				t = w.Until
+			}
+			a, err := bearing.Observe(bearing.Sun, t, r.middle(t), m.o.ElevationMetres)
+			if err != nil {
+				return err
+			}
+			// A sigma of 10 km on either axis turns by as much as 10 km the worst way.
+			_, turn := a.AzimuthSigmaFor(0, 10)
+			d.Costs.TenKMDeg = max(d.Costs.TenKMDeg, turn.Degrees())
+			if !t.Before(w.Until) {
+				break
+			}
 		}
-		// A sigma of 10 km on either axis turns by as much as 10 km the worst way.
-		_, turn := a.AzimuthSigmaFor(0, 10)
-		d.Costs.TenKMDeg = max(d.Costs.TenKMDeg, turn.Degrees())
 	}
 	if d.Costs != nil {
 		*d.Costs = Costs{round(d.Costs.ClockMinuteDeg, 100), round(d.Costs.TenKMDeg, 100)}

@@ -405,7 +405,7 @@ func TestWindowsAreWorthALook(t *testing.T) {
 // What a slip of the clock or of the place costs, by looking again a minute later and ten
 // kilometres off.
 func TestCosts(t *testing.T) {
-	for _, name := range []string{"south", "through zenith", "half a degree", "timed route"} {
+	for _, name := range []string{"south", "through zenith", "half a degree", "timed route", "equator, equinox"} {
 		o := scenarios()[name]
 		d := mustNew(t, o).Days[0]
 		minute, place := 0.0, 0.0
@@ -418,14 +418,17 @@ func TestCosts(t *testing.T) {
 				}
 				return a.Azimuth.Degrees()
 			}
-			here := look(w.Centre, p)
-			minute = max(minute, apart(look(w.Centre.Add(time.Minute), p), here))
-			for i := range 24 {
-				way := angle.FromDegrees(15 * float64(i))
-				q := p
-				q.Lat += angle.FromDegrees(10/geo.KMPerDegree) * angle.Angle(way.Cos())
-				q.Lon += angle.FromDegrees(10/geo.KMPerDegree) * angle.Angle(way.Sin()/p.Lat.Cos())
-				place = max(place, apart(look(w.Centre, q), here))
+			minute = max(minute, apart(look(w.Centre.Add(time.Minute), p), look(w.Centre, p)))
+			// On the equator one window is hours long, and a place costs least in its middle.
+			for _, at := range []time.Time{w.From, w.Centre, w.Until} {
+				p := newRoute(o.Stops).middle(at)
+				for i := range 24 {
+					way := angle.FromDegrees(15 * float64(i))
+					q := p
+					q.Lat += angle.FromDegrees(10/geo.KMPerDegree) * angle.Angle(way.Cos())
+					q.Lon += angle.FromDegrees(10/geo.KMPerDegree) * angle.Angle(way.Sin()/p.Lat.Cos())
+					place = max(place, apart(look(at, q), look(at, p)))
+				}
 			}
 		}
 		// The card looks at every minute, not at the centres alone (up to a window's half

@@ -209,7 +209,7 @@ func (c *Card) lines(d Day) []line {
 }
 
 // up rounds up to a tenth.
-func up(v float64) float64 { return math.Ceil(v*10-1e-9) / 10 }
+func up(v float64) float64 { return math.Ceil(v*10-1e-9)/10 + 0 } // no -0
 
 const headingRule = "True heading = azimuth + number under the shadow (less 360 if over)."
 
