@@ -7,6 +7,8 @@ import (
 	"io"
 	"math"
 	"os/exec"
+	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 	"testing/iotest"
@@ -232,20 +234,34 @@ func TestPDFHoldsBothTables(t *testing.T) {
 		t.Skip("pdftotext is not installed")
 	}
 	c := handbookCard(t)
+	c.Title = strings.Repeat("W", maxTitle) // the widest
 	c.Declination = &Declination{-13.907 * angle.Degree, 0.49 * angle.Degree, FromModel}
 	for _, paper := range []sheet.Paper{sheet.A4, sheet.Letter} {
 		var page bytes.Buffer
 		if err := c.WritePDF(&page, paper); err != nil {
 			t.Fatal(err)
 		}
-		command := exec.Command("pdftotext", "-layout", "-", "-")
-		command.Stdin = &page
-		out, err := command.Output()
-		if err != nil {
-			t.Fatal(err)
+		poppler := func(layout string) string {
+			command := exec.Command("pdftotext", layout, "-", "-")
+			command.Stdin = bytes.NewReader(page.Bytes())
+			out, err := command.Output()
+			if err != nil {
+				t.Fatal(err)
+			}
+			return string(out)
 		}
-		text := strings.Join(strings.Fields(string(out)), " ")
-		if n := strings.Count(string(out), "\f"); n != 1 {
+		out := poppler("-layout")
+		const pointsPerMM = 72 / 25.4
+		for _, word := range regexp.MustCompile(`xMax="([0-9.]+)" yMax="([0-9.]+)">(.*)</word>`).FindAllStringSubmatch(poppler("-bbox"), -1) {
+			x, xErr := strconv.ParseFloat(word[1], 64)
+			y, yErr := strconv.ParseFloat(word[2], 64)
+			// The last figure of the scale below the curve is centred on its end.
+			if err := errors.Join(xErr, yErr); err != nil || x > (paper.Width-margin+3)*pointsPerMM || y > (paper.Height-10)*pointsPerMM {
+				t.Errorf("%s: %q ends at %v, %v points, beyond the margin (%v)", paper.Name, word[3], x, y, err)
+			}
+		}
+		text := strings.Join(strings.Fields(out), " ")
+		if n := strings.Count(out, "\f"); n != 1 {
 			t.Errorf("%s: %d pages, want 1", paper.Name, n)
 		}
 		byCompass, byMagnetic := c.ByCompass(), c.ByMagnetic()
@@ -259,7 +275,7 @@ func TestPDFHoldsBothTables(t *testing.T) {
 				t.Errorf("%s: the page has no line %q", paper.Name, want)
 			}
 		}
-		for _, want := range []string{"Invented: lead truck", "A +1.00", "B +11.94", "C +7.96", "D +5.00", "E +1.50", "2026-03-14", "13.9 W ± 1.0 (World Magnetic Model 2025)"} {
+		for _, want := range []string{c.Title, "A +1.00", "B +11.94", "C +7.96", "D +5.00", "E +1.50", "2026-03-14", "13.9 W ± 1.0 (World Magnetic Model 2025)"} {
 			if !strings.Contains(text, want) {
 				t.Errorf("%s: the page does not say %q", paper.Name, want)
 			}

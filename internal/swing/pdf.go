@@ -17,7 +17,7 @@ import (
 // The page, in mm and, for type, points.
 const (
 	margin     = 18.0
-	plotTop    = 62.0
+	plotTop    = 66.0
 	plotHeight = 76.0
 	tableTop   = plotTop + plotHeight + 19
 	rowHeight  = 4.05
@@ -92,6 +92,10 @@ func (p page) head(c Card) {
 	p.SetFont("Go", "B", 18)
 	p.put("Deviation card", margin, 25, 0)
 	p.SetFont("Go", "", 11)
+	const beside = 30 // mm for the number of readings
+	if room := p.right - margin - beside; p.GetStringWidth(c.Title) > room {
+		p.SetFontSize(11 * room / p.GetStringWidth(c.Title))
+	}
 	p.put(c.Title, margin, 32, 0)
 	p.SetFont("Go", "", small)
 	p.put("swung "+c.Swung.Format("2006-01-02 15:04 UTC"), p.right, 25, 1)
@@ -104,21 +108,22 @@ func (p page) head(c Card) {
 		s := fmt.Sprintf("%s %+.2f ± %.2f", names[k], round(v.Degrees(), 2), 2*sigma.Degrees())
 		p.put(s, margin+float64(k)*each, 47.5, 0)
 	}
-	p.put("A absorbs the error of the declination and of the lubber line. "+c.swungWith(), margin, 52, 0)
-	p.put("Good for this compass in this place on this vehicle, loaded as it was when swung, and near the same latitude.", margin, 56, 0)
+	p.put("A absorbs the error of the declination and of the lubber line.", margin, 52, 0)
+	p.put(c.swungWith(), margin, 56, 0)
+	p.put("Good for this compass in this place on this vehicle, loaded as it was when swung, and near the same latitude.", margin, 60, 0)
 }
 
 // swungWith says which declination the card goes with.
 func (c Card) swungWith() string {
 	d := c.Declination
 	if d == nil {
-		return "Swung by magnetic headings, without one."
+		return "Swung by magnetic headings, without a declination."
 	}
 	source := "as given"
 	if d.Source == FromModel {
 		source = "World Magnetic Model 2025"
 	}
-	return fmt.Sprintf("Swung with %s ± %.1f (%s): steer with the same.", eastWest(d.Value), 2*d.Sigma.Degrees(), source)
+	return fmt.Sprintf("Swung with the declination %s ± %.1f (%s): steer with the same.", eastWest(d.Value), 2*d.Sigma.Degrees(), source)
 }
 
 // curve draws deviation against compass heading.
