@@ -146,10 +146,16 @@ func runCard(cmd *cobra.Command, s *streams, o *cardOptions) error {
 	switch {
 	case s.json:
 		return s.printJSON(card)
-	case o.output != "":
-		return nil
-	case s.outTTY:
+	case o.output == "" && s.outTTY:
 		return card.WriteText(s.out)
+	}
+	for _, d := range card.Days {
+		for _, x := range d.Warnings {
+			s.note(x.Code, "%v: %s", d.Date, x.Message)
+		}
+	}
+	if o.output != "" {
+		return nil
 	}
 	return cardPipe(s, card)
 }
@@ -251,9 +257,6 @@ func cardPipe(s *streams, c *daycard.Card) error {
 			if err := t.row("", cells...); err != nil {
 				return err
 			}
-		}
-		for _, x := range d.Warnings {
-			s.note(x.Code, "%v: %s", d.Date, x.Message)
 		}
 	}
 	return nil

@@ -226,7 +226,7 @@ func (o Options) check() error {
 	}
 	switch {
 	case o.Window != 0 && o.Window != 15*time.Minute && o.Window != 30*time.Minute:
-		return fault.Usage("bad_window", "give 15 or 30 minutes, or none for windows by tolerance", "fixed windows of %v are not made", o.Window)
+		return fault.Usage("bad_window", "give 15 or 30 minutes, or none for windows by tolerance", "fixed windows of %g minutes are not made", o.Window.Minutes())
 	case o.Window == 0 && !(o.Tolerance >= MinTolerance && o.Tolerance <= MaxTolerance):
 		return fault.Usage("bad_tolerance", fmt.Sprintf("give %g to %g degrees", MinTolerance.Degrees(), MaxTolerance.Degrees()),
 			"a tolerance of %g degrees cannot be kept", o.Tolerance.Degrees())
