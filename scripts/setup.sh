@@ -8,6 +8,7 @@ packages=(
 	libopencv-dev          # reading photos
 	poppler-utils          # tests: the PDF drawn and its text
 	librsvg2-bin           # tests: the SVG drawn
+	libxml2-utils          # tests: GPX held to its schema
 	libimage-exiftool-perl # tests: Exif data read by another program
 )
 
