@@ -34,6 +34,7 @@ const (
 var (
 	estimateDash = []float64{1.6, 1.0}
 	beforeDash   = []float64{0.7, 0.7}
+	closingDash  = []float64{0.3, 0.8}
 )
 
 // smallestExtent is what a journey that went nowhere is drawn as.
@@ -254,7 +255,10 @@ func circle(at XY, radius float64) []XY {
 
 func disc(at XY, radius, grey float64) Area { return Area{circle(at, radius), grey} }
 
-const fixRadius = 1.5
+const (
+	fixRadius = 1.5
+	fixRoom   = fixRadius + 0.3 // kept clear about its centre
+)
 
 // fixSign is a circle with its centre marked; crossed out if the fix was not used.
 func fixSign(at XY, used bool) []Item {
@@ -281,19 +285,19 @@ func (d *drawing) fixes() {
 		}
 		at := d.on(p.Fix.Position)
 		if p.At != nil && p.Fix.Closing != nil {
-			d.stroke([]XY{d.on(p.At.Estimated), at}, Stroke{WidthMM: estimateLine, DashMM: []float64{0.3, 0.8}})
+			d.stroke([]XY{d.on(p.At.Estimated), at}, Stroke{WidthMM: estimateLine, DashMM: closingDash})
 		}
 	}
 	for i := range d.j.Points {
 		if p := &d.j.Points[i]; p.Fix != nil {
 			at := d.on(p.Fix.Position)
 			d.add(fixSign(at, p.Fix.Used())...)
-			d.taken.take(around(at, fixRadius+0.3))
+			d.taken.take(around(at, fixRoom))
 		}
 	}
 	for i := range d.j.Points {
 		if p := &d.j.Points[i]; p.Fix != nil {
-			d.label(fmt.Sprintf("fix %d", p.Fix.Number), d.on(p.Fix.Position), fixRadius+0.8)
+			d.label(fmt.Sprintf("fix %d", p.Fix.Number), d.on(p.Fix.Position), fixRoom)
 		}
 	}
 }
@@ -317,8 +321,9 @@ func (d *drawing) ends() {
 	if first := &d.j.Points[0]; first.At != nil {
 		at := d.on(first.At.Adjusted)
 		d.add(startSign(at)...)
-		d.taken.take(around(at, 1.5))
-		defer d.label("departure", at, 2)
+		const room = 1.5
+		d.taken.take(around(at, room))
+		defer d.label("departure", at, room)
 	}
 	if d.endMarked() {
 		at := d.on(d.j.Last().At.Adjusted)
@@ -333,8 +338,11 @@ func (d *drawing) endMarked() bool {
 	return last != nil && last.Fix == nil && len(d.j.Points) > 1
 }
 
-// label sets words beside a sign, on the first side that is free, or to the right.
-func (d *drawing) label(text string, at XY, off float64) {
+// label sets words beside a sign that takes so much room about its centre, on the first
+// side that is free, or to the right.
+func (d *drawing) label(text string, at XY, room float64) {
+	const edge = 0.3          // of the ground under the words
+	off := room + edge + cell // closer, the two could share a cell
 	w, h := small*paper.Regular.Width(text), small*0.75
 	sides := []struct{ x, y float64 }{
 		{off, h / 2}, {-off - w, h / 2}, {-w / 2, -off}, {-w / 2, off + h},
@@ -342,7 +350,7 @@ func (d *drawing) label(text string, at XY, off float64) {
 	}
 	choice := sides[0]
 	for _, s := range sides {
-		r := rect{at.X + s.x - 0.3, at.Y + s.y - h - 0.3, at.X + s.x + w + 0.3, at.Y + s.y + 0.3}
+		r := rect{at.X + s.x - edge, at.Y + s.y - h - edge, at.X + s.x + w + edge, at.Y + s.y + edge}
 		if d.free(r) {
 			choice = s
 			break
@@ -560,7 +568,9 @@ func (d *drawing) legendLines() []legendLine {
 		legendLine{"entry", func(at XY) []Item { return []Item{disc(at, 0.65, 0)} }},
 		legendLine{"95 % ellipse", func(at XY) []Item { return []Item{oval(at, nil)} }})
 	if slices.ContainsFunc(d.rings, func(r ring) bool { return r.before }) {
-		lines = append(lines, legendLine{"95 % ellipse before the fix", func(at XY) []Item { return []Item{oval(at, beforeDash)} }})
+		lines = append(lines,
+			legendLine{"95 % ellipse before the fix", func(at XY) []Item { return []Item{oval(at, beforeDash)} }},
+			legendLine{"closing error", stroke(Stroke{WidthMM: estimateLine, DashMM: closingDash})})
 	}
 	if d.j.Fixes > 0 {
 		lines = append(lines, legendLine{"fix", func(at XY) []Item { return fixSign(at, true) }})

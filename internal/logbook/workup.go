@@ -275,7 +275,8 @@ type Point struct {
 	// At is where the entry was made; nil while the position is lost. A fix stands
 	// in At.Closing.
 	At *workup.Point
-	// Via is what a detour passes between the entry before and At.
+	// Via is what a detour passes between the entry before and At: where it left the
+	// leg, and the ends of its short legs but the last.
 	Via []workup.Point
 }
 
@@ -390,5 +391,13 @@ func (t *Track) enter(s stretch, track *workup.Track) {
 			p.Via = append(p.Via, *p.At)
 		}
 		p.At = &track.Points[i+1]
+	}
+	// Parts of another kind are how the work-up reckons, not where the vehicle went.
+	for _, o := range s.owner {
+		p, ways := &t.Points[o], 0
+		if d, ok := p.Entry.Content.(*Detour); ok {
+			ways = len(d.Legs)
+		}
+		p.Via = p.Via[max(0, len(p.Via)-ways):]
 	}
 }
