@@ -5,7 +5,6 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -109,52 +108,16 @@ func orNow(given *time.Time) time.Time {
 	return *given
 }
 
-// The units that lengths and speeds may be given in. A word beside a number is its
-// unit; a bare number is in kilometres.
-var (
-	lengthUnits = map[string]geo.Metres{"km": geo.Kilometre, "mi": geo.StatuteMile, "nmi": geo.NauticalMile, "m": geo.Metre}
-	speedUnits  = map[string]workup.MetresPerSecond{"km/h": 1 / 3.6, "mph": workup.MetresPerSecond(geo.StatuteMile) / 3600, "kn": workup.MetresPerSecond(geo.NauticalMile) / 3600}
-)
-
-// splitUnit parts "12.5 km" into its number and unit.
-func splitUnit(text string) (number, unit string) {
-	text = strings.TrimSpace(text)
-	number = strings.TrimRight(text, "abcdefghijklmnopqrstuvwxyz/")
-	return strings.TrimSpace(number), text[len(number):]
-}
-
-// measured reads a number with one of units behind it, not negative.
-func measured[T ~float64](text, usual string, units map[string]T, hint string) (T, error) {
-	number, unit := splitUnit(text)
-	size, known := units[cmp.Or(unit, usual)]
-	q := quantity{max: 1e6}
-	if err := q.Set(number); err != nil || !known {
-		return 0, fault.Usage("bad_number", hint, "%q cannot be read", text)
-	}
-	return T(q.value) * size, nil
-}
-
 func newLengthFlag() parsed[geo.Metres] {
-	return parsed[geo.Metres]{name: "LENGTH", parse: parseLength}
-}
-
-func parseLength(text string) (geo.Metres, error) {
-	return measured(text, "km", lengthUnits, "give a length with its unit, km, mi, nmi or m, as 12.5km; without one it is in km")
+	return parsed[geo.Metres]{name: "LENGTH", parse: logbook.ParseLength}
 }
 
 func newSpeedFlag() parsed[workup.MetresPerSecond] {
-	return parsed[workup.MetresPerSecond]{name: "SPEED", parse: func(text string) (workup.MetresPerSecond, error) {
-		return measured(text, "km/h", speedUnits, "give a speed with its unit, km/h, mph or kn, as 20km/h; without one it is in km/h")
-	}}
+	return parsed[workup.MetresPerSecond]{name: "SPEED", parse: logbook.ParseSpeed}
 }
 
 func newOdometerFlag() parsed[logbook.Odometer] {
-	return parsed[logbook.Odometer]{name: "READING", parse: parseOdometer}
-}
-
-func parseOdometer(text string) (logbook.Odometer, error) {
-	number, unit := splitUnit(text)
-	return logbook.ParseOdometer(number, logbook.Unit(cmp.Or(unit, string(logbook.Kilometres))))
+	return parsed[logbook.Odometer]{name: "READING", parse: logbook.ParseReading}
 }
 
 const odometerUsage = "what the odometer reads, as it stands there: 45218.4, or with mi or nmi behind it where it does not count km"

@@ -32,8 +32,9 @@ func newLogCorrect(s *streams) *cobra.Command {
 correction is an entry of its own; the old one stays readable (shadowread log list
 --superseded). It must fit between its neighbours, in time and by the odometer.
 
-A leg may get another heading: by hand, which is what a refused photo asks for, by a
-number, or by a photo, the same one read with other options too. The time of a leg that
+A leg may get another heading: by hand, which is what a refused photo asks for and keeps
+the photo with the leg, by a number, or by a photo, the same one read with other options
+too. The time of a leg that
 was read with the dial can only be corrected together with its heading, which rests on
 it. A detour is corrected by withdrawing it and what follows.
 
@@ -229,12 +230,6 @@ func (o *correctOptions) correctLeg(cmd *cobra.Command, s *streams, book *logboo
 			return logbook.Added{}, fault.Usage("not_of_this_entry", "see the help for what a leg takes", "--%s says nothing of a leg", name)
 		}
 	}
-	if o.leg.heading.set && c.Photo != nil { // it stays the leg of that photo
-		if run != (logbook.Run{}) || !at.Time.IsZero() {
-			return logbook.Added{}, fault.Usage("contradicting_flags", "correct the heading first, then the rest", "the heading of a leg with a photo is corrected alone")
-		}
-		return book.GiveHeading(ctx, old.Number, logbook.Heading{Heading: o.leg.heading.angle().Bearing(), Sigma: o.leg.headingSigma.angle()}, at.Note)
-	}
 	if len(args) > 0 || o.leg.number.number.set || o.leg.heading.set {
 		return o.leg.log(cmd, s, book, args, at, run, nil)
 	}
@@ -250,14 +245,14 @@ func (o *correctOptions) correctLeg(cmd *cobra.Command, s *streams, book *logboo
 		return logbook.Added{}, err
 	}
 	switch {
-	case c.Photo != nil && c.Hand == nil:
+	case c.Hand != nil:
+		return book.LegByHand(ctx, at, run, *c.Hand)
+	case c.Photo != nil:
 		p := logbook.PhotoReading{Name: c.Photo.Name, Reading: c.Reading, Refused: c.Photo.Refused, Message: c.Photo.Message, Whole: whole, Overlay: overlay}
 		if _, err := hex.Decode(p.SHA256[:], []byte(c.Photo.SHA256)); err != nil {
 			return logbook.Added{}, err
 		}
 		return book.LegFromPhoto(ctx, at, run, p)
-	case c.Hand != nil:
-		return book.LegByHand(ctx, at, run, *c.Hand)
 	case c.Reading != nil:
 		return book.LegFromNumber(ctx, at, run, *c.Reading, whole)
 	}

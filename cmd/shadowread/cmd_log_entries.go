@@ -8,7 +8,6 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
-	"shadowread/internal/geo"
 	"shadowread/internal/logbook"
 	"shadowread/internal/workup"
 )
@@ -295,16 +294,15 @@ After lengths the log has no odometer reading to count from: the next entry need
 			if len(legs) == 0 {
 				return fault.Usage("no_legs", "give --leg HEADING,@READING for each, as --leg 140,@45219.9", "the detour has no legs")
 			}
+			if !sigma.set {
+				return noHandSigma()
+			}
 			d := logbook.Detour{}
 			for _, text := range legs {
-				leg, err := parseShortLeg(text)
+				leg, err := logbook.ParseShortLeg(text, sigma.angle())
 				if err != nil {
-					return err
+					return fault.Usage(fault.Code(err), hintOf(err), "--%s", err)
 				}
-				if !sigma.set {
-					return noHandSigma()
-				}
-				leg.Heading.Sigma = sigma.angle()
 				d.Legs = append(d.Legs, leg)
 			}
 			var err error
@@ -329,33 +327,4 @@ func newHandSigma() quantity { return quantity{min: 0.01, max: 30, unit: "deg"} 
 
 func noHandSigma() error {
 	return fault.Usage("no_heading_sigma", "give --heading-sigma DEG: some 2 for a compass with its card, 5 or more by eye", "how well the heading is known is not given")
-}
-
-func parseShortLeg(text string) (leg logbook.ShortLeg, err error) {
-	wrong := func(err error) error {
-		return fault.Usage("bad_leg", "give HEADING,@READING, as 140,@45219.9, or HEADING,LENGTH, as 140,0.8km", "--leg %s: %s", text, err)
-	}
-	heading, way, ok := strings.Cut(text, ",")
-	if !ok {
-		return leg, wrong(fault.New("", "", "it has no length"))
-	}
-	q := quantity{min: 0, max: 360, unit: "deg"}
-	if err := q.Set(heading); err != nil {
-		return leg, wrong(err)
-	}
-	leg.Heading.Heading = q.angle()
-	if reading, ok := strings.CutPrefix(strings.TrimSpace(way), "@"); ok {
-		o, err := parseOdometer(reading)
-		if err != nil {
-			return leg, wrong(err)
-		}
-		leg.Run = logbook.ByOdometer(o)
-		return leg, nil
-	}
-	var length geo.Metres
-	if length, err = parseLength(way); err != nil {
-		return leg, wrong(err)
-	}
-	leg.Run.Distance = &logbook.Distance{Length: length}
-	return leg, nil
 }

@@ -36,8 +36,8 @@ time (RFC 3339), odometer_km, odometer_mi or odometer_nmi, and if need be
 rolled_over_digits and note. The journey must have been begun.
 
 Or, with --entries, log a CSV file of entries copied from a paper log: the columns are
-in docs/log.md, the first of them entry (departure, leg, halt, fix, note, remount,
-tyres) and time.
+in docs/log.md, the first of them entry (departure, leg, detour, halt, fix, note,
+remount, tyres, odometer_set) and time.
 
 Each entry is on the disk when it is listed. What is in the log already is passed over:
 an import that was broken off, or a file that has grown, goes in again. Headings that

@@ -251,15 +251,15 @@ func whereForPeople(s *streams, w *logbook.Whereabouts, to *geo.Position, g *wor
 	e := &w.Estimate
 	fmt.Fprintf(s.out, "%s\n", s.paint(bold, fmt.Sprintf("%s at %s", e.Position, utcText(e.Time))))
 	labelled(s, "95 % within", "%s", ellipseText(w.Ellipse))
-	since := "the departure"
+	since := "the departure, "
 	switch c := w.Closing; {
 	case c == nil:
 	case c.Used:
-		since = "the fix"
-	default:
-		since = "the fix used last, or the departure,"
+		since = "the fix, "
+	default: // a fix before that one, or the departure
+		since = ""
 	}
-	labelled(s, "since", "%s of %s, %s run", since, utcText(e.Since), lengthText(e.Run))
+	labelled(s, "since", "%s%s, %s run", since, utcText(e.Since), lengthText(e.Run))
 	if e.Steered {
 		labelled(s, "heading", "%s° true, of the leg in hand", reading.BearingText(e.Heading, 1))
 	}

@@ -301,7 +301,7 @@ func wholeDegrees(a angle.Angle) int { return int(math.Round(a.Degrees())) % 360
 func closingText(c *workup.Closing) string {
 	text := fmt.Sprintf("%s off towards %s", lengthText(c.Distance), courseText(c.Bearing))
 	if c.Run > 0 {
-		text += fmt.Sprintf(", %.2g %% of %s run", c.PerCent, lengthText(c.Run))
+		text += fmt.Sprintf(", %.2f %% of %s run", c.PerCent, lengthText(c.Run))
 	}
 	text += fmt.Sprintf(", %.1f sigma", c.Sigmas)
 	if !c.Used {
@@ -336,6 +336,9 @@ func printAdded(s *streams, a logbook.Added) error {
 
 // tellAdded says what the user is to do about an entry.
 func tellAdded(s *streams, a logbook.Added) {
+	if ahead := a.Entry.Time.Sub(a.Entry.Written); ahead > time.Minute {
+		s.note("time_ahead", "entry %d is of a time that the clock of this machine reaches in %s only: check its date and UTC offset", a.Entry.Number, shortDuration(ahead))
+	}
 	if a.NeedsHeading {
 		s.note("needs_heading", "entry %d is in the log and needs a heading: %s", a.Entry.Number, waitsFor(a.Entry.Number))
 	}

@@ -51,8 +51,8 @@ func badCSV(file string, line int, format string, args ...any) error {
 }
 
 // readCSV reads a CSV file (RFC 4180; lines that begin with # are comments) whose
-// first line names its columns, all of them known.
-func readCSV(file string, r io.Reader, known []string) ([]record, error) {
+// first line names its columns, all of them known, one at least of each list needed.
+func readCSV(file string, r io.Reader, known []string, needed ...[]string) ([]record, error) {
 	data, err := io.ReadAll(io.LimitReader(r, maxCSV+1))
 	switch {
 	case err != nil:
@@ -90,6 +90,11 @@ func readCSV(file string, r io.Reader, known []string) ([]record, error) {
 					return nil, badCSV(file, line, "column %q stands there twice", name)
 				}
 			}
+			for _, list := range needed {
+				if !slices.ContainsFunc(list, func(name string) bool { return slices.Contains(row, name) }) {
+					return nil, badCSV(file, line, "there is no column %s", strings.Join(list, " or "))
+				}
+			}
 			columns = row
 			continue
 		}
@@ -113,7 +118,10 @@ func readCSV(file string, r io.Reader, known []string) ([]record, error) {
 }
 
 // odometerColumns are one for each unit; a row fills at most one.
-var odometerColumns = map[string]Unit{"odometer_km": Kilometres, "odometer_mi": StatuteMiles, "odometer_nmi": NauticalMiles}
+var (
+	odometerNames   = []string{"odometer_km", "odometer_mi", "odometer_nmi"}
+	odometerColumns = map[string]Unit{"odometer_km": Kilometres, "odometer_mi": StatuteMiles, "odometer_nmi": NauticalMiles}
+)
 
 // odometer returns the reading in a row, nil if there is none.
 func (r record) odometer() (*Odometer, error) {
@@ -183,7 +191,7 @@ type photoRow struct {
 var photoColumns = []string{"photo", "time", "odometer_km", "odometer_mi", "odometer_nmi", "rolled_over_digits", "note"}
 
 func readPhotoCSV(file string, r io.Reader, offset *time.Duration) ([]photoRow, error) {
-	records, err := readCSV(file, r, photoColumns)
+	records, err := readCSV(file, r, photoColumns, []string{"photo", "time"}, odometerNames)
 	if err != nil {
 		return nil, err
 	}
@@ -219,24 +227,28 @@ type handRow struct {
 	key         string
 }
 
+// handColumns only grow at their end: by their order a row is known that was imported.
 var handColumns = []string{"entry", "time", "odometer_km", "odometer_mi", "odometer_nmi", "rolled_over_digits", "distance_km", "speed_kmh", "stood",
-	"heading_deg", "number_deg", "sigma_deg", "position", "error_m", "source", "note"}
+	"heading_deg", "number_deg", "sigma_deg", "position", "error_m", "source", "note", "legs", "reads"}
+
+// handKinds are the entries of a paper log.
+var handKinds = []Kind{KindDeparture, KindLeg, KindDetour, KindHalt, KindFix, KindNote, KindRemount, KindTyres, KindOdometerSet}
 
 // forKinds are the columns that only some kinds of entries fill.
-var forKinds = map[string][]Kind{
-	"distance_km": {KindLeg, KindHalt, KindFix, KindTyres},
-	"speed_kmh":   {KindLeg, KindHalt, KindFix, KindTyres},
-	"stood":       {KindLeg, KindHalt, KindFix, KindTyres},
-	"heading_deg": {KindLeg}, "number_deg": {KindLeg}, "sigma_deg": {KindLeg},
-	"position": {KindDeparture, KindFix}, "error_m": {KindDeparture, KindFix}, "source": {KindDeparture, KindFix},
-	"odometer_km":        {KindDeparture, KindLeg, KindHalt, KindFix, KindTyres},
-	"odometer_mi":        {KindDeparture, KindLeg, KindHalt, KindFix, KindTyres},
-	"odometer_nmi":       {KindDeparture, KindLeg, KindHalt, KindFix, KindTyres},
-	"rolled_over_digits": {KindLeg, KindHalt, KindFix, KindTyres},
-}
+var (
+	withWay     = []Kind{KindLeg, KindDetour, KindHalt, KindFix, KindTyres, KindOdometerSet}
+	withReading = append([]Kind{KindDeparture}, withWay...)
+	forKinds    = map[string][]Kind{
+		"distance_km": withWay, "speed_kmh": withWay, "stood": withWay, "rolled_over_digits": withWay,
+		"odometer_km": withReading, "odometer_mi": withReading, "odometer_nmi": withReading,
+		"heading_deg": {KindLeg}, "number_deg": {KindLeg}, "sigma_deg": {KindLeg, KindDetour},
+		"position": {KindDeparture, KindFix}, "error_m": {KindDeparture, KindFix}, "source": {KindDeparture, KindFix},
+		"legs": {KindDetour}, "reads": {KindOdometerSet},
+	}
+)
 
 func readHandCSV(file string, r io.Reader, offset *time.Duration) ([]handRow, error) {
-	records, err := readCSV(file, r, handColumns)
+	records, err := readCSV(file, r, handColumns, []string{"entry"}, []string{"time"})
 	if err != nil {
 		return nil, err
 	}
@@ -263,8 +275,12 @@ func readHandCSV(file string, r io.Reader, offset *time.Duration) ([]handRow, er
 
 func (r *handRow) read(offset *time.Duration) error {
 	kind := Kind(r.fields["entry"])
-	if !slices.Contains([]Kind{KindDeparture, KindLeg, KindHalt, KindFix, KindNote, KindRemount, KindTyres}, kind) {
-		return bad("bad_csv", csvHint, "entry %q is none of departure, leg, halt, fix, note, remount, tyres", string(kind))
+	if !slices.Contains(handKinds, kind) {
+		var names []string
+		for _, k := range handKinds {
+			names = append(names, string(k))
+		}
+		return bad("bad_csv", csvHint, "entry %q is none of %s", string(kind), strings.Join(names, ", "))
 	}
 	for _, column := range handColumns {
 		if _, filled := r.fields[column]; filled && forKinds[column] != nil && !slices.Contains(forKinds[column], kind) {
@@ -290,8 +306,14 @@ func (r *handRow) read(offset *time.Duration) error {
 		r.content = d
 	case KindLeg:
 		r.content, err = r.leg(run)
+	case KindDetour:
+		r.content, err = r.detour(run)
 	case KindHalt:
 		r.content = &Halt{run}
+	case KindOdometerSet:
+		set := &OdometerSet{Run: run}
+		set.After, err = ParseReading(r.fields["reads"])
+		r.content = set
 	case KindFix:
 		f := &Fix{Run: run, Source: r.fields["source"]}
 		f.Position, f.Sigma, err = r.position()
@@ -369,10 +391,12 @@ func (r *handRow) leg(run Run) (Content, error) {
 	case byHand && byNumber:
 		return nil, bad("bad_csv", csvHint, "the leg has both a heading and a number")
 	case byHand && !known:
-		return nil, bad("bad_heading", "fill the column sigma_deg: degrees, one sigma", "how well the heading is known is not given")
+		return nil, noSigma()
+	case byHand && !(heading >= 0 && heading <= 360):
+		return nil, bad("bad_heading", "give the true heading in degrees", "heading_deg %v is none from 0 to 360", heading)
 	case byHand:
 		leg.Hand = &Heading{angle.FromDegrees(heading).Bearing(), angle.FromDegrees(sigma)}
-	case byNumber && !(math.Abs(number) <= 360 && sigma >= 0):
+	case byNumber && !(number >= 0 && number <= 360 && sigma >= 0):
 		return nil, bad("bad_csv", csvHint, "number_deg %v with sigma_deg %v is none that a dial shows", number, sigma)
 	case byNumber:
 		n := angle.FromDegrees(number)
@@ -381,4 +405,28 @@ func (r *handRow) leg(run Run) (Content, error) {
 		return nil, bad("bad_csv", csvHint, "the leg has a sigma but no heading")
 	}
 	return leg, nil // without either it needs a heading
+}
+
+func noSigma() error {
+	return bad("bad_heading", "fill the column sigma_deg: degrees, one sigma", "how well the heading is known is not given")
+}
+
+// detour reads the short legs of a detour, parted by semicolons.
+func (r *handRow) detour(run Run) (Content, error) {
+	sigma, known, err := r.record.number("sigma_deg")
+	switch {
+	case err != nil:
+		return nil, err
+	case !known:
+		return nil, noSigma()
+	}
+	d := &Detour{Run: run}
+	for text := range strings.SplitSeq(r.fields["legs"], ";") {
+		leg, err := ParseShortLeg(strings.TrimSpace(text), angle.FromDegrees(sigma))
+		if err != nil {
+			return nil, err
+		}
+		d.Legs = append(d.Legs, leg)
+	}
+	return d, nil
 }

@@ -52,7 +52,7 @@ type Added struct {
 	// Closing is what a fix showed; nil for others. If it says that the fix was not
 	// used, ConfirmFix makes it count.
 	Closing *workup.Closing
-	// NeedsHeading says that this is a leg whose photo gave none: GiveHeading.
+	// NeedsHeading says that this is a leg whose photo gave none: LegByHand in its place.
 	NeedsHeading bool
 }
 

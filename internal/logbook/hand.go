@@ -208,7 +208,7 @@ func (h *hand) since(o Odometer) (geo.Metres, error) {
 	// Two readings of the same in two units need not agree to the last digit.
 	if run < 0 && (o.Unit == last.Unit || -run > o.Resolution()+last.Resolution()) {
 		return 0, fault.New("odometer_backwards",
-			"check the reading; if the odometer passed its last number, confirm that with its count of digits; if it was set anew, log that first",
+			"check the reading; if the odometer passed its last number, say that it rolled over and how many digits it has before the point; if it was set anew, log that first",
 			"the odometer runs backwards from %s to %s", last, o)
 	}
 	return max(0, run), nil

@@ -309,10 +309,10 @@ func (l *Log) importHand(ctx context.Context, in HandImport, r handRow) (added A
 		}
 	}
 	err = l.write(ctx, func(tx *sql.Tx) error {
-		if is, err := known(tx); is || err != nil { // another process may import the same
+		is, err := known(tx)
+		if isNew = !is; is || err != nil { // another process may import the same
 			return err
 		}
-		isNew = true
 		added, err = l.addIn(ctx, tx, r.at, r.content, p)
 		return err
 	})

@@ -150,6 +150,12 @@ func TestImportErrorsNameFileAndLine(t *testing.T) {
 			return err
 		}
 	}
+	table := func(text string) func(l *Log) error {
+		return func(l *Log) error {
+			_, err := l.ImportHand(t.Context(), HandImport{Name: "paper.csv", CSV: strings.NewReader(text)})
+			return err
+		}
+	}
 	const all = "photo,time,odometer_km\na.jpg,,1000.0\nc.jpg,2026-03-14T06:30:00Z,1002.0\n"
 	for _, tt := range []struct {
 		name  string
@@ -175,6 +181,17 @@ func TestImportErrorsNameFileAndLine(t *testing.T) {
 		{"photo without time", photos("photo,odometer_km\na.jpg,1000.0\nb.jpg,1001.0\nc.jpg,1002.0\n"), "photo_no_time", "odometer.csv:4:", 1},
 		{"an hour out", photos(all + "b.jpg,2026-03-14T07:20:00Z,1001.0\n"), "time_mismatch", "odometer.csv:4:", 1},
 		{"backwards", photos(all + "b.jpg,,999.0\n"), "odometer_backwards", "odometer.csv:4:", 2},
+		{"no column for the photo", photos("note,odometer_km\nx,1\n"), "bad_csv", "odometer.csv:1:", 1},
+		{"no column for the odometer", photos("photo,note\na.jpg,x\n"), "bad_csv", "odometer.csv:1:", 1},
+		{"no column for the entry", table("# paper\ntime,odometer_km\n2026-03-14T06:10:00Z,1001.0\n"), "bad_csv", "paper.csv:2:", 1},
+		{"no column for the time", table("entry,odometer_km\nhalt,1001.0\n"), "bad_csv", "paper.csv:1:", 1},
+		{"detour without sigma", table("entry,time,odometer_km,legs\ndetour,2026-03-14T06:10:00Z,1001.0,\"140,@1002.0\"\n"), "bad_heading", "paper.csv:2:", 1},
+		{"detour without legs", table("entry,time,odometer_km,legs,sigma_deg\ndetour,2026-03-14T06:10:00Z,1001.0,,5\n"), "bad_leg", "paper.csv:2:", 1},
+		{"detour on no heading", table("entry,time,odometer_km,legs,sigma_deg\ndetour,2026-03-14T06:10:00Z,1001.0,\"140,@1002.0; 361,@1003.0\",5\n"), "bad_leg", "paper.csv:2:", 1},
+		{"detour backwards", table("entry,time,odometer_km,legs,sigma_deg\ndetour,2026-03-14T06:10:00Z,1001.0,\"140,@1000.5\",5\n"), "odometer_backwards", "paper.csv:2:", 1},
+		{"odometer set to nothing", table("entry,time,odometer_km,reads\nodometer_set,2026-03-14T06:10:00Z,1001.0,\n"), "bad_odometer", "paper.csv:2:", 1},
+		{"heading of 400", hand("leg,2026-03-14T06:10:00Z,1001.0,,,,400,,2,,\n"), "bad_heading", "paper.csv:2:", 1},
+		{"number below 0", hand("leg,2026-03-14T06:10:00Z,1001.0,,,,,-20,,,\n"), "bad_csv", "paper.csv:2:", 1},
 		{"kind", hand("leap,2026-03-14T06:10:00Z,1001.0,,,,,,,,\n"), "bad_csv", "paper.csv:2:", 1},
 		{"no time", hand("halt,,1001.0,,,,,,,,\n"), "bad_csv", "paper.csv:2:", 1},
 		{"no sigma", hand("leg,2026-03-14T06:10:00Z,1001.0,,,,90,,,,\n"), "bad_heading", "paper.csv:2:", 1},
@@ -252,6 +269,32 @@ func TestImportHand(t *testing.T) {
 	}
 }
 
+// Detours and a new odometer on paper make the entries that the verbs make.
+func TestImportHandMakesWhatTheVerbsMake(t *testing.T) {
+	ctx := t.Context()
+	byVerbs, byPaper := begun(t), begun(t)
+	must(t)(byVerbs.LegByHand(ctx, at(0), km("1000.0"), by(58, 2)))
+	must(t)(byVerbs.Detour(ctx, at(30), Detour{km("1009.1"), []ShortLeg{
+		{by(140, 5), km("1009.9")}, {by(58, 5), ByOdometer(Odometer{"627.8", StatuteMiles, 0})}, {by(330, 5), Run{Distance: &Distance{Length: 800}}},
+	}}))
+	must(t)(byVerbs.SetOdometer(ctx, at(60), OdometerSet{Run{Distance: &Distance{Length: 5000}}, Odometer{"0.0", StatuteMiles, 0}}))
+	if _, err := byPaper.ImportHand(ctx, HandImport{Name: "paper.csv", CSV: strings.NewReader(
+		"entry,time,odometer_km,distance_km,heading_deg,sigma_deg,legs,reads\n" +
+			"leg,2026-03-14T06:00:00Z,1000.0,,58,2,,\n" +
+			"detour,2026-03-14T06:30:00Z,1009.1,,,5,\"140,@1009.9; 58°,@627.8mi; 330, 800 m\",\n" +
+			"odometer_set,2026-03-14T07:00:00Z,,5,,,,0.0mi\n")}); err != nil {
+		t.Fatal(err)
+	}
+	want, err := byVerbs.List(ctx, 0, false)
+	if err != nil {
+		t.Fatal(err)
+	}
+	got, err := byPaper.List(ctx, 0, false)
+	if err != nil || !reflect.DeepEqual(got, want) {
+		t.Errorf("%v; the paper log is\n%+v, want\n%+v", err, got, want)
+	}
+}
+
 // Whatever parses has for each row a line of the file, and parses alike again;
 // whatever does not has a code that tells what is wrong, and names the file.
 func FuzzPhotoCSV(f *testing.F) {
@@ -281,6 +324,7 @@ func FuzzHandCSV(f *testing.F) {
 		"entry,time,odometer_km,heading_deg,sigma_deg\nleg,2026-03-14T06:30:00,1.5,-90,2\n", "entry,time,number_deg,sigma_deg,stood\nleg,2026-03-14T06:30:00,1,NaN,yes\n",
 		"entry,time,position,error_m\ndeparture,2026-03-14T06:30:00Z,\"20 S, 25 E\",1e308\n", "entry,time,speed_kmh\ntyres,2026-03-14T06:30:00Z,1e400\n",
 		"entry,time,odometer_km,position,error_m\nfix,0001-01-01T00:00:00Z,1,0 0,1\n",
+		"entry,time,odometer_km,sigma_deg,legs,reads\ndetour,2026-03-14T06:30:00Z,1,5,\"140,@2;0°,9 m\",\nodometer_set,2026-03-14T06:30:00Z,1,,,0mi\n",
 	} {
 		f.Add(s)
 	}

@@ -29,18 +29,23 @@ import (
 	"shadowread/internal/fault"
 )
 
-// Log is an open log. Its methods may be called from several goroutines, and
-// several processes may have one log open: whoever comes second waits.
+// Log is an open log. Its methods may be called from several goroutines, those of a
+// new log once it has an entry, and several processes may have one log open: whoever
+// comes second waits.
 type Log struct {
 	db   *sql.DB
 	path string
 	now  func() time.Time
+	// unmade says that there is no file yet. The first entry is tried on a log in
+	// memory, so that one that is refused leaves no file behind.
+	unmade bool
 }
 
 // Options of opening a log.
 type Options struct {
-	// Create makes a new log where there is no file; without it that is an error, so
-	// that a slip in the name does not pass for an empty log.
+	// Create makes a new log, with its first entry, where there is no file or an empty
+	// one; without it that is an error, so that a slip in the name does not pass for
+	// an empty log.
 	Create bool
 	// Now is the clock; nil stands for time.Now.
 	Now func() time.Time
@@ -67,41 +72,88 @@ const (
 )
 
 // Open opens a log. It fails with code "no_log", "not_a_log", "log_too_new",
-// "log_busy" or "cannot_open_log".
+// "log_busy", "log_damaged" or "cannot_open_log"; for a new log the first entry does.
 func Open(ctx context.Context, path string, o Options) (*Log, error) {
 	l := &Log{path: path, now: o.Now}
 	if l.now == nil {
 		l.now = time.Now
 	}
 	_, err := os.Stat(path)
-	isNew := errors.Is(err, fs.ErrNotExist)
-	switch {
+	switch isNew := errors.Is(err, fs.ErrNotExist); {
 	case isNew && !o.Create:
-		return nil, fault.New("no_log", "begin a journey, which makes a log, or check the name", "there is no log at %s", path)
+		return nil, noLog(path)
 	case isNew:
-		if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
-			return nil, fault.Wrap(err, "cannot_open_log", "choose a folder that may be written to", "the folder of the log cannot be made")
+		l.unmade = true
+		if l.db, err = inMemory(ctx); err != nil {
+			return nil, openError(err, path)
 		}
 	case err != nil:
 		return nil, fault.Wrap(err, "cannot_open_log", "check that the file may be read", "the log cannot be opened")
+	default:
+		if l.db, err = openFile(ctx, path, o.Create); err != nil {
+			return nil, err
+		}
 	}
-	if l.db, err = sql.Open("sqlite", dsn(path)); err != nil {
+	return l, nil
+}
+
+func noLog(path string) error {
+	return fault.New("no_log", "begin a journey, which makes a log, or check the name", "there is no log at %s", path)
+}
+
+// openFile opens the database in a file, or makes one.
+func openFile(ctx context.Context, path string, create bool) (*sql.DB, error) {
+	db, err := sql.Open("sqlite", dsn(path))
+	if err != nil {
 		return nil, openError(err, path)
 	}
 	// SQLite has one writer at a time; so has a process, and then none of its own
 	// waits can time out against each other.
-	l.db.SetMaxOpenConns(1)
-	if err := l.prepare(ctx); err != nil {
-		l.db.Close()
+	db.SetMaxOpenConns(1)
+	if err := prepare(ctx, db, path, create); err != nil {
+		db.Close()
 		return nil, openError(err, path)
 	}
-	if isNew {
-		if err := syncFolder(filepath.Dir(path)); err != nil {
-			l.db.Close()
-			return nil, openError(err, path)
+	return db, nil
+}
+
+// make puts a log that was in memory into its file.
+func (l *Log) make(ctx context.Context) error {
+	folder := filepath.Dir(l.path)
+	if err := os.MkdirAll(folder, 0o755); err != nil {
+		return fault.Wrap(err, "cannot_open_log", "choose a folder that may be written to", "the folder of the log cannot be made")
+	}
+	db, err := openFile(ctx, l.path, true)
+	if err != nil {
+		return err
+	}
+	if err := syncFolder(folder); err != nil {
+		db.Close()
+		return openError(err, l.path)
+	}
+	l.db.Close() // held nothing that counts
+	l.db, l.unmade = db, false
+	return nil
+}
+
+// inMemory returns the database of a new log without a file.
+func inMemory(ctx context.Context) (*sql.DB, error) {
+	db, err := sql.Open("sqlite", ":memory:")
+	if err != nil {
+		return nil, err
+	}
+	db.SetMaxOpenConns(1) // each connection to memory has a database of its own
+	steps, err := steps()
+	for _, step := range steps {
+		if err == nil {
+			_, err = db.ExecContext(ctx, step)
 		}
 	}
-	return l, nil
+	if err != nil {
+		db.Close()
+		return nil, err
+	}
+	return db, nil
 }
 
 // dsn names the database with what must hold for every connection.
@@ -148,26 +200,28 @@ func steps() ([]string, error) {
 	return out, nil
 }
 
-// prepare makes a new log of an empty file, or brings an old one up to date.
-func (l *Log) prepare(ctx context.Context) error {
+// prepare brings an old log up to date, or makes a new one of an empty file.
+func prepare(ctx context.Context, db *sql.DB, path string, create bool) error {
 	steps, err := steps()
 	if err != nil {
 		return err
 	}
-	id, version, tables, err := identify(ctx, l.db)
+	id, version, tables, err := identify(ctx, db)
 	switch {
 	case err != nil:
 		return err
 	case id != applicationID && (id != 0 || tables > 0):
-		return fault.New("not_a_log", "name another file", "%s is no log of this program", l.path)
+		return fault.New("not_a_log", "name another file", "%s is no log of this program", path)
+	case tables == 0 && !create:
+		return noLog(path)
 	case version > len(steps):
 		return fault.New("log_too_new", "use the newer program", "the log was written by a newer version of this program")
 	}
-	if err := l.useWAL(ctx); err != nil {
+	if err := useWAL(ctx, db); err != nil {
 		return err
 	}
 	for version < len(steps) {
-		if version, err = l.migrate(ctx, steps); err != nil {
+		if version, err = migrate(ctx, db, steps); err != nil {
 			return err
 		}
 	}
@@ -191,10 +245,10 @@ func identify(ctx context.Context, q querier) (id, version, tables int, err erro
 
 // useWAL sets the write-ahead log, which the file then keeps. SQLite does not wait
 // for another process while it changes this.
-func (l *Log) useWAL(ctx context.Context) error {
+func useWAL(ctx context.Context, db *sql.DB) error {
 	for deadline := time.Now().Add(busyTimeout); ; {
 		var mode string
-		err := l.db.QueryRowContext(ctx, "PRAGMA journal_mode = WAL").Scan(&mode)
+		err := db.QueryRowContext(ctx, "PRAGMA journal_mode = WAL").Scan(&mode)
 		switch {
 		case err == nil && mode == "wal":
 			return nil
@@ -212,8 +266,8 @@ func (l *Log) useWAL(ctx context.Context) error {
 }
 
 // migrate takes the next step, unless another process has, and returns the version.
-func (l *Log) migrate(ctx context.Context, steps []string) (version int, err error) {
-	err = l.write(ctx, func(tx *sql.Tx) error {
+func migrate(ctx context.Context, db *sql.DB, steps []string) (version int, err error) {
+	err = writeIn(ctx, db, func(tx *sql.Tx) error {
 		_, version, _, err = identify(ctx, tx)
 		if err != nil || version >= len(steps) {
 			return err
@@ -226,9 +280,22 @@ func (l *Log) migrate(ctx context.Context, steps []string) (version int, err err
 	return version, err
 }
 
-// write runs f in a transaction, which is on the disk when write returns nil.
+// write runs f in a transaction, which is on the disk when write returns nil. For the
+// first entry of a new log it runs f twice.
 func (l *Log) write(ctx context.Context, f func(tx *sql.Tx) error) error {
-	tx, err := l.db.BeginTx(ctx, nil)
+	if l.unmade {
+		if err := writeIn(ctx, l.db, f); err != nil {
+			return err
+		}
+		if err := l.make(ctx); err != nil {
+			return err
+		}
+	}
+	return writeIn(ctx, l.db, f)
+}
+
+func writeIn(ctx context.Context, db *sql.DB, f func(tx *sql.Tx) error) error {
+	tx, err := db.BeginTx(ctx, nil)
 	if err != nil {
 		return storeError(err)
 	}
@@ -286,8 +353,12 @@ func storeError(err error) error {
 }
 
 func openError(err error, path string) error {
-	if c := sqliteCode(err); c == sqlite3.SQLITE_NOTADB {
+	switch sqliteCode(err) {
+	case sqlite3.SQLITE_NOTADB:
 		return fault.Wrap(err, "not_a_log", "name another file", "%s is no log of this program", path)
+	case sqlite3.SQLITE_CORRUPT:
+		return fault.Wrap(err, "log_damaged", "keep the file as it is, and go on with a copy of the log, or begin a new one at the last position that was noted",
+			"%s is damaged or cut short", path)
 	}
 	var f *fault.Error
 	if errors.As(err, &f) {

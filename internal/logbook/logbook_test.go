@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"reflect"
 	"strconv"
+	"strings"
 	"testing"
 	"time"
 
@@ -175,7 +176,7 @@ func TestALegWithoutAHeadingLeadsNowhereKnown(t *testing.T) {
 		t.Errorf("entries that need a heading are %v, want %d", w.NeedHeading, leg)
 	}
 
-	b := must(t)(l.GiveHeading(ctx, leg, by(90, 2), "by the mark on the shore"))
+	b := must(t)(l.LegByHand(ctx, At{Note: "by the mark on the shore", Supersedes: leg}, Run{}, by(90, 2)))
 	if w, err = l.Where(ctx, 0); err != nil {
 		t.Fatal(err)
 	}
@@ -390,7 +391,6 @@ func TestRefusals(t *testing.T) {
 		{"a departure in the middle", func(l *Log) (Added, error) {
 			return l.Begin(ctx, At{Supersedes: 2}, Departure{Position: pan, Sigma: 1})
 		}, "bad_correction"},
-		{"a heading for a halt", func(l *Log) (Added, error) { return l.GiveHeading(ctx, 3, by(1, 1), "") }, "bad_correction"},
 		{"confirming a halt", func(l *Log) (Added, error) { return l.ConfirmFix(ctx, 3, "") }, "bad_correction"},
 		{"a correction that a later entry cannot follow", func(l *Log) (Added, error) {
 			return l.LegByHand(ctx, At{Supersedes: 2}, km("1031.0"), by(90, 1))
@@ -771,14 +771,27 @@ func TestOpen(t *testing.T) {
 	db.Close()
 	newer := filepath.Join(dir, "newer.db")
 	l := open(t, newer)
+	must(t)(l.Begin(ctx, at(0), Departure{Position: pan, Sigma: 15}))
 	if _, err := l.db.Exec("PRAGMA user_version = 999"); err != nil {
 		t.Fatal(err)
 	}
 	l.Close()
+	whole, err := os.ReadFile(written(t))
+	if err != nil {
+		t.Fatal(err)
+	}
+	empty, short := filepath.Join(dir, "empty.db"), filepath.Join(dir, "short.db")
+	for path, data := range map[string][]byte{empty: nil, short: whole[:len(whole)/2]} {
+		if err := os.WriteFile(path, data, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
 	for _, tt := range []struct {
 		path, code string
 	}{
 		{filepath.Join(dir, "none.db"), "no_log"},
+		{empty, "no_log"},
+		{short, "log_damaged"},
 		{text, "not_a_log"},
 		{other, "not_a_log"},
 		{newer, "log_too_new"},
@@ -798,6 +811,102 @@ func TestOpen(t *testing.T) {
 	}
 	if _, err := os.Stat(filepath.Join(dir, "none.db")); err == nil {
 		t.Error("a log was made unasked")
+	}
+}
+
+// A first entry that is refused leaves neither file nor folder, and one that is taken
+// afterwards makes both.
+func TestARefusedBeginningLeavesNoFile(t *testing.T) {
+	ctx := t.Context()
+	root := t.TempDir()
+	path := filepath.Join(root, "new", "log.db")
+	l := open(t, path)
+	for _, tt := range []struct {
+		name string
+		do   func() error
+		code string
+	}{
+		{"position", func() error { _, err := l.Begin(ctx, at(0), Departure{Position: pan}); return err }, "bad_position_sigma"},
+		{"time", func() error {
+			_, err := l.Begin(ctx, At{Time: time.Date(1500, 1, 1, 0, 0, 0, 0, time.UTC)}, Departure{Position: pan, Sigma: 15})
+			return err
+		}, "bad_time"},
+		{"no departure", func() error { _, err := l.Note(ctx, at(0)); return err }, "no_journey"},
+		{"paper log without one", func() error {
+			_, err := l.ImportHand(ctx, HandImport{Name: "paper.csv", CSV: strings.NewReader("entry,time\nnote,2026-03-14T06:30:00Z\n")})
+			return err
+		}, "no_journey"},
+		{"looking for one", func() error { _, err := l.Where(ctx, 0); return err }, "no_journey"},
+	} {
+		if err := tt.do(); fault.Code(err) != tt.code {
+			t.Errorf("%s: %v, want code %s", tt.name, err, tt.code)
+		}
+		if files, err := os.ReadDir(root); err != nil || len(files) > 0 {
+			t.Errorf("%s: %v, %v is there", tt.name, err, files)
+		}
+	}
+	must(t)(l.Begin(ctx, at(0), Departure{Position: pan, Sigma: 15}))
+	if err := l.Close(); err != nil {
+		t.Fatal(err)
+	}
+	l = open(t, path)
+	if r, err := l.Check(ctx); err != nil || !r.OK() || r.Entries != 1 {
+		t.Errorf("%v, %+v, want one entry", err, r)
+	}
+}
+
+// A leg corrected by hand stays the leg of its photo, with what was kept of it, and so
+// do corrections of its way.
+func TestACorrectionByHandKeepsThePhoto(t *testing.T) {
+	ctx := t.Context()
+	l := begun(t)
+	must(t)(l.LegFromPhoto(ctx, at(10), km("1000.0"), photo(1, nil)))
+	reading, overlay, err := l.Evidence(ctx, 2)
+	if err != nil || len(reading) == 0 || len(overlay) == 0 {
+		t.Fatalf("%v, %d and %d bytes are kept", err, len(reading), len(overlay))
+	}
+	for number := 2; number < 4; number++ {
+		a := must(t)(l.LegByHand(ctx, At{Supersedes: number}, km(fmt.Sprintf("1000.%d", number)), by(180, 2)))
+		leg := a.Entry.Content.(*Leg)
+		if leg.Photo == nil || leg.Photo.Name != photo(1, nil).Name || leg.NeedsHeading() || leg.Run.Odometer.AsGiven != fmt.Sprintf("1000.%d", number) {
+			t.Errorf("the correction of entry %d is %+v", number, leg)
+		}
+		r, o, err := l.Evidence(ctx, a.Entry.Number)
+		if err != nil || !bytes.Equal(r, reading) || !bytes.Equal(o, overlay) {
+			t.Errorf("%v: what was kept of the photo is not beside entry %d", err, a.Entry.Number)
+		}
+	}
+	if r, err := l.Check(ctx); err != nil || !r.OK() {
+		t.Errorf("%v, %+v", err, r)
+	}
+}
+
+// Via holds what a detour passed, and nothing that is but a step of the reckoning, as
+// where the way on an unknown heading is taken as two of no length.
+func TestOnlyADetourPassesPlaces(t *testing.T) {
+	ctx := t.Context()
+	l := begun(t)
+	short := func(heading float64, reading string) ShortLeg { return ShortLeg{by(heading, 5), km(reading)} }
+	must(t)(l.LegByHand(ctx, at(0), km("1000.0"), by(90, 2)))
+	must(t)(l.Detour(ctx, at(30), Detour{km("1010.0"), []ShortLeg{short(180, "1011.0"), short(90, "1012.0"), short(0, "1013.0")}}))
+	must(t)(l.Halt(ctx, at(60), Halt{km("1020.0")})) // on the leg that was left
+	must(t)(l.LegFromPhoto(ctx, at(70), km("1020.0"), photo(1, nil)))
+	must(t)(l.Halt(ctx, at(100), Halt{km("1030.0")})) // on no heading known
+	track, err := l.WorkUp(ctx, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, want := range []int{0, 0, 3, 0, 0, 0} { // where it left, and two corners
+		if got := len(track.Points[i].Via); got != want {
+			t.Errorf("entry %d passes %d places, want %d", i+1, got, want)
+		}
+	}
+	at10, err := geo.RhumbDirect(pan, 90*deg, 10_000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := apartMetres(t, track.Points[2].Via[0].Adjusted, at10); d > 0.01 {
+		t.Errorf("the detour begins %.2f m from where the leg was left", d)
 	}
 }
 
@@ -859,7 +968,7 @@ func TestAnyLogReadsBackAndWorksUpAlike(t *testing.T) {
 				when = At{Supersedes: old.Number, Note: when.Note}
 				switch old.Content.(type) {
 				case *Leg:
-					a, err = l.GiveHeading(ctx, old.Number, heading(), when.Note)
+					a, err = l.LegByHand(ctx, At{Note: when.Note, Supersedes: old.Number}, Run{}, heading())
 				case *Note:
 					a, err = l.Withdraw(ctx, old.Number, when.Note)
 				default:

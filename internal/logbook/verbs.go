@@ -60,24 +60,24 @@ func (l *Log) LegFromNumber(ctx context.Context, at At, run Run, r Reading, whol
 	return l.add(ctx, at, &Leg{Run: run, How: ByNumber, Reading: &r}, proof{reading: whole})
 }
 
-// LegByHand changes leg by a true heading had in another way. It fails with code
-// "bad_heading" too.
+// LegByHand changes leg by a true heading had in another way. In place of a leg with a
+// photo, such as one that was refused, it stays the leg of that photo, and what was
+// kept of it stays beside it. It fails with code "bad_heading" too.
 func (l *Log) LegByHand(ctx context.Context, at At, run Run, h Heading) (Added, error) {
-	return l.add(ctx, at, &Leg{Run: run, How: ByHand, Hand: &h}, proof{})
-}
-
-// GiveHeading corrects a leg, such as one whose photo was refused, by a heading by
-// hand. Time, way and the name of the photo stay.
-func (l *Log) GiveHeading(ctx context.Context, number int, h Heading, note string) (Added, error) {
-	old, err := l.Entry(ctx, number)
-	if err != nil {
-		return Added{}, err
+	leg, p := &Leg{Run: run, How: ByHand, Hand: &h}, proof{}
+	if at.Supersedes != 0 {
+		old, err := l.Entry(ctx, at.Supersedes)
+		if err != nil {
+			return Added{}, err
+		}
+		if was, ok := old.Content.(*Leg); ok && was.Photo != nil {
+			leg.Photo = was.Photo
+			if p.reading, p.overlay, err = l.Evidence(ctx, at.Supersedes); err != nil {
+				return Added{}, err
+			}
+		}
 	}
-	leg, ok := old.Content.(*Leg)
-	if !ok {
-		return Added{}, bad("bad_correction", "name the leg that needs a heading", "entry %d is a %s and has no heading", number, old.Kind())
-	}
-	return l.add(ctx, At{Note: note, Supersedes: number}, &Leg{Run: leg.Run, How: ByHand, Hand: &h, Photo: leg.Photo}, proof{})
+	return l.add(ctx, at, leg, p)
 }
 
 // Detour goes round an obstacle. It fails with code "bad_detour" or "bad_heading"

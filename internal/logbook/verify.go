@@ -102,21 +102,11 @@ const schemaQuery = "SELECT type || ' ' || name || ': ' || coalesce(sql, '') FRO
 
 // schema compares tables, indexes and triggers with those of a log made new.
 func (r *Report) schema(ctx context.Context, q querier) error {
-	fresh, err := sql.Open("sqlite", ":memory:")
+	fresh, err := inMemory(ctx)
 	if err != nil {
 		return err
 	}
 	defer fresh.Close()
-	fresh.SetMaxOpenConns(1) // each connection to memory has a database of its own
-	steps, err := steps()
-	if err != nil {
-		return err
-	}
-	for _, step := range steps {
-		if _, err := fresh.ExecContext(ctx, step); err != nil {
-			return err
-		}
-	}
 	if _, r.Schema, _, err = identify(ctx, q); err != nil {
 		return err
 	}
@@ -203,7 +193,7 @@ func (r *Report) evidence(ctx context.Context, q querier) error {
 	return each(ctx, q, func(e *Entry) error {
 		leg, ok := e.Content.(*Leg)
 		if !ok {
-			return nil
+			leg = &Leg{} // nothing is kept beside other entries
 		}
 		var reading, overlay []byte
 		err := q.QueryRowContext(ctx, "SELECT reading, overlay FROM evidence WHERE entry = ?", e.Number).Scan(&reading, &overlay)
@@ -222,7 +212,7 @@ func (r *Report) evidence(ctx context.Context, q querier) error {
 			}
 		}
 		return nil
-	}, "SELECT "+said+" FROM entries WHERE kind = 'leg' ORDER BY number")
+	}, "SELECT "+said+" FROM entries WHERE kind = 'leg' OR number IN (SELECT entry FROM evidence) ORDER BY number")
 }
 
 // reckoning takes all entries anew and compares the states kept.

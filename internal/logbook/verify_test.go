@@ -25,7 +25,7 @@ func written(t testing.TB) string {
 	must(t)(l.LegFromPhoto(ctx, at(0), km("1000.0"), photo(1, &reading)))
 	must(t)(l.Halt(ctx, at(60), Halt{km("1030.0")}))
 	must(t)(l.LegFromPhoto(ctx, at(70), km("1030.0"), photo(2, nil)))
-	must(t)(l.GiveHeading(ctx, 4, by(180, 2), ""))
+	must(t)(l.LegByHand(ctx, At{Supersedes: 4}, Run{}, by(180, 2)))
 	must(t)(l.Halt(ctx, at(130), Halt{km("1060.0")}))
 	l.Close()
 	return l.Path()
@@ -93,7 +93,7 @@ func TestCheckFindsMeddling(t *testing.T) {
 		{"a hash", "UPDATE entries SET hash = zeroblob(32) WHERE number = 4", "chain_broken"},
 		{"an overlay", "UPDATE evidence SET overlay = x'00' WHERE entry = 2", "evidence_changed"},
 		{"a reading taken out", "DELETE FROM evidence WHERE entry = 4", "evidence_changed"},
-		{"a reading put in", "INSERT INTO evidence (entry, reading) VALUES (5, '{}')", "evidence_changed"},
+		{"a reading put in", "INSERT INTO evidence (entry, reading) VALUES (6, '{}')", "evidence_changed"},
 		{"a state", "UPDATE states SET state = replace(state, '1060.0', '1050.0')", "stale_state"},
 		{"a table put in", "CREATE TABLE extra (x)", "schema_changed"},
 		{"an index taken out", "DROP INDEX entries_by_photo", "schema_changed"},

@@ -109,7 +109,7 @@ func (b *Book) Refused(name, code, message string, byHand float64) logbook.Added
 	copy(hash[:], name)
 	a := b.must(b.LegFromPhoto(b.t.Context(), b.at(""), b.run(), logbook.PhotoReading{Name: name, SHA256: hash, Time: b.now, Refused: code, Message: message}))
 	if byHand >= 0 {
-		a = b.must(b.GiveHeading(b.t.Context(), a.Entry.Number, heading(byHand, 3), "by the compass"))
+		a = b.must(b.LegByHand(b.t.Context(), logbook.At{Note: "by the compass", Supersedes: a.Entry.Number}, logbook.Run{}, heading(byHand, 3)))
 	}
 	return a
 }
