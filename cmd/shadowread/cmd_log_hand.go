@@ -283,8 +283,9 @@ func newLogReport(s *streams) *cobra.Command {
 		Use:   "report -o FILE",
 		Short: "write the journey down, day by day, as HTML or PDF",
 		Long: `Write the journey down as one HTML file with everything in it, or as PDF, by the file's
-ending: day by day the entries, the fixes with their closing errors, a chart, what was
-found in the photos, the instrument and the compass used, and what to beware of.` + exits(exitOK, exitError, exitUsage),
+ending: day by day the entries, what was corrected, the fixes with their closing errors,
+a chart, what was found in the photos, the instrument and the compass used, and what to
+beware of.` + exits(exitOK, exitError, exitUsage),
 		Example: `  shadowread log report -o journey.html --utc-offset 2 --title "Salt pan, invented"
   shadowread log report -o journey.pdf --instrument fixtures/instrument/board.toml --deviation-card fixtures/compass/card.json`,
 		Args: noArgs,
@@ -324,6 +325,9 @@ func runReport(cmd *cobra.Command, s *streams, o *reportOptions) error {
 	return o.write(cmd, s, func(book *logbook.Log, w io.Writer) (err error) {
 		ctx := cmd.Context()
 		if in.Track, err = book.WorkUp(ctx, int(o.journey.value)); err != nil {
+			return err
+		}
+		if in.Entries, err = book.List(ctx, int(o.journey.value), true); err != nil {
 			return err
 		}
 		// Without a position the report says so by itself.

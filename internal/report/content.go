@@ -1,7 +1,7 @@
 // Package report writes a journey down for people: one HTML file with everything in it,
-// or a PDF. Day by day it has the entries, then the fixes with their closing errors, the
-// adjustment beside the compass rule's, the overlays of the photos, and the instrument
-// and compass used; what to beware of comes first.
+// or a PDF. Day by day it has the entries, then what was corrected, the fixes with their
+// closing errors, the adjustment beside the compass rule's, the overlays of the photos,
+// and the instrument and compass used; what to beware of comes first.
 //
 // The bytes depend on what is given alone.
 package report
@@ -13,6 +13,7 @@ import (
 	"image"
 	"image/jpeg"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -31,6 +32,8 @@ import (
 type Input struct {
 	Title string // empty stands for the journey's number
 	Track *logbook.Track
+	// Entries are all of the journey, superseded ones too: the log's List.
+	Entries []logbook.Entry
 	// Where is where the journey is; nil while its position is lost.
 	Where *logbook.Whereabouts
 	// Overlay returns an entry's overlay as JPEG, nil if there is none: the log's
@@ -51,7 +54,8 @@ type document struct {
 	Summary  []pair
 	Cautions []string
 	Chart    *chart.Chart // nil if no position is known
-	Days     []day
+	Days     []table
+	Replaced table // corrected and withdrawn entries
 	Fixes    table
 	Learnt   []string // of the instruments, by each fix
 	Adjusted table
@@ -62,19 +66,27 @@ type document struct {
 
 type pair struct{ Label, Value string }
 
-type day struct {
-	Title   string
-	Line    string
-	Entries table
-}
-
-// table is made of texts. Share is how wide each column is in a PDF, in parts of the
-// whole; Right says which are figures.
+// table is made of texts, under a title and perhaps a line of text. Share is how wide
+// each column is in a PDF, in parts of the whole; Right says which are figures.
 type table struct {
+	Title string
+	Line  string
 	Heads []string
 	Share []float64
 	Right []bool
 	Rows  [][]string
+}
+
+// Class says how a column is set on the page: figures to the right, words broken into
+// lines, anything else on one.
+func (t table) Class(column int) string {
+	switch h := t.Heads[column]; {
+	case t.Right[column]:
+		return "figures"
+	case slices.Contains([]string{"what", "what it said", "source", "note", "replaced by"}, h):
+		return "words"
+	}
+	return ""
 }
 
 type section struct {
@@ -109,6 +121,7 @@ func compose(in Input) (*document, error) {
 	}
 	c.summary()
 	c.days()
+	c.replaced()
 	c.fixes()
 	c.adjustment()
 	if err := c.overlays(); err != nil {
@@ -157,6 +170,9 @@ func length(m geo.Metres) string {
 
 func ellipse(cov workup.Cov) string {
 	e := cov.Ellipse95()
+	if e.Major-e.Minor < e.Major/50 { // a circle has no long axis
+		return length(e.Major)
+	}
 	return fmt.Sprintf("%s × %s, %03.0f°", length(e.Major), length(e.Minor), math.Mod(math.Round(e.Bearing.Degrees()), 180))
 }
 
@@ -222,21 +238,21 @@ func (c *composer) days() {
 		if i+1 < len(c.j.Points) && c.date(c.j.Points[i].Time) == c.date(c.j.Points[i+1].Time) {
 			continue
 		}
-		d := day{Title: c.local(c.j.Points[i].Time).Format("Monday 2 January 2006")}
 		legs := map[int]bool{}
 		for k := from; k <= i; k++ {
 			if c.j.Points[k].Kind == logbook.KindLeg {
 				legs[c.j.Points[k].Leg] = true
 			}
 		}
-		d.Line = fmt.Sprintf("%d entries, %d changes of leg, %s run (adjusted track).", i-from+1, len(legs), length(c.way(max(from-1, 0), i)))
-		d.Entries = table{
+		d := table{
+			Title: c.local(c.j.Points[i].Time).Format("Monday 2 January 2006"),
+			Line:  fmt.Sprintf("%d entries, %d changes of leg, %s run (adjusted track).", i-from+1, len(legs), length(c.way(max(from-1, 0), i))),
 			Heads: []string{"time", "entry", "what", "heading", "±", "odometer", "position, adjusted", "95 % ellipse", "note"},
 			Share: []float64{8, 7, 25, 11, 6, 14, 22, 23, 22},
 			Right: []bool{false, true, false, true, true, true, false, false, false},
 		}
 		for k := from; k <= i; k++ {
-			d.Entries.Rows = append(d.Entries.Rows, c.entry(k))
+			d.Rows = append(d.Rows, c.entry(k))
 		}
 		c.Days = append(c.Days, d)
 		from = i + 1
@@ -245,48 +261,96 @@ func (c *composer) days() {
 
 func (c *composer) entry(i int) []string {
 	p := &c.j.Points[i]
-	row := []string{c.clock(p.Time), fmt.Sprint(p.Entry), "", "", "", "", "lost", "", p.Note}
-	if p.At != nil {
-		row[6], row[7] = p.At.Adjusted.String(), ellipse(p.At.AdjustedCov)
+	number := ""
+	switch {
+	case p.Fix != nil:
+		number = fmt.Sprintf(" %d", p.Fix.Number)
+	case p.Kind == logbook.KindLeg:
+		number = fmt.Sprintf(" %d", p.Leg)
 	}
-	switch e := c.in.Track.Points[i].Entry.Content.(type) {
+	row := append([]string{c.clock(p.Time), fmt.Sprint(p.Entry)}, said(c.in.Track.Points[i].Entry.Content, number)...)
+	if p.Fix != nil && !p.Fix.Used() {
+		row[2] += "; not used"
+	}
+	switch {
+	case p.At != nil:
+		row = append(row, p.At.Adjusted.String(), ellipse(p.At.AdjustedCov))
+	case p.Kind == logbook.KindNote:
+		row = append(row, "", "")
+	default:
+		row = append(row, "lost", "")
+	}
+	return append(row, p.Note)
+}
+
+// said returns what an entry says: what it is, its heading with the sigma, the way. A leg
+// or fix gets its number.
+func said(content logbook.Content, number string) []string {
+	switch e := content.(type) {
 	case *logbook.Departure:
-		row[2] = "departure"
 		if e.Odometer != nil {
-			row[5] = e.Odometer.String()
+			return []string{"departure", "", "", e.Odometer.String()}
 		}
 	case *logbook.Leg:
-		row[2], row[5] = fmt.Sprintf("leg %d, %s", p.Leg, how(e)), run(&e.Run)
+		h, sigma := "none yet", ""
 		switch {
 		case e.Hand != nil:
-			row[3], row[4] = heading(e.Hand.Heading, e.Hand.Sigma)
+			h, sigma = heading(e.Hand.Heading, e.Hand.Sigma)
 		case e.Reading != nil:
-			row[3], row[4] = heading(e.Reading.Heading, e.Reading.Sigma)
-		default:
-			row[3] = "none yet"
+			h, sigma = heading(e.Reading.Heading, e.Reading.Sigma)
 		}
+		return []string{"leg" + number + ", " + how(e), h, sigma, run(&e.Run)}
 	case *logbook.Detour:
-		row[2], row[5] = "detour: "+detour(e), run(&e.Run)
+		return []string{"detour: " + detour(e), "", "", run(&e.Run)}
 	case *logbook.Halt:
-		row[2], row[5] = "halt", run(&e.Run)
+		return []string{"halt", "", "", run(&e.Run)}
 	case *logbook.Fix:
-		row[2], row[5] = fmt.Sprintf("fix %d, %s", p.Fix.Number, cmp.Or(e.Source, "source not noted")), run(&e.Run)
-		if !p.Fix.Used() {
-			row[2] += "; not used"
-		}
+		return []string{"fix" + number + ", " + cmp.Or(e.Source, "source not noted"), "", "", run(&e.Run)}
 	case *logbook.Remount:
-		row[2] = "instrument put on anew"
+		return []string{"instrument put on anew", "", "", ""}
 	case *logbook.Tyres:
-		row[2], row[5] = "tyres changed, or their pressure", run(&e.Run)
+		return []string{"tyres changed, or their pressure", "", "", run(&e.Run)}
 	case *logbook.OdometerSet:
-		row[2], row[5] = "odometer set to "+e.After.String(), run(&e.Run)
-	default:
-		row[2] = strings.ReplaceAll(string(p.Kind), "_", " ")
+		return []string{"odometer set to " + e.After.String(), "", "", run(&e.Run)}
 	}
-	if p.At == nil && p.Kind == logbook.KindNote {
-		row[6] = ""
+	return []string{string(content.Kind()), "", "", ""}
+}
+
+// replaced lists what was corrected or withdrawn, as it was said first.
+func (c *composer) replaced() {
+	c.Replaced = table{
+		Title: "Corrections",
+		Line:  "What was corrected or withdrawn, as it stood before. The log keeps it.",
+		Heads: []string{"entry", "time", "what it said", "heading", "±", "odometer", "note", "replaced by", "that was written"},
+		Share: []float64{7, 20, 25, 11, 6, 14, 20, 13, 20},
+		Right: []bool{true, false, false, true, true, true, false, false, false},
 	}
-	return row
+	by := map[int]*logbook.Entry{}
+	for i := range c.in.Entries {
+		by[c.in.Entries[i].Number] = &c.in.Entries[i]
+	}
+	for i := range c.in.Entries {
+		e := &c.in.Entries[i]
+		next := by[e.SupersededBy]
+		if next == nil {
+			continue
+		}
+		row := append([]string{fmt.Sprint(e.Number), c.moment(e.Time)}, said(e.Content, "")...)
+		switch old := e.Content.(type) {
+		case *logbook.Departure:
+			row[2] += ", " + old.Position.String()
+		case *logbook.Fix:
+			row[2] += ", " + old.Position.String()
+		}
+		what := fmt.Sprintf("entry %d", next.Number)
+		if next.Kind() == logbook.KindWithdrawal {
+			what = "nothing: withdrawn"
+			if next.Note != "" {
+				what += ", " + next.Note
+			}
+		}
+		c.Replaced.Rows = append(c.Replaced.Rows, append(row, e.Note, what, c.moment(next.Written)))
+	}
 }
 
 func how(l *logbook.Leg) string {
@@ -332,6 +396,7 @@ func run(r *logbook.Run) string {
 
 func (c *composer) fixes() {
 	c.Fixes = table{
+		Title: "Fixes and closing errors",
 		Heads: []string{"fix", "time", "source", "good to", "closing error", "on", "run since", "% of run", "sigmas", "used"},
 		Share: []float64{5, 22, 20, 10, 15, 10, 13, 10, 8, 11},
 		Right: []bool{true, false, false, true, true, true, true, true, true, false},
@@ -384,6 +449,8 @@ func (c *composer) adjustment() {
 		return
 	}
 	c.Adjusted = table{
+		Title: "Adjustment",
+		Line:  "How far each entry was moved from its position on the way: by all fixes and all that is known of the errors, and beside it by the compass rule.",
 		Heads: []string{"entry", "time", "what", "position on the way", "moved by", "on", "compass rule", "on"},
 		Share: []float64{8, 20, 15, 24, 14, 9, 14, 9},
 		Right: []bool{true, false, false, false, true, true, true, true},
@@ -446,6 +513,10 @@ func (c *composer) overlays() error {
 			caption += fmt.Sprintf(", %s ± %s", h, sigma)
 		} else if leg.Photo.Message != "" {
 			caption += "; refused: " + leg.Photo.Message
+		}
+		if leg.Hand != nil {
+			h, sigma := heading(leg.Hand.Heading, leg.Hand.Sigma)
+			caption += fmt.Sprintf("; heading by hand: %s ± %s", h, sigma)
 		}
 		small, size, err := shrink(data)
 		if err != nil {

@@ -17,7 +17,6 @@ var page string
 var pageTemplate = template.Must(template.New("report").Funcs(template.FuncMap{
 	"svg":     svg,
 	"dataURI": dataURI,
-	"right":   func(t table, i int) bool { return t.Right[i] },
 }).Parse(page))
 
 // WriteHTML writes the report as one file that needs no other: styles, chart and

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 
 	"codeberg.org/go-pdf/fpdf"
@@ -145,8 +146,11 @@ func (s *setter) lines(text string, bold bool, em, x, width float64) {
 	}
 }
 
+// headingRoom is what a heading takes, with something below it.
+const headingRoom = 24.0
+
 func (s *setter) heading(text string) {
-	s.need(24) // and something below it
+	s.need(headingRoom)
 	s.y += 5
 	s.lines(text, true, 4.2, margin, s.room())
 	s.pdf.SetDrawColor(0, 0, 0)
@@ -165,13 +169,23 @@ func (s *setter) pairs(pairs []pair) {
 	}
 }
 
+// Of a list: where its text begins, and the space below each item.
+const bullet, between = 4.0, 0.6
+
 func (s *setter) list(items []string) {
 	for _, i := range items {
 		s.need(leading * bodyEm)
 		s.text("•", false, bodyEm, margin, s.y+bodyEm)
-		s.lines(i, false, bodyEm, margin+4, s.room()-4)
-		s.y += 0.6
+		s.lines(i, false, bodyEm, margin+bullet, s.room()-bullet)
+		s.y += between
 	}
+}
+
+func (s *setter) listHeight(items []string) (height float64) {
+	for _, i := range items {
+		height += leading*bodyEm*float64(len(broken(i, false, bodyEm, s.room()-bullet))) + between
+	}
+	return height
 }
 
 func (s *setter) report() {
@@ -191,26 +205,21 @@ func (s *setter) report() {
 		s.chart()
 	}
 	for _, d := range s.Days {
-		s.heading(d.Title)
-		s.lines(d.Line, false, bodyEm, margin, s.room())
-		s.table(d.Entries)
+		s.table(d)
 	}
-	if len(s.Fixes.Rows) > 0 {
-		s.heading("Fixes and closing errors")
-		s.table(s.Fixes)
+	s.table(s.Replaced)
+	s.table(s.Fixes)
+	if len(s.Learnt) > 0 {
 		s.y += 2
 		s.list(s.Learnt)
 	}
-	if len(s.Adjusted.Rows) > 0 {
-		s.heading("Adjustment")
-		s.lines("How far each entry was moved from its position on the way: by all fixes and all that is known of the errors, and beside it by the compass rule.", false, bodyEm, margin, s.room())
-		s.table(s.Adjusted)
-	}
+	s.table(s.Adjusted)
 	s.overlays()
 	for _, u := range s.Used {
 		s.heading(u.Title)
 		s.pairs(u.Pairs)
 	}
+	s.need(headingRoom + s.listHeight(s.Notes)) // on one page
 	s.heading("How to read this")
 	s.list(s.Notes)
 }
@@ -221,16 +230,11 @@ func (s *setter) unprintable() bool {
 	if lacks(s.Title) {
 		return true
 	}
+	rows := s.Replaced.Rows
 	for _, d := range s.Days {
-		for _, row := range d.Entries.Rows {
-			for _, t := range row {
-				if lacks(t) {
-					return true
-				}
-			}
-		}
+		rows = append(rows, d.Rows...)
 	}
-	return false
+	return slices.ContainsFunc(rows, func(row []string) bool { return slices.ContainsFunc(row, lacks) })
 }
 
 // chart draws the chart as wide as the page, or as high.
@@ -287,8 +291,12 @@ func (s *setter) chart() {
 	s.y += scale * c.HeightMM
 }
 
-// table sets a table, its heads again on each page.
+// table sets a table with its title, its heads again on each page; one without rows is
+// left out.
 func (s *setter) table(t table) {
+	if len(t.Rows) == 0 {
+		return
+	}
 	const pad = 0.8
 	whole := 0.0
 	for _, v := range t.Share {
@@ -332,7 +340,12 @@ func (s *setter) table(t table) {
 		}
 		return float64(most)*leading*tableEm + 0.9
 	}
-	s.need(3 * leading * tableEm * 2)
+	const rowsToo = 6 * leading * tableEm // the heads and a row or two, on the title's page
+	s.need(headingRoom + rowsToo)
+	s.heading(t.Title)
+	if t.Line != "" {
+		s.lines(t.Line, false, bodyEm, margin, s.room())
+	}
 	row(t.Heads, true)
 	for _, r := range t.Rows {
 		if s.y+height(r) > s.height-foot {

@@ -36,6 +36,10 @@ func input(t testing.TB, b *charttest.Book) Input {
 		_, overlay, err := b.Evidence(t.Context(), entry)
 		return overlay, err
 	}
+	var err error
+	if in.Entries, err = b.List(t.Context(), 0, true); err != nil {
+		t.Fatal(err)
+	}
 	w, err := b.Where(t.Context(), 0)
 	if err == nil {
 		in.Where = w
@@ -139,7 +143,7 @@ func TestDaysFollowTheClock(t *testing.T) {
 		rows := 0
 		for _, day := range d.Days {
 			got = append(got, day.Title)
-			rows += len(day.Entries.Rows)
+			rows += len(day.Rows)
 		}
 		if !slices.Equal(got, want) || rows != len(in.Track.Points) {
 			t.Errorf("UTC%+d: %q with %d entries, want %q with %d", hours, got, rows, want, len(in.Track.Points))
@@ -310,6 +314,37 @@ func TestPDF(t *testing.T) {
 		if !strings.Contains(words, want) {
 			t.Errorf("the PDF does not say %q", want)
 		}
+	}
+}
+
+// What was corrected stands as it was, with what took its place.
+func TestCorrectionsAreNamed(t *testing.T) {
+	b := charttest.SaltPan(t)
+	if _, err := b.Withdraw(t.Context(), 6, "went straight through"); err != nil { // the detour's stop
+		t.Fatal(err)
+	}
+	if _, err := b.Fix(t.Context(), logbook.At{Supersedes: 12}, logbook.Fix{Position: charttest.At(-20.5, 25.5), Sigma: 30, Source: "the right hill"}); err != nil {
+		t.Fatal(err)
+	}
+	d, err := compose(input(t, b))
+	if err != nil {
+		t.Fatal(err)
+	}
+	wants := []string{
+		`^6\|.*\|halt\|.*\|tea; <b>wind</b> & dust, 塩\|nothing: withdrawn, went straight through\|`,
+		`^7\|14 March 2026 .*\|leg, photo p04.jpg refused\|none yet\|\|.* km\|\|entry 8\|`,
+		`^12\|.*\|fix, a hill that was the wrong one, 20\.\d+ S 25\.\d+ E\|.*\|entry \d+\|`,
+	}
+	if len(d.Replaced.Rows) != len(wants) {
+		t.Fatalf("%d corrections, want %d: %q", len(d.Replaced.Rows), len(wants), d.Replaced.Rows)
+	}
+	for i, want := range wants {
+		if got := strings.Join(d.Replaced.Rows[i], "|"); !regexp.MustCompile(want).MatchString(got) {
+			t.Errorf("%s, want %s", got, want)
+		}
+	}
+	if page := htmlOf(t, input(t, charttest.DateLine(t))); strings.Contains(page, "Corrections") {
+		t.Error("corrections where there were none")
 	}
 }
 
