@@ -44,6 +44,10 @@ type Observation struct {
 	// LengthMM is from the foot of the perpendicular from the dial's centre on the axis
 	// to the shadow of the rod's tip; not measured where LengthSigmaMM is 0.
 	LengthMM, LengthSigmaMM float64
+	// RodSlope is the rod's slope against the sheet towards RodToward (clockwise from
+	// forward), as its own image shows it, mm per mm; not measured where RodSlopeSigma is 0.
+	RodSlope, RodSlopeSigma float64
+	RodToward               angle.Angle
 }
 
 // PhotoFloor and PhotoFloorMM are added in quadrature to what a photo's pixels and map say
@@ -58,8 +62,8 @@ const (
 // Priors is what is known before the readings. Sigmas are one standard deviation; 0 holds
 // a quantity at its mean.
 type Priors struct {
-	// Rod is the rod's slope against the sheet as seen in its own image, or zero, and
-	// RodSigma its uncertainty in each component. A rod declared square has a small one.
+	// Rod is the rod's slope against the sheet as known beforehand, or zero, and RodSigma
+	// its uncertainty in each component. A rod declared square has a small one.
 	Rod      instrument.Slope
 	RodSigma angle.Angle
 	// PlateSigma is how far the sheet may be from level, each component.
@@ -124,6 +128,8 @@ func check(obs []Observation, p Priors) error {
 			return bad(o, "give a direction with a sigma of up to 30 degrees", "the direction %v with sigma %v is none", o.Direction, o.DirectionSigma)
 		case !sound(o.RadiusMM, 1e4) || !sound(o.OffsetSigmaMM, 1e3) || !sound(o.LengthSigmaMM, 1e4) || !sound(math.Abs(o.OffsetMM), 1e3) || !sound(o.LengthMM, 1e5):
 			return bad(o, "give millimetres", "a length is out of range")
+		case !sound(o.RodSlopeSigma, 1) || !sound(math.Abs(o.RodSlope), 1) || !sound(math.Abs(float64(o.RodToward)), 7):
+			return bad(o, "give a slope of up to 1 mm per mm", "the rod's slope is out of range")
 		case o.LengthSigmaMM > 0 && o.LengthMM == 0:
 			return bad(o, "leave the length and its sigma out", "a shadow has no length")
 		case o.Sky.Altitude < lowest || o.Sky.Altitude > highest:

@@ -533,6 +533,12 @@ func turned(t *testing.T, f faults, r *rand.Rand) []Observation {
 	return noisy(obs, r, photoSigma, 0.05, 0.15)
 }
 
+// seeRod has the observation show a rod's slope towards a direction, to 0.003 mm per mm.
+func (o *Observation) seeRod(rod instrument.Slope, toward angle.Angle, off float64) {
+	o.RodToward, o.RodSlopeSigma = toward, 0.003
+	o.RodSlope = rod.Starboard*toward.Sin() + rod.Forward*toward.Cos() + off
+}
+
 // On a quick turn the headings are unknown, so directions alone say nothing; lengths give
 // t/sin^2 - l. Declared square, or with the rod's slope from its own image, the lean
 // follows; else the answer is "not determined".
@@ -553,9 +559,19 @@ func TestQuickTurn(t *testing.T) {
 		}, false},
 		{"declared square", instrument.Slope{}, func(p *Priors, _ []Observation) { p.RodSigma = 0.1 * deg }, true},
 		{"height solved for", instrument.Slope{}, func(p *Priors, _ []Observation) { p.RodSigma, p.HeightMM = 0.1*deg, 0 }, true},
-		{"seen in its own image", instrument.SlopeOf(1*deg, -0.5*deg), func(p *Priors, _ []Observation) {
+		{"known beforehand", instrument.SlopeOf(1*deg, -0.5*deg), func(p *Priors, _ []Observation) {
 			p.Rod, p.RodSigma = instrument.SlopeOf(1.05*deg, -0.45*deg), 0.1*deg
 		}, true},
+		{"seen from all sides", instrument.SlopeOf(1*deg, -0.5*deg), func(_ *Priors, obs []Observation) {
+			for i := range obs {
+				obs[i].seeRod(instrument.SlopeOf(1*deg, -0.5*deg), angle.Angle(i)*50*deg, 0.003*r.NormFloat64())
+			}
+		}, true},
+		{"seen from one side", instrument.SlopeOf(1*deg, -0.5*deg), func(_ *Priors, obs []Observation) {
+			for i := range obs {
+				obs[i].seeRod(instrument.SlopeOf(1*deg, -0.5*deg), 20*deg, 0.003*r.NormFloat64())
+			}
+		}, false},
 	} {
 		f := faults{plumb: instrument.SlopeOf(1.5*deg, -2*deg), rod: tt.rod, ground: instrument.SlopeOf(1*deg, 0.5*deg), foot: [2]float64{0.4, -0.3}, height: 50.3}
 		obs := turned(t, f, r)

@@ -64,7 +64,8 @@ func (q *problem) foretell(r *Result, s *solution) error {
 				more.obs, more.stand = more.obs[:i], more.stand[:i]
 				continue
 			}
-			more.obs[i].Direction, more.obs[i].OffsetMM, more.obs[i].LengthMM = p.direction, p.offsetMM, p.length
+			f := &more.obs[i]
+			f.Direction, f.OffsetMM, f.LengthMM, f.RodSlope = p.direction, p.offsetMM, p.length, p.rodSlope
 			b, err := more.block(i, s.x)
 			if err != nil {
 				return err

@@ -183,8 +183,8 @@ func (o *Observation) sky(x []float64) (azimuth, altitude angle.Angle, err error
 
 // prediction is what one observation should show.
 type prediction struct {
-	direction        angle.Angle
-	offsetMM, length float64
+	direction                  angle.Angle
+	offsetMM, length, rodSlope float64
 }
 
 // predict returns what the observation should show under x, with the light where sky
@@ -205,6 +205,7 @@ func (q *problem) predict(i int, x []float64, azimuth, altitude angle.Angle) (pr
 		direction: d,
 		offsetMM:  x[pFootS]*c - x[pFootF]*s,
 		length:    q.height*math.Exp(x[pHeight])*perMM + x[pFootS]*s + x[pFootF]*c,
+		rodSlope:  x[pRodS]*o.RodToward.Sin() + x[pRodF]*o.RodToward.Cos(),
 	}
 	if o.RadiusMM > 0 {
 		p.direction += angle.Asin(p.offsetMM / o.RadiusMM)
@@ -214,8 +215,8 @@ func (q *problem) predict(i int, x []float64, azimuth, altitude angle.Angle) (pr
 	return p, true
 }
 
-// rows returns observation i's residuals in sigmas: direction, then offset and length
-// where they were measured.
+// rows returns observation i's residuals in sigmas: direction, then offset, length and the
+// rod's slope where they were measured.
 func (q *problem) rows(i int, x []float64, azimuth, altitude angle.Angle) ([]float64, bool) {
 	o := &q.obs[i]
 	p, ok := q.predict(i, x, azimuth, altitude)
@@ -228,6 +229,9 @@ func (q *problem) rows(i int, x []float64, azimuth, altitude angle.Angle) ([]flo
 	}
 	if o.LengthSigmaMM > 0 {
 		r = append(r, (o.LengthMM-p.length)/o.LengthSigmaMM)
+	}
+	if o.RodSlopeSigma > 0 {
+		r = append(r, (o.RodSlope-p.rodSlope)/o.RodSlopeSigma)
 	}
 	return r, true
 }

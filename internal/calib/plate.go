@@ -12,6 +12,7 @@ package calib
 import (
 	"math"
 
+	"shadowread/internal/angle"
 	"shadowread/internal/sheet"
 )
 
@@ -136,18 +137,9 @@ func (p *Plate) ProjectSpace(x, y, z float64) Pixel {
 // Unproject returns the true place on the paper, mm, that stands at pixel q; ok
 // is false above the plate's horizon or where the lens cannot be inverted.
 func (p *Plate) Unproject(q Pixel) (s sheet.Point, ok bool) {
-	a, b, ok := p.Lens.Undistort(q)
-	if !ok {
-		return s, false
-	}
-	// The ray in the plate frame: C + k D.
-	r := &p.Pose.R
+	d, ok := p.ray(q) // from the camera at c: c + k d
 	c := p.Pose.Centre()
-	var d [3]float64
-	for i := range 3 {
-		d[i] = r[0][i]*a + r[1][i]*b + r[2][i]
-	}
-	if !(d[2] < -1e-9) {
+	if !ok || !(d[2] < -1e-9) {
 		return s, false
 	}
 	// The curl is small beside the distance: the height converges at once.
@@ -187,22 +179,40 @@ func (p *Plate) About(at sheet.Point) *Plate {
 // which it meets it. ok is false where the lens cannot be inverted or the ray runs
 // along the normal.
 func (p *Plate) HeightOver(q Pixel) (height, tangent float64, ok bool) {
-	a, b, ok := p.Lens.Undistort(q)
-	if !ok {
-		return 0, 0, false
-	}
-	r := &p.Pose.R
+	d, ok := p.ray(q)
 	c := p.Pose.Centre()
-	var d [3]float64
-	for i := range 3 {
-		d[i] = r[0][i]*a + r[1][i]*b + r[2][i]
-	}
 	across := d[0]*d[0] + d[1]*d[1]
-	if across < 1e-6*d[2]*d[2] {
+	if !ok || across < 1e-6*d[2]*d[2] {
 		return 0, 0, false
 	}
 	k := -(c[0]*d[0] + c[1]*d[1]) / across
 	return c[2] + k*d[2], math.Sqrt(across) / math.Abs(d[2]), true
+}
+
+// SlopeAcross returns what two pixels on the image of a straight rod's axis tell of its
+// slope against the plate: the component towards a direction on the plate, across the
+// line of sight, in mm per mm out of the plate. The rod lies in the plane of the two
+// rays. ok is false where that plane does not cut the plate or the lens cannot be inverted.
+func (p *Plate) SlopeAcross(a, b Pixel) (toward angle.Angle, slope float64, ok bool) {
+	u, okA := p.ray(a)
+	v, okB := p.ray(b)
+	n := cross(u, v)
+	across := math.Hypot(n[0], n[1])
+	if !okA || !okB || !(across > 1e-6) {
+		return 0, 0, false
+	}
+	return angle.Clockwise(n[0], n[1]), -n[2] / across, true
+}
+
+// ray returns the direction in the plate frame of what stands at a pixel, of length 1
+// along the camera's axis.
+func (p *Plate) ray(q Pixel) (d [3]float64, ok bool) {
+	a, b, ok := p.Lens.Undistort(q)
+	r := &p.Pose.R
+	for i := range 3 {
+		d[i] = r[0][i]*a + r[1][i]*b + r[2][i]
+	}
+	return d, ok
 }
 
 // Scale returns the smaller and the larger magnification at a true place on the

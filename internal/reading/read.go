@@ -192,6 +192,7 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 		return
 	}
 	r.Shadow = shadow
+	r.RodSlope = rodSlope(plate.Fit, shadow.RodAxis)
 	fromPrint, rest := plate.Spread(func(p *calib.Plate) float64 {
 		a, _ := p.Unproject(shadow.Axis[0])
 		b, _ := p.Unproject(shadow.Axis[1])
@@ -246,7 +247,7 @@ func (o Options) prior(g *vision.Gray, facts photo.Facts, known *lens.Match) cal
 func (r *Result) conclude(o Options) {
 	feared := angle.Angle(0) // lean across the shadow
 	if r.Sky != nil && r.Shadow != nil {
-		feared = r.checkClock(o)
+		feared = max(r.checkClock(o), r.checkRod(o))
 	}
 	if r.Sky == nil || r.Number == nil || r.Budget == nil {
 		r.Budget = nil // half a budget would pass for a small sigma

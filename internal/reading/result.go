@@ -122,6 +122,7 @@ type Result struct {
 	Plate      *calib.Fit
 	Picture    PictureSize
 	Shadow     *vision.Strip
+	RodSlope   *RodSlope    // what the rod's image shows of it; nil where too little is seen
 	Number     *angle.Angle // the scale's number under the shadow
 
 	AltitudeFromShadow *angle.Angle

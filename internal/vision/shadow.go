@@ -92,6 +92,7 @@ func findStanding(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod, img *rodImag
 	if tip, ok := img.top(img.overPaper(g, dial), best, s.Dial.ClearZone[1]); ok {
 		best.RodTop = &tip
 	}
+	best.RodAxis = img.axis(img.overPaper(g, dial), best)
 	return best, nil
 }
 

@@ -27,6 +27,8 @@ type Strip struct {
 	// RodTop is the pixel of the tip of the rod's axis, where the rod's image ends on
 	// plain paper; nil where it does not.
 	RodTop *calib.Pixel
+	// RodAxis is the rod's axis as seen before plain paper; nil where too little is.
+	RodAxis *RodAxis
 	// Ends of the measured part as seen in the picture: the axis and both edges.
 	Axis, Left, Right [2]calib.Pixel
 }

@@ -1,0 +1,66 @@
+package reading
+
+import (
+	"fmt"
+	"math"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/calib"
+	"shadowread/internal/instrument"
+	"shadowread/internal/vision"
+)
+
+// RodSlope is what one photo shows of the rod's slope against the sheet: its component
+// towards a direction on the sheet, across the line of sight, with one sigma, mm per mm
+// out of the sheet.
+type RodSlope struct {
+	Toward       angle.Angle
+	Slope, Sigma float64
+}
+
+// rodSlope returns what the image of the rod's axis shows through a fitted map, nil
+// where there is none.
+func rodSlope(fit *calib.Fit, axis *vision.RodAxis) *RodSlope {
+	if axis == nil {
+		return nil
+	}
+	toward, slope, ok := fit.SlopeAcross(axis.Ends[0], axis.Ends[1])
+	if !ok {
+		return nil
+	}
+	a, b := fit.Spread(func(p *calib.Plate) float64 {
+		_, s, _ := p.SlopeAcross(axis.Ends[0], axis.Ends[1])
+		return s
+	})
+	return &RodSlope{toward, slope, math.Sqrt(a*a + b*b + sq(axis.SlopeSigma))}
+}
+
+// checkRod compares the rod's slope against the sheet as its image shows it with what is
+// known of it: square, or as the instrument's record has it. Where they differ by more
+// than the level allows, it warns and returns the slope, which must be feared across the
+// shadow as well: on a level sheet it is the rod's lean from plumb.
+func (r *Result) checkRod(o Options) (feared angle.Angle) {
+	s := r.RodSlope
+	if s == nil || o.Rod.Hangs {
+		return 0
+	}
+	known, variance := 0.0, s.Sigma*s.Sigma
+	if o.Instrument != nil {
+		p, sin, cos := o.Instrument.Proved, s.Toward.Sin(), s.Toward.Cos()
+		known = p.Rod.Starboard*sin + p.Rod.Forward*cos
+		c := p.Covariance
+		variance += c[instrument.RodStarboard][instrument.RodStarboard]*sin*sin +
+			2*c[instrument.RodStarboard][instrument.RodForward]*sin*cos +
+			c[instrument.RodForward][instrument.RodForward]*cos*cos
+	}
+	off := angle.Atan2(math.Abs(s.Slope-known), 1)
+	if off < 2*max(o.level(), DefaultLevel)+2*angle.Angle(math.Sqrt(variance)) {
+		return 0
+	}
+	than := "square to the sheet"
+	if o.Instrument != nil {
+		than = "as it was proved"
+	}
+	r.warn("rod_leans", fmt.Sprintf("the rod does not stand %s: its image leans %.1f° from that, across the line of sight; the uncertainty is widened by as much. Straighten it, or prove the instrument (align)", than, off.Degrees()))
+	return off
+}

@@ -1,0 +1,104 @@
+package vision
+
+import (
+	"math"
+
+	"shadowread/internal/calib"
+	"shadowread/internal/sheet"
+)
+
+// RodAxis is the image of the rod's axis: two pixels on it, and what their places leave
+// open of the rod's slope across the line of sight (calib.Plate.SlopeAcross), one
+// sigma, mm per mm out of the plate.
+type RodAxis struct {
+	Ends       [2]calib.Pixel
+	SlopeSigma float64
+}
+
+const (
+	// axisLeast is the least height between the ends of an axis, mm at the rod.
+	axisLeast = 15.0
+	// axisFloor is one sigma of a rod's slope that its light leaves open, mm per mm: what
+	// the sun lights differs less from the paper than what it does not, and not everywhere
+	// alike. Measured on rods of five materials (TestRodSlope in package reading).
+	axisFloor = 0.0015
+	// axisTaper is how much a rod's width may change between the ends, as a part of it.
+	axisTaper = 0.15
+)
+
+// axis measures the image of the rod's axis on the plain paper, from both edges, below
+// the cap that its tip may wear.
+func (r *rodImage) axis(light func(sheet.Point) float64, st *Strip) *RodAxis {
+	const step = 0.15 // mm
+	top := 28.0       // a rod of unknown height is at least so high
+	if r.known {
+		top = 0.8 * r.height
+	}
+	differs := max(0.1, 5*st.Noise)
+	f, strip := newFrame(r.direction(), 0), newFrame(st.Direction, st.FootOffset)
+	c := r.camera
+	away := math.Hypot(c[0], c[1])
+	var ds, left, right []float64
+	for d := 5.8; d < r.plain; d += 0.4 {
+		// The height at which the rod's axis stands before the paper at d.
+		if c[2]*d/(away+d) > top {
+			break
+		}
+		if along, across := strip.place(f.at(d, 0)); along > 0 && math.Abs(across) < st.Width/2+3.5 {
+			continue // the shadow itself lies there
+		}
+		a, b, ok := runAcross(func(n float64) float64 { return math.Abs(light(f.at(d, n))-1) - differs }, step)
+		if ok {
+			ds, left, right = append(ds, d), append(left, a), append(right, b)
+		}
+	}
+	a, b := robustLine(ds, left), robustLine(ds, right)
+	if a.used < 15 || b.used < 15 {
+		return nil
+	}
+	var height, width [2]float64
+	out := &RodAxis{}
+	for i, d := range [2]float64{ds[0], ds[len(ds)-1]} {
+		height[i] = c[2] * d / (away + d)
+		width[i] = (b.at(d) - a.at(d)) * (c[2] - height[i]) / c[2]
+		out.Ends[i] = r.plate.Project(f.at(d, (a.at(d)+b.at(d))/2))
+	}
+	rise := height[1] - height[0]
+	taper := math.Abs(width[1] - width[0])
+	if rise < axisLeast || taper > axisTaper*(width[0]+width[1])/2 {
+		return nil
+	}
+	// The scatter of the middle between the ends, brought back from the paper to the rod,
+	// and half of what the two edges disagree by.
+	span := (ds[len(ds)-1] - ds[0]) * (c[2] - height[1]) / c[2]
+	scatter := math.Sqrt(a.varB+b.varB) / 2 * span / rise
+	out.SlopeSigma = math.Sqrt(scatter*scatter + taper*taper/(4*rise*rise) + axisFloor*axisFloor)
+	return out
+}
+
+// runAcross returns the edges of the run that lies nearest to 0 where over is above 0,
+// within 6 mm; ok is false where it is unseen, is cut or lies more than 2.2 mm off.
+func runAcross(over func(n float64) float64, step float64) (left, right float64, ok bool) {
+	const reach, off = 6.0, 2.2
+	nearest := off
+	start, inside := 0.0, false
+	last := over(-reach)
+	for n := -reach + step; n <= reach; n += step {
+		v := over(n)
+		if math.IsNaN(v) {
+			return 0, 0, false
+		}
+		cross := n - step*v/(v-last) // where the light passes the bar, between the two
+		switch {
+		case v > 0 && last <= 0:
+			start, inside = cross, true
+		case v <= 0 && last > 0 && inside:
+			inside = false
+			if gap := max(start, -cross, 0); cross-start > 0.6 && gap < nearest {
+				left, right, ok, nearest = start, cross, true, gap
+			}
+		}
+		last = v
+	}
+	return left, right, ok
+}
