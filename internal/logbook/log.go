@@ -72,7 +72,8 @@ const (
 )
 
 // Open opens a log. It fails with code "no_log", "not_a_log", "log_too_new",
-// "log_busy", "log_damaged" or "cannot_open_log"; for a new log the first entry does.
+// "log_busy", "log_damaged", "disk_full" or "cannot_open_log"; for a new log the first
+// entry does.
 func Open(ctx context.Context, path string, o Options) (*Log, error) {
 	l := &Log{path: path, now: o.Now}
 	if l.now == nil {
@@ -364,10 +365,10 @@ func openError(err error, path string) error {
 	if errors.As(err, &f) {
 		return err
 	}
-	if isBusy(err) {
+	if isBusy(err) || sqliteCode(err) == sqlite3.SQLITE_FULL {
 		return storeError(err)
 	}
-	return fault.Wrap(err, "cannot_open_log", "check that the file and its folder may be read and written", "the log %s cannot be opened", path)
+	return fault.Wrap(err, "cannot_open_log", "check that the file and its folder may be read and written, and that the disk has room", "the log %s cannot be opened", path)
 }
 
 // syncFolder makes a new file's name last through a power cut.
