@@ -387,17 +387,13 @@ func (t *Track) enter(s stretch, track *workup.Track) {
 	t.Points[s.first].At = &track.Points[0]
 	for i, o := range s.owner {
 		p := &t.Points[o]
+		// Parts of other entries are how the work-up reckons, not where the vehicle went.
 		if p.At != nil {
-			p.Via = append(p.Via, *p.At)
+			if d, ok := p.Entry.Content.(*Detour); ok {
+				p.Via = append(p.Via, *p.At)
+				p.Via = p.Via[max(0, len(p.Via)-len(d.Legs)):] // from where it left the leg
+			}
 		}
 		p.At = &track.Points[i+1]
-	}
-	// Parts of another kind are how the work-up reckons, not where the vehicle went.
-	for _, o := range s.owner {
-		p, ways := &t.Points[o], 0
-		if d, ok := p.Entry.Content.(*Detour); ok {
-			ways = len(d.Legs)
-		}
-		p.Via = p.Via[max(0, len(p.Via)-ways):]
 	}
 }
