@@ -32,7 +32,7 @@ func newLens(s *streams) *cobra.Command {
 		Long: `Solve one camera's lens from five or more photos of the sheet: one from straight
 above, the others 30 to 45 degrees off the vertical from all sides, the sheet filling
 the picture into its corners. Tape the sheet flat, keep to one zoom and about one
-distance, and use the files as the camera wrote them; with HEIC or TIFF hold the camera
+distance, and use the files as the camera wrote them; with TIFF hold the camera
 one way up, as for the readings. A set that cannot determine the lens is refused, and
 what is missing is said.
 

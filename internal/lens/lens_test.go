@@ -593,7 +593,7 @@ func TestFits(t *testing.T) {
 		{"other model", func(f *photo.Facts) { f.Model = "S-2" }, false},
 		{"zoomed", func(f *photo.Facts) { f.FocalLength35MM = 54 }, false},
 		{"cropped to the size", func(f *photo.Facts) { f.ExifWidth, f.ExifHeight = 8000, 6000 }, false},
-		{"turned", func(f *photo.Facts) { f.Format, f.Width, f.Height = photo.HEIC, 3000, 4000 }, false},
+		{"turned", func(f *photo.Facts) { f.Format, f.Width, f.Height = photo.TIFF, 3000, 4000 }, false},
 	} {
 		f := facts
 		tt.change(&f)

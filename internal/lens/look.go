@@ -126,13 +126,13 @@ func alike(a, b *view) error {
 }
 
 // turned reports whether two pictures of a camera differ by a quarter turn only, as
-// those do whose decoder turns them upright.
+// TIFF pictures do, which their decoder turns upright, and those an editor turned.
 func turned(a, b calib.Camera) bool {
 	a.WidthPX, a.HeightPX = a.HeightPX, a.WidthPX
 	return a.WidthPX != a.HeightPX && a == b
 }
 
-const turnedHint = "HEIC and TIFF pictures are turned upright when they are opened, and a lens belongs to one way of holding the camera: hold it as for the others, or save JPEG files"
+const turnedHint = "TIFF pictures are turned upright when they are opened, and so may be those that went through an editor; a lens belongs to one way of holding the camera: give the files as the camera wrote them, JPEG or HEIC"
 
 // differs names what tells the lens of a from that of b, "" if nothing does.
 func differs(a, b *view) string {

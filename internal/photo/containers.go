@@ -162,7 +162,7 @@ func readTIFF(f *io.SectionReader) (header, error) {
 			}
 		}
 	}
-	h := header{width: int(dir.positive(tagWidth)), height: int(dir.positive(tagHeight)), exif: f, ownRotation: true}
+	h := header{width: int(dir.positive(tagWidth)), height: int(dir.positive(tagHeight)), exif: f, orientation: 1}
 	if o := dir.positive(tagOrientation); o >= 5 && o <= 8 { // a quarter turn
 		h.width, h.height = h.height, h.width
 	}

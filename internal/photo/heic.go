@@ -83,12 +83,12 @@ func (r *fields) fullBox() (version, flags uint64) { return r.uint(1), r.uint(3)
 // readHEIC reads the meta box (ISO/IEC 23008-12, HEIF): the primary item's size
 // and rotation, and where the Exif data is.
 //
-// The rotation and mirroring of the primary item are the file's own (irot,
-// imir), and the decoder applies them. HEIF makes these normative and Exif
-// Orientation information only (23008-12 section 6.5.10 and annex A, from memory),
-// so that is never applied, whether or not the file has a rotation.
+// The rotation and mirroring of the primary item are the file's own (irot, in quarter
+// turns counter-clockwise, and imir). HEIF makes these normative and Exif Orientation
+// information only (23008-12 section 6.5.10 and annex A, from memory), so that is never
+// applied, whether or not the file has a rotation.
 func readHEIC(f *io.SectionReader) (header, error) {
-	h := header{ownRotation: true}
+	h := header{orientation: 1}
 	meta, err := heicMeta(f)
 	if err != nil {
 		return h, err
@@ -106,7 +106,7 @@ func readHEIC(f *io.SectionReader) (header, error) {
 		pitm.uint(4)
 		primary = pitm.uint(4)
 	}
-	quarterTurn := false
+	turns, mirrored := uint64(0), false
 	for _, property := range itemProperties(child(children, "iprp"), primary) {
 		r := fields{data: property.body}
 		switch property.kind {
@@ -115,10 +115,15 @@ func readHEIC(f *io.SectionReader) (header, error) {
 			w, ht := r.uint(4), r.uint(4)
 			h.width, h.height = int(min(w, 1<<31-1)), int(min(ht, 1<<31-1))
 		case "irot": // may stand before the size, though the standard has it behind
-			quarterTurn = r.uint(1)&1 == 1
+			turns = r.uint(1) & 3
+		case "imir":
+			mirrored = true
 		}
 	}
-	if quarterTurn {
+	switch {
+	case !mirrored:
+		h.orientation = [4]int{1, 8, 3, 6}[turns]
+	case turns&1 == 1: // left as the decoder turns it
 		h.width, h.height = h.height, h.width
 	}
 
@@ -314,8 +319,9 @@ func exifBlock(f *io.SectionReader, idat []byte, it item) *io.SectionReader {
 	return io.NewSectionReader(source, int64(begin), int64(it.end-begin))
 }
 
-// DecodeHEIC decodes the pixels of a HEIC photo that ReadFacts has accepted. The
-// decoder turns the picture by the file's own rotation; nothing is left to apply.
+// DecodeHEIC decodes the pixels of a HEIC photo that ReadFacts has accepted, as the
+// sensor stored them: the file's own rotation is left to apply, as Facts.Orientation.
+// A mirrored picture comes as the file has it seen.
 //
 // It fails with code "unreadable_file" or "too_large".
 func DecodeHEIC(path string) (image.Image, error) {
@@ -336,5 +342,46 @@ func DecodeHEIC(path string) (image.Image, error) {
 	if err != nil {
 		return nil, fault.Wrap(err, "unreadable_file", copyHint, "the HEIC photo cannot be decoded")
 	}
-	return img, nil
+	return turnBack(img, facts.Orientation), nil
+}
+
+// turnBack undoes what the decoder did to show a picture of the given orientation
+// upright: lenses are those of the stored picture, however the camera was held.
+func turnBack(img image.Image, orientation int) image.Image {
+	if orientation == 1 {
+		return img
+	}
+	from := img.Bounds()
+	w, h := from.Dx(), from.Dy()
+	if orientation != 3 {
+		w, h = h, w
+	}
+	upright := func(u, v int) (x, y int) {
+		switch orientation {
+		case 6:
+			return from.Max.X - 1 - v, from.Min.Y + u
+		case 8:
+			return from.Min.X + v, from.Max.Y - 1 - u
+		}
+		return from.Max.X - 1 - u, from.Max.Y - 1 - v
+	}
+	in, ok := img.(*image.YCbCr)
+	if !ok {
+		out := image.NewNRGBA(image.Rect(0, 0, w, h))
+		for v := range h {
+			for u := range w {
+				out.Set(u, v, img.At(upright(u, v)))
+			}
+		}
+		return out
+	}
+	out := image.NewYCbCr(image.Rect(0, 0, w, h), image.YCbCrSubsampleRatio444)
+	for v := range h {
+		for u := range w {
+			x, y := upright(u, v)
+			i, c := v*out.YStride+u, in.COffset(x, y)
+			out.Y[i], out.Cb[i], out.Cr[i] = in.Y[in.YOffset(x, y)], in.Cb[c], in.Cr[c]
+		}
+	}
+	return out
 }

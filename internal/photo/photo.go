@@ -47,16 +47,16 @@ type Warning struct {
 type Facts struct {
 	Format Format
 
-	// Width and Height are the picture's pixels as the decoder delivers them:
-	// for JPEG and PNG as stored, for HEIC and TIFF turned upright.
+	// Width and Height are the picture's pixels as the decoder delivers them: as
+	// stored, but a TIFF, and a HEIC that is mirrored, turned upright.
 	Width, Height int
 
 	// Orientation, 1 to 8, is the Exif orientation still to be applied to the
 	// decoded pixels to see the picture upright: 1 upright, 3 upside down, 6 to
 	// be turned 90 degrees clockwise, 8 counter-clockwise; 2, 4, 5 and 7 are
-	// mirrored. It is always 1 for HEIC and TIFF, whose decoders (DecodeHEIC and
-	// OpenCV) turn the picture themselves. JPEG and PNG must be decoded without
-	// heed of orientation (OpenCV: IMREAD_IGNORE_ORIENTATION).
+	// mirrored. For HEIC it is the file's own rotation, and 1 where that mirrors; it
+	// is always 1 for TIFF, which OpenCV turns by itself. JPEG and PNG must be decoded
+	// without heed of orientation (OpenCV: IMREAD_IGNORE_ORIENTATION).
 	Orientation int
 
 	Make, Model, Software string
@@ -161,8 +161,8 @@ func openError(err error) error {
 type header struct {
 	width, height int
 	exif          *io.SectionReader // a TIFF structure; nil if there is none
-	// ownRotation says that the decoder turns the picture upright by itself.
-	ownRotation bool
+	// orientation goes before that of the Exif data; 0 where the container has none.
+	orientation int
 }
 
 func readFacts(f *io.SectionReader) (Facts, error) {
@@ -182,8 +182,8 @@ func readFacts(f *io.SectionReader) (Facts, error) {
 	if h.exif != nil {
 		facts.readExif(h.exif)
 	}
-	if h.ownRotation {
-		facts.Orientation = 1
+	if h.orientation != 0 {
+		facts.Orientation = h.orientation
 	}
 	facts.Width, facts.Height = h.width, h.height
 	if h.width <= 0 || h.height <= 0 {
