@@ -111,7 +111,7 @@ func check(obs []Observation, p Priors) error {
 	}
 	switch {
 	case len(obs) < fewest:
-		return fault.New("too_few_readings", "give at least four, better eight over four hours about noon", "%d readings do not prove an instrument", len(obs))
+		return fault.New("too_few_readings", "give at least four, better eight over four hours about noon", "an instrument is not proved by so few readings (%d)", len(obs))
 	case len(obs) > most:
 		return fault.New("too_many_readings", "give at most 2000", "%d readings are too many", len(obs))
 	}

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"shadowread/internal/angle"
+	"shadowread/internal/sheet"
 )
 
 // shimBase is the length for which a shim's height is given, mm.
@@ -48,16 +49,20 @@ func (r *Result) Verdict() (lines []string) {
 	case tilt < 2*sigma:
 		say("the rod is plumb as far as these readings show: a lean of %.2f° is within its uncertainty of %.2g°%s", tilt.Degrees(), sigma.Degrees(), rests(share, on))
 	default:
-		say("the rod's top leans %.2f° from plumb, plus or minus %.2g°, towards %03.0f° on the sheet, clockwise from forward (scale number %03.0f)%s: raise that side of the board by %.1f mm for each %.0f mm of its width, or bend the rod back, then prove it again",
-			tilt.Degrees(), sigma.Degrees(), whole(toward), whole(math.Pi-toward), rests(share, on), shimBase*tilt.Tan(), shimBase)
+		say("the rod's top leans %.2f° from plumb, plus or minus %.2g°, towards %03.0f°, clockwise from forward (%s)%s: raise that side of the board by %.1f mm for each %.0f mm of its width, or bend the rod back, then prove it again",
+			tilt.Degrees(), sigma.Degrees(), whole(toward), side(toward), rests(share, on), shimBase*tilt.Tan(), shimBase)
 	}
 
 	s, f := r.FootStarboardMM, r.FootForwardMM
 	if s.Determined && f.Determined {
-		off := math.Hypot(s.Value, f.Value)
+		off, toward := math.Hypot(s.Value, f.Value), angle.Clockwise(s.Value, f.Value)
+		radius := sheet.Standard.Dial.TickInnerRadius // of the scale that photos show
+		if at := r.Terms[0].RadiusMM; at > 0 {
+			radius = at
+		}
 		if off > 2*max(s.Sigma, f.Sigma) {
-			say("the rod's foot stands %.2f mm from the dial's centre, plus or minus %.2g mm, towards %03.0f° on the sheet%s: it turns a number read by eye on a scale of 58 mm radius by up to %.2f°, and a photo's reading not at all",
-				off, max(s.Sigma, f.Sigma), whole(angle.Clockwise(s.Value, f.Value)), rests(max(s.PriorShare, f.PriorShare), s.RestsOn), angle.Asin(off/58).Degrees())
+			say("the rod's foot stands %.2f mm from the dial's centre, plus or minus %.2g mm, towards %03.0f°, clockwise from forward (%s)%s: it turns a number read by eye on a scale of %.0f mm radius by up to %.2f°, and a photo's reading not at all",
+				off, max(s.Sigma, f.Sigma), whole(toward), side(toward), rests(max(s.PriorShare, f.PriorShare), s.RestsOn), radius, angle.Asin(off/radius).Degrees())
 		}
 	}
 
@@ -102,6 +107,13 @@ func (r *Result) Verdict() (lines []string) {
 		lines = append(lines, r.advice())
 	}
 	return lines
+}
+
+// side names the nearest of eight directions on the plate.
+func side(a angle.Angle) string {
+	names := [8]string{"forward", "forward and to starboard", "to starboard", "aft and to starboard",
+		"aft", "aft and to port", "to port", "forward and to port"}
+	return names[int(math.Round(a.Bearing().Degrees()/45))%8]
 }
 
 // advice says how to come to know more.
