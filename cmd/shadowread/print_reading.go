@@ -168,7 +168,7 @@ func forPipe(r *reading.Result, notes string) []string {
 		}
 	}
 	if c.Grid != nil {
-		cells[14] = reading.BearingText(*c.Grid, 4)
+		cells[14] = reading.BearingText(c.Grid.Value, 4)
 	}
 	return cells
 }
@@ -185,7 +185,7 @@ func otherNorths(r *reading.Result, magnetic bool) (texts []string) {
 	add("compass", c.Deviated)
 	add("steer by compass", c.Steer)
 	if c.Grid != nil {
-		texts = append(texts, "grid "+reading.BearingText(*c.Grid, reading.Places(r.Sigma))+"°")
+		texts = append(texts, "grid "+bearingWith(*c.Grid))
 	}
 	return texts
 }
@@ -344,7 +344,7 @@ func norths(line func(label, format string, args ...any), r *reading.Result) {
 		if r.Place.Position.Lat < 0 {
 			rule = "true + longitude"
 		}
-		line("grid", "heading %s° = %s: grid north is the direction of the Greenwich meridian", reading.BearingText(*g, reading.Places(r.Sigma)), rule)
+		line("grid", "heading %s = %s: grid north is the direction of the Greenwich meridian", bearingWith(*g), rule)
 	}
 }
 

@@ -189,19 +189,32 @@ func (a Apparent) AzimuthSigmaForCovariance(northNorth, northEast, eastEast floa
 		e1 = northEast / n
 	}
 	e2 = math.Sqrt(max(0, eastEast-e1*e1))
-	return min(nothingKnown, angle.Angle(math.Hypot(a.turnForMove(n, e1), a.turnForMove(0, e2))))
+	return min(nothingKnown, angle.Angle(math.Hypot(a.turnForMove(n, e1, noNorth), a.turnForMove(0, e2, noNorth))))
 }
 
+// GridSigmaForPosition returns what one sigma of the position (on each of two axes,
+// kilometres) does to the azimuth from polar grid north: near a pole much less than to the
+// true one, since the meridian's turn drops out.
+func (a Apparent) GridSigmaForPosition(posSigmaKM float64) angle.Angle {
+	return min(nothingKnown, angle.Angle(math.Hypot(
+		a.turnForMove(posSigmaKM, 0, polarConvergence), a.turnForMove(0, posSigmaKM, polarConvergence))))
+}
+
+// noNorth leaves azimuths true.
+func noNorth(geo.Position) angle.Angle { return 0 }
+
 // turnForMove returns the larger change of azimuth, in radians, for an observer moved
-// by (north, east) kilometres or by as much the other way.
-func (a Apparent) turnForMove(northKM, eastKM float64) float64 {
+// by (north, east) kilometres or by as much the other way. The azimuth counts from a
+// north that stands off the true one by what north gives.
+func (a Apparent) turnForMove(northKM, eastKM float64, north func(geo.Position) angle.Angle) float64 {
 	if northKM == 0 && eastKM == 0 {
 		return 0
 	}
 	var most angle.Angle
 	for _, sign := range []float64{1, -1} {
 		p := moved(a.Position, sign*northKM, sign*eastKM)
-		most = max(most, a.turn(newObserver(p, a.ElevationMetres).see(a.Body, a.Time)))
+		to := newObserver(p, a.ElevationMetres).see(a.Body, a.Time).light.azimuth() - north(p)
+		most = max(most, (to - a.Azimuth + north(a.Position)).Signed().Abs())
 	}
 	return most.Radians()
 }

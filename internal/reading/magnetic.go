@@ -64,7 +64,7 @@ type Uncertain struct{ Value, Sigma angle.Angle }
 type Compass struct {
 	Declination *Declination
 	Magnetic    *Uncertain // the heading
-	Grid        *angle.Angle
+	Grid        *Uncertain // the heading from polar grid north
 	Deviated    *Uncertain // what the compass on board shows on this heading
 	Steer       *Uncertain // what it shows on the course
 }
@@ -73,7 +73,9 @@ type Compass struct {
 func (r *Result) compass(o Options) {
 	c := &r.Compass
 	if o.Grid || r.Place.Position.Lat.Abs() >= bearing.GridFromLatitude {
-		c.Grid = new(bearing.GridHeading(*r.Heading, r.Place.Position))
+		b := *r.Budget
+		b.Position = r.Sky.GridSigmaForPosition(r.Place.SigmaKM)
+		c.Grid = &Uncertain{bearing.GridHeading(*r.Heading, r.Place.Position), b.Sigma()}
 	}
 	if c.Declination = o.Declination; c.Declination == nil {
 		d, err := ModelDeclination(*r.Instant, *r.Place)
@@ -91,9 +93,29 @@ func (r *Result) compass(o Options) {
 	if o.Card == nil {
 		return
 	}
+	r.checkCard(*o.Card, d)
 	c.Deviated = new(onCard(*o.Card, *c.Magnetic))
 	if r.Course != nil {
 		c.Steer = new(onCard(*o.Card, Uncertain{(*r.Course - d.Value).Bearing(), d.Sigma}))
+	}
+}
+
+// carried is how far a declination may be from that of a swing because the compass was
+// carried since: a thousand kilometres change it by a degree or two in most places
+// (common practice).
+const carried = 3 * angle.Degree
+
+// checkCard warns of a card that was swung with a declination stated by somebody which the
+// model does not bear out here, or the other way about: A then carries the difference.
+func (r *Result) checkCard(card swing.Card, d Declination) {
+	was := card.Declination
+	if was == nil || was.Source == d.Source() {
+		return
+	}
+	apart := (was.Value - d.Value).Signed()
+	if apart.Abs() > carried+2*angle.Angle(math.Hypot(float64(was.Sigma), float64(d.Sigma))) {
+		r.warn("card_declination", fmt.Sprintf("the deviation card was swung with a declination of %+.1f° (%s), and this reading has %+.1f° (%s): unless the compass was carried far since, one of them is wrong, perhaps its sign (east is positive), and the card's A with it",
+			was.Value.Degrees(), was.Source, d.Value.Degrees(), d.Source()))
 	}
 }
 

@@ -69,7 +69,7 @@ func TestPublishedDeclinationTurnsHeadings(t *testing.T) {
 			t.Errorf("no grid heading at latitude %v", tt.lat)
 			continue
 		}
-		near("grid less magnetic", *r.Compass.Grid-r.Compass.Magnetic.Value, tt.gv)
+		near("grid less magnetic", r.Compass.Grid.Value-r.Compass.Magnetic.Value, tt.gv)
 	}
 }
 
@@ -122,6 +122,30 @@ func TestCompassShowsTheHandbooksHeadings(t *testing.T) {
 		}
 		if r.Compass.Deviated.Sigma < r.Compass.Magnetic.Sigma/1.43 {
 			t.Errorf("the compass heading is surer (%v) than the magnetic one (%v)", r.Compass.Deviated.Sigma, r.Compass.Magnetic.Sigma)
+		}
+	}
+}
+
+// A card swung with a declination of the wrong sign is told where the model knows better;
+// one whose declination fits, or that comes from the same source, is not.
+func TestCardSwungWithAnotherDeclination(t *testing.T) {
+	for _, tt := range []struct {
+		was   *swing.Declination
+		warns bool
+	}{
+		{nil, false},
+		{&swing.Declination{Value: -8 * angle.Degree, Sigma: 0.5 * angle.Degree, Source: swing.AsGiven}, false},
+		{&swing.Declination{Value: 8 * angle.Degree, Sigma: 0.5 * angle.Degree, Source: swing.AsGiven}, true},
+		{&swing.Declination{Value: 8 * angle.Degree, Sigma: 0.4 * angle.Degree, Source: swing.FromModel}, false},
+	} {
+		card := handbookCard(t)
+		card.Declination = tt.was
+		o := Defaults()
+		o.Card = &card
+		r := numberAt(time.Date(2026, 3, 14, 7, 26, 53, 0, time.UTC), -20.6142, 25.431, o)
+		got := slices.ContainsFunc(r.Warnings, func(w photo.Warning) bool { return w.Code == "card_declination" })
+		if !r.OK() || got != tt.warns {
+			t.Errorf("%+v: %s, warns %t, the model has %v", tt.was, r.Reason, got, r.Compass.Declination.Value)
 		}
 	}
 }

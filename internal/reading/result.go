@@ -73,13 +73,13 @@ func (b Budget) Terms() []Term {
 	}
 }
 
-// Sigma returns the root sum of squares of the terms.
+// Sigma returns the root sum of squares of the terms, at most half a circle.
 func (b Budget) Sigma() angle.Angle {
 	s := 0.0
 	for _, t := range b.Terms() {
 		s += float64(t.Sigma * t.Sigma)
 	}
-	return angle.Angle(math.Sqrt(s))
+	return min(angle.Angle(math.Sqrt(s)), 180*angle.Degree)
 }
 
 // Largest returns the name of the greatest term.
@@ -221,6 +221,7 @@ func (r *Result) MarshalJSON() ([]byte, error) {
 		Magnetic          *float64            `json:"heading_magnetic_deg"`
 		MagneticSigma     *float64            `json:"heading_magnetic_sigma_deg"`
 		Grid              *float64            `json:"heading_grid_deg"`
+		GridSigma         *float64            `json:"heading_grid_sigma_deg"`
 		Compass           *float64            `json:"heading_compass_deg"`
 		CompassSigma      *float64            `json:"heading_compass_sigma_deg"`
 		Steer             *float64            `json:"course_compass_deg"`
@@ -292,7 +293,7 @@ func (r *Result) MarshalJSON() ([]byte, error) {
 	if d := r.Compass.Declination; d != nil {
 		o.Declination, o.DeclinationSigma, o.DeclinationSource = number(d.Value.Degrees(), 4), number(d.Sigma.Degrees(), 4), new(d.Source())
 	}
-	o.Grid = degrees(r.Compass.Grid, 4)
+	o.Grid, o.GridSigma = r.Compass.Grid.degrees()
 	o.Magnetic, o.MagneticSigma = r.Compass.Magnetic.degrees()
 	o.Compass, o.CompassSigma = r.Compass.Deviated.degrees()
 	o.Steer, o.SteerSigma = r.Compass.Steer.degrees()
