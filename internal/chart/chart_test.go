@@ -331,6 +331,42 @@ func TestPNGShowsTheChart(t *testing.T) {
 	}
 }
 
+// Wherever the first leg goes, and wherever on the grid of free places the departure
+// falls, its label's white ground leaves the track alone.
+func TestLabelsStayOffTheTrack(t *testing.T) {
+	for course := range 36 {
+		from := charttest.At(-20, 25)
+		to, err := geo.RhumbDirect(from, angle.FromDegrees(float64(10*course)), geo.Metres(9000+130*course))
+		if err != nil {
+			t.Fatal(err)
+		}
+		c, err := Draw(journey(workup.Circle(50), from, to), "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		var track, ground []XY
+		for i, item := range c.Items {
+			switch it := item.(type) {
+			case Stroke:
+				if it.WidthMM == trackLine && len(track) == 0 {
+					track = it.Points
+				}
+			case Words:
+				if it.Text == "departure" && len(ground) == 0 {
+					ground = c.Items[i-1].(Area).Points
+				}
+			}
+		}
+		label := rect{ground[0].X, ground[0].Y, ground[2].X, ground[2].Y}
+		for i := 1; i < len(track); i++ {
+			if _, _, crosses := label.clip(track[i-1], track[i]); crosses {
+				t.Errorf("on %d degrees the label covers the track", 10*course)
+				break
+			}
+		}
+	}
+}
+
 func TestNothingToDraw(t *testing.T) {
 	j := &Journey{Number: 1, Points: []Point{{Entry: 1, Kind: logbook.KindDeparture}}}
 	if _, err := Draw(j, ""); fault.Code(err) != "nothing_to_draw" {
