@@ -5,6 +5,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"database/sql"
+	"fmt"
 	"io"
 	"os"
 	"path/filepath"
@@ -266,7 +267,8 @@ type HandImport struct {
 // file that was added to may be imported again.
 //
 // Before anything is written it fails with code "bad_csv" and those of its fields;
-// then as the verbs and Number do. Messages name file and line.
+// then with "row_changed" for a row that was edited since it was entered, and as the verbs
+// and Number do. Messages name file and line.
 func (l *Log) ImportHand(ctx context.Context, in HandImport) (Imported, error) {
 	var done Imported
 	rows, err := readHandCSV(in.Name, in.CSV, in.UTCOffset)
@@ -274,8 +276,12 @@ func (l *Log) ImportHand(ctx context.Context, in HandImport) (Imported, error) {
 		return done, err
 	}
 	slices.SortStableFunc(rows, func(a, b handRow) int { return cmp.Compare(a.at.Time.UnixNano(), b.at.Time.UnixNano()) })
+	inFile := map[string]bool{}
 	for _, r := range rows {
-		added, isNew, err := l.importHand(ctx, in, r)
+		inFile[r.key] = true
+	}
+	for _, r := range rows {
+		added, isNew, err := l.importHand(ctx, in, r, inFile)
 		switch {
 		case err != nil:
 			return done, r.wrong(err)
@@ -291,7 +297,7 @@ func (l *Log) ImportHand(ctx context.Context, in HandImport) (Imported, error) {
 	return done, nil
 }
 
-func (l *Log) importHand(ctx context.Context, in HandImport, r handRow) (added Added, isNew bool, err error) {
+func (l *Log) importHand(ctx context.Context, in HandImport, r handRow, inFile map[string]bool) (added Added, isNew bool, err error) {
 	known := func(q querier) (is bool, err error) {
 		err = q.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM entries WHERE import_key = ?)", r.key).Scan(&is)
 		return is, err
@@ -313,10 +319,39 @@ func (l *Log) importHand(ctx context.Context, in HandImport, r handRow) (added A
 		if isNew = !is; is || err != nil { // another process may import the same
 			return err
 		}
+		if err := unchanged(ctx, tx, r, inFile); err != nil {
+			return err
+		}
 		added, err = l.addIn(ctx, tx, r.at, r.content, p)
 		return err
 	})
 	return added, isNew && err == nil, err
+}
+
+// unchanged refuses a row that stands for an entry of the same kind and time which came
+// from a row that the file no longer has: it was edited, and would count twice. Only the
+// latest entries can be meant, since an earlier time is refused anyhow.
+func unchanged(ctx context.Context, tx *sql.Tx, r handRow, inFile map[string]bool) error {
+	const latest = 50
+	rows, err := tx.QueryContext(ctx, `SELECT number, import_key FROM entries
+		WHERE number > (SELECT max(number) FROM entries) - ? AND time_ns = ? AND kind = ? AND import_key IS NOT NULL`,
+		latest, r.at.Time.UnixNano(), string(r.content.Kind()))
+	if err != nil {
+		return storeError(err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var number int64
+		var key string
+		if err := rows.Scan(&number, &key); err != nil {
+			return storeError(err)
+		}
+		if !inFile[key] {
+			return bad("row_changed", fmt.Sprintf("correct the entry in the log (log correct %d), or give the row its own time if it is another entry", number),
+				"entry %d is of the same time and kind, from a row that the file no longer has", number)
+		}
+	}
+	return storeError(rows.Err())
 }
 
 // readNumber fills in the leg's reading and returns it as JSON.

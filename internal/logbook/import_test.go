@@ -267,6 +267,11 @@ func TestImportHand(t *testing.T) {
 	if d := apartMetres(t, w.Estimate.Position, end); d > 0.01 {
 		t.Errorf("the paper log ends %.2f m from where it should", d)
 	}
+	// A row edited after it was entered would count twice.
+	in.CSV = strings.NewReader(head + strings.Replace(more, "560.0", "561.0", 1))
+	if got, err = l.ImportHand(ctx, in); fault.Code(err) != "row_changed" || len(got.Added) != 0 || !strings.Contains(err.Error(), "line 8") {
+		t.Errorf("an edited row: %v, %+v", err, got)
+	}
 }
 
 // Detours and a new odometer on paper make the entries that the verbs make.
