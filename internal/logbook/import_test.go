@@ -269,7 +269,7 @@ func TestImportHand(t *testing.T) {
 	}
 	// A row edited after it was entered would count twice.
 	in.CSV = strings.NewReader(head + strings.Replace(more, "560.0", "561.0", 1))
-	if got, err = l.ImportHand(ctx, in); fault.Code(err) != "row_changed" || len(got.Added) != 0 || !strings.Contains(err.Error(), "line 8") {
+	if got, err = l.ImportHand(ctx, in); fault.Code(err) != "row_changed" || len(got.Added) != 0 || !strings.Contains(err.Error(), "paper.csv:8") {
 		t.Errorf("an edited row: %v, %+v", err, got)
 	}
 }
