@@ -638,7 +638,8 @@ func (c *composer) cautions() {
 	if c.in.Instrument == nil {
 		add("No record of the sun compass was given: its mount and the rod's lean are allowed for by default.")
 	}
-	c.Cautions = append(cs, c.Cautions...)
+	cs = append(cs, c.Cautions...)
+	c.Cautions = append(cs, "Never the sole means of navigation: compare these positions with others, and let local rules and licensed practice come first.")
 }
 
 func capital(s string) string {

@@ -55,6 +55,9 @@ func (c Card) WritePDF(w io.Writer, paper sheet.Paper) error {
 			return []string{bearing(l.Compass), eastWest(l.Deviation), bearing(l.Magnetic), sigmas(l)}
 		})
 
+	p.SetFont("Go", "", small)
+	p.put("Never the sole means of navigation. Where rules ask for a licensed compass adjuster, this page does not stand in for one.", margin, paper.Height-11, 0)
+
 	if err := doc.Output(w); err != nil {
 		return fault.Wrap(err, "pdf_failed", "write the card as a table or JSON instead", "cannot compose the PDF")
 	}
