@@ -100,6 +100,7 @@ func hasEOI(f *io.SectionReader, from int64) bool {
 func readPNG(f *io.SectionReader) (header, error) {
 	var h header
 	at := int64(8)
+	pixels := false
 	for i := range maxChunks {
 		var b [16]byte
 		n, _ := f.ReadAt(b[:], at)
@@ -123,6 +124,10 @@ func readPNG(f *io.SectionReader) (header, error) {
 			h.height = int(int32(binary.BigEndian.Uint32(size[4:])))
 		case kind == "eXIf" && h.exif == nil:
 			h.exif = io.NewSectionReader(f, at+8, length)
+		case kind == "IDAT":
+			pixels = true
+		case kind == "IEND" && !pixels:
+			return h, truncated()
 		case kind == "IEND":
 			return h, nil
 		}

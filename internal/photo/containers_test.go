@@ -173,7 +173,11 @@ func TestUnreadableFiles(t *testing.T) {
 	if err := os.Chmod(sealed, 0); err != nil {
 		t.Fatal(err)
 	}
+	// A PNG's last chunk behind the first: whole, but for the picture.
+	png := readFile(t, "testdata/photos/plain.png")
+	bare := slices.Concat(png[:8+25], png[len(png)-12:])
 	for name, path := range map[string]string{
+		"no pixels":     write("bare.png", bare),
 		"missing":       filepath.Join(dir, "missing.jpg"),
 		"folder":        dir,
 		"pipe":          pipe,
