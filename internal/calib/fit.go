@@ -533,11 +533,13 @@ func normalEquations(res []float64, jac [][nParams]float64, weight []float64, si
 		if w == 0 {
 			continue
 		}
+		j := &jac[i]
 		for p := range nParams {
-			wj := w * jac[i][p]
+			wj := w * j[p]
 			g[p] += wj * r
+			row := &a[p]
 			for q := p; q < nParams; q++ {
-				a[p][q] += wj * jac[i][q]
+				row[q] += wj * j[q]
 			}
 		}
 	}
