@@ -38,9 +38,10 @@ func column(a angle.Angle) int {
 // surface is ln(light) as a quadratic in x and y, mm.
 type surface [6]float64
 
-func (s surface) at(x, y float64) float64 {
-	x, y = x/50, y/50
-	return math.Exp(s[0] + s[1]*x + s[2]*y + s[3]*x*x + s[4]*x*y + s[5]*y*y)
+func (s surface) at(x, y float64) float64 { return math.Exp(s.log(x/50, y/50)) }
+
+func (s *surface) log(x, y float64) float64 {
+	return s[0] + s[1]*x + s[2]*y + s[3]*x*x + s[4]*x*y + s[5]*y*y
 }
 
 // lookAtDial samples the clear zone and fits the unshaded paper's light: a smooth
@@ -99,7 +100,7 @@ func brightSurface(xs, ys, ls []float64) surface {
 		var a [6][7]float64
 		for k := range xs {
 			x, y := xs[k]/50, ys[k]/50
-			r := ls[k] - math.Log(s.at(xs[k], ys[k]))
+			r := ls[k] - s.log(x, y)
 			w := 1.0
 			if r < -0.04 {
 				w = 0.0016 / (r * r) * math.Exp(r*10)
