@@ -278,12 +278,24 @@ func block(s *streams, r *reading.Result) string {
 		line("shadow", "%s", text)
 		line("clock check", "%s", clockText(r.Clock))
 	}
+	if l := r.RodSlope; l != nil {
+		off, toward, sigma := l.Lean()
+		n := reading.Places(sigma)
+		text := fmt.Sprintf("%s° ± %s° from square to the sheet towards %s°, seen across the line of sight", fixed(off, n), fixed(sigma, n), reading.BearingText(toward, 0))
+		if r.PlumbLine {
+			text += ": so much is the sheet out of level"
+		}
+		line("rod", "%s", text)
+	}
 	if r.Budget != nil && r.OK() {
 		b.WriteString("\nuncertainty, one sigma\n")
 		terms := r.Budget.Terms()
 		slices.SortStableFunc(terms, func(a, b reading.Term) int { return cmp.Compare(b.Sigma, a.Sigma) })
 		for _, t := range terms {
 			meaning := termMeanings[t.Name]
+			if r.PlumbLine && t.Name == "level" {
+				meaning = "sheet from level (--level-sigma), squared"
+			}
 			if r.Instrument != nil && (t.Name == "level" || t.Name == "alignment") {
 				meaning = "what the instrument's record leaves open"
 			}

@@ -45,7 +45,7 @@ const (
 // Read reads one photo. Whatever goes wrong is in the result; what could be found
 // out is there even when there is no heading.
 func Read(ctx context.Context, path string, o Options) *Result {
-	r := &Result{Photo: path, Course: o.Course}
+	r := &Result{Photo: path, Course: o.Course, PlumbLine: o.Rod.Hangs}
 	facts, err := photo.ReadFacts(path)
 	r.Facts = &facts
 	r.Warnings = append(r.Warnings, facts.Warnings...)

@@ -428,7 +428,7 @@ func later(d time.Duration) func(*reading.Options) {
 var contract = strings.Fields(`photo status reason message time_utc time_source latitude_deg longitude_deg
 	position_source body body_azimuth_deg body_altitude_deg shadow_angle_deg scale_reading_deg heading_true_deg
 	heading_sigma_deg error_budget_deg marks_found map_residual_px map_residual_mm foot_offset_mm shadow_length_mm
-	altitude_from_shadow_deg clock_check come_deg lens_source lens_file print_stretch print_stretch_sigma instrument warnings`)
+	altitude_from_shadow_deg clock_check come_deg lens_source lens_file print_stretch print_stretch_sigma instrument rod_slope warnings`)
 
 // budget lists the terms of the error budget.
 var budget = strings.Fields("shadow_fit sheet_map print level alignment time position body")
@@ -470,7 +470,7 @@ func TestJSONHoldsEveryKeyAndNullWhatIsUnknown(t *testing.T) {
 		known  [][]string
 	}{
 		{"read", read(photograph(t, p.img, x), known), nil,
-			[][]string{{"photo", "marks_found", "heading_true_deg", "heading_sigma_deg", "error_budget_deg", "altitude_from_shadow_deg", "come_deg"}, inSky, when, where, inPicture}},
+			[][]string{{"photo", "marks_found", "heading_true_deg", "heading_sigma_deg", "error_budget_deg", "altitude_from_shadow_deg", "come_deg", "rod_slope"}, inSky, when, where, inPicture}},
 		{"read, rod's height and course not given", read(photograph(t, p.img, x), reading.Defaults()), nil,
 			[][]string{{"photo", "marks_found", "heading_true_deg", "heading_sigma_deg", "error_budget_deg", "altitude_from_shadow_deg"}, inSky, when, where, inPicture}}, // by the rod's image
 		{"no sheet", read(photograph(t, blank, x), known), "too_few_marks", [][]string{{"photo", "marks_found", "lens_source"}, refusal, inSky, when, where}},

@@ -122,6 +122,7 @@ type Result struct {
 	Plate      *calib.Fit
 	Picture    PictureSize
 	Shadow     *vision.Strip
+	PlumbLine  bool         // the gnomon hangs
 	RodSlope   *RodSlope    // what the rod's image shows of it; nil where too little is seen
 	Number     *angle.Angle // the scale's number under the shadow
 
@@ -211,6 +212,7 @@ func (r *Result) MarshalJSON() ([]byte, error) {
 		RodDiameter       *float64            `json:"shadow_width_mm"`
 		ShadowLength      *float64            `json:"shadow_length_mm"`
 		RodHeight         *float64            `json:"rod_height_mm"`
+		RodSlope          *slopeSeen          `json:"rod_slope"`
 		AltitudeFromShade *float64            `json:"altitude_from_shadow_deg"`
 		ClockCheck        ClockVerdict        `json:"clock_check"`
 		Course            *float64            `json:"course_deg"`
@@ -282,6 +284,9 @@ func (r *Result) MarshalJSON() ([]byte, error) {
 	}
 	if r.RodHeightMM > 0 {
 		o.RodHeight = number(r.RodHeightMM, 2)
+	}
+	if l := r.RodSlope; l != nil {
+		o.RodSlope = l.seen()
 	}
 	if b := r.Budget; b != nil {
 		o.Budget = map[string]*float64{}

@@ -18,6 +18,28 @@ type RodSlope struct {
 	Slope, Sigma float64
 }
 
+// Lean returns the slope as an angle from square, positive, the direction on the sheet
+// towards which the rod's top goes, and one sigma of the angle.
+func (s RodSlope) Lean() (off, toward, sigma angle.Angle) {
+	toward = s.Toward
+	if s.Slope < 0 {
+		toward += math.Pi
+	}
+	return angle.Atan2(math.Abs(s.Slope), 1), toward.Bearing(), angle.Atan2(s.Sigma, 1)
+}
+
+// slopeSeen is what the JSON object says of it, in degrees.
+type slopeSeen struct {
+	Off    *float64 `json:"from_square_deg"`
+	Sigma  *float64 `json:"sigma_deg"`
+	Toward *float64 `json:"toward_deg"`
+}
+
+func (s RodSlope) seen() *slopeSeen {
+	off, toward, sigma := s.Lean()
+	return &slopeSeen{number(off.Degrees(), 3), number(sigma.Degrees(), 3), degrees(&toward, 2)}
+}
+
 // rodSlope returns what the image of the rod's axis shows through a fitted map, nil
 // where there is none.
 func rodSlope(fit *calib.Fit, axis *vision.RodAxis) *RodSlope {
