@@ -72,19 +72,6 @@ func (a Angle) Signed() Angle {
 	return FromDegrees(d)
 }
 
-// Axial returns a reduced to (-90, 90] degrees: the difference between two
-// lines whose sense does not matter.
-func (a Angle) Axial() Angle {
-	d := math.Mod(a.Degrees(), 180)
-	switch {
-	case d > 90:
-		d -= 180
-	case d <= -90:
-		d += 180
-	}
-	return FromDegrees(d)
-}
-
 // String prints the angle in degrees.
 func (a Angle) String() string { return fmt.Sprintf("%.4f°", a.Degrees()) }
 

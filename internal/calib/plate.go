@@ -104,11 +104,6 @@ func (p *Plate) Paper(s sheet.Point) sheet.Point {
 	return sheet.Point{X: s.X * (1 + p.Stretch/2), Y: s.Y * (1 - p.Stretch/2)}
 }
 
-// Drawing returns the point of the drawing at a true place on the paper, mm.
-func (p *Plate) Drawing(s sheet.Point) sheet.Point {
-	return sheet.Point{X: s.X / (1 + p.Stretch/2), Y: s.Y / (1 - p.Stretch/2)}
-}
-
 // ProjectDrawing returns the pixel of a point of the drawing.
 func (p *Plate) ProjectDrawing(s sheet.Point) Pixel { return p.Project(p.Paper(s)) }
 

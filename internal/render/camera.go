@@ -180,13 +180,6 @@ func (c *Camera) undistortRow(row []lensPoint, y int) {
 	}
 }
 
-// Ray returns the unit direction, in the plate frame, of the ray that meets the
-// pixel coordinates; ok is false outside the lens' field.
-func (c *Camera) Ray(px, py float64) (dir Vec, ok bool) {
-	p := c.undistort(px, py, (px-c.Cx)/c.Fx, (py-c.Cy)/c.Fy)
-	return c.unrotate(p.x, p.y, 1).unit(), p.ok
-}
-
 // onPlate returns where the ray from the camera through v, continued, meets the
 // plane of the sheet; ok is false if it does not.
 func (c *Camera) onPlate(v Vec) (p Vec, ok bool) {

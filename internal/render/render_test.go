@@ -32,8 +32,9 @@ func TestRaysInvertProjection(t *testing.T) {
 		c := RandomScene(rand.New(rand.NewPCG(seed, 1)), RandomOptions{}).Camera
 		w, h := float64(c.Width), float64(c.Height)
 		for _, p := range [][2]float64{{-0.5, -0.5}, {w - 0.5, -0.5}, {w - 0.5, h - 0.5}, {-0.5, h - 0.5}, {0.3 * w, 0.7 * h}} {
-			dir, ok := c.Ray(p[0], p[1])
-			if !ok {
+			seen := c.undistort(p[0], p[1], (p[0]-c.Cx)/c.Fx, (p[1]-c.Cy)/c.Fy)
+			dir := c.unrotate(seen.x, seen.y, 1).unit()
+			if !seen.ok {
 				t.Errorf("scene %d: no ray at %v", seed, p)
 				continue
 			}
