@@ -174,7 +174,7 @@ func (o *cardOptions) options() (daycard.Options, error) {
 	for _, text := range o.stops.text {
 		stop, err := parseStop(text, o.offset.given())
 		if err != nil {
-			return out, fault.Usage(fault.Code(err), hintOf(err), "--stop: %s", err)
+			return out, fault.Usage(fault.Code(err), fault.Hint(err), "--stop: %s", err)
 		}
 		out.Stops = append(out.Stops, stop)
 	}

@@ -301,7 +301,7 @@ After lengths the log has no odometer reading to count from: the next entry need
 			for _, text := range legs {
 				leg, err := logbook.ParseShortLeg(text, sigma.angle())
 				if err != nil {
-					return fault.Usage(fault.Code(err), hintOf(err), "--%s", err)
+					return fault.Usage(fault.Code(err), fault.Hint(err), "--%s", err)
 				}
 				d.Legs = append(d.Legs, leg)
 			}

@@ -128,16 +128,9 @@ func (w *when) at() (*time.Time, error) {
 	}
 	t, err := geo.ParseTime(w.time, w.offset.given())
 	if err != nil {
-		return nil, fault.Usage(fault.Code(err), hintOf(err), "--time: %s", err)
+		return nil, fault.Usage(fault.Code(err), fault.Hint(err), "--time: %s", err)
 	}
 	return &t, nil
-}
-
-func hintOf(err error) string {
-	if f, ok := err.(*fault.Error); ok {
-		return f.Hint
-	}
-	return ""
 }
 
 // bodyFlag is --body.

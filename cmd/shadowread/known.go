@@ -63,7 +63,7 @@ func useLenses(o *reading.Options, file string) error {
 func loadLens(file string) (calib.LensRecord, error) {
 	record, err := calib.LoadLensRecord(file)
 	if err != nil {
-		return record, fault.New(fault.Code(err), hintOf(err), "%s: %s", file, err)
+		return record, fault.New(fault.Code(err), fault.Hint(err), "%s: %s", file, err)
 	}
 	return record, nil
 }

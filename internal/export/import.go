@@ -141,7 +141,7 @@ func (g gpxReader) bad(err error) error {
 	if errors.As(err, &s) {
 		line, text = s.Line, s.Msg
 	}
-	return fault.New("bad_gpx", "save the track again as GPX 1.1", "%s:%d: this is no GPX: %s", g.name, line, text)
+	return fault.New("bad_gpx", "save the track again as GPX 1.1", "%s line %d: this is no GPX: %s", g.name, line, text)
 }
 
 // point reads a waypoint or a track point to its end.
@@ -191,15 +191,7 @@ func timeOf(text string, offset *time.Duration) (time.Time, error) {
 
 // at says at which line of which file an error is.
 func at(name string, line int, err error) error {
-	return fault.New(cmp.Or(fault.Code(err), "bad_track"), hint(err), "%s:%d: %s", name, line, err)
-}
-
-func hint(err error) string {
-	var f *fault.Error
-	if errors.As(err, &f) {
-		return f.Hint
-	}
-	return ""
+	return fault.New(cmp.Or(fault.Code(err), "bad_track"), fault.Hint(err), "%s line %d: %s", name, line, err)
 }
 
 // degrees reads a position in decimal degrees.
@@ -238,7 +230,7 @@ func ReadCSV(r io.Reader, name string, offset *time.Duration) (*Received, error)
 		if errors.As(err, &p) {
 			line, err = p.Line, p.Err
 		}
-		return fault.New("bad_csv", columnsHint, "%s:%d: %s", name, line, err)
+		return fault.New("bad_csv", columnsHint, "%s line %d: %s", name, line, err)
 	}
 	columns := map[string]int{}
 	head, err := c.Read()

@@ -51,12 +51,12 @@ func TestTrackErrorsSayWhere(t *testing.T) {
 	const when = "<time>2026-03-14T06:00:00Z</time>"
 	tests := []struct{ name, in, code, says string }{
 		{"not XML", "hello", "no_track", "has no track"},
-		{"another root", "<kml></kml>", "bad_gpx", "t:1: this is no GPX: it begins with <kml>"},
-		{"cut off", gpxHead + "<trk><trkseg>\n<trkpt lat='1' lon='2'>", "bad_gpx", "t:4:"},
-		{"latitude", point(`lat="91" lon="2"`, when), "bad_position", "t:4: latitude"},
-		{"longitude", point(`lat="1" lon="NaN"`, when), "bad_position", "t:4:"},
-		{"no longitude", point(`lat="1"`, when), "bad_position", "t:4:"},
-		{"time", point(`lat="1" lon="2"`, "<time>yesterday</time>"), "bad_time", "t:4:"},
+		{"another root", "<kml></kml>", "bad_gpx", "t line 1: this is no GPX: it begins with <kml>"},
+		{"cut off", gpxHead + "<trk><trkseg>\n<trkpt lat='1' lon='2'>", "bad_gpx", "t line 4:"},
+		{"latitude", point(`lat="91" lon="2"`, when), "bad_position", "t line 4: latitude"},
+		{"longitude", point(`lat="1" lon="NaN"`, when), "bad_position", "t line 4:"},
+		{"no longitude", point(`lat="1"`, when), "bad_position", "t line 4:"},
+		{"time", point(`lat="1" lon="2"`, "<time>yesterday</time>"), "bad_time", "t line 4:"},
 		{"no time", point(`lat="1" lon="2"`, ""), "no_track", "only 1 without"},
 		{"empty", gpxHead + "</gpx>", "no_track", "has no track"},
 	}
@@ -68,11 +68,11 @@ func TestTrackErrorsSayWhere(t *testing.T) {
 	}
 	tests = []struct{ name, in, code, says string }{
 		{"empty", "", "no_track", "has no track"},
-		{"column missing", "time,latitude\n", "bad_csv", "t:1: column longitude is missing"},
-		{"column twice", "time,lat,lon,latitude\n", "bad_csv", "t:1: column latitude stands there twice"},
-		{"fields", "time,lat,lon\n2026-03-14T06:00:00Z,1\n", "bad_csv", "t:2:"},
-		{"latitude", "time,lat,lon\n\n2026-03-14T06:00:00Z,x,1\n", "bad_position", "t:3:"},
-		{"no offset", "time,lat,lon\n2026-03-14T06:00:00,1,1\n", "no_utc_offset", "t:2:"},
+		{"column missing", "time,latitude\n", "bad_csv", "t line 1: column longitude is missing"},
+		{"column twice", "time,lat,lon,latitude\n", "bad_csv", "t line 1: column latitude stands there twice"},
+		{"fields", "time,lat,lon\n2026-03-14T06:00:00Z,1\n", "bad_csv", "t line 2:"},
+		{"latitude", "time,lat,lon\n\n2026-03-14T06:00:00Z,x,1\n", "bad_position", "t line 3:"},
+		{"no offset", "time,lat,lon\n2026-03-14T06:00:00,1,1\n", "no_utc_offset", "t line 2:"},
 		{"no position", "time,lat,lon\n2026-03-14T06:00:00Z,,\n", "no_track", "only 1 without"},
 	}
 	for _, tt := range tests {

@@ -58,3 +58,12 @@ func Code(err error) string {
 	}
 	return "error"
 }
+
+// Hint returns the hint of the first Error in err's chain, "" where there is none.
+func Hint(err error) string {
+	var e *Error
+	if errors.As(err, &e) {
+		return e.Hint
+	}
+	return ""
+}

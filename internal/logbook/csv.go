@@ -39,10 +39,10 @@ func (r record) wrong(err error) error { return lineError(r.file, r.line, err) }
 func lineError(file string, line int, err error) error {
 	var f *fault.Error
 	if !errors.As(err, &f) {
-		return fmt.Errorf("%s:%d: %w", file, line, err)
+		return fmt.Errorf("%s line %d: %w", file, line, err)
 	}
 	e := *f
-	e.Message, e.Err = fmt.Sprintf("%s:%d: %s", file, line, strings.TrimSuffix(err.Error(), "\n")), nil
+	e.Message, e.Err = fmt.Sprintf("%s line %d: %s", file, line, strings.TrimSuffix(err.Error(), "\n")), nil
 	return &e
 }
 
