@@ -1,47 +1,27 @@
 package main
 
 import (
-	"bufio"
 	"bytes"
 	"errors"
-	"fmt"
 	"io"
 	"io/fs"
 	"os"
-	"path/filepath"
 
 	"shadowread/internal/fault"
+	"shadowread/internal/wholefile"
 )
 
-// writeFile writes a file whole or not at all: into a new file beside it, which
-// then takes its name. An existing file is replaced only with force.
-func writeFile(path string, force bool, write func(io.Writer) error) (err error) {
+// writeFile writes a file whole or not at all. An existing file is replaced only with
+// force.
+func writeFile(path string, force bool, write func(io.Writer) error) error {
 	if err := mayWrite(path, force); err != nil {
 		return err
 	}
-	// A name of our own rather than os.CreateTemp's, whose mode is not the user's.
-	temp := filepath.Join(filepath.Dir(path), fmt.Sprintf(".%s.%d.part", filepath.Base(path), os.Getpid()))
-	f, err := os.OpenFile(temp, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
-	if err != nil {
-		return unwritable(err, path)
+	composing, writing := wholefile.Write(path, write)
+	if writing != nil {
+		return unwritable(writing, path)
 	}
-	defer func() {
-		if err != nil {
-			f.Close()
-			os.Remove(temp)
-		}
-	}()
-	b := bufio.NewWriter(f)
-	if err := write(b); err != nil {
-		return err
-	}
-	if err := errors.Join(b.Flush(), f.Sync(), f.Close()); err != nil {
-		return unwritable(err, path)
-	}
-	if err := os.Rename(temp, path); err != nil {
-		return unwritable(err, path)
-	}
-	return nil
+	return composing
 }
 
 // mayWrite tells whether writeFile would replace what it must not.
@@ -59,20 +39,11 @@ func mayWrite(path string, force bool) error {
 }
 
 func unwritable(err error, path string) error {
-	return fault.Wrap(withoutPath(err), "cannot_write", "choose a folder that exists and may be written to", "%s cannot be written", path)
+	return fault.Wrap(wholefile.Cause(err), "cannot_write", "choose a folder that exists and may be written to", "%s cannot be written", path)
 }
 
 func unreadable(err error, path string) error {
-	return fault.Wrap(withoutPath(err), "unreadable_file", "check that the file is there and may be read", "%s cannot be read", path)
-}
-
-// withoutPath strips the name, which the message has already or is a temporary one.
-func withoutPath(err error) error {
-	var cause *fs.PathError
-	if errors.As(err, &cause) {
-		return cause.Err
-	}
-	return err
+	return fault.Wrap(wholefile.Cause(err), "unreadable_file", "check that the file is there and may be read", "%s cannot be read", path)
 }
 
 // composed is the content of a file that is written when all of them are ready; path

@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"math"
 	"os"
 	"path/filepath"
@@ -248,11 +247,11 @@ func (r LensRecord) Validate() error {
 }
 
 // LoadLensRecord reads the record in a file. It fails with code "bad_lens_record"
-// or "unreadable_file".
+// or "unreadable_file", without naming the file.
 func LoadLensRecord(path string) (LensRecord, error) {
 	info, err := os.Stat(path)
 	if err == nil && !info.Mode().IsRegular() {
-		return LensRecord{}, fault.New("unreadable_file", "name a lens record", "%s is no regular file", filepath.Base(path))
+		return LensRecord{}, fault.New("unreadable_file", "name a lens record", "the lens record is no regular file")
 	}
 	if err == nil && info.Size() > maxRecordBytes {
 		return DecodeLensRecord(make([]byte, maxRecordBytes+1))
@@ -262,18 +261,9 @@ func LoadLensRecord(path string) (LensRecord, error) {
 		data, err = os.ReadFile(path)
 	}
 	if err != nil {
-		return LensRecord{}, fault.Wrap(cause(err), "unreadable_file", "check the name", "the lens record %s cannot be read", filepath.Base(path))
+		return LensRecord{}, fault.Wrap(wholefile.Cause(err), "unreadable_file", "check the name", "the lens record cannot be read")
 	}
 	return DecodeLensRecord(data)
-}
-
-// cause takes the path out of a file error; the message has it already.
-func cause(err error) error {
-	var p *fs.PathError
-	if errors.As(err, &p) {
-		return p.Err
-	}
-	return err
 }
 
 // Save writes the record to a file, whole or not at all: beside it first, then
@@ -283,14 +273,11 @@ func (r LensRecord) Save(path string) error {
 	if err := r.Validate(); err != nil {
 		return err
 	}
-	unwritable := func(err error) error {
-		return fault.Wrap(cause(err), "cannot_write", "choose a folder that exists and may be written to", "the lens record %s cannot be written", filepath.Base(path))
-	}
 	if info, err := os.Lstat(path); err == nil && !info.Mode().IsRegular() {
 		return fault.New("cannot_write", "give the name of a file", "%s is there and is no regular file", filepath.Base(path))
 	}
 	if err := errors.Join(wholefile.Write(path, r.Encode)); err != nil {
-		return unwritable(err)
+		return fault.Wrap(wholefile.Cause(err), "cannot_write", "choose a folder that exists and may be written to", "the lens record %s cannot be written", filepath.Base(path))
 	}
 	return nil
 }

@@ -150,7 +150,7 @@ func (r Record) Write(w io.Writer) error {
 func (r Record) Save(path string) error {
 	composing, writing := wholefile.Write(path, r.Write)
 	if writing != nil {
-		return fault.Wrap(writing, "cannot_write", "choose a folder that exists and may be written to", "%s cannot be written", path)
+		return fault.Wrap(wholefile.Cause(writing), "cannot_write", "choose a folder that exists and may be written to", "%s cannot be written", path)
 	}
 	return composing
 }
@@ -159,7 +159,7 @@ func (r Record) Save(path string) error {
 func Load(path string) (Record, error) {
 	f, err := os.Open(path)
 	if err != nil {
-		return Record{}, fault.Wrap(err, "unreadable_file", "check that the file is there and may be read", "cannot read %s", path)
+		return Record{}, fault.Wrap(wholefile.Cause(err), "unreadable_file", "check that the file is there and may be read", "%s cannot be read", path)
 	}
 	defer f.Close()
 	return Read(f, path)
@@ -179,7 +179,7 @@ func Read(r io.Reader, name string) (Record, error) {
 	data, err := io.ReadAll(io.LimitReader(r, maxFile+1))
 	switch {
 	case err != nil:
-		return Record{}, fault.Wrap(err, "unreadable_file", "check the file", "cannot read %s", name)
+		return Record{}, fault.Wrap(wholefile.Cause(err), "unreadable_file", "check the file", "%s cannot be read", name)
 	case len(data) > maxFile:
 		return Record{}, fault.New("file_too_large", "check that it is an instrument record", "%s is larger than %d bytes", name, maxFile)
 	}

@@ -4,7 +4,10 @@ package wholefile
 import (
 	"bytes"
 	"errors"
+	"fmt"
 	"io"
+	"io/fs"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 )
@@ -17,14 +20,32 @@ func Write(path string, write func(io.Writer) error) (composing, writing error) 
 	if err := write(&content); err != nil {
 		return err, nil
 	}
-	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+".*.part")
+	// A name of our own rather than os.CreateTemp's, whose mode is not the user's.
+	temp := filepath.Join(filepath.Dir(path), fmt.Sprintf(".shadowread-%016x.part", rand.Uint64()))
+	f, err := os.OpenFile(temp, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
 	if err != nil {
 		return nil, err
 	}
-	defer os.Remove(f.Name()) // fails once it has been moved
+	defer os.Remove(temp) // fails once it has been moved
 	_, err = f.Write(content.Bytes())
-	if err := errors.Join(err, f.Chmod(0o644), f.Sync(), f.Close()); err != nil {
+	if err := errors.Join(err, f.Sync(), f.Close()); err != nil {
 		return nil, err
 	}
-	return nil, os.Rename(f.Name(), path)
+	return nil, os.Rename(temp, path)
+}
+
+// Cause takes the names out of an error of the file system: a message has the file's
+// already, and the other is a temporary one.
+func Cause(err error) error {
+	var (
+		path *fs.PathError
+		link *os.LinkError
+	)
+	switch {
+	case errors.As(err, &path):
+		return path.Err
+	case errors.As(err, &link):
+		return link.Err
+	}
+	return err
 }
