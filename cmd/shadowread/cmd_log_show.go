@@ -315,7 +315,10 @@ type checkJSON struct {
 }
 
 func newLogCheck(s *streams) *cobra.Command {
-	var log logFlag
+	var (
+		log     logFlag
+		rebuild bool
+	)
 	cmd := &cobra.Command{
 		Use:   "check",
 		Short: "check the whole log: file, hashes, chain, and what follows of it",
@@ -323,27 +326,37 @@ func newLogCheck(s *streams) *cobra.Command {
 before, what is kept beside entries, and that positions come out the same anew.
 
 The chain does not show the loss of the last entries, nor one that was recomputed
-whole. For that, note the last hash elsewhere: on paper, in a message.` + exits(exitOK, exitError, exitUsage),
+whole. For that, note the last hash elsewhere: on paper, in a message.
+
+Positions are kept beside the entries for speed. Where those alone are wrong,
+--rebuild works them up anew; entries are never touched.` + exits(exitOK, exitError, exitUsage),
 		Example: `  shadowread log check`,
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return log.with(cmd.Context(), s, false, func(book *logbook.Log) error {
 				r, err := book.Check(cmd.Context())
+				if err == nil && rebuild && r.Stale() {
+					if err = book.Rebuild(cmd.Context()); err == nil {
+						s.note("rebuilt", "positions kept for speed were wrong and have been worked up anew")
+						r, err = book.Check(cmd.Context())
+					}
+				}
 				if err != nil {
 					return err
 				}
-				if err := printCheckOfLog(s, r); err != nil {
+				if err := printCheckOfLog(s, r); err != nil || r.OK() {
 					return err
 				}
-				if !r.OK() {
-					return fault.New("log_damaged", "keep a copy of the file as it is; what stands before the first problem may be trusted",
-						"the log has %s", count(len(r.Problems), "problem"))
+				hint := "keep a copy of the file as it is; what stands before the first problem may be trusted"
+				if r.Stale() {
+					hint = "the entries are sound: --rebuild works the positions kept for speed up anew"
 				}
-				return nil
+				return fault.New("log_damaged", hint, "the log has %s", count(len(r.Problems), "problem"))
 			})
 		},
 	}
 	cmd.Flags().SortFlags = false
+	cmd.Flags().BoolVar(&rebuild, "rebuild", false, "where only positions kept for speed are wrong, work them up anew")
 	log.add(cmd)
 	addJSON(cmd, s)
 	return cmd

@@ -39,6 +39,14 @@ type Report struct {
 // OK reports whether nothing is wrong.
 func (r *Report) OK() bool { return len(r.Problems) == 0 }
 
+// Stale reports whether all that is wrong is in the states kept for speed, which
+// Rebuild works up anew from entries that are sound.
+func (r *Report) Stale() bool {
+	return !r.OK() && !slices.ContainsFunc(r.Problems, func(p Problem) bool { return p.Code != staleState })
+}
+
+const staleState = "stale_state"
+
 func (r *Report) problem(code string, entry int, format string, args ...any) {
 	r.Problems = append(r.Problems, Problem{code, entry, fmt.Sprintf(format, args...)})
 }
@@ -249,7 +257,7 @@ func (r *Report) reckoning(ctx context.Context, q querier) error {
 			}
 			if text, ok := kept[e.Slot]; ok {
 				if anew, err := json.Marshal(h); err != nil || string(anew) != text {
-					r.problem("stale_state", e.Number, "the state kept for speed is not that worked up from the log: rebuild it")
+					r.problem(staleState, e.Number, "the state kept for speed is not that worked up from the log")
 				}
 			}
 			return nil

@@ -111,7 +111,9 @@ func TestCheckFindsMeddling(t *testing.T) {
 			if tt.code == "" && !r.OK() || tt.code != "" && !slices.ContainsFunc(r.Problems, func(p Problem) bool { return p.Code == tt.code }) {
 				t.Errorf("found %+v, want %q", r.Problems, tt.code)
 			}
-			if tt.code == "stale_state" {
+			if stale := tt.code == "stale_state"; r.Stale() != stale {
+				t.Errorf("stale is %v: %+v", r.Stale(), r.Problems)
+			} else if stale {
 				if err := l.Rebuild(t.Context()); err != nil {
 					t.Fatal(err)
 				}
