@@ -78,30 +78,31 @@ func newAlign(s *streams) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "align PHOTO|FOLDER...|--readings FILE",
 		Short: "prove an instrument: its rod, its mount, its clock",
-		Long: `Find what is off in an instrument, from shadows: which way its rod leans from plumb,
-where the rod's foot stands, which way the sheet points, and with --true-heading how far
-the sheet is from square to the vehicle. What the readings do not determine is said,
-and so is how much longer to go on.
+		Long: `Find what is off in an instrument, from shadows: which way its rod leans from
+plumb, where the rod's foot stands, which way the sheet points, and with
+--true-heading how far the sheet is from square to the vehicle. What the
+readings do not determine is said, and so is how much longer to go on.
 
-A standing series: leave the instrument where it is and take eight photos over four
-hours about noon. One bad photo is set aside, one that is refused is left out.
+A standing series: leave the instrument where it is and take eight photos over
+four hours about noon. One bad photo is set aside, one that is refused is left
+out.
 
-A quick turn (--turned): four or more photos within minutes, the instrument on another
-heading in each, and --rod-height. It shows the lean where the rod's own image is seen in
-photos from two sides at least, or with a rod that is known to stand square to its sheet
-(--square-sigma 0.2).
+A quick turn (--turned): four or more photos within minutes, the instrument on
+another heading in each, and --rod-height. It shows the lean where the rod's own
+image is seen in photos from two sides at least, or with a rod that is known to
+stand square to its sheet (--square-sigma 0.2).
 
-By eye (--readings FILE): no camera. The first line of the CSV file names the columns:
-time with its offset, number, and heading (any name) if the dial was turned; note. Any
-dial will do: --zero-at, --clockwise, --step, --radius.
+By eye (--readings FILE): no camera. The first line of the CSV file names the
+columns: time with its offset, number, and heading (any name) if the dial was
+turned; note. Any dial will do: --zero-at, --clockwise, --step, --radius.
 
-The result can be kept (--save FILE) as an instrument record, a text file, for read
---instrument. It corrects headings for the lean and, with --true-heading, to the
-vehicle's. What a new setting-up changes is not proved by a series that stood still:
---level-sigma and --alignment-sigma go into the record.
+The result can be kept (--save FILE) as an instrument record, a text file, for
+read --instrument. It corrects headings for the lean and, with --true-heading,
+to the vehicle's. What a new setting-up changes is not proved by a series that
+stood still: --level-sigma and --alignment-sigma go into the record.
 
-With --tolerance the exit status is 4 unless the greatest error of an uncorrected heading
-with the sun at 45 degrees is within it by two sigmas.` +
+With --tolerance the exit status is 4 unless the greatest error of an
+uncorrected heading with the sun at 45 degrees is within it by two sigmas.` +
 			exits(exitOK, exitError, exitUsage, exitOutside, exitInterrupted),
 		Example: `  shadowread align --rod-height 50 fixtures/instrument/series
   shadowread align --rod-height 50 --true-heading 64.0,0.2 --save board.toml --figure board.svg fixtures/instrument/series

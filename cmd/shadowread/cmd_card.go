@@ -54,19 +54,20 @@ func newCard(s *streams) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "card",
 		Short: "plan a day: azimuths and numbers to steer by, to print",
-		Long: `Make the day's card: for each window of the day the azimuth to set on a hand dial and,
-for each course, the number under the shadow to steer by. All from true north:
-number = course - azimuth, heading = azimuth + number.
+		Long: `Make the day's card: for each window of the day the azimuth to set on a hand
+dial and, for each course, the number under the shadow to steer by. All from
+true north: number = course - azimuth, heading = azimuth + number.
 
-No moment of a window is off by more than --tolerance; with --window the windows are
-fixed, centred on their value, and each states its greatest error. Beside it stands how
-wrong a rule of 15 degrees an hour would be, run on from a bearing at --rule-at: in the
-right sense for the hemisphere, and wrong all the same. Sun and moon, when the shadow
-serves, and what a rod out of plumb costs are there too.
+No moment of a window is off by more than --tolerance; with --window the windows
+are fixed, centred on their value, and each states its greatest error. Beside it
+stands how wrong a rule of 15 degrees an hour would be, run on from a bearing at
+--rule-at: in the right sense for the hemisphere, and wrong all the same. Sun
+and moon, when the shadow serves, and what a rod out of plumb costs are there
+too.
 
-Give one place, or --stop for each place of a route in order. Without times a line
-serves anywhere on the route; with times, whoever keeps to them. Times of the card are
-those of --utc-offset, which each page says twice.
+Give one place, or --stop for each place of a route in order. Without times a
+line serves anywhere on the route; with times, whoever keeps to them. Times of
+the card are those of --utc-offset, which each page says twice.
 
 -o writes it as PDF, with a blank log on the back of each leaf.` +
 			exits(exitOK, exitError, exitUsage, exitInterrupted),

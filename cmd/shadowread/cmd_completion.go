@@ -19,8 +19,8 @@ func newCompletion() *cobra.Command {
 	return &cobra.Command{
 		Use:   "completion bash|fish|zsh",
 		Short: "write completion for a shell",
-		Long: `Write the code by which a shell completes commands, flags and their values. Load it
-at the start of the shell:
+		Long: `Write the code by which a shell completes commands, flags and their values. Load
+it at the start of the shell:
 
     bash  source <(shadowread completion bash)
     zsh   source <(shadowread completion zsh)

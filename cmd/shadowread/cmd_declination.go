@@ -30,23 +30,27 @@ func newDeclination(s *streams) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "declination [PHOTO]",
 		Short: "observe the magnetic declination, beside the world model's",
-		Long: `Observe the magnetic declination: read the compass along an axis whose true heading
-is known, from a photo of the sheet on that axis, from --true-heading or from --number.
-declination = true - compass, east positive. Many readings come in a file; see below.
+		Long: `Observe the magnetic declination: read the compass along an axis whose true
+heading is known, from a photo of the sheet on that axis, from --true-heading or
+from --number. declination = true - compass, east positive. Many readings come
+in a file; see below.
 
-Beside it stands the World Magnetic Model 2025 at that place, height and time, good for
-2025 to 2030, with its published uncertainty, and by how many sigmas the two differ,
-with the likely causes. Without a reading the model alone is asked.
+Beside it stands the World Magnetic Model 2025 at that place, height and time,
+good for 2025 to 2030, with its published uncertainty, and by how many sigmas
+the two differ, with the likely causes. Without a reading the model alone is
+asked.
 
-Keep iron away: what is observed holds the compass's deviation, its lubber line and the
-sheet's. In a vehicle read on headings evenly round, or use shadowread swing.
+Keep iron away: what is observed holds the compass's deviation, its lubber line
+and the sheet's. In a vehicle read on headings evenly round, or use shadowread
+swing.
 
---sightings takes a CSV file whose first line names the columns: compass_deg, and one
-of true_deg and photo in each row; heading_sigma_deg and compass_sigma_deg where they
-are not --heading-sigma and --compass-sigma; note. Photos are looked for from the file's
-folder on. Lines with # are comments. What the photos' headings share (rod out of
-plumb, clock, sheet askew) does not average out, and is taken from their budgets; of
-headings without a photo, all of the sigma is taken as shared.` +
+--sightings takes a CSV file whose first line names the columns: compass_deg,
+and one of true_deg and photo in each row; heading_sigma_deg and
+compass_sigma_deg where they are not --heading-sigma and --compass-sigma; note.
+Photos are looked for from the file's folder on. Lines with # are comments. What
+the photos' headings share (rod out of plumb, clock, sheet askew) does not
+average out, and is taken from their budgets; of headings without a photo, all
+of the sigma is taken as shared.` +
 			exits(exitOK, exitError, exitUsage, exitRefused, exitInterrupted),
 		Example: `  shadowread declination --position -22.9,22.3 --date 2026-08-29
   shadowread declination --sightings fixtures/compass/sightings.csv --position -22.9,22.3 --date 2026-08-29

@@ -30,19 +30,19 @@ func newLens(s *streams) *cobra.Command {
 		Use:   "lens PHOTO|FOLDER...",
 		Short: "solve a camera's lens from photos of the sheet",
 		Long: `Solve one camera's lens from five or more photos of the sheet: one from straight
-above, the others 30 to 45 degrees off the vertical from all sides, the sheet filling
-the picture into its corners. Tape the sheet flat, keep to one zoom and about one
-distance, and use the files as the camera wrote them; with TIFF hold the camera
-one way up, as for the readings. A set that cannot determine the lens is refused, and
-what is missing is said.
+above, the others 30 to 45 degrees off the vertical from all sides, the sheet
+filling the picture into its corners. Tape the sheet flat, keep to one zoom and
+about one distance, and use the files as the camera wrote them; with TIFF hold
+the camera one way up, as for the readings. A set that cannot determine the lens
+is refused, and what is missing is said.
 
-The record is a small text file. Without --output it goes into the store of lenses
-(shadowread/lenses under XDG_DATA_HOME), where shadowread read finds it by itself for
-photos of the same make, model, focal length and picture size.
+The record is a small text file. Without --output it goes into the store of
+lenses (shadowread/lenses under XDG_DATA_HOME), where shadowread read finds it
+by itself for photos of the same make, model, focal length and picture size.
 
-A known lens shows a stretched print. The photos that solve a lens say how the print
-is stretched; with --check-print RECORD another print is judged by a lens known
-already, from any number of photos.` +
+A known lens shows a stretched print. The photos that solve a lens say how the
+print is stretched; with --check-print RECORD another print is judged by a lens
+known already, from any number of photos.` +
 			exits(exitOK, exitError, exitUsage, exitInterrupted),
 		Example: `  shadowread lens -o camera.toml fixtures/instrument/series
   shadowread lens -o camera.toml --figure residuals.svg --json fixtures/instrument/series

@@ -21,20 +21,20 @@ const logVariable = "SHADOWREAD_LOG"
 func newLog(s *streams) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "log VERB",
-		Short: "keep the log of a journey: legs, halts, fixes, and where that puts you",
-		Long: `Keep the log of a journey and work it up: begin at a known position, log each change of
-leg with the odometer, and where you are follows with a 95 % ellipse. A fix shows how
-good the day was, and adjusts what came before it.
+		Short: "keep the log of a journey: legs, fixes, and where that puts you",
+		Long: `Keep the log of a journey and work it up: begin at a known position, log each
+change of leg with the odometer, and where you are follows with a 95 % ellipse.
+A fix shows how good the day was, and adjusts what came before it.
 
-The heading of a leg holds from its odometer reading to the next leg. An entry is on
-the disk when its verb ends, and is never changed: a correction is a new entry, and the
-old one stays readable. A photo that gives no heading still makes an entry, which asks
-for one.
+The heading of a leg holds from its odometer reading to the next leg. An entry
+is on the disk when its verb ends, and is never changed: a correction is a new
+entry, and the old one stays readable. A photo that gives no heading still makes
+an entry, which asks for one.
 
 The log is one SQLite file: --log FILE, else what ` + logVariable + ` names, else
-shadowread/log.db under XDG_DATA_HOME (or .local/share at home). Several programs may
-write to it at once. What is kept is in docs/log.md, how it is worked up in
-docs/workup.md.` +
+shadowread/log.db under XDG_DATA_HOME (or .local/share at home). Several
+programs may write to it at once. What is kept is in docs/log.md, how it is
+worked up in docs/workup.md.` +
 			exits(exitOK, exitError, exitUsage, exitRefused, exitInterrupted),
 		Example: `  shadowread log begin --position -20.6142,25.4310 --error 15 --odometer 45210.0
   shadowread log leg --odometer 45218.4 photo.jpg

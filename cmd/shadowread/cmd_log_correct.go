@@ -27,19 +27,20 @@ func newLogCorrect(s *streams) *cobra.Command {
 	o := correctOptions{leg: newLegFlags(), error: newSpotFlags().error, reads: newOdometerFlag(), departure: newDepartureFlags()}
 	cmd := &cobra.Command{
 		Use:   "correct ENTRY [PHOTO]",
-		Short: "correct an entry by a new one in its place; the old one stays readable",
-		Long: `Correct an entry: what is given takes the place of what it said, and the rest stays. The
-correction is an entry of its own; the old one stays readable (shadowread log list
---superseded). It must fit between its neighbours, in time and by the odometer.
+		Short: "correct an entry by a new one; the old one stays readable",
+		Long: `Correct an entry: what is given takes the place of what it said, and the rest
+stays. The correction is an entry of its own; the old one stays readable
+(shadowread log list --superseded). It must fit between its neighbours, in time
+and by the odometer.
 
-A leg may get another heading: by hand, which is what a refused photo asks for and keeps
-the photo with the leg, by a number, or by a photo, the same one read with other options
-too. The time of a leg that
-was read with the dial can only be corrected together with its heading, which rests on
-it. A detour is corrected by withdrawing it and what follows.
+A leg may get another heading: by hand, which is what a refused photo asks for
+and keeps the photo with the leg, by a number, or by a photo, the same one read
+with other options too. The time of a leg that was read with the dial can only
+be corrected together with its heading, which rests on it. A detour is corrected
+by withdrawing it and what follows.
 
---withdraw takes the entry out of the reckoning. To put in a leg that was forgotten,
-withdraw the entries after it and log all again in their order.` +
+--withdraw takes the entry out of the reckoning. To put in a leg that was
+forgotten, withdraw the entries after it and log all again in their order.` +
 			exits(exitOK, exitError, exitUsage, exitRefused, exitInterrupted),
 		Example: `  shadowread log correct 2 --heading 121 --heading-sigma 3
   shadowread log correct 2 --odometer 45212.0 --note "misread by ten"

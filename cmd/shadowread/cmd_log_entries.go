@@ -68,11 +68,12 @@ func newLogBegin(s *streams) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "begin --position LAT,LON --error METRES",
 		Short: "begin a journey at a departure position",
-		Long: `Begin a journey at a position with its error. A log that is not there is made; one that
-is gets another journey, and verbs go on with that.
+		Long: `Begin a journey at a position with its error. A log that is not there is made;
+one that is gets another journey, and verbs go on with that.
 
-How wrong steering, instrument and odometer may be stays with the journey. The defaults
-are argued in docs/workup.md; give what was proved, as by shadowread align.` + exits(exitOK, exitError, exitUsage),
+How wrong steering, instrument and odometer may be stays with the journey. The
+defaults are argued in docs/workup.md; give what was proved, as by shadowread
+align.` + exits(exitOK, exitError, exitUsage),
 		Example: `  shadowread log begin --position -20.6142,25.4310 --error 15 --odometer 45210.0
   shadowread log begin --position "20 36.852 S, 25 25.860 E" --error 50 --source map --odometer 28101.5mi --steering-sigma 3`,
 		Args: noArgs,
@@ -97,8 +98,9 @@ are argued in docs/workup.md; give what was proved, as by shadowread align.` + e
 }
 
 func newLogHalt(s *streams) *cobra.Command {
-	return wayVerb(s, "halt", "log a stop, or a mere reading of odometer and clock; the heading goes on",
-		`Log a stop, or a mere reading of odometer and clock. The heading in hand goes on after it.`,
+	return wayVerb(s, "halt", "log a stop, or a mere reading of odometer and clock",
+		`Log a stop, or a mere reading of odometer and clock. The heading in hand goes on
+after it.`,
 		`  shadowread log halt --odometer 45222.7
   shadowread log halt --speed 20km/h --under-way 25m --note "reeds ahead"`,
 		func(ctx context.Context, l *logbook.Log, at logbook.At, run logbook.Run) (logbook.Added, error) {
@@ -108,8 +110,8 @@ func newLogHalt(s *streams) *cobra.Command {
 
 func newLogTyres(s *streams) *cobra.Command {
 	return wayVerb(s, "tyres", "log that tyres were changed, or their pressure",
-		`Log that tyres were changed, or their pressure: what was learnt of the odometer's scale
-does not hold from there on.`,
+		`Log that tyres were changed, or their pressure: what was learnt of the
+odometer's scale does not hold from there on.`,
 		`  shadowread log tyres --odometer 45222.7 --note "let down for the sand"`,
 		func(ctx context.Context, l *logbook.Log, at logbook.At, run logbook.Run) (logbook.Added, error) {
 			return l.Tyres(ctx, at, logbook.Tyres{Run: run})
@@ -145,8 +147,8 @@ func newLogNewOdometer(s *streams) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "new-odometer --reads READING",
 		Short: "log that the odometer was set to another number, or replaced",
-		Long: `Log that the odometer was set to another number, as a trip counter is, or was replaced.
-The way up to then is given as with other entries.` + exits(exitOK, exitError, exitUsage),
+		Long: `Log that the odometer was set to another number, as a trip counter is, or was
+replaced. The way up to then is given as with other entries.` + exits(exitOK, exitError, exitUsage),
 		Example: `  shadowread log new-odometer --odometer 45222.7 --reads 0.0`,
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
@@ -174,8 +176,8 @@ func newLogRemount(s *streams) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "remount",
 		Short: "log that the instrument was taken off and put on again",
-		Long: `Log that the instrument was taken off and put on again: what was learnt of its mount and
-of the rod's lean does not hold for the readings after it.` + exits(exitOK, exitError, exitUsage),
+		Long: `Log that the instrument was taken off and put on again: what was learnt of its
+mount and of the rod's lean does not hold for the readings after it.` + exits(exitOK, exitError, exitUsage),
 		Example: `  shadowread log remount --note "board knocked by a branch"`,
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
@@ -231,13 +233,13 @@ func newLogFix(s *streams) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "fix --position LAT,LON --error METRES",
 		Short: "log a position had from outside, which closes the reckoning",
-		Long: `Log a position had from outside: a receiver, a beacon, a feature on the map. It shows by
-how much the estimate was out, and adjusts what was logged before it; what it teaches
-of mount, lean and odometer goes on.
+		Long: `Log a position had from outside: a receiver, a beacon, a feature on the map. It
+shows by how much the estimate was out, and adjusts what was logged before it;
+what it teaches of mount, lean and odometer goes on.
 
-A fix more than five sigma from the estimate is kept and not used: check both, correct
-the entry that is wrong, or have it count with --confirm and its number. Log one of
-several fixes taken within minutes: the others know no more.` + exits(exitOK, exitError, exitUsage),
+A fix more than five sigma from the estimate is kept and not used: check both,
+correct the entry that is wrong, or have it count with --confirm and its number.
+Log one of several fixes taken within minutes: the others know no more.` + exits(exitOK, exitError, exitUsage),
 		Example: `  shadowread log fix --position -20.5890,25.4930 --error 10 --source receiver --odometer 45222.7`,
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
@@ -280,13 +282,14 @@ func newLogDetour(s *streams) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "detour --leg HEADING,@READING...",
 		Short: "log a way round an obstacle by its own short legs",
-		Long: `Log a way round an obstacle, after it. The odometer, or another way flag, is that where the
-leg in hand was left; each --leg then is a true heading with what the odometer read at
-its end, behind an @, or with a length. The leg in hand goes on after them, with its
-heading.
+		Long: `Log a way round an obstacle, after it. The odometer, or another way flag, is
+that where the leg in hand was left; each --leg then is a true heading with what
+the odometer read at its end, behind an @, or with a length. The leg in hand
+goes on after them, with its heading.
 
-After lengths the log has no odometer reading to count from: the next entry needs
---distance or --speed, and may have --odometer beside it, which counts from there.` + exits(exitOK, exitError, exitUsage),
+After lengths the log has no odometer reading to count from: the next entry
+needs --distance or --speed, and may have --odometer beside it, which counts
+from there.` + exits(exitOK, exitError, exitUsage),
 		Example: `  shadowread log detour --odometer 45219.1 --leg 140,@45219.9 --leg 58,@45221.1 --leg 330,@45221.9 --heading-sigma 5
   shadowread log detour --odometer 45219.1 --leg 140,900m --leg 330,900m --heading-sigma 5`,
 		Args: noArgs,

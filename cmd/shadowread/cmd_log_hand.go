@@ -78,9 +78,9 @@ func newLogChart(s *streams) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "chart -o FILE",
 		Short: "draw the journey: track, ellipses, fixes, numbered legs",
-		Long: `Draw a chart of the journey as SVG or PNG, by the file's ending: the track as estimated and
-as adjusted by the fixes, 95 % ellipses, fixes, numbered legs, graticule, scale and
-north arrow, in black on white. It uses no map.` + exits(exitOK, exitError, exitUsage),
+		Long: `Draw a chart of the journey as SVG or PNG, by the file's ending: the track as
+estimated and as adjusted by the fixes, 95 % ellipses, fixes, numbered legs,
+graticule, scale and north arrow, in black on white. It uses no map.` + exits(exitOK, exitError, exitUsage),
 		Example: `  shadowread log chart -o track.svg --title "Salt pan, invented"
   shadowread log chart -o track.png`,
 		Args: noArgs,
@@ -114,9 +114,9 @@ func newLogExport(s *streams) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "export -o FILE",
 		Short: "hand the journey over to other programs: GPX, GeoJSON, KML, CSV",
-		Long: `Write the journey for other programs, by the file's ending: .gpx (GPX 1.1), .geojson (RFC
-7946), .kml (KML 2.2) or .csv. Positions are those adjusted by all fixes; all but GPX
-hold those estimated on the way too.` + exits(exitOK, exitError, exitUsage),
+		Long: `Write the journey for other programs, by the file's ending: .gpx (GPX 1.1),
+.geojson (RFC 7946), .kml (KML 2.2) or .csv. Positions are those adjusted by all
+fixes; all but GPX hold those estimated on the way too.` + exits(exitOK, exitError, exitUsage),
 		Example: `  shadowread log export -o track.gpx
   shadowread log export -o track.geojson --title "Salt pan, invented"`,
 		Args: noArgs,
@@ -155,11 +155,11 @@ func newLogCompare(s *streams) *cobra.Command {
 	)
 	cmd := &cobra.Command{
 		Use:   "compare TRACK",
-		Short: "compare the log with a receiver's track, as if it had been a fix at each entry",
-		Long: `Compare the log with the track of a receiver that ran beside it, GPX or CSV (columns time,
-latitude, longitude): by how much the estimate on the way, and the position adjusted by
-the log's own fixes, was off at each entry, in metres and in sigmas. The 95 % ellipse
-ends at 2.45 sigma. Nothing is written.` + exits(exitOK, exitError, exitUsage),
+		Short: "compare the log, entry by entry, with a receiver's track",
+		Long: `Compare the log with the track of a receiver that ran beside it, GPX or CSV
+(columns time, latitude, longitude): by how much the estimate on the way, and
+the position adjusted by the log's own fixes, was off at each entry, in metres
+and in sigmas. The 95 % ellipse ends at 2.45 sigma. Nothing is written.` + exits(exitOK, exitError, exitUsage),
 		Example: `  shadowread log compare fixtures/journey/receiver.gpx --log pan.db`,
 		Args:    oneArg("track", "name a .gpx or .csv file"),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -282,10 +282,10 @@ func newLogReport(s *streams) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "report -o FILE",
 		Short: "write the journey down, day by day, as HTML or PDF",
-		Long: `Write the journey down as one HTML file with everything in it, or as PDF, by the file's
-ending: day by day the entries, what was corrected, the fixes with their closing errors,
-a chart, what was found in the photos, the instrument and the compass used, and what to
-beware of.` + exits(exitOK, exitError, exitUsage),
+		Long: `Write the journey down as one HTML file with everything in it, or as PDF, by the
+file's ending: day by day the entries, what was corrected, the fixes with their
+closing errors, a chart, what was found in the photos, the instrument and the
+compass used, and what to beware of.` + exits(exitOK, exitError, exitUsage),
 		Example: `  shadowread log report -o journey.html --utc-offset 2 --title "Salt pan, invented"
   shadowread log report -o journey.pdf --instrument fixtures/instrument/board.toml --deviation-card fixtures/compass/card.json`,
 		Args: noArgs,

@@ -29,19 +29,19 @@ func newLogImport(s *streams) *cobra.Command {
 	o := importOptions{photo: newPhotoFlags()}
 	cmd := &cobra.Command{
 		Use:   "import FOLDER --odometers FILE | --entries FILE",
-		Short: "log a folder of photos with their odometer readings, or a paper log, at once",
-		Long: `Log a folder of photos (JPEG, HEIC) as changes of leg in the order of their times. The
-CSV file of --odometers has a row for each photo: the columns photo (its file name) or
-time (RFC 3339), odometer_km, odometer_mi or odometer_nmi, and if need be
-rolled_over_digits and note. The journey must have been begun.
+		Short: "log a folder of photos and odometer readings, or a paper log",
+		Long: `Log a folder of photos (JPEG, HEIC) as changes of leg in the order of their
+times. The CSV file of --odometers has a row for each photo: the columns photo
+(its file name) or time (RFC 3339), odometer_km, odometer_mi or odometer_nmi,
+and if need be rolled_over_digits and note. The journey must have been begun.
 
-Or, with --entries, log a CSV file of entries copied from a paper log: the columns are
-in docs/log.md, the first of them entry (departure, leg, detour, halt, fix, note,
-remount, tyres, odometer_set) and time.
+Or, with --entries, log a CSV file of entries copied from a paper log: the
+columns are in docs/log.md, the first of them entry (departure, leg, detour,
+halt, fix, note, remount, tyres, odometer_set) and time.
 
-Each entry is on the disk when it is listed. What is in the log already is passed over:
-an import that was broken off, or a file that has grown, goes in again. Headings that
-photos do not give are asked for, and the exit status is 3.` +
+Each entry is on the disk when it is listed. What is in the log already is
+passed over: an import that was broken off, or a file that has grown, goes in
+again. Headings that photos do not give are asked for, and the exit status is 3.` +
 			exits(exitOK, exitError, exitUsage, exitRefused, exitInterrupted),
 		Example: `  shadowread log import --log pan.db fixtures/journey/29-august --odometers fixtures/journey/29-august/odometer.csv
   shadowread log import --log pan.db --entries fixtures/journey/paper.csv`,

@@ -66,14 +66,15 @@ func newLogLeg(s *streams) *cobra.Command {
 	l := newLegFlags()
 	cmd := &cobra.Command{
 		Use:   "leg [PHOTO]",
-		Short: "log a change of leg, from a photo, a number read by eye, or a heading by hand",
-		Long: `Log a change of leg: from this odometer reading on, the heading holds that the photo shows,
-or the number under the shadow, or --heading with its sigma.
+		Short: "log a change of leg, from a photo, a number or a heading by hand",
+		Long: `Log a change of leg: from this odometer reading on, the heading holds that the
+photo shows, or the number under the shadow, or --heading with its sigma.
 
-The whole reading, the photo's SHA-256 and a small picture of what was found are kept.
-Where neither photo nor --position tells the place, it is the log's own estimate, and
-the work-up allows for its error. A photo that is refused makes an entry that asks for a
-heading by hand, and the exit status is 3; the same photo twice is an error.` +
+The whole reading, the photo's SHA-256 and a small picture of what was found are
+kept. Where neither photo nor --position tells the place, it is the log's own
+estimate, and the work-up allows for its error. A photo that is refused makes an
+entry that asks for a heading by hand, and the exit status is 3; the same photo
+twice is an error.` +
 			exits(exitOK, exitError, exitUsage, exitRefused, exitInterrupted),
 		Example: `  shadowread log leg --odometer 45218.4 photo.jpg
   shadowread log leg --odometer 45218.4 --number 55.2 --time 2026-03-14T09:26:53+02:00

@@ -25,9 +25,10 @@ func newLogList(s *streams) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "list",
 		Short: "list the entries of a journey, with where the work-up puts each",
-		Long: `List the entries of a journey in their order, each with its position as adjusted by all
-fixes and the 95 % ellipse. Entries that wait for a heading, and fixes that are not
-used, stand out. With --superseded what was corrected or withdrawn stands there too.` +
+		Long: `List the entries of a journey in their order, each with its position as adjusted
+by all fixes and the 95 % ellipse. Entries that wait for a heading, and fixes
+that are not used, stand out. With --superseded what was corrected or withdrawn
+stands there too.` +
 			exits(exitOK, exitError, exitUsage),
 		Example: `  shadowread log list
   shadowread log list --superseded --json
@@ -127,9 +128,10 @@ func newLogWhere(s *streams) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "where",
 		Short: "tell where you are, how sure that is, and how to go on",
-		Long: `Tell the estimated position after the last entry, with its 95 % ellipse, the last fix, and
-what is known of the instrument. With --to: course and distance to go, as the rhumb
-line, which one true heading follows, and as the shortest way, and how to turn.` +
+		Long: `Tell the estimated position after the last entry, with its 95 % ellipse, the
+last fix, and what is known of the instrument. With --to: course and distance to
+go, as the rhumb line, which one true heading follows, and as the shortest way,
+and how to turn.` +
 			exits(exitOK, exitError, exitUsage),
 		Example: `  shadowread log where
   shadowread log where --to -20.7,25.9 --json`,
@@ -322,11 +324,13 @@ func newLogCheck(s *streams) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "check",
 		Short: "check the whole log: file, hashes, chain, and what follows of it",
-		Long: `Check the whole log: the file, its schema, the hash of every entry and its tie to the one
-before, what is kept beside entries, and that positions come out the same anew.
+		Long: `Check the whole log: the file, its schema, the hash of every entry and its tie
+to the one before, what is kept beside entries, and that positions come out the
+same anew.
 
-The chain does not show the loss of the last entries, nor one that was recomputed
-whole. For that, note the last hash elsewhere: on paper, in a message.
+The chain does not show the loss of the last entries, nor one that was
+recomputed whole. For that, note the last hash elsewhere: on paper, in a
+message.
 
 Positions are kept beside the entries for speed. Where those alone are wrong,
 --rebuild works them up anew; entries are never touched.` + exits(exitOK, exitError, exitUsage),
@@ -405,9 +409,9 @@ func newLogCopy(s *streams) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "copy FILE",
 		Short: "copy the log to one file, while it may be in use",
-		Long: `Copy the log to one file, as it stands at this moment, while others may be writing to it.
-The copy is whole or not there. A plain copy of the file may miss its last entries,
-which can stand in another file beside it.` + exits(exitOK, exitError, exitUsage),
+		Long: `Copy the log to one file, as it stands at this moment, while others may be
+writing to it. The copy is whole or not there. A plain copy of the file may miss
+its last entries, which can stand in another file beside it.` + exits(exitOK, exitError, exitUsage),
 		Example: `  shadowread log copy evening.db`,
 		Args:    oneArg("file", "name the file to write, as shadowread log copy evening.db"),
 		RunE: func(cmd *cobra.Command, args []string) error {

@@ -21,8 +21,9 @@ func newMan(s *streams) *cobra.Command {
 	return &cobra.Command{
 		Use:   "man DIR",
 		Short: "write the manual pages",
-		Long: `Write the manual pages into a folder: one a command in section 1, one a help topic
-in section 7. They say what the help says. Pages that are there are replaced.` +
+		Long: `Write the manual pages into a folder: one a command in section 1, one a help
+topic in section 7. They say what the help says. Pages that are there are
+replaced.` +
 			exits(exitOK, exitError, exitUsage),
 		Example: `  shadowread man man`,
 		Args: func(_ *cobra.Command, args []string) error {

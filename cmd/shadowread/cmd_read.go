@@ -147,32 +147,35 @@ func newRead(s *streams) *cobra.Command {
 		Use:   "read PHOTO|FOLDER...",
 		Short: "read true headings from photos",
 		Long: `Read the true heading of the sheet's forward axis from each photo, with its
-uncertainty (one sigma) and what makes it up. Photos are JPEG, PNG, TIFF or HEIC. Of
-a folder its photos are read in the order of their names, not those of folders in it.
+uncertainty (one sigma) and what makes it up. Photos are JPEG, PNG, TIFF or
+HEIC. Of a folder its photos are read in the order of their names, not those of
+folders in it.
 
-Time and place come from the photo where it carries them (see shadowread help time);
-messaging programs strip them, so send photos as files. A photo that cannot be
-trusted is refused with a reason and what to do about it.
+Time and place come from the photo where it carries them (see shadowread help
+time); messaging programs strip them, so send photos as files. A photo that
+cannot be trusted is refused with a reason and what to do about it.
 
 With --number no photo is needed: read by eye the number under the middle of the
 shadow and give it with --time and --position.
 
-A lens solved by shadowread lens is used by itself for the photos of its camera, or
-named by --lens; it also shows a stretched print. With the record of an instrument that
-was proved (--instrument, see shadowread align) the heading is corrected for what was
-found, and only what remains of it is in the uncertainty.
+A lens solved by shadowread lens is used by itself for the photos of its camera,
+or named by --lens; it also shows a stretched print. With the record of an
+instrument that was proved (--instrument, see shadowread align) the heading is
+corrected for what was found, and only what remains of it is in the uncertainty.
 
-The magnetic heading goes beside the true one: magnetic = true - declination, from
-the World Magnetic Model 2025 or --declination, east positive. With a deviation card
-(see shadowread swing) so do the heading of the compass on board, compass = magnetic -
-deviation, and what it must show to steer --course. Within 10 degrees of a pole, or
-with --grid, the grid heading is given, from the direction of the Greenwich meridian:
-true - longitude in the north, true + longitude in the south.
+The magnetic heading goes beside the true one: magnetic = true - declination,
+from the World Magnetic Model 2025 or --declination, east positive. With a
+deviation card (see shadowread swing) so do the heading of the compass on board,
+compass = magnetic - deviation, and what it must show to steer --course. Within
+10 degrees of a pole, or with --grid, the grid heading is given, from the
+direction of the Greenwich meridian: true - longitude in the north, true +
+longitude in the south.
 
-With the log of a journey (--log, or ` + logVariable + `) a photo or number without a place is read at the
-log's estimated position for its time, whose error is in the uncertainty; nothing is
-written to the log (see shadowread log leg). After the log's last entry, say by --odometer
-or --stood how far you have come since: if not, you may be anywhere that 120 km/h lead.` +
+With the log of a journey (--log, or ` + logVariable + `) a photo or number
+without a place is read at the log's estimated position for its time, whose
+error is in the uncertainty; nothing is written to the log (see shadowread log
+leg). After the log's last entry, say by --odometer or --stood how far you have
+come since: if not, you may be anywhere that 120 km/h lead.` +
 			exits(exitOK, exitError, exitUsage, exitRefused, exitInterrupted),
 		Example: `  shadowread read photo.jpg
   shadowread read --rod-height 50 --course 275 photo.jpg

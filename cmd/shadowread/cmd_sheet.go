@@ -29,12 +29,13 @@ func newSheet(s *streams) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "sheet",
 		Short: "write the sheet to print",
-		Long: `Write the sheet to print: the dial, the marks by which a photo is read, and what to
-measure and mind. It also serves without a camera: the hand rule is printed on it.
+		Long: `Write the sheet to print: the dial, the marks by which a photo is read, and what
+to measure and mind. It also serves without a camera: the hand rule is printed
+on it.
 
-Print at 100 %, without "fit to page", then measure the 100 mm line and the outer
-edges of the corner marks, 176 mm in both directions: a print stretched by 0.5 % in
-one of them costs 0.14 degree (see --print-scale of read).` +
+Print at 100 %, without "fit to page", then measure the 100 mm line and the
+outer edges of the corner marks, 176 mm in both directions: a print stretched by
+0.5 % in one of them costs 0.14 degree (see --print-scale of read).` +
 			exits(exitOK, exitError, exitUsage),
 		Example: `  shadowread sheet
   shadowread sheet --paper letter -o sheet.pdf

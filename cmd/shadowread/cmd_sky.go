@@ -22,18 +22,19 @@ type skyHelp struct {
 
 var (
 	sunHelp = skyHelp{bearing.Sun, "tell where the sun stands, now or through a day",
-		`Tell where the sun stands at a time, or through a day at a step: azimuth (clockwise
-from true north), altitude, how fast the azimuth runs, and which way a vertical rod's
-shadow points and how long it is.`,
+		`Tell where the sun stands at a time, or through a day at a step: azimuth
+(clockwise from true north), altitude, how fast the azimuth runs, and which way
+a vertical rod's shadow points and how long it is.`,
 		`  shadowread sun --position -20.6142,25.4310
   shadowread sun --position "20 36.852 S, 25 25.860 E" --time 2026-03-14T09:26:53+02:00
   shadowread sun --position -20.6142,25.4310 --date 2026-03-14 --utc-offset 2 --step 30m --rod-height 50
   shadowread sun --position -20.6142,25.4310 --date 2026-03-14 --json`}
 	moonHelp = skyHelp{bearing.Moon, "tell where the moon stands, now or through a day",
-		`Tell where the moon stands at a time, or through a day at a step: azimuth (clockwise
-from true north) and altitude of the disc's centre, how fast the azimuth runs, and
-which way a vertical rod's shadow points and how long it is. The shadow follows the
-centre of the lit part, which at half moon stands 0.1 degree from the disc's.`,
+		`Tell where the moon stands at a time, or through a day at a step: azimuth
+(clockwise from true north) and altitude of the disc's centre, how fast the
+azimuth runs, and which way a vertical rod's shadow points and how long it is.
+The shadow follows the centre of the lit part, which at half moon stands 0.1
+degree from the disc's.`,
 		`  shadowread moon --position -20.6142,25.4310
   shadowread moon --position 20.6142S,25.4310E --time 2026-03-01T20:00:00Z
   shadowread moon --position -20.6142,25.4310 --date 2026-03-01 --utc-offset +02:00 --step 1h --json`}
@@ -61,8 +62,8 @@ func newSky(s *streams, h skyHelp) *cobra.Command {
 		Short: h.short,
 		Long: h.long + `
 
-Altitudes are given with the air's refraction and without ("airless"). A day runs
-from midnight to midnight of --utc-offset, both included.` +
+Altitudes are given with the air's refraction and without ("airless"). A day
+runs from midnight to midnight of --utc-offset, both included.` +
 			exits(exitOK, exitError, exitUsage),
 		Example: h.example,
 		Args:    noArgs,

@@ -37,27 +37,29 @@ func newSwing(s *streams) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "swing --sightings FILE",
 		Short: "find the compass's deviation and make its card",
-		Long: `Find the deviation of a compass where it is mounted, from readings on eight or more
-headings spread round the circle, and make the card to steer by.
+		Long: `Find the deviation of a compass where it is mounted, from readings on eight or
+more headings spread round the circle, and make the card to steer by.
 
 East is positive. magnetic = true - declination; compass = magnetic - deviation;
-deviation = A + B sin z + C cos z + D sin 2z + E cos 2z, z the compass heading. A to E
-come from least squares, with their standard errors; the handbook's half sums stand
-beside them where the eight main headings were read. A absorbs the error of the
-declination and of the lubber line, the compass's and the sheet's: swing and steer with
-the same declination. B and C absorb a rod out of plumb. A coefficient that the headings
-do not determine is called meaningless, and there is no card without all five.
+deviation = A + B sin z + C cos z + D sin 2z + E cos 2z, z the compass heading.
+A to E come from least squares, with their standard errors; the handbook's half
+sums stand beside them where the eight main headings were read. A absorbs the
+error of the declination and of the lubber line, the compass's and the sheet's:
+swing and steer with the same declination. B and C absorb a rod out of plumb. A
+coefficient that the headings do not determine is called meaningless, and there
+is no card without all five.
 
---sightings takes a CSV file whose first line names the columns: compass_deg, and one
-of true_deg, magnetic_deg and photo in each row; heading_sigma_deg and
-compass_sigma_deg where they are not --heading-sigma and --compass-sigma; note. Photos
-are looked for from the file's folder on. Lines with # are comments. True headings
-need --declination, or the place and the time for the World Magnetic Model 2025: the
-photos', or --position with --time or --date.
+--sightings takes a CSV file whose first line names the columns: compass_deg,
+and one of true_deg, magnetic_deg and photo in each row; heading_sigma_deg and
+compass_sigma_deg where they are not --heading-sigma and --compass-sigma; note.
+Photos are looked for from the file's folder on. Lines with # are comments. True
+headings need --declination, or the place and the time for the World Magnetic
+Model 2025: the photos', or --position with --time or --date.
 
---card writes the card for read --deviation-card, --pdf a page to print. It is good
-for this compass in its place, the vehicle loaded as it was, near the same latitude. Where
-rules ask for a licensed compass adjuster, it does not stand in for one.` +
+--card writes the card for read --deviation-card, --pdf a page to print. It is
+good for this compass in its place, the vehicle loaded as it was, near the same
+latitude. Where rules ask for a licensed compass adjuster, it does not stand in
+for one.` +
 			exits(exitOK, exitError, exitUsage, exitRefused, exitInterrupted),
 		Example: `  shadowread swing --sightings fixtures/compass/swing.csv --position -22.9,22.3 --date 2026-08-29
   shadowread swing --sightings fixtures/compass/swing.csv --declination -13.9 --json

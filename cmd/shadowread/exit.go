@@ -24,9 +24,9 @@ const (
 
 var exitTexts = map[int]string{
 	exitOK:          "all went well; for read and log: every photo gave a heading",
-	exitError:       "an error, such as a folder without photos or a file that cannot be written",
+	exitError:       "an error, as a folder without photos or a file that cannot be written",
 	exitUsage:       "a slip in the command line",
-	exitRefused:     "a photo was refused; read and log go on with the others, the rest of the commands do not",
+	exitRefused:     "a photo was refused; only read and log go on with the others",
 	exitOutside:     "the instrument is outside --tolerance, or was not proved to be within",
 	exitInterrupted: "interrupted",
 }

@@ -10,7 +10,8 @@ import (
 	"shadowread/internal/fault"
 )
 
-// helpTemplate puts the examples before the flags: they are what is copied.
+// helpTemplate puts the examples before the flags: they are what is copied. Help fits
+// a terminal of 80 columns, the narrowest in common use; examples are not broken.
 const helpTemplate = `{{with (or .Long .Short)}}{{. | trimTrailingWhitespaces}}
 
 {{end}}{{if not .IsAdditionalHelpTopicCommand}}Usage:
@@ -27,23 +28,23 @@ Help topics:{{range .Commands}}{{if .IsAdditionalHelpTopicCommand}}
   {{rpad .Name 12}} {{.Short}}{{end}}{{end}}{{end}}
 {{end}}{{if .HasAvailableLocalFlags}}
 Flags:
-{{.LocalFlags.FlagUsages | trimTrailingWhitespaces}}
+{{.LocalFlags.FlagUsagesWrapped 80 | trimTrailingWhitespaces}}
 {{end}}{{if .HasAvailableInheritedFlags}}
 Flags of every command:
-{{.InheritedFlags.FlagUsages | trimTrailingWhitespaces}}
+{{.InheritedFlags.FlagUsagesWrapped 80 | trimTrailingWhitespaces}}
 {{end}}{{end}}`
 
 func newRoot(s *streams) *cobra.Command {
 	root := &cobra.Command{
 		Use:   "shadowread",
 		Short: "read a true heading from the shadow of a rod",
-		Long: `shadowread turns a photo of a vertical rod on the printed sheet into a true heading
-with an honest uncertainty: from the direction of the rod's shadow, the time, the
-place and where the sun (or the moon) stands.
+		Long: `shadowread turns a photo of a vertical rod on the printed sheet into a true
+heading with an honest uncertainty: from the direction of the rod's shadow, the
+time, the place and where the sun (or the moon) stands.
 
-Print the sheet, fix it to a board, set the rod upright on the foot, level the board
-in the sun and take a photo of the whole sheet. The heading is that of the sheet's
-forward axis, the arrow.`,
+Print the sheet, fix it to a board, set the rod upright on the foot, level the
+board in the sun and take a photo of the whole sheet. The heading is that of the
+sheet's forward axis, the arrow.`,
 		Example: `  shadowread sheet -o sheet.pdf
   shadowread read photo.jpg
   shadowread read --overlay out photos`,

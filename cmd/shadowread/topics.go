@@ -12,7 +12,7 @@ import (
 const cautions = `- Never look at the sun, neither past the rod nor through a camera's finder.
 - Cap the rod: a bare end at eye height blinds.
 - No rod and no board before an airbag or a face.
-- The driver does not read, photograph or type under way. Stop, or let another do it.
+- The driver does not read, photograph or type under way. Stop, or let another.
 - Never the sole means of navigation: check every heading by another.`
 
 // helpTopics are pages of help without a command.
@@ -24,8 +24,8 @@ func helpTopics() []*cobra.Command {
 			Long: "shadowread ends with one of these statuses." +
 				exits(exitOK, exitError, exitUsage, exitRefused, exitOutside, exitInterrupted) + `
 
-A photo that cannot be opened or decoded is refused, not an error: the others are
-still read. With --json each refusal has its reason in the photo's object.
+A photo that cannot be opened or decoded is refused, not an error: the others
+are still read. With --json each refusal has its reason in the photo's object.
 
 A first interrupt (Ctrl-C) lets running work end, prints no further result and
 leaves no half-written file. A second one ends the program at once.`,
@@ -33,60 +33,66 @@ leaves no half-written file. A second one ends the program at once.`,
 		{
 			Use:   "environment",
 			Short: "environment variables, terminals and pipes",
-			Long: `Four variables of this program are looked at. XDG_DATA_HOME says where its data are.
+			Long: `Four variables of this program are looked at. XDG_DATA_HOME says where its data
+are.
 
-    SHADOWREAD_LOG        the log of shadowread log, and where shadowread read takes a
-                          position from that is not known otherwise; --log goes before it
+    SHADOWREAD_LOG        the log of shadowread log, and where shadowread read
+                          takes a position from that is not known otherwise;
+                          --log goes before it
     NO_COLOR              set to anything: no colour
     TERM                  "dumb": no colour
-    SHADOWREAD_FORCE_TTY  set to anything: lay results out as on a terminal even in a pipe
+    SHADOWREAD_FORCE_TTY  set to anything: lay results out as on a terminal even
+                          in a pipe
 
-The machine's time zone and language are not looked at. Times are UTC unless they
-carry an offset.
+The machine's time zone and language are not looked at. Times are UTC unless
+they carry an offset.
 
-On a terminal results are laid out for people. In a pipe each record is one line of
-values parted by tabs, without headings:
+On a terminal results are laid out for people. In a pipe each record is one line
+of values parted by tabs, without headings:
 
-    read         photo, time UTC, body, altitude, heading, sigma, come (right positive),
-                 largest term of the uncertainty, magnetic heading, sigma, compass
-                 heading, sigma, course by compass, sigma, grid heading, codes of the
-                 notes; a refused photo has no heading and its reason is the first of
-                 the codes
-    sun, moon    time UTC, azimuth, altitude, altitude airless, azimuth rate per hour,
-                 shadow direction, shadow length
+    read         photo, time UTC, body, altitude, heading, sigma, come (right
+                 positive), largest term of the uncertainty, magnetic heading,
+                 sigma, compass heading, sigma, course by compass, sigma, grid
+                 heading, codes of the notes; a refused photo has no heading and
+                 its reason is the first of the codes
+    sun, moon    time UTC, azimuth, altitude, altitude airless, azimuth rate per
+                 hour, shadow direction, shadow length
     lens         records named by their first value:
                  lens, parameter, value, sigma, unit
                  view, photo, marks, degrees off the vertical, rms px, share
                  print, stretch, sigma, curl at 100 mm (with --check-print)
                  skipped, photo, reason
     align        records named by their first value:
-                 value, name, value, sigma, unit, "determined" or "open", what half of
-                 the sigma or more rests on
-                 reading, name, time UTC, residual, sigma, "set aside" where it was
+                 value, name, value, sigma, unit, "determined" or "open", what
+                 half of the sigma or more rests on
+                 reading, name, time UTC, residual, sigma, perhaps "set aside"
                  verdict, a sentence
     declination  observed declination, sigma, number of readings, the model's
-                 declination, sigma, change a year, zone, observed less model, the same
-                 in sigmas; east positive
+                 declination, sigma, change a year, zone, observed less model,
+                 the same in sigmas; east positive
     swing        records of four kinds, named by their first value:
                  coefficient, name, value, sigma, by the handbook's half sums,
                  "meaningless" where it is
-                 reading, line, compass, magnetic, deviation, residual, "outlier"
+                 reading, line, compass, magnetic, deviation, residual,
+                 "outlier"
                  steer, magnetic, compass, deviation, sigma
                  read, compass, magnetic, deviation, sigma
-    card         from, until, azimuth, greatest error, cost of a rod out of plumb, error
-                 of the 15 degree rule, a number for each course
-    log          a verb that writes: entry, kind, time UTC, way, heading, sigma, "photo",
-                 "number" or "hand", estimated latitude, longitude, semi-axes of the 95 %
-                 ellipse in metres, bearing of the longer one, note
-    log list     the same with the adjusted position, then the entries that it supersedes
-                 and that it is superseded by, note
-    log where    time UTC, latitude, longitude, semi-axes, bearing, time UTC of the last fix
-                 or departure, metres run since, heading, course to go, sigma, metres to
-                 go, sigma, turn (right positive)
-    log compare  entry, time UTC, receiver's position, metres, bearing and sigmas by which
-                 the estimate was off, the same of the adjusted position
-    log check    "log", entries, journeys, version of the schema, last hash; then for each
-                 problem "problem", entry, code, message
+    card         from, until, azimuth, greatest error, cost of a rod out of
+                 plumb, error of the 15 degree rule, a number for each course
+    log          a verb that writes: entry, kind, time UTC, way, heading, sigma,
+                 "photo", "number" or "hand", estimated latitude, longitude,
+                 semi-axes of the 95 % ellipse in metres, bearing of the longer
+                 one, note
+    log list     the same with the adjusted position, then the entries that it
+                 supersedes and that it is superseded by, note
+    log where    time UTC, latitude, longitude, semi-axes, bearing, time UTC of
+                 the last fix or departure, metres run since, heading, course to
+                 go, sigma, metres to go, sigma, turn (right positive)
+    log compare  entry, time UTC, receiver's position, metres, bearing and
+                 sigmas by which the estimate was off, the same of the adjusted
+                 position
+    log check    "log", entries, journeys, version of the schema, last hash;
+                 then for each problem "problem", entry, code, message
 
 Angles are degrees, lengths millimetres; what is not known is empty. Scripts do
 better with --json, where each value has a name.`,
@@ -94,17 +100,20 @@ better with --json, where each value has a name.`,
 		{
 			Use:   "time",
 			Short: "where the time of a photo comes from",
-			Long: `A minute of time is worth about a quarter of a degree of heading, several times as
-much when the sun is high. The time of a photo is taken from the first of these:
+			Long: `A minute of time is worth about a quarter of a degree of heading, several times
+as much when the sun is high. The time of a photo is taken from the first of
+these:
 
-    option                --time, RFC 3339: 2026-03-14T09:26:53+02:00, or without the
-                          offset and with --utc-offset; one photo only
+    option                --time, RFC 3339: 2026-03-14T09:26:53+02:00, or
+                          without the offset and with --utc-offset; one photo
+                          only
     camera_option_offset  the camera's clock, with --utc-offset
-    camera_exif_offset    the camera's clock, with the offset that the camera wrote
-    camera_gps_offset     the camera's clock, with the offset to the photo's GPS stamp,
-                          where that is the civil offset at the position
-    camera_zone_map       the camera's clock, with the civil offset at the position,
-                          from a map of time zones; it warns
+    camera_exif_offset    the camera's clock, with the offset that the camera
+                          wrote
+    camera_gps_offset     the camera's clock, with the offset to the photo's GPS
+                          stamp, where that is the civil offset at the position
+    camera_zone_map       the camera's clock, with the civil offset at the
+                          position, from a map of time zones; it warns
 
 If none serves, or the clock, the GPS stamp and the zone disagree, the photo is
 refused. The source is the key time_source of --json.
@@ -114,8 +123,9 @@ hours to the quarter (2, -3.5). East of Greenwich is positive.
 
 --clock-error is how many seconds the camera's clock is fast; a slow one is
 negative. It is taken off camera times only. To find it, take a photo of a clock
-that is right. A known error, 0 included, makes the clock a checked one: its sigma
-falls from 30 s to 2 s. The sigma of --time is 5 s. --time-sigma overrides these.
+that is right. A known error, 0 included, makes the clock a checked one: its
+sigma falls from 30 s to 2 s. The sigma of --time is 5 s. --time-sigma overrides
+these.
 
 Times lie in the years ` + fmt.Sprintf("%d to %d", bearing.FirstYear, bearing.LastYear) + `, for which the sky is computed.`,
 		},
@@ -124,16 +134,16 @@ Times lie in the years ` + fmt.Sprintf("%d to %d", bearing.FirstYear, bearing.La
 			Short: "what to mind, for your eyes and your way",
 			Long: cautions + `
 
-What limits a heading most is the rod from plumb: a degree across the shadow turns
-it by a degree times the tangent of the sun's altitude. Level the board with a bubble
-(--level-sigma 0.5, the default); by eye it is 2 degrees. A parked vehicle stands on
-a slope: level the board, not the vehicle.
+What limits a heading most is the rod from plumb: a degree across the shadow
+turns it by a degree times the tangent of the sun's altitude. Level the board
+with a bubble (--level-sigma 0.5, the default); by eye it is 2 degrees. A parked
+vehicle stands on a slope: level the board, not the vehicle.
 
 The heading is that of the sheet's forward axis. How well that lies along the
 vehicle's is --alignment-sigma; its default 0 speaks of the sheet alone.
 
-The print may be stretched: measure the outer edges of the corner marks, 176 mm both
-ways, and give --print-scale where they differ.`,
+The print may be stretched: measure the outer edges of the corner marks, 176 mm
+both ways, and give --print-scale where they differ.`,
 		},
 	}
 }

@@ -6,7 +6,29 @@ import (
 	"encoding/json"
 	"strings"
 	"testing"
+	"unicode/utf8"
 )
+
+// Help, all but the examples, which are to be copied whole, fits 80 columns.
+func TestHelpFitsATerminal(t *testing.T) {
+	var out bytes.Buffer
+	for _, c := range allCommands(newRoot(&streams{out: &out, err: &out})) {
+		out.Reset()
+		c.InitDefaultHelpFlag()
+		if err := c.Help(); err != nil {
+			t.Fatal(err)
+		}
+		if out.Len() == 0 {
+			t.Fatalf("%s has no help", c.CommandPath())
+		}
+		for line := range strings.Lines(out.String()) {
+			line = strings.TrimRight(line, "\n")
+			if n := utf8.RuneCountInString(line); n > 80 && !strings.Contains(c.Example, line) {
+				t.Errorf("%s: %d columns: %s", c.CommandPath(), n, line)
+			}
+		}
+	}
+}
 
 // Each slip exits 2 with nothing on standard output, and names what is wrong.
 func TestUsageErrors(t *testing.T) {
