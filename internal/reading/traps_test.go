@@ -199,6 +199,43 @@ var traps = []struct {
 	{name: "bar/edge of a roof over the foot", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: shade(bar(0, 30*deg, inf, 2))},
 	{name: "bar/through the foot, no rod", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: refused, set: func(s *render.Scene) { noRod(s); s.Shades = []render.Shade{bar(0, 40*deg, 3, 0.6)} }},
 	{name: "bar/1.5 mm off the foot, no rod", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: refused, set: func(s *render.Scene) { noRod(s); s.Shades = []render.Shade{bar(1.5, 40*deg, 3, 0.6)} }},
+
+	// A wire's shadow or a crease along the rod's image, which hides where it goes on
+	// behind the foot, and for which it may be taken.
+	{name: "bar/along the rod's image, no rod", altitude: 25 * deg, tilt: 45 * deg, dir: 138 * deg, want: refused, set: func(s *render.Scene) { noRod(s); s.Shades = []render.Shade{bar(-0.6, 145*deg, 2.8, 1.1)} }},
+	{name: "bar/along the rod's image, broader than the rod", altitude: 40 * deg, tilt: 18 * deg, dir: 356 * deg, want: hard, set: func(s *render.Scene) {
+		s.Rods[0].Height, s.Rods[0].Diameter, s.Rods[0].Material = 30, 1.3, render.White
+		s.Shades = []render.Shade{bar(-0.8, 176*deg, 4.3, 4.1)}
+	}},
+	{name: "bar/along the rod's image and shadow", altitude: 34 * deg, tilt: 41 * deg, dir: 247 * deg, want: readOrNot, set: func(s *render.Scene) {
+		s.Rods[0].Height, s.Rods[0].Diameter, s.Rods[0].Material = 71, 2.3, render.Black
+		s.Shades = []render.Shade{bar(1.1, shadowDir, 4.8, 0.5)}
+	}},
+	{name: "bar/along the rod's image, beyond its tip", altitude: 52 * deg, tilt: 31 * deg, dir: 65 * deg, want: readOrNot, set: func(s *render.Scene) {
+		black(s)
+		s.Rods[0].Height = 36
+		s.Shades = []render.Shade{bar(-0.8, 239*deg, 2, 1.3)}
+	}},
+	{name: "crease/along the rod's image, overcast", altitude: 25 * deg, tilt: 54 * deg, dir: 64 * deg, want: refused, set: func(s *render.Scene) { overcast(s); black(s); crease(-2.4, 256*deg, 1, -0.53)(s) }},
+	{name: "crease/of the rod's width, the foot in a larger shadow", altitude: 34 * deg, tilt: 31 * deg, dir: 187 * deg, want: readOrNot, rod: true, set: func(s *render.Scene) {
+		s.Rods[0].Height, s.Rods[0].Diameter, s.Rods[0].Material = 56, 2.4, render.Brass
+		s.Shades = []render.Shade{bar(-6.5, 7*deg, inf, 0.7)}
+		crease(-0.1, 66*deg, 0.9, -0.36)(s)
+	}},
+	{name: "bar/through the foot along the shadow", altitude: 45 * deg, tilt: 56 * deg, dir: 162 * deg, want: readOrNot, set: func(s *render.Scene) {
+		moonlight(3200, 0.4)(s)
+		s.Rods[0].Height, s.Rods[0].Diameter, s.Rods[0].Material = 33, 4.1, render.Dowel
+		s.Shades = []render.Shade{bar(4.4, -16*deg, 4, 0.2), bar(-0.8, shadowDir-1*deg, 1.8, 1.6)}
+	}},
+	{name: "bar/runs into the strip from 2.4 mm off", altitude: 10 * deg, tilt: 26 * deg, dir: 159 * deg, want: readOrNot, set: func(s *render.Scene) {
+		s.Rods[0].Height, s.Rods[0].Material = 120, render.White
+		s.Shades = []render.Shade{bar(2.4, shadowDir-4*deg, 1.7, 3)}
+	}},
+	{name: "stick/lying on the paper, the rod's place in a shadow", altitude: 36 * deg, tilt: 39 * deg, dir: 313 * deg, want: refused, set: func(s *render.Scene) {
+		noRod(s)
+		s.Shades = []render.Shade{bar(6.4, 56*deg, inf, 0.8)}
+		s.Occluders = []render.Occluder{{From: sheet.Point{X: 0.7, Y: 0.4}, To: sheet.Point{X: -27, Y: -11}, Radius: 0.5}}
+	}},
 	{name: "photographer/head beside the strip", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: mustRead, set: blob(-60, -40, 45, 10)},
 	{name: "photographer/head over the strip's end", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: blob(75, 20, 40, 8)},
 	{name: "photographer/edge along the strip", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: hard, set: blob(35, -38, 45, 10)},
@@ -222,6 +259,11 @@ var traps = []struct {
 	{name: "two rods/25 mm off", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: second(-15, 20)},
 	{name: "two rods/elsewhere", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: mustRead, set: second(-50, -60)},
 	{name: "two rods/behind, on the line", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: readOrNot, set: second(-28.19, -10.26)},
+	{name: "two rods/behind, the shadows overlap", altitude: 68 * deg, tilt: 2 * deg, dir: 200 * deg, want: readOrNot, set: func(s *render.Scene) {
+		s.Rods[0].Height = 81
+		second(-22, -6)(s)
+		s.Rods[1].Height = 90
+	}},
 	{name: "two rods/none on the foot", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: refused, set: func(s *render.Scene) { s.Rods[0].Foot = sheet.Point{X: -20, Y: 25} }},
 
 	// Short and long shadows.

@@ -31,6 +31,11 @@ const (
 	leastStrip  = 8.0 // mm of clear strip below which no direction is given
 	shadowStart = 6.0 // mm: outside the foot's cross, which ends at 5
 	footMost    = 3.0 // mm by which a shadow may miss the foot
+	// A strip whose sigma is above vagueMost (four of them make a degree) for another cause
+	// than noise, its edges taper, bow or jump: two shadows in one. Texture and ticks of
+	// the light raise a straight strip's sigma to some ten times the noise's.
+	vagueMost  = 0.25 * angle.Degree
+	vagueNoise = 20
 )
 
 // FindShadow measures the strip of shadow that the rod casts on the dial.
@@ -61,7 +66,8 @@ func findStanding(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod, img *rodImag
 		if i >= 6 {
 			break
 		}
-		if throughFoot(rays, r, img) {
+		through, joined := throughFoot(rays, r, img)
+		if through {
 			continue
 		}
 		strip, err := measureStrip(g, p, s, r, rod, img, dial)
@@ -70,6 +76,9 @@ func findStanding(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod, img *rodImag
 		}
 		covered = covered || errors.Is(err, ErrRodHides)
 		shaded = shaded || errors.Is(err, ErrFootShaded)
+		if err == nil && joined && !strip.asBroadAs(rod) {
+			return nil, ErrAmbiguous
+		}
 		if err == nil {
 			strips, scores = append(strips, strip), append(scores, r.score)
 		}
@@ -98,18 +107,21 @@ func findStanding(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod, img *rodImag
 
 // throughFoot reports whether a line goes on beyond the foot: the shadow of a rod
 // begins there, a wire's or a crease's does not. What lies along the rod's image may
-// be the rod; castByRod looks there more closely.
-func throughFoot(rays []ray, r ray, img *rodImage) bool {
+// be the rod; castByRod looks there more closely. joined tells a line from behind that
+// misses the foot and runs into the strip farther out, so that the two pass for one.
+func throughFoot(rays []ray, r ray, img *rodImage) (through, joined bool) {
 	for _, o := range rays {
 		if (o.dir-img.direction()).Signed().Abs() < 12*angle.Degree && o.length < img.length()+8 {
 			continue
 		}
-		back := (o.dir - r.dir - math.Pi).Signed().Abs()
-		if back < 6*angle.Degree && math.Abs(o.offset+r.offset) < 1.5 && o.score > 0.4*r.score {
-			return true
+		turn := (o.dir - r.dir - math.Pi).Signed()
+		if o.score < 0.4*r.score || turn.Abs() > 8*angle.Degree {
+			continue
 		}
+		through = through || turn.Abs() < 6*angle.Degree && math.Abs(o.offset+r.offset) < 1.5
+		joined = joined || math.Abs(o.offset+r.offset-20*turn.Tan()) < 1.5 // 20 mm out
 	}
-	return false
+	return through, joined
 }
 
 // measureStrip measures one candidate. It returns ErrNoShadow when the line does
@@ -438,7 +450,11 @@ func (f *stripFit) misfit(rows []*profileRow, sigma float64) (sum float64) {
 
 // growth measures by how much the variance of the edges' blur grows with the square
 // of the distance from the foot, per mm squared, from its nearer and farther half.
-func (f *stripFit) growth() (growth, sigma float64) {
+//
+// Of a blur that is the camera's own the breadth on the paper changes with the scale, so
+// that from the blur at the foot a growth follows without any penumbra; how much of the
+// blur is the camera's is not told, and so least and most bound what is left.
+func (f *stripFit) growth() (least, most, sigma float64) {
 	var near, far []*profileRow
 	axis := f.axis()
 	for i := range f.rows {
@@ -451,7 +467,7 @@ func (f *stripFit) growth() (growth, sigma float64) {
 		}
 	}
 	if len(near) < 8 || len(far) < 8 {
-		return 0, math.Inf(1)
+		return 0, 0, math.Inf(1)
 	}
 	variance := func(rows []*profileRow) (v, vs, at float64) {
 		for _, r := range rows {
@@ -461,13 +477,7 @@ func (f *stripFit) growth() (growth, sigma float64) {
 		const parts = 6
 		var sum, square float64
 		for k := range parts {
-			part := rows[k*len(rows)/parts : (k+1)*len(rows)/parts]
-			best, cost := 0.0, math.Inf(1)
-			for b := 0.5; b < 2; b *= 1.06 {
-				if c := f.misfit(part, b*f.sigma(at)); c < cost {
-					best, cost = b*f.sigma(at), c
-				}
-			}
+			best := f.blurOf(rows[k*len(rows)/parts:(k+1)*len(rows)/parts], f.sigma(at))
 			sum += best * best
 			square += best * best * best * best
 		}
@@ -477,8 +487,48 @@ func (f *stripFit) growth() (growth, sigma float64) {
 	v0, s0, a0 := variance(near)
 	v1, s1, a1 := variance(far)
 	span := a1*a1 - a0*a0
-	return (v1 - v0) / span, math.Hypot(s0, s1) / span
+	growth, camera := (v1-v0)/span, f.blur*f.blur*(sq(f.pxAcross(0)/f.pxAcross(a1))-sq(f.pxAcross(0)/f.pxAcross(a0)))/span
+	return growth - max(camera, 0), growth - min(camera, 0), math.Hypot(s0, s1) / span
 }
+
+// blurOf returns the blur that fits some rows best, within a factor of 2 of the one given:
+// the lowest of a few, and the vertex of the parabola through it and its neighbours.
+func (f *stripFit) blurOf(rows []*profileRow, about float64) float64 {
+	const half, ratio = 6, 1.12
+	var cost [2*half + 1]float64
+	least := 0
+	for i := range cost {
+		cost[i] = f.misfit(rows, about*math.Pow(ratio, float64(i-half)))
+		if cost[i] < cost[least] {
+			least = i
+		}
+	}
+	at := float64(least - half)
+	if least > 0 && least < len(cost)-1 {
+		a, b, c := cost[least-1], cost[least], cost[least+1]
+		if bend := a - 2*b + c; bend > 0 {
+			at += (a - c) / (2 * bend)
+		}
+	}
+	return about * math.Pow(ratio, at)
+}
+
+// noiseSigma is the sigma of the direction that white noise alone leaves to a strip (the
+// closed form in docs/method.md).
+func (f *stripFit) noiseSigma(st *Strip) angle.Angle {
+	mid := (st.From + st.To) / 2
+	px := f.pxAcross(mid)
+	length := (st.To - st.From) * px
+	return angle.Angle(st.Noise / st.Depth * math.Sqrt(12*math.Sqrt(math.Pi)*f.sigma(mid)*px/(length*length*length)))
+}
+
+// pxAcross is the scale across the strip at a distance from the foot, px/mm.
+func (f *stripFit) pxAcross(s float64) float64 {
+	a, b := f.plate.Project(f.frame.at(s, -1)), f.plate.Project(f.frame.at(s, 1))
+	return math.Hypot(b.U-a.U, b.V-a.V) / 2
+}
+
+func sq(x float64) float64 { return x * x }
 
 func (f *stripFit) axis() fitLine {
 	return f.fitEdgeLine(func(r *profileRow) float64 { return (r.left + r.right) / 2 })
@@ -508,7 +558,7 @@ func (f *stripFit) strip(rod Rod, s *sheet.Sheet, img *rodImage, lit func(sheet.
 	if c := math.Abs(axis.curveness); c > 2 {
 		variance += axis.varB * (c*c - 4)
 	}
-	growth, growthSigma := f.growth()
+	least, most, growthSigma := f.growth()
 	st := &Strip{
 		Direction:  (f.direction() + angle.Atan2(axis.b, 1)).Bearing(),
 		Sigma:      angle.Angle(math.Sqrt(variance)),
@@ -516,7 +566,7 @@ func (f *stripFit) strip(rod Rod, s *sheet.Sheet, img *rodImage, lit func(sheet.
 		FootSigma:  math.Sqrt(axis.varA + variance*axis.mid*axis.mid),
 		Width:      width,
 		Depth:      f.depth,
-		Growth:     growth, GrowthSigma: growthSigma,
+		Growth:     [2]float64{least, most}, GrowthSigma: growthSigma,
 		From: first, To: last,
 		Noise: f.flankNoise(),
 	}
@@ -535,6 +585,8 @@ func (f *stripFit) strip(rod Rod, s *sheet.Sheet, img *rodImage, lit func(sheet.
 	case math.Abs(apart)*2*(last-first) > 0.5*width && math.Abs(apart) > 4*math.Sqrt(expected): // tapers
 		return nil, ErrNoShadow
 	case !(st.Sigma < 1*angle.Degree):
+		return nil, ErrNoShadow
+	case st.Sigma > vagueMost && st.Sigma > vagueNoise*f.noiseSigma(st):
 		return nil, ErrNoShadow
 	}
 	if l, sd, ok := f.findTip(axis, s, img.hides, lit); ok {

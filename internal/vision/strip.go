@@ -22,8 +22,10 @@ type Strip struct {
 	// 0 when the tip's shadow cannot be seen. LengthSigma is its uncertainty.
 	Length, LengthSigma float64
 	Noise               float64 // scatter of a pixel beside the strip, as a part of the paper's light
-	// Growth is that of the variance of the edges' blur with the square of the distance.
-	Growth, GrowthSigma float64
+	// Growth is that of the variance of the edges' blur with the square of the distance:
+	// the least and the most that the camera's own blur leaves.
+	Growth      [2]float64
+	GrowthSigma float64
 	// RodTop is the pixel of the tip of the rod's axis, where the rod's image ends on
 	// plain paper; nil where it does not.
 	RodTop *calib.Pixel

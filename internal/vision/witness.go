@@ -13,7 +13,7 @@ import (
 // heard, each of which can only speak against it.
 //
 //   - The foot stands in the light. In a large shadow the rod's foot casts none.
-//   - The line begins at the foot and does not go on behind it.
+//   - The line begins at the foot and does not go on behind it, nor behind the rod's image.
 //   - The rod itself is seen where the camera's place puts it, about as thick as
 //     the strip is broad.
 //   - The line is as dark as a shadow, or else as broad as one.
@@ -49,13 +49,17 @@ func (st *Strip) castByRod(g *Gray, d *dialImage, img *rodImage, s *sheet.Sheet,
 	own := st.vouched(rod)
 	matched := own || thick > 0 && math.Abs(thick-st.Width) < 0.2*st.Width
 	switch {
-	case st.goesOn(light, img) && !(own && rod.DiameterMM > 0):
+	case st.goesOn(light, img) && !(st.asBroadAs(rod) && st.footLit(light, img, s)):
 		return ErrNoShadow
-	case own:
-	case math.Abs(st.FootOffset) > strayMost+2*st.FootSigma:
+	case st.asBroadAs(rod):
+	case st.Growth[1]+4*st.GrowthSigma < 0.3*leastGrowth:
+		return ErrNoShadow // as sharp far from the foot as near it: no disc's penumbra
+	case !own && math.Abs(st.FootOffset) > strayMost+2*st.FootSigma:
 		return ErrNoShadow
-	case !st.begins(light, img):
-		return ErrFootShaded
+	default:
+		if err := st.begins(light, img, own); err != nil {
+			return err
+		}
 	}
 	if !st.footLit(light, img, s) && !((seen || !told) && matched && math.Abs(st.FootOffset) < 1+2*st.FootSigma) {
 		return ErrFootShaded // the shaded foot casts nothing
@@ -81,13 +85,17 @@ const leastGrowth = 0.0093 * 0.0093 / 16
 
 // vouched reports whether the strip shows a mark of the rod's own shadow that a
 // crease, a wire or a roof has not: it is as broad as the rod is known to be thick,
-// or its penumbra grows from the foot as the sun's disc makes it.
+// or its penumbra is sure to grow from the foot, and may grow as the sun's disc makes it.
 func (st *Strip) vouched(rod Rod) bool {
-	d := rod.DiameterMM
-	if d > 0 {
-		return math.Abs(st.Width-d) < 0.1+0.04*d
+	if rod.DiameterMM > 0 {
+		return st.asBroadAs(rod)
 	}
-	return st.Growth > 0.85*leastGrowth && st.Growth > 3*st.GrowthSigma
+	return st.Growth[0] > 3*st.GrowthSigma && st.Growth[1] > 0.85*leastGrowth
+}
+
+// asBroadAs reports whether the strip is as broad as the rod is said to be thick.
+func (st *Strip) asBroadAs(rod Rod) bool {
+	return math.Abs(st.Width-rod.DiameterMM) < 0.1+0.04*rod.DiameterMM
 }
 
 // footLit reports whether the paper around the back of the foot lies in the light.
@@ -144,12 +152,13 @@ func (st *Strip) goesOn(light func(sheet.Point) float64, img *rodImage) bool {
 	return seen >= 8 && 10*same >= 6*seen
 }
 
-// begins reports whether the paper behind the foot is seen to be clear, so that the
-// line begins there. Where the rod's own image covers it, a line darker than any
-// crease must do; where another shadow does, the line may come through.
-func (st *Strip) begins(light func(sheet.Point) float64, img *rodImage) bool {
+// begins returns nil where the paper behind the foot is seen to be clear, so that the
+// line begins there, and else says what is in the way. Where the rod's own image covers it, the line must be darker than
+// any crease and the paper be seen to be clear beyond the image, where a wire's shadow
+// would go on. A line whose penumbra vouches for it need only not be as dark behind.
+func (st *Strip) begins(light func(sheet.Point) float64, img *rodImage, vouched bool) error {
 	f := newFrame(st.Direction, st.FootOffset)
-	clear, hidden, all := 0, 0, 0
+	clear, dark, hidden, all := 0, 0, 0, 0 // dark: half as dark as the line or more
 	side := st.Width/2 + 1
 	for b := 5.6; b < 14; b += 0.6 {
 		all++
@@ -157,11 +166,36 @@ func (st *Strip) begins(light func(sheet.Point) float64, img *rodImage) bool {
 			hidden++
 			continue
 		}
+		if light(f.at(-b, 0)) < 1-st.Depth/2 {
+			dark++
+		}
 		if m, l, r := light(f.at(-b, 0)), light(f.at(-b, -side)), light(f.at(-b, side)); m > 0.8 && max(l, r) > 0.7 {
 			clear++
 		}
 	}
-	return clear >= 4 || 2*hidden > all && st.Depth > 0.5
+	switch {
+	case clear >= 4, vouched && 2*dark < all:
+		return nil
+	case vouched, 2*hidden <= all:
+		return ErrFootShaded
+	case st.Depth < 0.5:
+		return ErrRodHides
+	}
+	const far = 8 // places in a row: half a centimetre, so that no highlight on the rod will do
+	most := 1 + max(0.15, 5*st.Noise)
+	run := 0
+	for b := 14.0; b < img.plain && run < far; b += 0.6 {
+		run++
+		for _, n := range []float64{-0.35, 0, 0.35} {
+			if v := light(f.at(-b, n*st.Width)); !(v > 1-0.3*st.Depth && v < most) {
+				run = 0
+			}
+		}
+	}
+	if run < far {
+		return ErrRodHides
+	}
+	return nil
 }
 
 // look searches for the rod where the camera's place puts it. told is false where
@@ -194,6 +228,7 @@ func (r *rodImage) look(light func(sheet.Point) float64, st *Strip) (thick float
 			continue // the shadow itself lies there
 		}
 		var odd []float64
+		least, most := math.Inf(1), 0.0
 		bad := false
 		for n := -6.0; n <= 6; n += step {
 			v := light(f.at(d, n))
@@ -201,6 +236,7 @@ func (r *rodImage) look(light func(sheet.Point) float64, st *Strip) (thick float
 				bad = true
 				break
 			}
+			least, most = min(least, v), max(most, v)
 			if math.Abs(v-1) > differs {
 				odd = append(odd, n)
 			}
@@ -215,7 +251,9 @@ func (r *rodImage) look(light func(sheet.Point) float64, st *Strip) (thick float
 			for j+1 < len(odd) && odd[j+1]-odd[j] < 3*step {
 				j++
 			}
-			if apart := max(odd[i], -odd[j], 0); apart < nearest && odd[j]-odd[i] >= 2*step {
+			// A dark that fills the view without a structure is a shadow, not a rod.
+			flat := odd[j]-odd[i] > 11 && most-least < differs
+			if apart := max(odd[i], -odd[j], 0); apart < nearest && odd[j]-odd[i] >= 2*step && !flat {
 				lo, hi, found, nearest = odd[i], odd[j], true, apart
 			}
 			i = j + 1
