@@ -18,8 +18,9 @@ else
 	echo "lint: staticcheck cannot be had here; skipped" >&2
 fi
 
-# Geometry and sky serve programs that have no OpenCV.
-pure=(align angle bearing calib daycard fault geo instrument paper photo render sheet swing workup)
+# Everything but pixels serves programs that have no OpenCV.
+pure=(align angle bearing calib chart daycard export fault geo instrument logbook paper
+	photo photo/exifwrite render report sheet swing wholefile workup)
 CGO_ENABLED=0 go build "${pure[@]/#/./internal/}" || failed=1
 
 # One package knows OpenCV, so that it can be replaced.
