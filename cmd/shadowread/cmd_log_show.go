@@ -332,8 +332,8 @@ The chain does not show the loss of the last entries, nor one that was
 recomputed whole. For that, note the last hash elsewhere: on paper, in a
 message.
 
-Positions are kept beside the entries for speed. Where those alone are wrong,
---rebuild works them up anew; entries are never touched.` + exits(exitOK, exitError, exitUsage),
+What the work-up came to is kept beside the entries, to save time. Where that
+alone is wrong, --rebuild works it up anew; entries are never touched.` + exits(exitOK, exitError, exitUsage),
 		Example: `  shadowread log check`,
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
@@ -341,7 +341,7 @@ Positions are kept beside the entries for speed. Where those alone are wrong,
 				r, err := book.Check(cmd.Context())
 				if err == nil && rebuild && r.Stale() {
 					if err = book.Rebuild(cmd.Context()); err == nil {
-						s.note("rebuilt", "positions kept for speed were wrong and have been worked up anew")
+						s.note("rebuilt", "what was kept of the work-up was wrong and has been worked up anew")
 						r, err = book.Check(cmd.Context())
 					}
 				}
@@ -353,14 +353,14 @@ Positions are kept beside the entries for speed. Where those alone are wrong,
 				}
 				hint := "keep a copy of the file as it is; what stands before the first problem may be trusted"
 				if r.Stale() {
-					hint = "the entries are sound: --rebuild works the positions kept for speed up anew"
+					hint = "the entries are sound: --rebuild works up anew what follows of them"
 				}
 				return fault.New("log_damaged", hint, "the log has %s", count(len(r.Problems), "problem"))
 			})
 		},
 	}
 	cmd.Flags().SortFlags = false
-	cmd.Flags().BoolVar(&rebuild, "rebuild", false, "where only positions kept for speed are wrong, work them up anew")
+	cmd.Flags().BoolVar(&rebuild, "rebuild", false, "where only what was kept of the work-up is wrong, work it up anew")
 	log.add(cmd)
 	addJSON(cmd, s)
 	return cmd

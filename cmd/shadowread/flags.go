@@ -133,7 +133,7 @@ func (w *when) at() (*time.Time, error) {
 	return &t, nil
 }
 
-// bodyFlag is --body.
+// newBodyFlag is --body.
 func newBodyFlag() parsed[*bearing.Body] {
 	return parsed[*bearing.Body]{name: "BODY", text: "auto", parse: func(s string) (*bearing.Body, error) {
 		if s == "auto" {

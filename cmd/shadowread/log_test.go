@@ -116,7 +116,7 @@ func TestJourney(t *testing.T) {
 	}
 }
 
-// Positions that are kept for speed and were falsified are found, and worked up anew.
+// A kept work-up that was falsified is found, and worked up anew.
 func TestCheckRebuilds(t *testing.T) {
 	logs, err := exampleLogs()
 	if err != nil {

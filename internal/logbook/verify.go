@@ -257,7 +257,7 @@ func (r *Report) reckoning(ctx context.Context, q querier) error {
 			}
 			if text, ok := kept[e.Slot]; ok {
 				if anew, err := json.Marshal(h); err != nil || string(anew) != text {
-					r.problem(staleState, e.Number, "the state kept for speed is not that worked up from the log")
+					r.problem(staleState, e.Number, "what was kept of the work-up is not what comes of the log worked up anew")
 				}
 			}
 			return nil

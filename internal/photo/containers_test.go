@@ -85,7 +85,8 @@ func TestReadFactsInEveryContainer(t *testing.T) {
 
 // The black quarter of the stored picture is at the left, whatever the file says of its
 // rotation. libheif's heif-convert shows irot.heic with it at the top: what a quarter turn
-// clockwise (orientation 6, as TestFactsOfWholePhotos has it) makes of the stored picture.
+// clockwise (orientation 6, as TestReadFactsInEveryContainer has it) makes of the stored
+// picture.
 func TestDecodeHEICAsStored(t *testing.T) {
 	for _, tt := range []struct {
 		name          string
