@@ -92,7 +92,6 @@ func useInstrument(cmd *cobra.Command, o *reading.Options, file string) (lensFil
 	if given("alignment-sigma") {
 		record.AlignmentSigma = o.Alignment
 	}
-	o.Rod.Hangs = record.Gnomon == instrument.PlumbLine
 	o.Instrument = &record
 	if lensFile = filepath.FromSlash(record.Lens); lensFile != "" && !filepath.IsAbs(lensFile) {
 		lensFile = filepath.Join(filepath.Dir(file), lensFile)

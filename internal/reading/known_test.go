@@ -117,6 +117,7 @@ func TestInstrumentRecordCorrects(t *testing.T) {
 			}
 			o := exactly(s)
 			o.Rod.HeightMM = 50
+			o.Rod.Hangs = tt.gnomon == instrument.PlumbLine // measured alike with and without
 			plainly, _ := readScene(t, s, o)
 			o.Instrument = record
 			r, _ := readScene(t, s, o)

@@ -11,6 +11,7 @@ import (
 	"shadowread/internal/bearing"
 	"shadowread/internal/calib"
 	"shadowread/internal/fault"
+	"shadowread/internal/instrument"
 	"shadowread/internal/lens"
 	"shadowread/internal/photo"
 	"shadowread/internal/sheet"
@@ -45,6 +46,7 @@ const (
 // Read reads one photo. Whatever goes wrong is in the result; what could be found
 // out is there even when there is no heading.
 func Read(ctx context.Context, path string, o Options) *Result {
+	o.Rod.Hangs = o.Rod.Hangs || o.Instrument != nil && o.Instrument.Gnomon == instrument.PlumbLine
 	r := &Result{Photo: path, Course: o.Course, PlumbLine: o.Rod.Hangs}
 	facts, err := photo.ReadFacts(path)
 	r.Facts = &facts
