@@ -146,7 +146,7 @@ func (p *printer) forPeople(r *reading.Result, notes string) []string {
 }
 
 func forPipe(r *reading.Result, notes string) []string {
-	cells := []string{r.Photo, "", "", "", "", "", "", "", "", "", "", "", "", "", "", notes}
+	cells := []string{r.Photo, "", "", "", "", "", "", "", "", "", "", "", "", "", "", "", notes}
 	if t := r.Instant; t != nil {
 		cells[1] = t.UTC.UTC().Format(time.RFC3339Nano)
 	}
@@ -162,13 +162,10 @@ func forPipe(r *reading.Result, notes string) []string {
 	}
 	cells[7] = r.Budget.Largest()
 	c := r.Compass
-	for i, u := range []*reading.Uncertain{c.Magnetic, c.Deviated, c.Steer} {
+	for i, u := range []*reading.Uncertain{c.Magnetic, c.Deviated, c.Steer, c.Grid} {
 		if u != nil {
 			cells[8+2*i], cells[9+2*i] = reading.BearingText(u.Value, 4), fixed(u.Sigma, 4)
 		}
-	}
-	if c.Grid != nil {
-		cells[14] = reading.BearingText(c.Grid.Value, 4)
 	}
 	return cells
 }

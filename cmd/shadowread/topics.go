@@ -53,8 +53,8 @@ of values parted by tabs, without headings:
     read         photo, time UTC, body, altitude, heading, sigma, come (right
                  positive), largest term of the uncertainty, magnetic heading,
                  sigma, compass heading, sigma, course by compass, sigma, grid
-                 heading, codes of the notes; a refused photo has no heading and
-                 its reason is the first of the codes
+                 heading, sigma, codes of the notes; a refused photo has no
+                 heading and its reason is the first of the codes
     sun, moon    time UTC, azimuth, altitude, altitude airless, azimuth rate per
                  hour, shadow direction, shadow length
     lens         records named by their first value:
