@@ -222,6 +222,14 @@ func (r Record) Correction(sunAzimuth, sunAltitude, direction angle.Angle) (turn
 	return turn.Signed(), levelSigma, alignmentSigma, nil
 }
 
+// RodTowards returns the rod's slope against the sheet towards a direction on it, with one
+// sigma, mm per mm.
+func (p Proved) RodTowards(direction angle.Angle) (slope, sigma float64) {
+	s, c, v := direction.Sin(), direction.Cos(), p.Covariance
+	variance := v[RodStarboard][RodStarboard]*s*s + 2*v[RodStarboard][RodForward]*s*c + v[RodForward][RodForward]*c*c
+	return p.Rod.Starboard*s + p.Rod.Forward*c, math.Sqrt(max(0, variance))
+}
+
 // PlumbLineLevel is one sigma of a heading by a plumb line over a sheet that is level to
 // the given sigma: the tilt squared, times a factor that is at most about 1.
 func PlumbLineLevel(level angle.Angle) angle.Angle { return level * level }

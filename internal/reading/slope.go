@@ -6,7 +6,6 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/calib"
-	"shadowread/internal/instrument"
 	"shadowread/internal/vision"
 )
 
@@ -68,12 +67,8 @@ func (r *Result) checkRod(o Options) (feared angle.Angle) {
 	}
 	known, variance := 0.0, s.Sigma*s.Sigma
 	if o.Instrument != nil {
-		p, sin, cos := o.Instrument.Proved, s.Toward.Sin(), s.Toward.Cos()
-		known = p.Rod.Starboard*sin + p.Rod.Forward*cos
-		c := p.Covariance
-		variance += c[instrument.RodStarboard][instrument.RodStarboard]*sin*sin +
-			2*c[instrument.RodStarboard][instrument.RodForward]*sin*cos +
-			c[instrument.RodForward][instrument.RodForward]*cos*cos
+		was, sigma := o.Instrument.Proved.RodTowards(s.Toward)
+		known, variance = was, variance+sigma*sigma
 	}
 	off := angle.Atan2(math.Abs(s.Slope-known), 1)
 	if off < 2*max(o.level(), DefaultLevel)+2*angle.Angle(math.Sqrt(variance)) {

@@ -36,12 +36,10 @@ func (r *rodImage) axis(light func(sheet.Point) float64, st *Strip) *RodAxis {
 	}
 	differs := max(0.1, 5*st.Noise)
 	f, strip := newFrame(r.direction(), 0), newFrame(st.Direction, st.FootOffset)
-	c := r.camera
-	away := math.Hypot(c[0], c[1])
+	high := r.camera[2]
 	var ds, left, right []float64
 	for d := 5.8; d < r.plain; d += 0.4 {
-		// The height at which the rod's axis stands before the paper at d.
-		if c[2]*d/(away+d) > top {
+		if r.heightBefore(d) > top {
 			break
 		}
 		if along, across := strip.place(f.at(d, 0)); along > 0 && math.Abs(across) < st.Width/2+3.5 {
@@ -59,8 +57,8 @@ func (r *rodImage) axis(light func(sheet.Point) float64, st *Strip) *RodAxis {
 	var height, width [2]float64
 	out := &RodAxis{}
 	for i, d := range [2]float64{ds[0], ds[len(ds)-1]} {
-		height[i] = c[2] * d / (away + d)
-		width[i] = (b.at(d) - a.at(d)) * (c[2] - height[i]) / c[2]
+		height[i] = r.heightBefore(d)
+		width[i] = (b.at(d) - a.at(d)) * (high - height[i]) / high
 		out.Ends[i] = r.plate.Project(f.at(d, (a.at(d)+b.at(d))/2))
 	}
 	rise := height[1] - height[0]
@@ -70,7 +68,7 @@ func (r *rodImage) axis(light func(sheet.Point) float64, st *Strip) *RodAxis {
 	}
 	// The scatter of the middle between the ends, brought back from the paper to the rod,
 	// and half of what the two edges disagree by.
-	span := (ds[len(ds)-1] - ds[0]) * (c[2] - height[1]) / c[2]
+	span := (ds[len(ds)-1] - ds[0]) * (high - height[1]) / high
 	scatter := math.Sqrt(a.varB+b.varB) / 2 * span / rise
 	out.SlopeSigma = math.Sqrt(scatter*scatter + taper*taper/(4*rise*rise) + axisFloor*axisFloor)
 	return out

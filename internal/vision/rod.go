@@ -53,6 +53,12 @@ func (r *rodImage) length() float64 {
 	return away * r.height / (r.camera[2] - r.height)
 }
 
+// heightBefore is the height at which the rod's axis stands before the paper at a
+// distance from the foot along its image, mm.
+func (r *rodImage) heightBefore(d float64) float64 {
+	return r.camera[2] * d / (math.Hypot(r.camera[0], r.camera[1]) + d)
+}
+
 func (r *rodImage) hides(q sheet.Point) bool {
 	if r.cross != nil && math.Hypot(q.X-r.cross.X, q.Y-r.cross.Y) < shadowStart {
 		return true
@@ -205,9 +211,7 @@ func (r *rodImage) top(light func(sheet.Point) float64, st *Strip, clearZone flo
 			// The far rim of the top stands half a width beyond the axis, seen from
 			// the height of the tip.
 			d := from + float64(i)*step
-			away := math.Hypot(r.camera[0], r.camera[1])
-			z := r.camera[2] * d / (away + d)
-			d -= st.Width / 2 * r.camera[2] / max(r.camera[2]-z, 1)
+			d -= st.Width / 2 * r.camera[2] / max(r.camera[2]-r.heightBefore(d), 1)
 			return r.plate.Project(f.at(d, 0)), true
 		}
 		if after == need && before < need-1 && i > 2*need {

@@ -211,15 +211,13 @@ func (r *rodImage) look(light func(sheet.Point) float64, st *Strip) (thick float
 	}
 	f := newFrame(r.direction(), 0)
 	strip := newFrame(st.Direction, st.FootOffset)
-	c := r.camera
-	away := math.Hypot(c[0], c[1])
+	high := r.camera[2]
 	const step = 0.3
 	differs := max(0.1, 5*st.Noise)
 	var widths []float64
 	samples, missed := 0, 0
 	for d := 5.8; d < r.plain; d += 0.5 {
-		// The height at which the rod's axis stands before the paper at d.
-		z := c[2] * d / (away + d)
+		z := r.heightBefore(d)
 		if z > top {
 			break
 		}
@@ -265,7 +263,7 @@ func (r *rodImage) look(light func(sheet.Point) float64, st *Strip) (thick float
 			}
 		}
 		if found {
-			widths = append(widths, (hi-lo+step)*(c[2]-z)/c[2])
+			widths = append(widths, (hi-lo+step)*(high-z)/high)
 		}
 	}
 	switch {
