@@ -22,6 +22,8 @@ var (
 // Rod is what is known of the gnomon; zero means unknown.
 type Rod struct {
 	HeightMM, DiameterMM float64
+	// NodusMM is the height of the middle of a bead or a ring of tape on the rod.
+	NodusMM float64
 	// Hangs tells a plumb line, whose thread may pass the paper up to a centimetre from
 	// the printed foot and need not stand square to it.
 	Hangs bool

@@ -21,7 +21,13 @@ type Strip struct {
 	// Length is from the rod's axis at the foot to the shadow of the axis's tip, mm;
 	// 0 when the tip's shadow cannot be seen. LengthSigma is its uncertainty.
 	Length, LengthSigma float64
-	Noise               float64 // scatter of a pixel beside the strip, as a part of the paper's light
+	// AtLeast bounds the same length from below where the tip is not seen: as far as
+	// the shadow was followed, mm; 0 where Length is known or nothing is.
+	AtLeast float64
+	// Nodus is the distance from the rod's axis at the foot to the shadow of the
+	// middle of its bead, mm, with its sigma; 0 where none was stated or found.
+	Nodus, NodusSigma float64
+	Noise             float64 // scatter of a pixel beside the strip, as a part of the paper's light
 	// Growth is that of the variance of the edges' blur with the square of the distance:
 	// the least and the most that the camera's own blur leaves.
 	Growth      [2]float64
