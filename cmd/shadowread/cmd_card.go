@@ -15,6 +15,7 @@ import (
 	"shadowread/internal/daycard"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
+	"shadowread/internal/paper"
 )
 
 type cardOptions struct {
@@ -31,7 +32,7 @@ type cardOptions struct {
 	ruleAt          parsed[time.Duration]
 	rod, scale      quantity
 	title           string
-	paper           parsed[daycard.Paper]
+	paper           parsed[paper.Format]
 	output          string
 	force           bool
 }
@@ -49,7 +50,7 @@ func newCard(s *streams) *cobra.Command {
 		ruleAt:    parsed[time.Duration]{name: "HH:MM", parse: parseClock},
 		rod:       quantity{min: 5, max: daycard.MaxRodMM, unit: "mm"},
 		scale:     quantity{min: 5, max: daycard.MaxRodMM, unit: "mm"},
-		paper:     parsed[daycard.Paper]{name: "PAPER", text: "a4", value: daycard.A4, parse: daycard.ParsePaper},
+		paper:     paperFlag(daycard.Papers),
 	}
 	cmd := &cobra.Command{
 		Use:   "card",

@@ -17,9 +17,9 @@ import (
 	"shadowread/internal/fault"
 	"shadowread/internal/instrument"
 	"shadowread/internal/logbook"
+	"shadowread/internal/paper"
 	"shadowread/internal/reading"
 	"shadowread/internal/report"
-	"shadowread/internal/sheet"
 )
 
 // outputFlags is what verbs take that hand a journey over as a file.
@@ -271,13 +271,13 @@ type reportOptions struct {
 	outputFlags
 	instrument, card string
 	offset           parsed[time.Duration]
-	paper            parsed[sheet.Paper]
+	paper            parsed[paper.Format]
 }
 
 func newLogReport(s *streams) *cobra.Command {
 	o := reportOptions{
 		outputFlags: newOutputFlags(), offset: newOffsetFlag(),
-		paper: parsed[sheet.Paper]{name: "PAPER", text: "a4", value: sheet.A4, parse: sheet.ParsePaper},
+		paper: paperFlag(paper.Office),
 	}
 	cmd := &cobra.Command{
 		Use:   "report -o FILE",

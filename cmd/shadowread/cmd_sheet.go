@@ -11,11 +11,12 @@ import (
 	"github.com/spf13/cobra"
 
 	"shadowread/internal/fault"
+	"shadowread/internal/paper"
 	"shadowread/internal/sheet"
 )
 
 type sheetOptions struct {
-	paper  parsed[sheet.Paper]
+	paper  parsed[paper.Format]
 	output string
 	format string
 	dpi    int
@@ -25,7 +26,7 @@ type sheetOptions struct {
 var sheetFormats = []string{"pdf", "svg", "png"}
 
 func newSheet(s *streams) *cobra.Command {
-	o := sheetOptions{paper: parsed[sheet.Paper]{name: "PAPER", text: "a4", value: sheet.A4, parse: sheet.ParsePaper}}
+	o := sheetOptions{paper: paperFlag(paper.Office)}
 	cmd := &cobra.Command{
 		Use:   "sheet",
 		Short: "write the sheet to print",

@@ -14,8 +14,8 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/bearing"
 	"shadowread/internal/fault"
+	"shadowread/internal/paper"
 	"shadowread/internal/reading"
-	"shadowread/internal/sheet"
 	"shadowread/internal/swing"
 )
 
@@ -24,7 +24,7 @@ type swingOptions struct {
 	declination declinationFlags
 	title       string
 	card, pdf   string
-	paper       parsed[sheet.Paper]
+	paper       parsed[paper.Format]
 	force       bool
 }
 
@@ -32,7 +32,7 @@ func newSwing(s *streams) *cobra.Command {
 	o := swingOptions{
 		sightings:   newSightingFlags(),
 		declination: newDeclinationFlags(),
-		paper:       parsed[sheet.Paper]{name: "PAPER", text: "a4", value: sheet.A4, parse: sheet.ParsePaper},
+		paper:       paperFlag(paper.Office),
 	}
 	cmd := &cobra.Command{
 		Use:   "swing --sightings FILE",

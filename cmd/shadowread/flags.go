@@ -14,6 +14,7 @@ import (
 	"shadowread/internal/bearing"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
+	"shadowread/internal/paper"
 	"shadowread/internal/photo"
 )
 
@@ -87,6 +88,11 @@ func (p *parsed[T]) Set(s string) (err error) {
 
 func (p *parsed[T]) String() string { return p.text }
 func (p *parsed[T]) Type() string   { return p.name }
+
+// paperFlag is a format of paper, the first unless another is given.
+func paperFlag(formats []paper.Format) parsed[paper.Format] {
+	return parsed[paper.Format]{name: "PAPER", text: strings.ToLower(formats[0].Name), value: formats[0], parse: paper.Parser(formats...)}
+}
 
 // given returns the value for an option that may be absent.
 func (p *parsed[T]) given() *T {

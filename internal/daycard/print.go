@@ -10,41 +10,25 @@ import (
 	"shadowread/internal/paper"
 )
 
-// Paper is a page that the card is printed on. Lengths are millimetres.
-type Paper struct {
-	Name          string
-	Width, Height float64
-	margin        float64
-	body          float64 // em of the text
-	table         float64 // em of the table
-	row           float64 // height of a line of the table
-	logRow        float64 // height of a line of the log
-	cut           bool    // to be cut out of a larger sheet
+// Papers are the formats that a card is printed on, the usual one first.
+var Papers = []paper.Format{paper.A4, paper.Letter, paper.Pocket}
+
+// layout is how a card stands on a format. Lengths are millimetres.
+type layout struct {
+	paper.Format
+	margin float64
+	body   float64 // em of the text
+	table  float64 // em of the table
+	row    float64 // height of a line of the table
+	logRow float64 // height of a line of the log
+	cut    bool    // to be cut out of a larger sheet
 }
 
-// The papers: ISO 216 A4, the letter size of ANSI/ASME Y14.1, and ISO 216 A6 for the
-// pocket.
-var (
-	A4     = Paper{"A4", 210, 297, 12, 2.9, 3.3, 4.5, 8, false}
-	Letter = Paper{"Letter", 215.9, 279.4, 12, 2.9, 3.3, 4.5, 8, false}
-	Pocket = Paper{"Pocket", 105, 148, 6, 2.15, 2.55, 3.45, 6.5, true}
-)
-
-var papers = []Paper{A4, Letter, Pocket}
-
-// ParsePaper returns the paper of that name, in any case; any other name is the usage
-// error bad_paper.
-func ParsePaper(name string) (Paper, error) {
-	for _, p := range papers {
-		if strings.EqualFold(name, p.Name) {
-			return p, nil
-		}
+func newLayout(f paper.Format) layout {
+	if f == paper.Pocket {
+		return layout{f, 6, 2.15, 2.55, 3.45, 6.5, true}
 	}
-	return Paper{}, badPaper(name)
-}
-
-func badPaper(name string) error {
-	return fault.Usage("bad_paper", "give a4, letter or pocket", "unknown paper %.40q", name)
+	return layout{f, 12, 2.9, 3.3, 4.5, 8, false}
 }
 
 // Every rule is a region of this width, mm.
@@ -56,11 +40,11 @@ const (
 // WritePDF writes the card for print in black on white, with its font embedded and its
 // words as text. Each leaf carries the card on its front and a blank log on its back;
 // the bytes depend on the card and the paper alone.
-func (c *Card) WritePDF(w io.Writer, p Paper) error {
-	if !slices.Contains(papers, p) {
-		return badPaper(p.Name)
+func (c *Card) WritePDF(w io.Writer, f paper.Format) error {
+	if err := f.Among(Papers...); err != nil {
+		return err
 	}
-	s := &setter{PDF: paper.NewPDF("Day's card from "+c.Days[0].Date.String(), p.Width, p.Height), c: c, p: p}
+	s := &setter{PDF: paper.NewPDF("Day's card from "+c.Days[0].Date.String(), f), c: c, p: newLayout(f)}
 	for _, d := range c.Days {
 		s.leaves(d)
 	}
@@ -76,7 +60,7 @@ func (c *Card) WritePDF(w io.Writer, p Paper) error {
 type setter struct {
 	*paper.PDF
 	c *Card
-	p Paper
+	p layout
 }
 
 func (s *setter) left() float64  { return s.p.margin }

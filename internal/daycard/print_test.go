@@ -17,6 +17,7 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
+	"shadowread/internal/paper"
 )
 
 // demo is an invented journey: two trucks that survey a salt pan.
@@ -65,7 +66,7 @@ var (
 	wordTag = regexp.MustCompile(`<word xMin="([\d.]+)" yMin="([\d.]+)" xMax="([\d.]+)" yMax="([\d.]+)">(.*)</word>`)
 )
 
-func words(t *testing.T, c *Card, p Paper) (found []word, pages int) {
+func words(t *testing.T, c *Card, p paper.Format) (found []word, pages int) {
 	t.Helper()
 	var b bytes.Buffer
 	if err := c.WritePDF(&b, p); err != nil {
@@ -106,14 +107,14 @@ func TestThePrintedCardIsWhole(t *testing.T) {
 		"polar day": scenarios()["polar day"], "polar night": scenarios()["polar night"], "timed": scenarios()["timed route"],
 	} {
 		c := mustNew(t, o)
-		for _, p := range papers {
+		for _, p := range Papers {
 			found, pages := words(t, c, p)
 			if pages%2 != 0 || pages < 2*len(c.Days) {
 				t.Errorf("%s on %s: %d pages", name, p.Name, pages)
 			}
 			for i, w := range found {
 				// A box holds the font's full height, a third of a line more than the letters.
-				if w.left < p.margin-0.1 || w.right > p.Width-p.margin+0.1 || w.top < p.margin-1.5 || w.foot > p.Height-p.margin+1.5 {
+				if margin := newLayout(p).margin; w.left < margin-0.1 || w.right > p.Width-margin+0.1 || w.top < margin-1.5 || w.foot > p.Height-margin+1.5 {
 					t.Errorf("%s on %s, page %d: %q leaves the margins", name, p.Name, w.page, w.text)
 				}
 				for _, v := range found[:i] {
@@ -181,7 +182,7 @@ func stands(found []word, cells []string) bool {
 
 func TestThePrintedCardIsBlackAndUnscaled(t *testing.T) {
 	c := mustNew(t, demo())
-	for _, p := range papers {
+	for _, p := range Papers {
 		var a, b bytes.Buffer
 		if err := c.WritePDF(&a, p); err != nil {
 			t.Fatal(err)
@@ -196,7 +197,7 @@ func TestThePrintedCardIsBlackAndUnscaled(t *testing.T) {
 		if !strings.Contains(a.String(), "/ViewerPreferences <</PrintScaling /None>>") {
 			t.Errorf("%s: viewers may scale the page", p.Name)
 		}
-		if p != Pocket {
+		if p != paper.Pocket {
 			continue
 		}
 		needs(t, "pdftoppm")
@@ -278,21 +279,11 @@ func (full) Write([]byte) (int, error) { return 0, io.ErrShortWrite }
 
 func TestBadPaperAndFailingWriters(t *testing.T) {
 	c := mustNew(t, demo())
-	for name, want := range map[string]Paper{"a4": A4, "LETTER": Letter, "Pocket": Pocket} {
-		if got, err := ParsePaper(name); err != nil || got != want {
-			t.Errorf("ParsePaper(%q) = %v, %v", name, got, err)
-		}
-	}
-	_, err := ParsePaper("foolscap")
-	var f *fault.Error
-	if !errors.As(err, &f) || f.Code != "bad_paper" || !f.Usage || f.Hint == "" {
-		t.Errorf("error %v, want bad_paper", err)
-	}
 	var b bytes.Buffer
-	if err := c.WritePDF(&b, Paper{Name: "A4"}); fault.Code(err) != "bad_paper" || b.Len() > 0 {
+	if err := c.WritePDF(&b, paper.Format{Name: "A4"}); fault.Code(err) != "bad_paper" || b.Len() > 0 {
 		t.Errorf("error %v and %d bytes for a paper of no size", err, b.Len())
 	}
-	if err := c.WritePDF(full{}, A4); !errors.Is(err, io.ErrShortWrite) {
+	if err := c.WritePDF(full{}, paper.A4); !errors.Is(err, io.ErrShortWrite) {
 		t.Errorf("PDF: %v", err)
 	}
 	if err := c.WriteText(full{}); !errors.Is(err, io.ErrShortWrite) {
@@ -303,7 +294,7 @@ func TestBadPaperAndFailingWriters(t *testing.T) {
 func BenchmarkWritePDF(b *testing.B) {
 	c := mustNew(b, demo())
 	for b.Loop() {
-		if err := c.WritePDF(io.Discard, Pocket); err != nil {
+		if err := c.WritePDF(io.Discard, paper.Pocket); err != nil {
 			b.Fatal(err)
 		}
 	}

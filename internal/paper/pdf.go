@@ -12,7 +12,8 @@ import (
 	"shadowread/internal/angle"
 )
 
-const pointsPerMM = 72 / 25.4
+// PointsPerMM converts millimetres to the points of type.
+const PointsPerMM = 72 / 25.4
 
 // PDF is a document of vector pages of one size, its fonts embedded and its words
 // as text. It asks viewers to print it without scaling.
@@ -22,18 +23,26 @@ type PDF struct {
 }
 
 // NewPDF returns an empty document with pages of the given size.
-func NewPDF(title string, widthMM, heightMM float64) *PDF {
-	doc := fpdf.NewCustom(&fpdf.InitType{UnitStr: "mm", Size: fpdf.SizeType{Wd: widthMM, Ht: heightMM}})
+func NewPDF(title string, f Format) *PDF {
 	epoch := time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC) // any fixed date
-	doc.SetCreationDate(epoch)
-	doc.SetModificationDate(epoch)
+	return &PDF{NewDocument(title, f, epoch), f.Height}
+}
+
+// NewDocument returns an empty document in the PDF library's own terms, in mm, whose
+// bytes depend on what is put in it alone. It carries the embedded fonts as "Go" in
+// the styles "" and "B" and breaks no page by itself.
+func NewDocument(title string, f Format, date time.Time) *fpdf.Fpdf {
+	doc := fpdf.NewCustom(&fpdf.InitType{UnitStr: "mm", Size: fpdf.SizeType{Wd: f.Width, Ht: f.Height}})
+	doc.SetCreationDate(date)
+	doc.SetModificationDate(date)
 	doc.SetCatalogSort(true)
+	doc.SetAutoPageBreak(false, 0)
 	doc.SetTitle(title, true)
 	doc.SetLang("en")
 	for _, f := range []*Typeface{Regular, Bold} {
 		doc.AddUTF8FontFromBytes("Go", f.style, f.ttf)
 	}
-	return &PDF{doc, heightMM}
+	return doc
 }
 
 // AddPage begins a new page.
@@ -44,7 +53,7 @@ func (d *PDF) AddPage() { d.doc.AddPage() }
 func (d *PDF) Fill(x, y float64, regions ...[]byte) {
 	// The library rounds to a hundredth of a point; write the regions in mm.
 	d.doc.TransformBegin()
-	d.doc.Transform(fpdf.TransformMatrix{A: pointsPerMM, D: pointsPerMM, E: x * pointsPerMM, F: (d.height - y) * pointsPerMM})
+	d.doc.Transform(fpdf.TransformMatrix{A: PointsPerMM, D: PointsPerMM, E: x * PointsPerMM, F: (d.height - y) * PointsPerMM})
 	for _, r := range regions {
 		d.doc.RawWriteStr(string(r))
 	}
@@ -54,7 +63,7 @@ func (d *PDF) Fill(x, y float64, regions ...[]byte) {
 // Text sets s with its baseline starting at (x, y), turned clockwise about that
 // point; size is the em in millimetres.
 func (d *PDF) Text(s string, face *Typeface, size, x, y float64, turn angle.Angle) {
-	d.doc.SetFont("Go", face.style, size*pointsPerMM)
+	d.doc.SetFont("Go", face.style, size*PointsPerMM)
 	d.doc.TransformBegin()
 	d.doc.TransformRotate(-turn.Degrees(), x, y)
 	d.doc.Text(x, y, s)

@@ -9,31 +9,26 @@ import (
 	"strings"
 
 	"codeberg.org/go-pdf/fpdf"
-	"golang.org/x/image/font/gofont/gobold"
-	"golang.org/x/image/font/gofont/goregular"
 
 	"shadowread/internal/chart"
 	"shadowread/internal/fault"
 	"shadowread/internal/paper"
-	"shadowread/internal/sheet"
 )
 
 // Measures of a page, mm.
 const (
-	margin   = 14.0
-	foot     = 14.0 // kept free for the page's number
-	bodyEm   = 3.2
-	tableEm  = 2.6
-	leading  = 1.35
-	pointsMM = 72 / 25.4
+	margin  = 14.0
+	foot    = 14.0 // kept free for the page's number
+	bodyEm  = 3.2
+	tableEm = 2.6
+	leading = 1.35
 )
 
 // WritePDF writes the report for print on pages of a paper. Characters that the
 // embedded fonts lack are printed as question marks, and a caution says so. It fails
 // with code "bad_paper" or "pdf_failed", or as Overlay and w do.
-func WritePDF(w io.Writer, in Input, p sheet.Paper) error {
-	p, err := sheet.ParsePaper(p.Name)
-	if err != nil {
+func WritePDF(w io.Writer, in Input, p paper.Format) error {
+	if err := p.Among(paper.Office...); err != nil {
 		return err
 	}
 	d, err := compose(in)
@@ -57,19 +52,9 @@ type setter struct {
 	y             float64 // where the next line begins
 }
 
-func newSetter(d *document, in Input, p sheet.Paper) *setter {
-	width, height := p.Width, p.Height
-	pdf := fpdf.NewCustom(&fpdf.InitType{UnitStr: "mm", Size: fpdf.SizeType{Wd: width, Ht: height}})
+func newSetter(d *document, in Input, p paper.Format) *setter {
 	last := in.Track.Points[len(in.Track.Points)-1].Entry.Time.UTC()
-	pdf.SetCreationDate(last)
-	pdf.SetModificationDate(last)
-	pdf.SetCatalogSort(true)
-	pdf.SetAutoPageBreak(false, 0)
-	pdf.SetTitle(d.Title, true)
-	pdf.SetLang("en")
-	pdf.AddUTF8FontFromBytes("Go", "", goregular.TTF)
-	pdf.AddUTF8FontFromBytes("Go", "B", gobold.TTF)
-	return &setter{document: d, pdf: pdf, width: width, height: height}
+	return &setter{document: d, pdf: paper.NewDocument(d.Title, p, last), width: p.Width, height: p.Height}
 }
 
 func (s *setter) room() float64 { return s.width - 2*margin }
@@ -93,7 +78,7 @@ func (s *setter) text(t string, bold bool, em, x, y float64) {
 	if bold {
 		style = "B"
 	}
-	s.pdf.SetFont("Go", style, em*pointsMM)
+	s.pdf.SetFont("Go", style, em*paper.PointsPerMM)
 	s.pdf.Text(x, y, chart.Printable(t))
 }
 

@@ -23,7 +23,7 @@ import (
 	"shadowread/internal/geo"
 	"shadowread/internal/instrument"
 	"shadowread/internal/logbook"
-	"shadowread/internal/sheet"
+	"shadowread/internal/paper"
 	"shadowread/internal/swing"
 	"shadowread/internal/workup"
 )
@@ -241,7 +241,7 @@ func TestCautions(t *testing.T) {
 				t.Error("a number or a word is missing")
 			}
 			var p bytes.Buffer
-			if err := WritePDF(&p, in, sheet.Letter); err != nil {
+			if err := WritePDF(&p, in, paper.Letter); err != nil {
 				t.Error(err)
 			}
 		})
@@ -284,13 +284,13 @@ func TestOverlaysThatCannotBeShown(t *testing.T) {
 func TestPDF(t *testing.T) {
 	in := input(t, charttest.SaltPan(t))
 	var a, b bytes.Buffer
-	if err := errors.Join(WritePDF(&a, in, sheet.A4), WritePDF(&b, in, sheet.A4)); err != nil {
+	if err := errors.Join(WritePDF(&a, in, paper.A4), WritePDF(&b, in, paper.A4)); err != nil {
 		t.Fatal(err)
 	}
 	if !bytes.Equal(a.Bytes(), b.Bytes()) {
 		t.Error("two runs differ")
 	}
-	if err := WritePDF(&a, in, sheet.Paper{Name: "a0"}); fault.Code(err) != "bad_paper" {
+	if err := WritePDF(&a, in, paper.Format{Name: "a0"}); fault.Code(err) != "bad_paper" {
 		t.Error(err)
 	}
 	if n := len(regexp.MustCompile(`/Type /Page\b[^s]`).FindAll(b.Bytes(), -1)); n < 3 || n > 8 {

@@ -11,6 +11,7 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
+	"shadowread/internal/paper"
 )
 
 func (g group) bounds() (lo, hi Point) {
@@ -94,11 +95,12 @@ func TestFaceHoldsOnlyWhatIsListed(t *testing.T) {
 func TestNotesAreWellSet(t *testing.T) {
 	const printable = 6.0 // mm; common office printers leave 4 to 6 mm blank
 	const optical = 0.3   // mm; a letter's side bearing
-	for _, p := range []Paper{A4, Letter} {
+	for _, f := range paper.Office {
+		p := mustLeaf(f)
 		for _, g := range Standard.page() {
 			lo, hi := g.bounds()
 			if lo.X+p.Width/2 < printable || p.Width/2-hi.X < printable ||
-				p.FootFromTop-hi.Y < printable || p.Height-p.FootFromTop+lo.Y < printable {
+				p.footFromTop-hi.Y < printable || p.Height-p.footFromTop+lo.Y < printable {
 				t.Errorf("%s: %s is within %g mm of the paper's edge: %v to %v", p.Name, g.id, printable, lo, hi)
 			}
 		}
@@ -175,20 +177,8 @@ func TestFiguresInPrint(t *testing.T) {
 	}
 }
 
-func TestParsePaper(t *testing.T) {
-	for name, want := range map[string]Paper{"a4": A4, "A4": A4, "letter": Letter, "LETTER": Letter} {
-		if got, err := ParsePaper(name); err != nil || got != want {
-			t.Errorf("ParsePaper(%q) = %v, %v, want %v", name, got, err, want)
-		}
-	}
-	// ISO 216: A4 is 210 x 297 mm. Letter is 8.5 x 11 inches of 25.4 mm.
-	if A4.Width != 210 || A4.Height != 297 || math.Abs(Letter.Width-8.5*25.4) > 1e-9 || math.Abs(Letter.Height-11*25.4) > 1e-9 {
-		t.Errorf("paper sizes %v, %v", A4, Letter)
-	}
-}
-
 func TestBadRequestsWriteNothing(t *testing.T) {
-	odd := Paper{"A3", 297, 420, 200}
+	odd := paper.Format{Name: "A3", Width: 297, Height: 420}
 	for _, tt := range []struct {
 		name, code string
 		write      func(io.Writer) error
@@ -196,12 +186,10 @@ func TestBadRequestsWriteNothing(t *testing.T) {
 		{"PDF on A3", "bad_paper", func(w io.Writer) error { return WritePDF(w, odd) }},
 		{"SVG on A3", "bad_paper", func(w io.Writer) error { return WriteSVG(w, odd) }},
 		{"PNG on A3", "bad_paper", func(w io.Writer) error { return WritePNG(w, odd, 600) }},
-		{"PDF on nothing", "bad_paper", func(w io.Writer) error { return WritePDF(w, Paper{}) }},
-		{"99 dpi", "bad_dpi", func(w io.Writer) error { return WritePNG(w, A4, 99) }},
-		{"1201 dpi", "bad_dpi", func(w io.Writer) error { return WritePNG(w, A4, 1201) }},
-		{"-1 dpi", "bad_dpi", func(w io.Writer) error { return WritePNG(w, A4, -1) }},
-		{"paper's name", "bad_paper", func(io.Writer) error { _, err := ParsePaper("foolscap"); return err }},
-		{"no name", "bad_paper", func(io.Writer) error { _, err := ParsePaper(""); return err }},
+		{"PDF on nothing", "bad_paper", func(w io.Writer) error { return WritePDF(w, paper.Format{}) }},
+		{"99 dpi", "bad_dpi", func(w io.Writer) error { return WritePNG(w, paper.A4, 99) }},
+		{"1201 dpi", "bad_dpi", func(w io.Writer) error { return WritePNG(w, paper.A4, 1201) }},
+		{"-1 dpi", "bad_dpi", func(w io.Writer) error { return WritePNG(w, paper.A4, -1) }},
 	} {
 		var b bytes.Buffer
 		err := tt.write(&b)
@@ -220,7 +208,7 @@ type full struct{}
 func (full) Write([]byte) (int, error) { return 0, io.ErrShortWrite }
 
 func TestAFailingWriterIsReported(t *testing.T) {
-	for name, err := range map[string]error{"PDF": WritePDF(full{}, A4), "SVG": WriteSVG(full{}, A4), "PNG": WritePNG(full{}, A4, 100)} {
+	for name, err := range map[string]error{"PDF": WritePDF(full{}, paper.A4), "SVG": WriteSVG(full{}, paper.A4), "PNG": WritePNG(full{}, paper.A4, 100)} {
 		if !errors.Is(err, io.ErrShortWrite) {
 			t.Errorf("%s: error %v, want the writer's", name, err)
 		}

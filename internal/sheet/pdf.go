@@ -12,21 +12,22 @@ import (
 // embedded and its words as text. The bytes depend on the paper alone. The file
 // asks viewers to print it without scaling. An unknown paper is the usage error
 // bad_paper.
-func WritePDF(w io.Writer, p Paper) error {
-	if err := p.check(); err != nil {
+func WritePDF(w io.Writer, f paper.Format) error {
+	p, err := newLeaf(f)
+	if err != nil {
 		return err
 	}
-	doc := paper.NewPDF(fmt.Sprintf("shadowread %s %d, %s", Standard.Name, Standard.Version, p.Name), p.Width, p.Height)
+	doc := paper.NewPDF(fmt.Sprintf("shadowread %s %d, %s", Standard.Name, Standard.Version, p.Name), p.Format)
 	doc.AddPage()
 	for _, g := range Standard.page() {
 		var regions [][]byte
 		for _, s := range g.shapes {
 			regions = append(regions, s.pdf())
 		}
-		doc.Fill(p.Width/2, p.FootFromTop, regions...)
+		doc.Fill(p.Width/2, p.footFromTop, regions...)
 		for _, t := range g.texts {
 			start := t.placer()(0, 0)
-			doc.Text(t.s, t.face, t.size, p.Width/2+start.X, p.FootFromTop-start.Y, t.turn)
+			doc.Text(t.s, t.face, t.size, p.Width/2+start.X, p.footFromTop-start.Y, t.turn)
 		}
 	}
 	out, err := doc.Bytes()

@@ -13,14 +13,16 @@ import (
 	"golang.org/x/image/vector"
 
 	"shadowread/internal/fault"
+	"shadowread/internal/paper"
 )
 
 // WritePNG writes the standard sheet as a grey PNG of dpi pixels an inch, which
 // it states in the file. The upper left corner of the paper is the upper left
 // corner of the first pixel. A dpi outside 100 to 1200 is the usage error
 // bad_dpi, an unknown paper the usage error bad_paper.
-func WritePNG(w io.Writer, p Paper, dpi int) error {
-	if err := p.check(); err != nil {
+func WritePNG(w io.Writer, f paper.Format, dpi int) error {
+	p, err := newLeaf(f)
+	if err != nil {
 		return err
 	}
 	if dpi < 100 || dpi > 1200 {
@@ -53,7 +55,7 @@ func physicalSize(dpi int) []byte {
 
 // raster draws the page, black on white, each pixel as dark as its part that is
 // covered.
-func raster(p Paper, pxPerMM float64) *image.Gray {
+func raster(p leaf, pxPerMM float64) *image.Gray {
 	img := image.NewGray(image.Rect(0, 0, int(math.Round(p.Width*pxPerMM)), int(math.Round(p.Height*pxPerMM))))
 	for i := range img.Pix {
 		img.Pix[i] = 255
@@ -71,9 +73,9 @@ func raster(p Paper, pxPerMM float64) *image.Gray {
 }
 
 // fill darkens the pixels under s, in a window just around it.
-func fill(img *image.Gray, z *vector.Rasterizer, s path, p Paper, pxPerMM float64) {
+func fill(img *image.Gray, z *vector.Rasterizer, s path, p leaf, pxPerMM float64) {
 	px := func(q Point) (x, y float64) {
-		return (p.Width/2 + q.X) * pxPerMM, (p.FootFromTop - q.Y) * pxPerMM
+		return (p.Width/2 + q.X) * pxPerMM, (p.footFromTop - q.Y) * pxPerMM
 	}
 	lo, hi := s.bounds()
 	left, bottom := px(lo)

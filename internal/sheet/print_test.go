@@ -20,6 +20,8 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"shadowread/internal/paper"
 )
 
 // The page is measured as printed: pictures of it, drawn by programs of others
@@ -32,18 +34,18 @@ const printDPI = 600
 // upper left corner, which is that of the first pixel.
 type scan struct {
 	*image.Gray
-	paper Paper
+	paper leaf
 	perMM float64
 }
 
 // pixel returns the place of p in pixels, the first one's centre at (0.5, 0.5).
 func (s scan) pixel(p Point) (x, y float64) {
-	return (s.paper.Width/2 + p.X) * s.perMM, (s.paper.FootFromTop - p.Y) * s.perMM
+	return (s.paper.Width/2 + p.X) * s.perMM, (s.paper.footFromTop - p.Y) * s.perMM
 }
 
 // point is the inverse of pixel.
 func (s scan) point(x, y float64) Point {
-	return Point{x/s.perMM - s.paper.Width/2, s.paper.FootFromTop - y/s.perMM}
+	return Point{x/s.perMM - s.paper.Width/2, s.paper.footFromTop - y/s.perMM}
 }
 
 // dark returns the darkness at p, 0 to 1, interpolated between pixel centres.
@@ -70,7 +72,7 @@ func (s scan) profile(a, b Point) (ink, middle float64) {
 	return ink, middle / ink
 }
 
-func pdfScan(t *testing.T, p Paper) scan {
+func pdfScan(t *testing.T, p paper.Format) scan {
 	needs(t, "pdftoppm")
 	dir := t.TempDir()
 	writeFile(t, filepath.Join(dir, "page.pdf"), func(w io.Writer) error { return WritePDF(w, p) })
@@ -83,10 +85,10 @@ func pdfScan(t *testing.T, p Paper) scan {
 	if _, err := fmt.Sscanf(string(data[:32]), "P5\n%d %d\n%d\n", &w, &h, &depth); err != nil || depth != 255 {
 		t.Fatalf("not an 8-bit PGM: %v", err)
 	}
-	return scan{&image.Gray{Pix: data[len(data)-w*h:], Stride: w, Rect: image.Rect(0, 0, w, h)}, p, printDPI / 25.4}
+	return scan{&image.Gray{Pix: data[len(data)-w*h:], Stride: w, Rect: image.Rect(0, 0, w, h)}, mustLeaf(p), printDPI / 25.4}
 }
 
-func svgScan(t *testing.T, p Paper) scan {
+func svgScan(t *testing.T, p paper.Format) scan {
 	needs(t, "rsvg-convert")
 	dir := t.TempDir()
 	writeFile(t, filepath.Join(dir, "page.svg"), func(w io.Writer) error { return WriteSVG(w, p) })
@@ -100,7 +102,7 @@ func svgScan(t *testing.T, p Paper) scan {
 	return decodeScan(t, f, p)
 }
 
-func pngScan(t *testing.T, p Paper) scan {
+func pngScan(t *testing.T, p paper.Format) scan {
 	var b bytes.Buffer
 	if err := WritePNG(&b, p, printDPI); err != nil {
 		t.Fatal(err)
@@ -108,7 +110,7 @@ func pngScan(t *testing.T, p Paper) scan {
 	return decodeScan(t, &b, p)
 }
 
-func decodeScan(t *testing.T, r io.Reader, p Paper) scan {
+func decodeScan(t *testing.T, r io.Reader, p paper.Format) scan {
 	t.Helper()
 	img, err := png.Decode(r)
 	if err != nil {
@@ -120,7 +122,7 @@ func decodeScan(t *testing.T, r io.Reader, p Paper) scan {
 		draw.Draw(g, g.Rect, image.White, image.Point{}, draw.Src) // the last pixel may lie half beyond the paper
 		draw.Draw(g, g.Rect, img, img.Bounds().Min, draw.Over)
 	}
-	return scan{g, p, printDPI / 25.4}
+	return scan{g, mustLeaf(p), printDPI / 25.4}
 }
 
 func needs(t *testing.T, program string) {
@@ -151,10 +153,10 @@ func writeFile(t *testing.T, name string, write func(io.Writer) error) {
 }
 
 func TestPrintedPage(t *testing.T) {
-	for _, p := range []Paper{A4, Letter} {
+	for _, p := range paper.Office {
 		for _, form := range []struct {
 			name string
-			scan func(*testing.T, Paper) scan
+			scan func(*testing.T, paper.Format) scan
 		}{{"pdf", pdfScan}, {"svg", svgScan}, {"png", pngScan}} {
 			t.Run(p.Name+"/"+form.name, func(t *testing.T) {
 				s := form.scan(t, p)
@@ -457,7 +459,7 @@ func listed(p Point, r, slack float64) bool {
 }
 
 func TestPDFIsSoundAndDeterministic(t *testing.T) {
-	for _, p := range []Paper{A4, Letter} {
+	for _, p := range paper.Office {
 		var a, b bytes.Buffer
 		if err := WritePDF(&a, p); err != nil {
 			t.Fatal(err)
@@ -495,7 +497,7 @@ func TestPDFIsSoundAndDeterministic(t *testing.T) {
 func TestPDFWordsCanBeRead(t *testing.T) {
 	needs(t, "pdftotext")
 	name := filepath.Join(t.TempDir(), "page.pdf")
-	writeFile(t, name, func(w io.Writer) error { return WritePDF(w, A4) })
+	writeFile(t, name, func(w io.Writer) error { return WritePDF(w, paper.A4) })
 	words := strings.Join(strings.Fields(string(run(t, "pdftotext", "-layout", name, "-"))), " ")
 	for _, want := range []string{
 		"True heading = azimuth of the sun + number under the shadow (less 360 if over)",
@@ -519,7 +521,7 @@ func TestPDFWordsCanBeRead(t *testing.T) {
 		for i := range v {
 			v[i], _ = strconv.ParseFloat(m[i+1], 64)
 		}
-		x, y := (v[0]+v[2])/2*25.4/72-A4.Width/2, A4.FootFromTop-(v[1]+v[3])/2*25.4/72
+		x, y := (v[0]+v[2])/2*25.4/72-paper.A4.Width/2, 127.4-(v[1]+v[3])/2*25.4/72
 		if r := math.Hypot(x, y); math.Abs(r-67.5) > 2 { // a box holds the font's full height, not the figure's
 			continue
 		}
@@ -543,7 +545,7 @@ func TestPDFWordsCanBeRead(t *testing.T) {
 
 func TestSVGIsWellFormedAndTrueToSize(t *testing.T) {
 	var b bytes.Buffer
-	if err := WriteSVG(&b, Letter); err != nil {
+	if err := WriteSVG(&b, paper.Letter); err != nil {
 		t.Fatal(err)
 	}
 	var root struct {
@@ -564,7 +566,7 @@ func TestSVGIsWellFormedAndTrueToSize(t *testing.T) {
 
 func TestPNGStatesItsScale(t *testing.T) {
 	var b bytes.Buffer
-	if err := WritePNG(&b, A4, 300); err != nil {
+	if err := WritePNG(&b, paper.A4, 300); err != nil {
 		t.Fatal(err)
 	}
 	// PNG specification, 5.3: length, type, data, CRC over type and data; 11.3.4.3:
@@ -587,7 +589,7 @@ func TestPNGStatesItsScale(t *testing.T) {
 
 func BenchmarkWritePDF(b *testing.B) {
 	for b.Loop() {
-		if err := WritePDF(io.Discard, A4); err != nil {
+		if err := WritePDF(io.Discard, paper.A4); err != nil {
 			b.Fatal(err)
 		}
 	}
@@ -595,8 +597,16 @@ func BenchmarkWritePDF(b *testing.B) {
 
 func BenchmarkWritePNG(b *testing.B) {
 	for b.Loop() {
-		if err := WritePNG(io.Discard, A4, printDPI); err != nil {
+		if err := WritePNG(io.Discard, paper.A4, printDPI); err != nil {
 			b.Fatal(err)
 		}
 	}
+}
+
+func mustLeaf(f paper.Format) leaf {
+	l, err := newLeaf(f)
+	if err != nil {
+		panic(err)
+	}
+	return l
 }

@@ -5,20 +5,23 @@ import (
 	"fmt"
 	"html"
 	"io"
+
+	"shadowread/internal/paper"
 )
 
 // WriteSVG writes the standard sheet as an SVG 1.1 page at true size. Lines of
 // type are outlines, so that it looks the same without the font; their words
 // stay readable as aria-labels. An unknown paper is the usage error bad_paper.
-func WriteSVG(w io.Writer, p Paper) error {
-	if err := p.check(); err != nil {
+func WriteSVG(w io.Writer, f paper.Format) error {
+	p, err := newLeaf(f)
+	if err != nil {
 		return err
 	}
 	var b bytes.Buffer
 	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" width="%gmm" height="%gmm" viewBox="0 0 %g %g">`+"\n", p.Width, p.Height, p.Width, p.Height)
 	fmt.Fprintf(&b, "<title>shadowread %s %d, %s</title>\n", Standard.Name, Standard.Version, p.Name)
 	fmt.Fprintf(&b, `<rect width="%g" height="%g" fill="#fff"/>`+"\n", p.Width, p.Height)
-	fmt.Fprintf(&b, `<g transform="translate(%g %g) scale(1 -1)">`+"\n", p.Width/2, p.FootFromTop)
+	fmt.Fprintf(&b, `<g transform="translate(%g %g) scale(1 -1)">`+"\n", p.Width/2, p.footFromTop)
 	for _, g := range Standard.page() {
 		fmt.Fprintf(&b, `<g id="%s">`+"\n", g.id)
 		for _, s := range g.shapes {
@@ -30,7 +33,7 @@ func WriteSVG(w io.Writer, p Paper) error {
 		b.WriteString("</g>\n")
 	}
 	b.WriteString("</g>\n</svg>\n")
-	_, err := b.WriteTo(w)
+	_, err = b.WriteTo(w)
 	return err
 }
 

@@ -17,7 +17,7 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/bearing"
 	"shadowread/internal/fault"
-	"shadowread/internal/sheet"
+	"shadowread/internal/paper"
 )
 
 var swung = time.Date(2026, 3, 14, 7, 26, 0, 0, time.UTC)
@@ -236,9 +236,9 @@ func TestPDFHoldsBothTables(t *testing.T) {
 	c := handbookCard(t)
 	c.Title = strings.Repeat("W", maxTitle) // the widest
 	c.Declination = &Declination{-13.907 * angle.Degree, 0.49 * angle.Degree, FromModel}
-	for _, paper := range []sheet.Paper{sheet.A4, sheet.Letter} {
+	for _, f := range []paper.Format{paper.A4, paper.Letter} {
 		var page bytes.Buffer
-		if err := c.WritePDF(&page, paper); err != nil {
+		if err := c.WritePDF(&page, f); err != nil {
 			t.Fatal(err)
 		}
 		poppler := func(layout string) string {
@@ -256,13 +256,13 @@ func TestPDFHoldsBothTables(t *testing.T) {
 			x, xErr := strconv.ParseFloat(word[1], 64)
 			y, yErr := strconv.ParseFloat(word[2], 64)
 			// The last figure of the scale below the curve is centred on its end.
-			if err := errors.Join(xErr, yErr); err != nil || x > (paper.Width-margin+3)*pointsPerMM || y > (paper.Height-10)*pointsPerMM {
-				t.Errorf("%s: %q ends at %v, %v points, beyond the margin (%v)", paper.Name, word[3], x, y, err)
+			if err := errors.Join(xErr, yErr); err != nil || x > (f.Width-margin+3)*pointsPerMM || y > (f.Height-10)*pointsPerMM {
+				t.Errorf("%s: %q ends at %v, %v points, beyond the margin (%v)", f.Name, word[3], x, y, err)
 			}
 		}
 		text := strings.Join(strings.Fields(out), " ")
 		if n := strings.Count(out, "\f"); n != 1 {
-			t.Errorf("%s: %d pages, want 1", paper.Name, n)
+			t.Errorf("%s: %d pages, want 1", f.Name, n)
 		}
 		byCompass, byMagnetic := c.ByCompass(), c.ByMagnetic()
 		for i := range byCompass {
@@ -272,12 +272,12 @@ func TestPDFHoldsBothTables(t *testing.T) {
 				tenths(m.Compass, "%05.1f"), eastWest(m.Deviation), tenths(m.Magnetic, "%05.1f"), tenths(2*m.Sigma, "%.1f"),
 			}, " ")
 			if !strings.Contains(text, want) {
-				t.Errorf("%s: the page has no line %q", paper.Name, want)
+				t.Errorf("%s: the page has no line %q", f.Name, want)
 			}
 		}
 		for _, want := range []string{c.Title, "A +1.00", "B +11.94", "C +7.96", "D +5.00", "E +1.50", "2026-03-14", "13.9 W ± 1.0 (World Magnetic Model 2025)"} {
 			if !strings.Contains(text, want) {
-				t.Errorf("%s: the page does not say %q", paper.Name, want)
+				t.Errorf("%s: the page does not say %q", f.Name, want)
 			}
 		}
 	}
@@ -285,7 +285,7 @@ func TestPDFHoldsBothTables(t *testing.T) {
 
 func TestPDFDependsOnTheCardAlone(t *testing.T) {
 	var a, b bytes.Buffer
-	if err := errors.Join(handbookCard(t).WritePDF(&a, sheet.A4), handbookCard(t).WritePDF(&b, sheet.A4)); err != nil {
+	if err := errors.Join(handbookCard(t).WritePDF(&a, paper.A4), handbookCard(t).WritePDF(&b, paper.A4)); err != nil {
 		t.Fatal(err)
 	}
 	if !bytes.Equal(a.Bytes(), b.Bytes()) {
@@ -355,7 +355,7 @@ func BenchmarkReadCard(b *testing.B) {
 func BenchmarkWritePDF(b *testing.B) {
 	c := handbookCard(b)
 	for b.Loop() {
-		if err := c.WritePDF(io.Discard, sheet.A4); err != nil {
+		if err := c.WritePDF(io.Discard, paper.A4); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -6,12 +6,10 @@ import (
 	"math"
 
 	"codeberg.org/go-pdf/fpdf"
-	"golang.org/x/image/font/gofont/gobold"
-	"golang.org/x/image/font/gofont/goregular"
 
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
-	"shadowread/internal/sheet"
+	"shadowread/internal/paper"
 )
 
 // The page, in mm and, for type, points.
@@ -28,22 +26,14 @@ const (
 // WritePDF writes the card as one page in black and white: the deviation's curve
 // within two sigmas, the readings, and the tables both ways. The bytes depend on the
 // card and the paper alone.
-func (c Card) WritePDF(w io.Writer, paper sheet.Paper) error {
-	doc := fpdf.NewCustom(&fpdf.InitType{UnitStr: "mm", Size: fpdf.SizeType{Wd: paper.Width, Ht: paper.Height}})
-	doc.SetCreationDate(c.Swung)
-	doc.SetModificationDate(c.Swung)
-	doc.SetCatalogSort(true)
-	doc.SetTitle("Deviation card: "+c.Title, true)
-	doc.SetLang("en")
-	doc.SetAutoPageBreak(false, 0)
-	doc.AddUTF8FontFromBytes("Go", "", goregular.TTF)
-	doc.AddUTF8FontFromBytes("Go", "B", gobold.TTF)
+func (c Card) WritePDF(w io.Writer, f paper.Format) error {
+	doc := paper.NewDocument("Deviation card: "+c.Title, f, c.Swung)
 	doc.AddPage()
-	p := page{doc, paper.Width - margin}
+	p := page{doc, f.Width - margin}
 	p.head(c)
 	p.curve(c)
 
-	middle := paper.Width / 2
+	middle := f.Width / 2
 	bearing := func(a angle.Angle) string { return tenths(a.Bearing(), "%05.1f") }
 	sigmas := func(l Line) string { return tenths(2*l.Sigma, "%.1f") }
 	p.table(margin, middle-6, "To steer a magnetic heading", []string{"magnetic", "deviation", "compass", "± (95 %)"}, c.ByMagnetic(),
@@ -56,7 +46,7 @@ func (c Card) WritePDF(w io.Writer, paper sheet.Paper) error {
 		})
 
 	p.SetFont("Go", "", small)
-	p.put("Never the sole means of navigation. Where rules ask for a licensed compass adjuster, this page does not stand in for one.", margin, paper.Height-11, 0)
+	p.put("Never the sole means of navigation. Where rules ask for a licensed compass adjuster, this page does not stand in for one.", margin, f.Height-11, 0)
 
 	if err := doc.Output(w); err != nil {
 		return fault.Wrap(err, "pdf_failed", "write the card as a table or JSON instead", "cannot compose the PDF")
