@@ -7,18 +7,19 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
+	"shadowread/internal/testtable"
 )
 
 func TestRiseAndSetAgreeWithTheNavalObservatory(t *testing.T) {
-	rows := table(t, "usno_rise_set.csv")
+	rows := testtable.Read(t, "testdata/usno_rise_set.csv")
 	var worst time.Duration
 	for _, row := range rows {
 		body, err := ParseBody(row["body"])
 		if err != nil {
 			t.Fatal(err)
 		}
-		p := position(number(t, row["lat_deg"]), number(t, row["lon_deg_east"]))
-		day := instant(t, row["date"]+"T00:00:00Z").Add(-time.Duration(number(t, row["zone_h"])) * time.Hour)
+		p := position(row.Number(t, "lat_deg"), row.Number(t, "lon_deg_east"))
+		day := instant(t, row["date"]+"T00:00:00Z").Add(-time.Duration(row.Number(t, "zone_h")) * time.Hour)
 		crossings, up, err := RiseSet(body, day, day.Add(24*time.Hour), p, 0)
 		if err != nil {
 			t.Fatal(err)
@@ -46,7 +47,7 @@ func TestRiseAndSetAgreeWithTheNavalObservatory(t *testing.T) {
 				t.Errorf("%s %s: %s at %v, want one", row["body"], row["date"], event, got)
 				continue
 			}
-			hm := number(t, row[event])
+			hm := row.Number(t, event)
 			want := day.Add(time.Duration(math.Floor(hm/100))*time.Hour + time.Duration(math.Mod(hm, 100))*time.Minute)
 			off := got[0].Sub(want).Abs()
 			a, err := Observe(body, got[0], p, 0)

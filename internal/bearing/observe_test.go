@@ -1,52 +1,15 @@
 package bearing
 
 import (
-	"encoding/csv"
 	"math"
-	"os"
-	"strconv"
 	"testing"
 	"time"
 
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
+	"shadowread/internal/testtable"
 )
-
-// table reads a CSV file of testdata as rows by column name; lines with # are its
-// sources.
-func table(t testing.TB, name string) []map[string]string {
-	t.Helper()
-	f, err := os.Open("testdata/" + name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.Comment = '#'
-	records, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	var rows []map[string]string
-	for _, record := range records[1:] {
-		row := map[string]string{}
-		for i, column := range records[0] {
-			row[column] = record[i]
-		}
-		rows = append(rows, row)
-	}
-	return rows
-}
-
-func number(t testing.TB, s string) float64 {
-	t.Helper()
-	x, err := strconv.ParseFloat(s, 64)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return x
-}
 
 func instant(t testing.TB, s string) time.Time {
 	t.Helper()
@@ -62,15 +25,15 @@ func position(latDeg, lonDeg float64) geo.Position {
 }
 
 // forReference calls f with what Observe gives for each reference row of a body.
-func forReference(t *testing.T, body Body, f func(row map[string]string, a Apparent)) {
+func forReference(t *testing.T, body Body, f func(row testtable.Row, a Apparent)) {
 	t.Helper()
-	rows := table(t, body.String()+".csv")
+	rows := testtable.Read(t, "testdata/"+body.String()+".csv")
 	if want := map[Body]int{Sun: 120, Moon: 60}[body]; len(rows) != want {
 		t.Fatalf("%d rows for the %v, want %d", len(rows), body, want)
 	}
 	for _, row := range rows {
-		p := position(number(t, row["lat_deg"]), number(t, row["lon_deg_east"]))
-		a, err := Observe(body, instant(t, row["utc"]), p, number(t, row["height_m"]))
+		p := position(row.Number(t, "lat_deg"), row.Number(t, "lon_deg_east"))
+		a, err := Observe(body, instant(t, row["utc"]), p, row.Number(t, "height_m"))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -93,8 +56,8 @@ func TestPlacesAgreeWithDE405(t *testing.T) {
 	} {
 		var worstAz, worstAlt angle.Angle
 		var sum, n float64
-		forReference(t, tt.body, func(row map[string]string, a Apparent) {
-			wantAz, wantAlt := angle.FromDegrees(number(t, row["az_ref_deg"])), angle.FromDegrees(number(t, row["alt_true_ref_deg"]))
+		forReference(t, tt.body, func(row testtable.Row, a Apparent) {
+			wantAz, wantAlt := angle.FromDegrees(row.Number(t, "az_ref_deg")), angle.FromDegrees(row.Number(t, "alt_true_ref_deg"))
 			az := (a.DiscAzimuth - wantAz).Signed().Abs() * angle.Angle(wantAlt.Cos())
 			alt := (a.DiscAltitudeAirless - wantAlt).Abs()
 			if az > tt.bar || alt > tt.bar {
@@ -120,17 +83,17 @@ func TestPlacesAgreeWithDE405(t *testing.T) {
 func TestSeriesHoldForAllYears(t *testing.T) {
 	var worst struct{ earth, moonLon, moonLat angle.Angle }
 	var earthKM, moonKM float64
-	rows := table(t, "full_series.csv")
+	rows := testtable.Read(t, "testdata/full_series.csv")
 	for _, row := range rows {
-		jd := number(t, row["jde_tt"])
-		want := func(column string) angle.Angle { return angle.FromDegrees(number(t, row[column])) }
+		jd := row.Number(t, "jde_tt")
+		want := func(column string) angle.Angle { return angle.FromDegrees(row.Number(t, column)) }
 		lon, lat, au := earth(jd)
 		worst.earth = max(worst.earth, (lon - want("earth_lon_deg")).Signed().Abs(), (lat - want("earth_lat_deg")).Abs())
-		earthKM = max(earthKM, math.Abs(au-number(t, row["earth_range_au"]))*kmPerAU)
+		earthKM = max(earthKM, math.Abs(au-row.Number(t, "earth_range_au"))*kmPerAU)
 		lon, lat, km := moonEcliptic(jd)
 		worst.moonLon = max(worst.moonLon, (lon - want("moon_lon_deg")).Signed().Abs())
 		worst.moonLat = max(worst.moonLat, (lat - want("moon_lat_deg")).Abs())
-		moonKM = max(moonKM, math.Abs(km-number(t, row["moon_range_km"])))
+		moonKM = max(moonKM, math.Abs(km-row.Number(t, "moon_range_km")))
 	}
 	t.Logf("worst of %d: earth %.5f°, %.0f km; moon %.5f° and %.5f°, %.0f km", len(rows),
 		worst.earth.Degrees(), earthKM, worst.moonLon.Degrees(), worst.moonLat.Degrees(), moonKM)
@@ -251,7 +214,7 @@ func TestRatesOnTheEquator(t *testing.T) {
 func TestAzimuthSigmaForPosition(t *testing.T) {
 	const km, sphere = 5.0, 6371.0
 	for _, body := range []Body{Sun, Moon} {
-		forReference(t, body, func(row map[string]string, a Apparent) {
+		forReference(t, body, func(row testtable.Row, a Apparent) {
 			if a.Position.Lat.Abs() > 85*angle.Degree || a.AltitudeAirless > 80*angle.Degree {
 				return // the differentials do not hold there
 			}
@@ -315,8 +278,8 @@ func TestAzimuthSigmaNeverPromisesTooMuch(t *testing.T) {
 // towards the zenith; the reference rows are its first judge.
 func TestAzimuthSigmaCoversTheReference(t *testing.T) {
 	for _, body := range []Body{Sun, Moon} {
-		forReference(t, body, func(row map[string]string, a Apparent) {
-			if off := (a.DiscAzimuth - angle.FromDegrees(number(t, row["az_ref_deg"]))).Signed().Abs(); off > 3*a.AzimuthSigma {
+		forReference(t, body, func(row testtable.Row, a Apparent) {
+			if off := (a.DiscAzimuth - angle.FromDegrees(row.Number(t, "az_ref_deg"))).Signed().Abs(); off > 3*a.AzimuthSigma {
 				t.Errorf("%s: azimuth off by %v with a sigma of %v", row["id"], off, a.AzimuthSigma)
 			}
 		})

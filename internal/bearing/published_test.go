@@ -8,21 +8,22 @@ import (
 	"github.com/soniakeys/meeus/v3/nutation"
 
 	"shadowread/internal/angle"
+	"shadowread/internal/testtable"
 )
 
 // published returns the figures of one case of testdata/published_astronomy_examples.csv,
 // which names the source of each.
 func published(t *testing.T, name string) func(quantity string) float64 {
 	t.Helper()
-	values := map[string]string{}
-	for _, row := range table(t, "published_astronomy_examples.csv") {
+	values := testtable.Row{}
+	for _, row := range testtable.Read(t, "testdata/published_astronomy_examples.csv") {
 		if row["case"] == name {
 			values[row["quantity"]] = row["value"]
 		}
 	}
 	return func(quantity string) float64 {
 		t.Helper()
-		return number(t, values[quantity])
+		return values.Number(t, quantity)
 	}
 }
 
@@ -195,10 +196,10 @@ func TestJulianDay(t *testing.T) {
 }
 
 func TestLeapSeconds(t *testing.T) {
-	rows := table(t, "leap_seconds.csv")
+	rows := testtable.Read(t, "testdata/leap_seconds.csv")
 	for _, row := range rows {
 		at := instant(t, row["utc"])
-		want := 32184*time.Millisecond + time.Duration(number(t, row["tai_minus_utc_s"]))*time.Second
+		want := 32184*time.Millisecond + time.Duration(row.Number(t, "tai_minus_utc_s"))*time.Second
 		if got := ttMinusUTC(at); got != want {
 			t.Errorf("%s: TT - UTC = %v, want %v", row["utc"], got, want)
 		}
@@ -222,11 +223,11 @@ func TestRefraction(t *testing.T) {
 		t.Errorf("16.a: %.4f', want %.3f'", got, w)
 	}
 	for _, name := range []string{"sun.csv", "moon.csv"} {
-		for _, row := range table(t, name) {
-			h := angle.FromDegrees(number(t, row["alt_true_ref_deg"]))
-			got := h + refraction(h, number(t, row["pressure_hPa"]), number(t, row["temp_C"]))
+		for _, row := range testtable.Read(t, "testdata/"+name) {
+			h := angle.FromDegrees(row.Number(t, "alt_true_ref_deg"))
+			got := h + refraction(h, row.Number(t, "pressure_hPa"), row.Number(t, "temp_C"))
 			// The columns are printed to 0.00001°, input and answer.
-			if want := angle.FromDegrees(number(t, row["alt_refr_saemundsson_deg"])); (got - want).Abs() > 0.000012*angle.Degree {
+			if want := angle.FromDegrees(row.Number(t, "alt_refr_saemundsson_deg")); (got - want).Abs() > 0.000012*angle.Degree {
 				t.Errorf("%s: %v, want %v", row["id"], got, want)
 			}
 			// An atmosphere integrated layer by layer; below 5° the formula is
@@ -235,7 +236,7 @@ func TestRefraction(t *testing.T) {
 			if h < 5*angle.Degree {
 				bar = 0.006 * angle.Degree
 			}
-			if want := angle.FromDegrees(number(t, row["alt_refr_pal_deg"])); !((got - want).Abs() <= bar) {
+			if want := angle.FromDegrees(row.Number(t, "alt_refr_pal_deg")); !((got - want).Abs() <= bar) {
 				t.Errorf("%s at %v: %v, integrated %v", row["id"], h, got, want)
 			}
 		}

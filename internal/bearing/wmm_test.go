@@ -9,18 +9,19 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
+	"shadowread/internal/testtable"
 )
 
 // wmm2025_coefficients.csv is the issuer's WMM.COF; its head names the copy.
 func TestModelCoefficientsAreTheIssuers(t *testing.T) {
-	rows := table(t, "wmm2025_coefficients.csv")
+	rows := testtable.Read(t, "testdata/wmm2025_coefficients.csv")
 	if len(rows) != 90 {
 		t.Fatalf("%d rows, want 90", len(rows))
 	}
 	got := coefficients()
 	for _, row := range rows {
-		n, m := int(number(t, row["n"])), int(number(t, row["m"]))
-		want := gauss{number(t, row["g_nT"]), number(t, row["h_nT"]), number(t, row["gdot_nT_per_yr"]), number(t, row["hdot_nT_per_yr"])}
+		n, m := int(row.Number(t, "n")), int(row.Number(t, "m"))
+		want := gauss{row.Number(t, "g_nT"), row.Number(t, "h_nT"), row.Number(t, "gdot_nT_per_yr"), row.Number(t, "hdot_nT_per_yr")}
 		if got[n][m] != want {
 			t.Errorf("degree %d order %d: %v, want %v", n, m, got[n][m], want)
 		}
@@ -40,15 +41,15 @@ func decimalYear(year float64) time.Time {
 // the six-decimal table and the two lengths that follow from it: that stands up to
 // 0.0007 nT off the potential's slope (see the next test), hence 0.001 nT.
 func TestMagneticAgreesWithAllPublishedValues(t *testing.T) {
-	rows := table(t, "wmm2025_test_values.csv")
+	rows := testtable.Read(t, "testdata/wmm2025_test_values.csv")
 	if len(rows) != 112 {
 		t.Fatalf("%d rows, want 112", len(rows))
 	}
 	for _, row := range rows {
-		p := position(number(t, row["lat_deg"]), number(t, row["lon_deg"]))
+		p := position(row.Number(t, "lat_deg"), row.Number(t, "lon_deg"))
 		p.Lon = p.Lon.Signed()
-		at := decimalYear(number(t, row["decimal_year"]))
-		height := number(t, row["height_km"]) * 1000
+		at := decimalYear(row.Number(t, "decimal_year"))
+		height := row.Number(t, "height_km") * 1000
 		f, err := Magnetic(at, p, height)
 		if err != nil {
 			t.Fatalf("%v: %v", row, err)
@@ -77,7 +78,7 @@ func TestMagneticAgreesWithAllPublishedValues(t *testing.T) {
 			if column == "X_nT" || column == "H_nT" || column == "F_nT" {
 				tolerance = max(tolerance, 0.001) // nT
 			}
-			if want := number(t, printed); !(math.Abs(value-want) <= tolerance) {
+			if want := testtable.Number(t, printed); !(math.Abs(value-want) <= tolerance) {
 				t.Errorf("%s, %s N, %s E, %s km: %s = %.7f, want %s", row["decimal_year"], row["lat_deg"], row["lon_deg"], row["height_km"],
 					column, value, printed)
 			}

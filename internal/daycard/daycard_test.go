@@ -1,14 +1,11 @@
 package daycard
 
 import (
-	"encoding/csv"
 	"encoding/json"
 	"errors"
 	"math"
 	"math/rand/v2"
-	"os"
 	"slices"
-	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -19,40 +16,8 @@ import (
 	"shadowread/internal/bearing"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
+	"shadowread/internal/testtable"
 )
-
-// readTable returns the rows of a CSV file in testdata by the names of its columns.
-func readTable(t *testing.T, name string) (rows []map[string]string) {
-	t.Helper()
-	f, err := os.Open("testdata/" + name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.Comment = '#'
-	all, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, fields := range all[1:] {
-		row := map[string]string{}
-		for i, name := range all[0] {
-			row[name] = fields[i]
-		}
-		rows = append(rows, row)
-	}
-	return rows
-}
-
-func number(t *testing.T, s string) float64 {
-	t.Helper()
-	v, err := strconv.ParseFloat(s, 64)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return v
-}
 
 func at(lat, lon float64) Stop {
 	return Stop{Position: geo.Position{Lat: angle.FromDegrees(lat), Lon: angle.FromDegrees(lon)}}
@@ -101,20 +66,20 @@ func TestReferenceSunsStandWhereTheCardSays(t *testing.T) {
 		window time.Duration
 	}{{"by tolerance", 0}, {"30 minutes", 30 * time.Minute}} {
 		inside, fast := map[string]int{}, 0
-		for _, row := range readTable(t, "sun.csv") {
+		for _, row := range testtable.Read(t, "testdata/sun.csv") {
 			utc, err := time.Parse(time.RFC3339, row["utc"])
 			if err != nil {
 				t.Fatal(err)
 			}
-			lon := number(t, row["lon_deg_east"])
+			lon := row.Number(t, "lon_deg_east")
 			offset := time.Duration(math.Round(lon/15)) * time.Hour
 			local := utc.Add(offset)
-			o := options(number(t, row["lat_deg"]), lon, local.Year(), local.Month(), local.Day(), offset)
-			o.ElevationMetres = number(t, row["height_m"])
+			o := options(row.Number(t, "lat_deg"), lon, local.Year(), local.Month(), local.Day(), offset)
+			o.ElevationMetres = row.Number(t, "height_m")
 			o.Window = mode.window
 			d := mustNew(t, o).Days[0]
 
-			azimuth, altitude := number(t, row["az_ref_deg"]), number(t, row["alt_refr_saemundsson_deg"])
+			azimuth, altitude := row.Number(t, "az_ref_deg"), row.Number(t, "alt_refr_saemundsson_deg")
 			w, ok := d.window(utc)
 			switch {
 			case ok && (altitude < 6-air || altitude > 75+air):
@@ -176,13 +141,13 @@ func TestTheNRELExample(t *testing.T) {
 // days without a rise or a set among them.
 func TestRiseAndSetAreTheNavalObservatorys(t *testing.T) {
 	checked := map[State]int{}
-	for _, row := range readTable(t, "usno_rise_set.csv") {
+	for _, row := range testtable.Read(t, "testdata/usno_rise_set.csv") {
 		date, err := ParseDate(row["date"])
 		if err != nil {
 			t.Fatal(err)
 		}
-		zone := time.Duration(number(t, row["zone_h"])) * time.Hour
-		d := mustNew(t, options(number(t, row["lat_deg"]), number(t, row["lon_deg_east"]), date.Year, date.Month, date.Day, zone)).Days[0]
+		zone := time.Duration(row.Number(t, "zone_h")) * time.Hour
+		d := mustNew(t, options(row.Number(t, "lat_deg"), row.Number(t, "lon_deg_east"), date.Year, date.Month, date.Day, zone)).Days[0]
 		p := d.Sun.Passage
 		if row["body"] == "moon" {
 			p = d.Moon.Passage
@@ -212,7 +177,7 @@ func TestRiseAndSetAreTheNavalObservatorys(t *testing.T) {
 				t.Errorf("%s %s: %v, want %s", row["body"], row["date"], x.got, x.want)
 				continue
 			}
-			hm := number(t, x.want)
+			hm := testtable.Number(t, x.want)
 			want := d.midnight.Add(time.Duration(math.Floor(hm/100))*time.Hour + time.Duration(math.Mod(hm, 100))*time.Minute)
 			// The Observatory rounds to the minute, and the radii; a limb that grazes
 			// the horizon in the far north takes minutes over half an arcminute

@@ -18,6 +18,7 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
 	"shadowread/internal/paper"
+	"shadowread/internal/testtable"
 )
 
 // demo is an invented journey: two trucks that survey a salt pan.
@@ -80,7 +81,7 @@ func words(t *testing.T, c *Card, p paper.Format) (found []word, pages int) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	mm := func(s string) float64 { return number(t, s) * 25.4 / 72 }
+	mm := func(s string) float64 { return testtable.Number(t, s) * 25.4 / 72 }
 	for _, l := range strings.Split(string(out), "\n") {
 		if m := pageTag.FindStringSubmatch(l); m != nil {
 			pages++

@@ -1,53 +1,14 @@
 package geo
 
 import (
-	_ "embed"
-	"encoding/csv"
 	"math"
 	"math/rand/v2"
-	"strconv"
-	"strings"
 	"testing"
 
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
+	"shadowread/internal/testtable"
 )
-
-//go:embed testdata/rhumb.csv
-var rhumbCSV string
-
-//go:embed testdata/geodesic.csv
-var geodesicCSV string
-
-// rows returns the records of a table by column name; its source and conventions
-// stand in the comments at its head.
-func rows(t *testing.T, table string) []map[string]string {
-	t.Helper()
-	r := csv.NewReader(strings.NewReader(table))
-	r.Comment = '#'
-	records, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	var out []map[string]string
-	for _, record := range records[1:] {
-		row := map[string]string{}
-		for i, name := range records[0] {
-			row[name] = record[i]
-		}
-		out = append(out, row)
-	}
-	return out
-}
-
-func number(t *testing.T, s string) float64 {
-	t.Helper()
-	f, err := strconv.ParseFloat(s, 64)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return f
-}
 
 func at(lat, lon float64) Position {
 	return Position{Lat: angle.FromDegrees(lat), Lon: angle.FromDegrees(lon).Signed()}
@@ -66,12 +27,12 @@ func apart(p, q Position) Metres {
 // independently to 5 nanometres.
 func TestRhumbAgainstGeographicLib(t *testing.T) {
 	const tolerance = 1e-6 * Metre
-	table := rows(t, rhumbCSV)
+	table := testtable.Read(t, "testdata/rhumb.csv")
 	if len(table) != 64 {
 		t.Fatalf("%d rows, want 64", len(table))
 	}
 	for _, row := range table {
-		f := func(name string) float64 { return number(t, row[name]) }
+		f := func(name string) float64 { return row.Number(t, name) }
 		from, want := at(f("lat1_deg"), f("lon1_deg")), at(f("lat2_deg"), f("lon2_deg"))
 		course, distance := angle.FromDegrees(f("azimuth_deg")), Metres(f("distance_m"))
 		got, err := RhumbDirect(from, course, distance)
@@ -173,8 +134,8 @@ func TestGeodesicAgainstKarney(t *testing.T) {
 		length = 1e-7 * Metre // the table prints nanometres, the library claims 15
 		course = 1e-12 * angle.Degree
 	)
-	for _, row := range rows(t, geodesicCSV) {
-		f := func(name string) float64 { return number(t, row[name]) }
+	for _, row := range testtable.Read(t, "testdata/geodesic.csv") {
+		f := func(name string) float64 { return row.Number(t, name) }
 		want := angle.FromDegrees(f("azi1_deg"))
 		got, s, err := GeodesicInverse(at(f("lat1_deg"), f("lon1_deg")), at(f("lat2_deg"), f("lon2_deg")))
 		if err != nil || math.Abs(float64(s-Metres(f("s12_m")))) > float64(length) || (got-want).Signed().Abs() > course {

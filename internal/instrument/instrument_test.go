@@ -1,13 +1,11 @@
 package instrument
 
 import (
-	"encoding/csv"
 	"errors"
 	"math"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
-	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -16,46 +14,30 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
+	"shadowread/internal/testtable"
 )
 
 const deg = angle.Degree
 
 // The reference is an independent ray-tracing renderer (testdata/projection.csv).
 func TestShadowsOfARenderer(t *testing.T) {
-	f, err := os.Open("testdata/projection.csv")
-	if err != nil {
-		t.Fatal(err)
+	rows := testtable.Read(t, "testdata/projection.csv")
+	if len(rows) != 8 {
+		t.Fatalf("%d rows, want 8", len(rows))
 	}
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	if len(rows) != 9 {
-		t.Fatalf("%d rows, want a header and 8", len(rows))
-	}
-	for _, row := range rows[1:] {
-		var v [7]float64
-		for k := range v {
-			if v[k], err = strconv.ParseFloat(row[k+1], 64); err != nil {
-				t.Fatal(err)
-			}
-		}
-		d := angle.FromDegrees
-		plumb := slopeOfPlumb(d(v[1]), d(v[2]))
-		direction, length, ok := ShadowOn(d(v[0]), plumb, Slope{}, d(v[3]), d(v[4]))
+	for _, row := range rows {
+		d := func(column string) angle.Angle { return angle.FromDegrees(row.Number(t, column)) }
+		direction, length, ok := ShadowOn(d("heading"), slopeOfPlumb(d("pitch"), d("roll")), Slope{}, d("azimuth"), d("altitude"))
 		if !ok {
-			t.Errorf("%s: no shadow", row[0])
+			t.Errorf("%s: no shadow", row["photo"])
 			continue
 		}
 		// Both are double precision.
-		if e := (direction - d(v[5])).Signed().Abs(); e > 1e-7*deg {
-			t.Errorf("%s: direction %v, the renderer has %v", row[0], direction, d(v[5]))
+		if e := (direction - d("direction")).Signed().Abs(); e > 1e-7*deg {
+			t.Errorf("%s: direction %v, the renderer has %v", row["photo"], direction, d("direction"))
 		}
-		if math.Abs(length/v[6]-1) > 1e-9 {
-			t.Errorf("%s: length %v, the renderer has %v", row[0], length, v[6])
+		if want := row.Number(t, "length_per_height"); math.Abs(length/want-1) > 1e-9 {
+			t.Errorf("%s: length %v, the renderer has %v", row["photo"], length, want)
 		}
 	}
 }

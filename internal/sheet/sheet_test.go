@@ -2,31 +2,21 @@ package sheet
 
 import (
 	"crypto/sha256"
-	_ "embed"
-	"encoding/csv"
 	"encoding/hex"
 	"math/bits"
 	"strconv"
-	"strings"
 	"testing"
-)
 
-//go:embed testdata/aruco_4x4_50.csv
-var dictionaryCSV string
+	"shadowread/internal/testtable"
+)
 
 // dictionary returns OpenCV's codes by id; the source stands in the file.
 func dictionary(t *testing.T) []uint16 {
 	t.Helper()
-	r := csv.NewReader(strings.NewReader(dictionaryCSV))
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
 	var out []uint16
-	for i, row := range rows[1:] {
-		code, err := strconv.ParseUint(row[1], 16, 16)
-		if err != nil || row[0] != strconv.Itoa(i) {
+	for i, row := range testtable.Read(t, "testdata/aruco_4x4_50.csv") {
+		code, err := strconv.ParseUint(row["code_hex"], 16, 16)
+		if err != nil || row["id"] != strconv.Itoa(i) {
 			t.Fatalf("row %d: %v, %v", i, row, err)
 		}
 		out = append(out, uint16(code))

@@ -1,12 +1,9 @@
 package swing
 
 import (
-	"encoding/csv"
 	"math"
 	"math/rand/v2"
-	"os"
 	"slices"
-	"strconv"
 	"strings"
 	"testing"
 
@@ -15,36 +12,22 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/bearing"
 	"shadowread/internal/fault"
+	"shadowread/internal/testtable"
 )
 
 // handbookCSV returns the rows of compass_swing.csv of one kind: the heading or the
 // coefficient's name, and the value in degrees.
 func handbookCSV(t testing.TB, kind string) (items []string, headings, values []float64) {
 	t.Helper()
-	f, err := os.Open("testdata/compass_swing.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, row := range rows[1:] {
-		if row[0] != kind {
+	for _, row := range testtable.Read(t, "testdata/compass_swing.csv") {
+		if row["kind"] != kind {
 			continue
 		}
-		value, err := strconv.ParseFloat(row[3], 64)
-		if err != nil {
-			t.Fatal(err)
+		heading := 0.0
+		if row["heading_deg"] != "" {
+			heading = row.Number(t, "heading_deg")
 		}
-		heading, err := strconv.ParseFloat(row[2], 64)
-		if err != nil && row[2] != "" {
-			t.Fatal(err)
-		}
-		items, headings, values = append(items, row[1]), append(headings, heading), append(values, value)
+		items, headings, values = append(items, row["item"]), append(headings, heading), append(values, row.Number(t, "value_deg"))
 	}
 	return items, headings, values
 }

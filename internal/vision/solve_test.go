@@ -1,14 +1,12 @@
 package vision
 
 import (
-	"encoding/csv"
 	"fmt"
 	"image"
 	"math"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
-	"strconv"
 	"strings"
 	"testing"
 
@@ -17,6 +15,7 @@ import (
 	"shadowread/internal/calib"
 	"shadowread/internal/fault"
 	"shadowread/internal/sheet"
+	"shadowread/internal/testtable"
 )
 
 // The chessboard photos that come with OpenCV (samples/data/left01.jpg to
@@ -39,29 +38,12 @@ const publishedRMS = 0.196334638034
 // loadBoard reads corners found by OpenCV; the file's head tells how.
 func loadBoard(t testing.TB) map[string]FlatView {
 	t.Helper()
-	f, err := os.Open(filepath.Join("testdata", "opencv-left-corners.csv"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
 	views := map[string]FlatView{}
-	for _, row := range rows[1:] {
-		var v [4]float64
-		for i := range v {
-			if v[i], err = strconv.ParseFloat(row[i+1], 64); err != nil {
-				t.Fatal(err)
-			}
-		}
-		b := views[row[0]]
-		b.On = append(b.On, sheet.Point{X: v[0], Y: v[1]})
-		b.Seen = append(b.Seen, calib.Pixel{U: v[2], V: v[3]})
-		views[row[0]] = b
+	for _, row := range testtable.Read(t, "testdata/opencv-left-corners.csv") {
+		b := views[row["photo"]]
+		b.On = append(b.On, sheet.Point{X: row.Number(t, "x"), Y: row.Number(t, "y")})
+		b.Seen = append(b.Seen, calib.Pixel{U: row.Number(t, "u"), V: row.Number(t, "v")})
+		views[row["photo"]] = b
 	}
 	return views
 }

@@ -1,23 +1,17 @@
 package workup
 
 import (
-	_ "embed"
-	"encoding/csv"
 	"encoding/json"
 	"math"
 	"reflect"
-	"strconv"
-	"strings"
 	"testing"
 	"time"
 
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
+	"shadowread/internal/testtable"
 )
-
-//go:embed testdata/traverse_adjustment.csv
-var traverseCSV string
 
 var (
 	noon  = time.Date(2026, 6, 1, 12, 0, 0, 0, time.UTC)
@@ -31,24 +25,8 @@ func after(minutes int) time.Time { return noon.Add(time.Duration(minutes) * tim
 // Computations, Traverse Adjustment, problem (2), compass (Bowditch) rule, in feet,
 // printed to a thousandth: the corrections of latitude and departure.
 func TestCompassRule(t *testing.T) {
-	r := csv.NewReader(strings.NewReader(traverseCSV))
-	r.Comment = '#'
-	records, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	column := map[string]int{}
-	for i, name := range records[0] {
-		column[name] = i
-	}
-	legs := records[1:]
-	value := func(i int, name string) geo.Metres {
-		v, err := strconv.ParseFloat(legs[i][column[name]], 64)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return geo.Metres(v)
-	}
+	legs := testtable.Read(t, "testdata/traverse_adjustment.csv")
+	value := func(i int, name string) geo.Metres { return geo.Metres(legs[i].Number(t, name)) }
 	var lengths []geo.Metres
 	var closing Offset // the traverse should have ended where it began
 	for i := range legs {
@@ -61,7 +39,7 @@ func TestCompassRule(t *testing.T) {
 	for i, c := range CompassRule(lengths, closing) {
 		north, east := value(i, "latitude")+c.North, value(i, "departure")+c.East
 		if math.Abs(float64(north-value(i, "adj_latitude"))) > tolerance || math.Abs(float64(east-value(i, "adj_departure"))) > tolerance {
-			t.Errorf("%s: %.4f, %.4f, want %v, %v", legs[i][0], north, east, value(i, "adj_latitude"), value(i, "adj_departure"))
+			t.Errorf("%s: %.4f, %.4f, want %v, %v", legs[i]["leg"], north, east, value(i, "adj_latitude"), value(i, "adj_departure"))
 		}
 	}
 	if got := CompassRule([]geo.Metres{0, 0}, Offset{1, 1}); got[0] != (Offset{}) || got[1] != (Offset{}) {
