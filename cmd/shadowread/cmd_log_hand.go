@@ -16,6 +16,7 @@ import (
 	"shadowread/internal/export"
 	"shadowread/internal/fault"
 	"shadowread/internal/instrument"
+	"shadowread/internal/journey"
 	"shadowread/internal/logbook"
 	"shadowread/internal/paper"
 	"shadowread/internal/reading"
@@ -94,7 +95,7 @@ graticule, scale and north arrow, in black on white. It uses no map.` + exits(ex
 				if err != nil {
 					return err
 				}
-				c, err := chart.Draw(chart.FromTrack(track), o.title)
+				c, err := chart.Draw(journey.FromTrack(track), o.title)
 				if err != nil {
 					return err
 				}
@@ -138,7 +139,7 @@ fixes; all but GPX hold those estimated on the way too.` + exits(exitOK, exitErr
 				if name == "" {
 					name = fmt.Sprintf("Journey %d", track.Journey)
 				}
-				return export.Write(w, format, chart.FromTrack(track), name)
+				return export.Write(w, format, journey.FromTrack(track), name)
 			})
 		},
 	}
@@ -148,10 +149,10 @@ fixes; all but GPX hold those estimated on the way too.` + exits(exitOK, exitErr
 
 func newLogCompare(s *streams) *cobra.Command {
 	var (
-		log     logFlag
-		journey = newJourneyFlag()
-		offset  = newOffsetFlag()
-		gap     time.Duration
+		log    logFlag
+		which  = newJourneyFlag()
+		offset = newOffsetFlag()
+		gap    time.Duration
 	)
 	cmd := &cobra.Command{
 		Use:   "compare TRACK",
@@ -168,11 +169,11 @@ and in sigmas. The 95 % ellipse ends at 2.45 sigma. Nothing is written.` + exits
 				return err
 			}
 			return log.with(cmd.Context(), s, false, func(book *logbook.Log) error {
-				worked, err := book.WorkUp(cmd.Context(), int(journey.value))
+				worked, err := book.WorkUp(cmd.Context(), int(which.value))
 				if err != nil {
 					return err
 				}
-				list, err := export.Compare(chart.FromTrack(worked), track, gap)
+				list, err := export.Compare(journey.FromTrack(worked), track, gap)
 				if err != nil {
 					return err
 				}
@@ -187,7 +188,7 @@ and in sigmas. The 95 % ellipse ends at 2.45 sigma. Nothing is written.` + exits
 	f.SortFlags = false
 	f.DurationVar(&gap, "max-gap", 10*time.Minute, "the longest gap in the track to go between two points of it")
 	f.Var(&offset, "utc-offset", "of times in a CSV file without one, as +02:00 or 2; east is positive")
-	f.Var(&journey, "journey", journeyUsage)
+	f.Var(&which, "journey", journeyUsage)
 	log.add(cmd)
 	addJSON(cmd, s)
 	return cmd

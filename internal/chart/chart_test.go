@@ -16,6 +16,7 @@ import (
 	"shadowread/internal/chart/charttest"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
+	"shadowread/internal/journey"
 	"shadowread/internal/logbook"
 	"shadowread/internal/workup"
 )
@@ -58,10 +59,10 @@ func TestProjectionKeepsDistanceAndDirectionFromTheMiddle(t *testing.T) {
 }
 
 // journey is a journey of positions that are known as given, one entry each.
-func journey(cov workup.Cov, positions ...geo.Position) *Journey {
-	j := &Journey{Number: 1}
+func straight(cov workup.Cov, positions ...geo.Position) *journey.Journey {
+	j := &journey.Journey{Number: 1}
 	for i, p := range positions {
-		j.Points = append(j.Points, Point{
+		j.Points = append(j.Points, journey.Point{
 			Entry: i + 1, Kind: logbook.KindHalt, Begins: i == 0,
 			At: &workup.Point{Estimated: p, Adjusted: p, Proportional: p, Cov: cov, AdjustedCov: cov},
 		})
@@ -82,7 +83,7 @@ func TestEllipseHoldsItsSemiAxesInChartUnits(t *testing.T) {
 	}
 	for _, p := range []geo.Position{charttest.At(-20.6, 25.4), charttest.At(84, 179.99), charttest.At(89, -120), charttest.At(0, 180)} {
 		t.Run(p.String(), func(t *testing.T) {
-			drawn, err := Draw(journey(cov, p), "")
+			drawn, err := Draw(straight(cov, p), "")
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -128,7 +129,7 @@ func TestScaleAndFrame(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		c, err := Draw(journey(workup.Circle(50), from, to), "")
+		c, err := Draw(straight(workup.Circle(50), from, to), "")
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -157,7 +158,7 @@ func TestScaleAndFrame(t *testing.T) {
 // A line of the graticule that is labelled must go where its label says.
 func TestGraticuleLabels(t *testing.T) {
 	for _, middle := range []geo.Position{charttest.At(-20.55, 25.5), charttest.At(84.2, 179.8), charttest.At(0.01, -0.01), charttest.At(89.4, 30)} {
-		j := journey(workup.Circle(2000), middle)
+		j := straight(workup.Circle(2000), middle)
 		c, err := Draw(j, "")
 		if err != nil {
 			t.Fatal(err)
@@ -219,7 +220,7 @@ func TestResumedIsWhereTheFilterGoesOn(t *testing.T) {
 		b.Go(20)
 		b.Fixed(charttest.At(-20.44, 25.80), sigma, "receiver", "")
 		track := b.Work()
-		j := FromTrack(track)
+		j := journey.FromTrack(track)
 		p := j.Points[len(j.Points)-1]
 		if d := charttest.Apart(t, p.Fix.Resumed, p.At.Adjusted); d > 0.5 { // m; the filter works on its own linear axes
 			t.Errorf("fix of %v m: %.2f m from where the filter goes on", sigma, d)
@@ -231,7 +232,7 @@ func TestResumedIsWhereTheFilterGoesOn(t *testing.T) {
 }
 
 func TestJourneyFromTheLog(t *testing.T) {
-	j := FromTrack(charttest.SaltPan(t).Work())
+	j := journey.FromTrack(charttest.SaltPan(t).Work())
 	if len(j.Legs) != 10 || j.Fixes != 3 {
 		t.Fatalf("%d legs and %d fixes, want 10 and 3", len(j.Legs), j.Fixes)
 	}
@@ -256,7 +257,7 @@ func TestJourneyFromTheLog(t *testing.T) {
 }
 
 func TestSVGIsWellFormedAndEscapes(t *testing.T) {
-	c, err := Draw(FromTrack(charttest.SaltPan(t).Work()), `<script>alert("&")</script>`)
+	c, err := Draw(journey.FromTrack(charttest.SaltPan(t).Work()), `<script>alert("&")</script>`)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -294,7 +295,7 @@ func TestSVGIsWellFormedAndEscapes(t *testing.T) {
 // The picture has the chart's ink where the chart has it: the middle of the departure's
 // sign is white, its edge black, and the adjusted track is black half-way along leg 1.
 func TestPNGShowsTheChart(t *testing.T) {
-	j := journey(workup.Circle(20), charttest.At(10, 20), charttest.At(10.1, 20.15))
+	j := straight(workup.Circle(20), charttest.At(10, 20), charttest.At(10.1, 20.15))
 	c, err := Draw(j, "")
 	if err != nil {
 		t.Fatal(err)
@@ -340,7 +341,7 @@ func TestLabelsStayOffTheTrack(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		c, err := Draw(journey(workup.Circle(50), from, to), "")
+		c, err := Draw(straight(workup.Circle(50), from, to), "")
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -368,7 +369,7 @@ func TestLabelsStayOffTheTrack(t *testing.T) {
 }
 
 func TestNothingToDraw(t *testing.T) {
-	j := &Journey{Number: 1, Points: []Point{{Entry: 1, Kind: logbook.KindDeparture}}}
+	j := &journey.Journey{Number: 1, Points: []journey.Point{{Entry: 1, Kind: logbook.KindDeparture}}}
 	if _, err := Draw(j, ""); fault.Code(err) != "nothing_to_draw" {
 		t.Error(err)
 	}
@@ -410,7 +411,7 @@ func BenchmarkDraw10000(b *testing.B) {
 		}
 		positions = append(positions, p)
 	}
-	j := journey(workup.Circle(300), positions...)
+	j := straight(workup.Circle(300), positions...)
 	for b.Loop() {
 		if _, err := Draw(j, ""); err != nil {
 			b.Fatal(err)
@@ -422,7 +423,7 @@ func BenchmarkDraw10000(b *testing.B) {
 // chart: nothing hangs, and every number is one.
 func TestHugeEllipses(t *testing.T) {
 	for _, sigma := range []geo.Metres{1e5, 1e6, 5e6, 2e7} {
-		c, err := Draw(journey(workup.Circle(sigma), charttest.At(-20, 25), charttest.At(70, 179)), "")
+		c, err := Draw(straight(workup.Circle(sigma), charttest.At(-20, 25), charttest.At(70, 179)), "")
 		if err != nil {
 			t.Fatal(err)
 		}

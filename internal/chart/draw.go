@@ -1,3 +1,16 @@
+// Package chart draws a journey as worked up: the track before and after adjustment,
+// 95 % ellipses, fixes and numbered legs over a graticule, in black on white, as SVG
+// and PNG or item by item onto somebody else's page. It uses no map tiles.
+//
+// The projection is the azimuthal equidistant one about the middle of the journey, on
+// the WGS84 ellipsoid: distances and directions from the middle are true, everywhere on
+// the earth, over a pole and across the 180th meridian too. A distance d from the
+// middle, lengths across the radius are stretched by (d/R)/sin(d/R), 0.1 % at 500 km
+// (J. P. Snyder, Map Projections: A Working Manual, USGS Professional Paper 1395, 1987,
+// chapter 25).
+//
+// Lengths on the chart are millimetres, counted from its upper left corner, x to the
+// right and y down.
 package chart
 
 import (
@@ -9,6 +22,7 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
+	"shadowread/internal/journey"
 	"shadowread/internal/paper"
 	"shadowread/internal/workup"
 )
@@ -42,7 +56,7 @@ const smallestExtent = 200 * geo.Metre
 
 // Draw draws a journey. title stands above the chart; if empty it is the journey's
 // number. It fails with code "nothing_to_draw" if no position is known.
-func Draw(j *Journey, title string) (*Chart, error) {
+func Draw(j *journey.Journey, title string) (*Chart, error) {
 	if title == "" {
 		title = fmt.Sprintf("Journey %d", j.Number)
 	}
@@ -63,7 +77,7 @@ func Draw(j *Journey, title string) (*Chart, error) {
 
 type drawing struct {
 	*Chart
-	j       *Journey
+	j       *journey.Journey
 	outline []geo.Position // all that must lie on the chart
 	rings   []ring
 	perMM   float64 // metres of ground
@@ -81,7 +95,7 @@ type ring struct {
 	always  bool // to be drawn however crowded
 }
 
-func (r ring) points() []geo.Position { return Ring(r.at, r.ellipse, 72) }
+func (r ring) points() []geo.Position { return journey.Ring(r.at, r.ellipse, 72) }
 
 // collect gathers tracks and ellipses.
 func (d *drawing) collect() {
@@ -414,7 +428,7 @@ func (d *drawing) numbers() {
 }
 
 // legLine returns a leg's way on the adjusted track.
-func (d *drawing) legLine(leg Leg) []XY {
+func (d *drawing) legLine(leg journey.Leg) []XY {
 	var track []geo.Position
 	for i := leg.From; i <= leg.To; i++ {
 		p := &d.j.Points[i]
@@ -575,7 +589,7 @@ func (d *drawing) legendLines() []legendLine {
 	if d.j.Fixes > 0 {
 		lines = append(lines, legendLine{"fix", func(at XY) []Item { return fixSign(at, true) }})
 	}
-	if slices.ContainsFunc(d.j.Points, func(p Point) bool { return p.Fix != nil && !p.Fix.Used() }) {
+	if slices.ContainsFunc(d.j.Points, func(p journey.Point) bool { return p.Fix != nil && !p.Fix.Used() }) {
 		lines = append(lines, legendLine{"fix not used", func(at XY) []Item { return fixSign(at, false) }})
 	}
 	lines = append(lines, legendLine{"departure", startSign})
@@ -622,7 +636,7 @@ func (d *drawing) convergence() (most angle.Angle) {
 	for _, c := range d.frame.corners() {
 		p := d.projection.position(d.offChart(c))
 		const step = 100 // m, small against any chart
-		a, b := d.on(p), d.on(Offset(p, workup.Offset{North: step}))
+		a, b := d.on(p), d.on(journey.Offset(p, workup.Offset{North: step}))
 		most = max(most, angle.Atan2(b.X-a.X, a.Y-b.Y).Abs())
 	}
 	return most

@@ -7,6 +7,7 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/geo"
+	"shadowread/internal/journey"
 	"shadowread/internal/workup"
 )
 
@@ -25,7 +26,7 @@ func (p projection) project(q geo.Position) plane {
 }
 
 func (p projection) position(q plane) geo.Position {
-	return Offset(p.middle, workup.Offset{North: geo.Metres(q.north), East: geo.Metres(q.east)})
+	return journey.Offset(p.middle, workup.Offset{North: geo.Metres(q.north), East: geo.Metres(q.east)})
 }
 
 // bounds is a box on the projection.

@@ -6,8 +6,8 @@ import (
 	"strconv"
 
 	"shadowread/internal/angle"
-	"shadowread/internal/chart"
 	"shadowread/internal/geo"
+	"shadowread/internal/journey"
 	"shadowread/internal/workup"
 )
 
@@ -22,7 +22,7 @@ var csvColumns = []string{
 
 // writeCSV writes a line for each entry (RFC 4180): adjusted, estimated and by the
 // compass rule; what is not known is empty.
-func writeCSV(w io.Writer, j *chart.Journey, _ string) error {
+func writeCSV(w io.Writer, j *journey.Journey, _ string) error {
 	c := csv.NewWriter(w)
 	if err := c.Write(csvColumns); err != nil {
 		return err
@@ -49,7 +49,7 @@ func writeCSV(w io.Writer, j *chart.Journey, _ string) error {
 	return c.Error()
 }
 
-func fixFields(f *chart.Fix) []string {
+func fixFields(f *journey.Fix) []string {
 	fields := make([]string, 8)
 	if f == nil {
 		return fields

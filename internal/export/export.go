@@ -15,9 +15,9 @@ import (
 	"strings"
 	"time"
 
-	"shadowread/internal/chart"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
+	"shadowread/internal/journey"
 	"shadowread/internal/workup"
 )
 
@@ -32,7 +32,7 @@ const (
 	CSV     Format = "csv"
 )
 
-var writers = map[Format]func(io.Writer, *chart.Journey, string) error{
+var writers = map[Format]func(io.Writer, *journey.Journey, string) error{
 	GPX: writeGPX, GeoJSON: writeGeoJSON, KML: writeKML, CSV: writeCSV,
 }
 
@@ -48,7 +48,7 @@ func ParseFormat(name string) (Format, error) {
 
 // Write writes a journey in a format; name is what it is called in the file. It fails
 // with code "bad_format", "nothing_to_write" if no position is known, or as w does.
-func Write(w io.Writer, f Format, j *chart.Journey, name string) error {
+func Write(w io.Writer, f Format, j *journey.Journey, name string) error {
 	write, ok := writers[f]
 	if !ok {
 		_, err := ParseFormat(string(f))
@@ -77,7 +77,7 @@ func longitude(p geo.Position) float64 {
 func timestamp(t time.Time) string { return t.UTC().Format(time.RFC3339Nano) }
 
 // title names a point for people.
-func title(p *chart.Point) string {
+func title(p *journey.Point) string {
 	switch {
 	case p.Fix != nil:
 		return fmt.Sprintf("fix %d", p.Fix.Number)
@@ -88,7 +88,7 @@ func title(p *chart.Point) string {
 }
 
 // describe says in words how sure a position is, and what a fix showed.
-func describe(p *chart.Point, e workup.Ellipse) string {
+func describe(p *journey.Point, e workup.Ellipse) string {
 	parts := []string{fmt.Sprintf("Entry %d. 95 %% ellipse %s.", p.Entry, ellipseWords(e))}
 	if f := p.Fix; f != nil {
 		parts = append(parts, fmt.Sprintf("Fix good to %.0f m (one sigma per axis).", float64(f.Sigma)))

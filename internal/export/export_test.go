@@ -24,36 +24,36 @@ import (
 	"github.com/twpayne/go-gpx"
 
 	"shadowread/internal/angle"
-	"shadowread/internal/chart"
 	"shadowread/internal/chart/charttest"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
+	"shadowread/internal/journey"
 	"shadowread/internal/logbook"
 	"shadowread/internal/workup"
 )
 
 // made are the journeys, which the tests only read: a log takes a while to write.
-var made map[string]*chart.Journey
+var made map[string]*journey.Journey
 
 // journeys are invented ones: two days, fixes used and not; over the date line; lost on
 // the way; and one that stands on the 180th meridian.
-func journeys(t testing.TB) map[string]*chart.Journey {
+func journeys(t testing.TB) map[string]*journey.Journey {
 	t.Helper()
 	if made == nil {
 		pan := charttest.SaltPan(t).Work()
-		lost := chart.FromTrack(pan)
+		lost := journey.FromTrack(pan)
 		lost.Points[3].At, lost.Points[4].At, lost.Points[5].Begins = nil, nil, true
-		made = map[string]*chart.Journey{
-			"salt pan":  chart.FromTrack(pan),
-			"date line": chart.FromTrack(charttest.DateLine(t).Work()),
+		made = map[string]*journey.Journey{
+			"salt pan":  journey.FromTrack(pan),
+			"date line": journey.FromTrack(charttest.DateLine(t).Work()),
 			"lost":      lost,
-			"on 180":    chart.FromTrack(charttest.New(t, charttest.At(-17, 180), 30, workup.Land()).Work()),
+			"on 180":    journey.FromTrack(charttest.New(t, charttest.At(-17, 180), 30, workup.Land()).Work()),
 		}
 	}
 	return made
 }
 
-func write(t testing.TB, f Format, j *chart.Journey, name string) []byte {
+func write(t testing.TB, f Format, j *journey.Journey, name string) []byte {
 	t.Helper()
 	var b bytes.Buffer
 	if err := Write(&b, f, j, name); err != nil {
@@ -360,7 +360,7 @@ func TestCSVRoundTrip(t *testing.T) {
 }
 
 func TestNothingToWrite(t *testing.T) {
-	j := &chart.Journey{Points: []chart.Point{{Entry: 1, Kind: logbook.KindDeparture}}}
+	j := &journey.Journey{Points: []journey.Point{{Entry: 1, Kind: logbook.KindDeparture}}}
 	for f := range writers {
 		if err := Write(io.Discard, f, j, ""); fault.Code(err) != "nothing_to_write" {
 			t.Errorf("%s: %v", f, err)

@@ -10,15 +10,15 @@ import (
 	"github.com/paulmach/orb/clip"
 	"github.com/paulmach/orb/geojson"
 
-	"shadowread/internal/chart"
 	"shadowread/internal/geo"
+	"shadowread/internal/journey"
 	"shadowread/internal/workup"
 )
 
 // writeGeoJSON writes a FeatureCollection (RFC 7946): tracks, entries, fixes and 95 %
 // ellipses, told apart by the property "kind". What crosses the 180th meridian is cut
 // there (3.1.9); rings run counterclockwise (3.1.6).
-func writeGeoJSON(w io.Writer, j *chart.Journey, name string) error {
+func writeGeoJSON(w io.Writer, j *journey.Journey, name string) error {
 	c := geojson.NewFeatureCollection()
 	add := func(g orb.Geometry, properties geojson.Properties) {
 		f := geojson.NewFeature(g)
@@ -64,7 +64,7 @@ func writeGeoJSON(w io.Writer, j *chart.Journey, name string) error {
 	return err
 }
 
-func fixProperties(p *chart.Point) geojson.Properties {
+func fixProperties(p *journey.Point) geojson.Properties {
 	f := p.Fix
 	properties := geojson.Properties{
 		"kind": "fix", "entry": p.Entry, "name": title(p), "time": timestamp(p.Time),
@@ -89,7 +89,7 @@ type track struct {
 }
 
 // tracks returns the adjusted track, and that estimated on the way if it is another.
-func tracks(j *chart.Journey) []track {
+func tracks(j *journey.Journey) []track {
 	ts := []track{{"adjusted", j.Adjusted()}}
 	if j.IsAdjusted() {
 		ts = append(ts, track{"estimated", j.Estimated()})
@@ -163,7 +163,7 @@ func lines(track []geo.Position) orb.Geometry {
 // area returns an ellipse as a polygon, cut at the 180th meridian; nil if it is smaller
 // than what is written.
 func area(at geo.Position, e workup.Ellipse) orb.Geometry {
-	ring := chart.Ring(at, e, 48)
+	ring := journey.Ring(at, e, 48)
 	slices.Reverse(ring)
 	points := unrolled(append(ring, ring[0]))
 	var parts orb.MultiPolygon

@@ -5,15 +5,15 @@ import (
 
 	"github.com/twpayne/go-gpx"
 
-	"shadowread/internal/chart"
 	"shadowread/internal/geo"
+	"shadowread/internal/journey"
 	"shadowread/internal/workup"
 )
 
 // writeGPX writes GPX 1.1 (topografix.com/GPX/1/1): the departure, the fixes as they
 // were taken and the last position as waypoints, the adjusted track with a segment for
 // each piece. Times are UTC, as GPX has them.
-func writeGPX(w io.Writer, j *chart.Journey, name string) error {
+func writeGPX(w io.Writer, j *journey.Journey, name string) error {
 	g := &gpx.GPX{Version: "1.1", Creator: "shadowread", Metadata: &gpx.MetadataType{
 		Name: name,
 		Desc: "Positions by a log of headings and distances, adjusted by its fixes; not a receiver's track.",
@@ -59,7 +59,7 @@ func writeGPX(w io.Writer, j *chart.Journey, name string) error {
 	return err
 }
 
-func waypoint(p *chart.Point, at geo.Position, cov workup.Cov) *gpx.WptType {
+func waypoint(p *journey.Point, at geo.Position, cov workup.Cov) *gpx.WptType {
 	return &gpx.WptType{
 		Lat: latitude(at), Lon: longitude(at), Time: p.Time,
 		Name: title(p), Desc: describe(p, cov.Ellipse95()), Type: string(p.Kind),

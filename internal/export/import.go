@@ -17,9 +17,9 @@ import (
 	"golang.org/x/net/html/charset"
 
 	"shadowread/internal/angle"
-	"shadowread/internal/chart"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
+	"shadowread/internal/journey"
 	"shadowread/internal/workup"
 )
 
@@ -331,7 +331,7 @@ type Miss struct {
 
 // Compare compares the log with a receiver's track at every entry that the track has
 // within maxGap. The receiver's own error is not counted.
-func Compare(j *chart.Journey, r *Received, maxGap time.Duration) ([]Difference, error) {
+func Compare(j *journey.Journey, r *Received, maxGap time.Duration) ([]Difference, error) {
 	var out []Difference
 	for i := range j.Points {
 		p := &j.Points[i]

@@ -9,10 +9,10 @@ import (
 	"testing"
 	"time"
 
-	"shadowread/internal/chart"
 	"shadowread/internal/chart/charttest"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
+	"shadowread/internal/journey"
 	"shadowread/internal/workup"
 )
 
@@ -130,8 +130,8 @@ func TestReceiverBetweenItsPoints(t *testing.T) {
 // and with a sigma of 200 m per axis 2.5 sigmas.
 func TestCompare(t *testing.T) {
 	from := charttest.At(-20.6, 25.4)
-	there := chart.Offset(from, workup.Offset{North: 300, East: 400})
-	j := &chart.Journey{Points: []chart.Point{
+	there := journey.Offset(from, workup.Offset{North: 300, East: 400})
+	j := &journey.Journey{Points: []journey.Point{
 		{Entry: 1, Time: charttest.Departure},
 		{Entry: 2, Leg: 1, Time: charttest.Departure.Add(time.Hour), At: &workup.Point{Estimated: from, Adjusted: there, Cov: workup.Circle(200), AdjustedCov: workup.Circle(10)}},
 	}}

@@ -5,16 +5,16 @@ import (
 	"image/color"
 	"io"
 
+	"shadowread/internal/journey"
+
 	"github.com/paulmach/orb"
 	"github.com/twpayne/go-kml/v3"
-
-	"shadowread/internal/chart"
 )
 
 // writeKML writes KML 2.2 (OGC 07-147r2) on the ground: tracks, entries, fixes and 95 %
 // ellipses, cut at the 180th meridian as in GeoJSON. Black is meant to be seen on any
 // map and in print.
-func writeKML(w io.Writer, j *chart.Journey, name string) error {
+func writeKML(w io.Writer, j *journey.Journey, name string) error {
 	line := func(id string, width float64, c color.Color) kml.Element {
 		return kml.SharedStyle(id, kml.LineStyle(kml.Color(c), kml.Width(width)), kml.PolyStyle(kml.Fill(false)))
 	}
@@ -51,7 +51,7 @@ func writeKML(w io.Writer, j *chart.Journey, name string) error {
 	return kml.KML(document).WriteIndent(w, "", " ")
 }
 
-func describeFix(p *chart.Point) string {
+func describeFix(p *journey.Point) string {
 	if p.At == nil {
 		return p.Note
 	}

@@ -23,6 +23,7 @@ import (
 	"shadowread/internal/chart"
 	"shadowread/internal/geo"
 	"shadowread/internal/instrument"
+	"shadowread/internal/journey"
 	"shadowread/internal/logbook"
 	"shadowread/internal/swing"
 	"shadowread/internal/workup"
@@ -102,13 +103,13 @@ type overlay struct {
 
 type composer struct {
 	in Input
-	j  *chart.Journey
+	j  *journey.Journey
 	document
 }
 
 // compose puts a report into words. It fails as Overlay does.
 func compose(in Input) (*document, error) {
-	c := &composer{in: in, j: chart.FromTrack(in.Track)}
+	c := &composer{in: in, j: journey.FromTrack(in.Track)}
 	c.Title = cmp.Or(in.Title, fmt.Sprintf("Journey %d", in.Track.Journey))
 	c.Clock = "UTC" + geo.FormatOffset(in.UTCOffset)
 	first, last := c.j.Points[0].Time, c.j.Points[len(c.j.Points)-1].Time

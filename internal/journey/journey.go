@@ -1,17 +1,6 @@
-// Package chart draws a journey as worked up: the track before and after adjustment,
-// 95 % ellipses, fixes and numbered legs over a graticule, in black on white, as SVG
-// and PNG or item by item onto somebody else's page. It uses no map tiles.
-//
-// The projection is the azimuthal equidistant one about the middle of the journey, on
-// the WGS84 ellipsoid: distances and directions from the middle are true, everywhere on
-// the earth, over a pole and across the 180th meridian too. A distance d from the
-// middle, lengths across the radius are stretched by (d/R)/sin(d/R), 0.1 % at 500 km
-// (J. P. Snyder, Map Projections: A Working Manual, USGS Professional Paper 1395, 1987,
-// chapter 25).
-//
-// Lengths on the chart are millimetres, counted from its upper left corner, x to the
-// right and y down.
-package chart
+// Package journey is what a journey's pictures and papers show: points, legs and fixes
+// as worked up, the tracks before and after adjustment, the rings of their ellipses.
+package journey
 
 import (
 	"math"
