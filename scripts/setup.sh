@@ -6,7 +6,9 @@ set -euo pipefail
 packages=(
 	gcc g++ make pkg-config
 	libopencv-dev          # reading photos
+	libjpeg62-turbo-dev    # decoding JPEG, and hearing what the decoder says of damage
 	poppler-utils          # tests: the PDF drawn and its text
+	libheif-examples       # tests: a HEIC copy of a photo
 	librsvg2-bin           # tests: the SVG drawn
 	libxml2-utils          # tests: GPX held to its schema
 	libimage-exiftool-perl # tests: Exif data read by another program

@@ -349,7 +349,7 @@ func mirrored(t *testing.T, path string) []byte {
 	if err != nil {
 		t.Fatal(err)
 	}
-	g, err := vision.Decode(data, 1)
+	g, err := vision.Decode(data, photo.JPEG, 1)
 	if err != nil {
 		t.Fatal(err)
 	}

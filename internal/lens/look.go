@@ -170,7 +170,7 @@ func openPhoto(path string, facts photo.Facts) (*source, error) {
 			return nil, err
 		}
 		s.gray = vision.FromImage(img)
-	} else if s.gray, err = vision.Decode(data, 1); err != nil {
+	} else if s.gray, err = vision.Decode(data, facts.Format, 1); err != nil {
 		return nil, err
 	}
 	switch facts.Orientation {

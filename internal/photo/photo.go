@@ -3,7 +3,7 @@
 //
 // The file comes from outside and is not trusted. Everything here looks at
 // headers only, through reads of bounded size, and follows no pointer twice; no
-// pixel is decoded except by DecodeHEIC.
+// pixel is decoded except by DecodeHEIC and DecodePlain.
 package photo
 
 import (
@@ -48,15 +48,14 @@ type Facts struct {
 	Format Format
 
 	// Width and Height are the picture's pixels as the decoder delivers them: as
-	// stored, but a TIFF, and a HEIC that is mirrored, turned upright.
+	// stored, but a HEIC that is mirrored, turned upright.
 	Width, Height int
 
 	// Orientation, 1 to 8, is the Exif orientation still to be applied to the
 	// decoded pixels to see the picture upright: 1 upright, 3 upside down, 6 to
 	// be turned 90 degrees clockwise, 8 counter-clockwise; 2, 4, 5 and 7 are
-	// mirrored. For HEIC it is the file's own rotation, and 1 where that mirrors; it
-	// is always 1 for TIFF, which OpenCV turns by itself. JPEG and PNG must be decoded
-	// without heed of orientation (OpenCV: IMREAD_IGNORE_ORIENTATION).
+	// mirrored. For HEIC it is the file's own rotation, and 1 where that mirrors. The
+	// others must be decoded without heed of orientation.
 	Orientation int
 
 	Make, Model, Software string
@@ -96,6 +95,16 @@ func (f *Facts) warn(code, message string) {
 // unreadable returns the error for a file that is no whole photo.
 func unreadable(hint, format string, args ...any) error {
 	return fault.New("unreadable_file", hint, format, args...)
+}
+
+// Damaged is the error for a picture whose decoder finds fault with its data.
+func Damaged() error {
+	return unreadable(copyHint, "the picture's data is damaged")
+}
+
+// TooLarge is the error for a picture that would take too much time or memory.
+func TooLarge(format string, args ...any) error {
+	return fault.New("too_large", "take the photo at a lower resolution, or save it as an ordinary JPEG", format, args...)
 }
 
 const copyHint = "copy the original file again from the camera or phone"

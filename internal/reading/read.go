@@ -138,7 +138,7 @@ func (r *Result) whenAndWhere(facts photo.Facts, o Options) {
 func (r *Result) look(path string, facts photo.Facts, o Options) {
 	p, err := openPicture(path, facts)
 	if err != nil {
-		r.refuse(UnreadableFile, say(err))
+		r.refuse(reasonOf(err, UnreadableFile), say(err))
 		return
 	}
 	if !r.findLens(facts, o) {
@@ -148,7 +148,10 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 	g, plate, found, err := p.findPlate(sheet.Standard, prior)
 	r.MarksFound = found
 	if err != nil {
+		var decoding *fault.Error
 		switch {
+		case errors.As(err, &decoding):
+			r.refuse(reasonOf(err, UnreadableFile), say(err))
 		case errors.Is(err, vision.ErrTooFewMarks):
 			r.refuse(TooFewMarks, fmt.Sprintf("%d of the sheet's 12 marks found, at least 4 are needed: take the whole sheet, sharp and well lit, from above", found))
 		case errors.Is(err, vision.ErrMarksDisagree):
@@ -306,14 +309,15 @@ func mirrored(orientation int) bool {
 
 // picture is a photo that can be decoded at more than one size.
 type picture struct {
-	data   []byte       // encoded; nil for HEIC
+	data   []byte // encoded; nil for HEIC
+	format photo.Format
 	heic   *vision.Gray // decoded
 	pixels int
 	flip   bool
 }
 
 func openPicture(path string, facts photo.Facts) (*picture, error) {
-	p := &picture{pixels: facts.Width * facts.Height, flip: mirrored(facts.Orientation)}
+	p := &picture{format: facts.Format, pixels: facts.Width * facts.Height, flip: mirrored(facts.Orientation)}
 	if facts.Format == photo.HEIC {
 		img, err := photo.DecodeHEIC(path)
 		if err != nil {
@@ -336,7 +340,7 @@ func (p *picture) decode(factor int) (*vision.Gray, error) {
 		g = p.heic.Shrink(factor)
 	} else {
 		var err error
-		if g, err = vision.Decode(p.data, factor); err != nil {
+		if g, err = vision.Decode(p.data, p.format, factor); err != nil {
 			return nil, err
 		}
 	}

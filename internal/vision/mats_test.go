@@ -10,6 +10,7 @@ import (
 	"gocv.io/x/gocv"
 
 	"shadowread/internal/calib"
+	"shadowread/internal/photo"
 	"shadowread/internal/sheet"
 )
 
@@ -23,7 +24,7 @@ func TestMatsAreClosed(t *testing.T) {
 			t.Fatal(err)
 		}
 		for _, factor := range []int{1, 4} {
-			g, err := Decode(data, factor)
+			g, err := Decode(data, photo.JPEG, factor)
 			if err != nil {
 				continue
 			}

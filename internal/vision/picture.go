@@ -2,11 +2,13 @@
 // the edges of ink, and measures the strip of shadow.
 //
 // Pixel convention, for the whole program: the centre of the top-left pixel is
-// (0, 0). A picture shrunk by a whole factor s (each small pixel the mean of s x s)
+// (0, 0). A picture shrunk by a whole factor s (each small pixel the mean of s x s, or what a
+// JPEG decoder makes of it)
 // has its centres at full = small*s + (s-1)/2.
 //
-// It is the only package that imports OpenCV, and only to decode, shrink,
-// threshold and trace contours; all measuring is done on plain byte rows.
+// It is the only package that imports OpenCV, and only to shrink, threshold and trace
+// contours; JPEG comes through the library that OpenCV uses too. All measuring is done
+// on plain byte rows.
 package vision
 
 import (
@@ -16,7 +18,7 @@ import (
 	"gocv.io/x/gocv"
 
 	"shadowread/internal/calib"
-	"shadowread/internal/fault"
+	"shadowread/internal/photo"
 )
 
 // Gray is an 8-bit picture, rows one after the other.
@@ -39,31 +41,20 @@ func (g *Gray) Stored(p calib.Pixel) calib.Pixel {
 	return calib.Pixel{U: p.U*s + (s-1)/2, V: p.V*s + (s-1)/2}
 }
 
-// Decode reads an encoded picture (JPEG, PNG, TIFF) as gray without applying its
-// orientation, shrunk by factor 1, 2, 4 or 8 while decoding, which for a JPEG is
-// cheaper than decoding it whole.
-func Decode(data []byte, factor int) (*Gray, error) {
-	flag := gocv.IMReadGrayScale
-	switch factor {
-	case 2:
-		flag = gocv.IMReadReducedGrayscale2
-	case 4:
-		flag = gocv.IMReadReducedGrayscale4
-	case 8:
-		flag = gocv.IMReadReducedGrayscale8
+// Decode reads a picture of a known format (JPEG, PNG, TIFF) as gray without applying
+// its orientation, shrunk by factor 1, 2, 4 or 8, which for a JPEG is cheaper than
+// decoding it whole. Damage that the decoder notices, and be it a single remark, is
+// "unreadable_file"; "too_large" is what would take more time or memory than ten sound
+// photos.
+func Decode(data []byte, format photo.Format, factor int) (*Gray, error) {
+	if format == photo.JPEG {
+		return decodeJPEG(data, factor)
 	}
-	m, err := gocv.IMDecode(data, flag|gocv.IMReadIgnoreOrientation)
-	if err != nil || m.Empty() {
-		m.Close()
-		return nil, fault.New("unreadable_file", "check that the file opens in a picture viewer and copy it again from the camera",
-			"the picture cannot be decoded")
+	img, err := photo.DecodePlain(data, format)
+	if err != nil {
+		return nil, err
 	}
-	defer m.Close()
-	return grayFromMat(m, factor), nil
-}
-
-func grayFromMat(m gocv.Mat, factor int) *Gray {
-	return &Gray{W: m.Cols(), H: m.Rows(), Factor: factor, Pix: bytesOf(m)}
+	return FromImage(img).Shrink(factor), nil
 }
 
 // bytesOf copies a Mat's pixels out, so that they outlive it.
@@ -79,16 +70,30 @@ func bytesOf(m gocv.Mat) []uint8 {
 func FromImage(img image.Image) *Gray {
 	b := img.Bounds()
 	g := &Gray{W: b.Dx(), H: b.Dy(), Factor: 1, Pix: make([]uint8, b.Dx()*b.Dy())}
-	if y, ok := img.(*image.YCbCr); ok {
-		for v := range g.H {
-			copy(g.Pix[v*g.W:(v+1)*g.W], y.Y[y.YOffset(b.Min.X, b.Min.Y+v):])
-		}
-		return g
-	}
+	gray := func(r, g, b uint32) uint8 { return uint8((299*r + 587*g + 114*b + 500) / 1000) }
 	for v := range g.H {
-		for u := range g.W {
-			r, gr, bl, _ := img.At(b.Min.X+u, b.Min.Y+v).RGBA()
-			g.Pix[v*g.W+u] = uint8((299*r + 587*gr + 114*bl + 500*257) / 1000 >> 8)
+		out := g.Pix[v*g.W : (v+1)*g.W]
+		y := b.Min.Y + v
+		switch p := img.(type) {
+		case *image.YCbCr:
+			copy(out, p.Y[p.YOffset(b.Min.X, y):])
+		case *image.Gray:
+			copy(out, p.Pix[p.PixOffset(b.Min.X, y):])
+		case *image.RGBA: // opaque, as decoders make it
+			row := p.Pix[p.PixOffset(b.Min.X, y):]
+			for u := range out {
+				out[u] = gray(uint32(row[4*u]), uint32(row[4*u+1]), uint32(row[4*u+2]))
+			}
+		case *image.NRGBA: // what is transparent has its colour all the same
+			row := p.Pix[p.PixOffset(b.Min.X, y):]
+			for u := range out {
+				out[u] = gray(uint32(row[4*u]), uint32(row[4*u+1]), uint32(row[4*u+2]))
+			}
+		default:
+			for u := range out {
+				r, g, b, _ := img.At(b.Min.X+u, y).RGBA()
+				out[u] = gray(r>>8, g>>8, b>>8)
+			}
 		}
 	}
 	return g
@@ -108,6 +113,7 @@ func (g *Gray) Mirror() *Gray {
 
 // Shrink returns g made smaller by a whole factor, each pixel a mean.
 func (g *Gray) Shrink(s int) *Gray {
+	s = min(s, g.W, g.H) // a thin picture keeps a row
 	if s <= 1 {
 		return g
 	}
