@@ -33,7 +33,7 @@ bench: setup
 	go test -c -o out/reading.test ./internal/reading
 	cd internal/reading && taskset -c 0 ../../out/reading.test -test.run '^$$' -test.bench 'Reading$$' -test.benchtime 30x
 	cd internal/reading && ../../out/reading.test -test.run '^$$' -test.bench 'ManyPhotos' -test.benchtime 1x
-	cd internal/reading && ../../out/reading.test -test.run '^$$' -test.bench 'HEIC|Overlay' -test.benchtime 3x
+	cd internal/reading && ../../out/reading.test -test.run '^$$' -test.bench 'HEIC|Overlay|ManySheets' -test.benchtime 3x
 	go test -run '^$$' -bench . ./internal/calib ./internal/bearing ./internal/align ./internal/workup ./internal/logbook
 
 # Errors against the truth: make accuracy DIR=folder

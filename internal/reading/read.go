@@ -154,6 +154,8 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 			r.refuse(reasonOf(err, UnreadableFile), say(err))
 		case errors.Is(err, vision.ErrTooFewMarks):
 			r.refuse(TooFewMarks, fmt.Sprintf("%d of the sheet's 12 marks found, at least 4 are needed: take the whole sheet, sharp and well lit, from above", found))
+		case errors.Is(err, vision.ErrTwoSheets):
+			r.refuse(MoreSheets, "more than one sheet is in the picture, and each has its own heading: take the photo of one alone, or cover the others' marks")
 		case errors.Is(err, vision.ErrMarksDisagree):
 			r.refuse(PoorMap, "marks stand where the others do not allow it: the file may be damaged, or pieces of more than one sheet are in view. Copy the file again from the camera, or take the photo again")
 		default:
@@ -176,7 +178,11 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 		r.Warnings = append(r.Warnings, lens.Print{Stretch: plate.Stretch, Sigma: plate.StretchSigma()}.Warnings(lens.Options{})...)
 	}
 	shadow, err := vision.FindShadow(g, &plate.Plate, sheet.Standard, o.Rod)
+	scale, _ := plate.Scale(sheet.Point{})
 	switch {
+	case err != nil && scale < leastScale:
+		r.refuse(TooSmall, fmt.Sprintf("the picture shows the sheet with %.1f pixels to the millimetre, too few to see the shadow's edges: take it at full resolution, with the sheet filling the picture", scale))
+		return
 	case errors.Is(err, vision.ErrRodHides) && o.Rod.Hangs:
 		r.refuse(RodHidesShadow, "the thread is not seen beside its shadow, so that one may pass for the other: take the photo from the side, so that the two make an open angle")
 		return
@@ -358,6 +364,9 @@ const (
 	// enoughScale is the least scale on the dial, px/mm, with which a shrunk
 	// picture will do.
 	enoughScale = 3.0
+	// leastScale is the scale, px/mm, below which a rod of 3 mm and its shadow are five
+	// pixels broad: what is not found then says nothing of the rod.
+	leastScale = 1.7
 )
 
 // findPlate finds the sheet at the smallest size of the picture that serves: a
@@ -367,6 +376,8 @@ func (p *picture) findPlate(s *sheet.Sheet, prior func(*vision.Gray) calib.Prior
 	for factor < 8 && p.pixels/(factor*factor) > enoughPixels {
 		factor *= 2
 	}
+	var coarse *vision.Gray // where the sheet was found, if too small for the aim
+	var inCoarse *vision.Plate
 	for ; factor >= 1; factor /= 2 {
 		if g, err = p.decode(factor); err != nil {
 			return nil, nil, found, err
@@ -374,11 +385,18 @@ func (p *picture) findPlate(s *sheet.Sheet, prior func(*vision.Gray) calib.Prior
 		var n int
 		plate, n, err = vision.FindPlate(g, s, prior(g))
 		found = max(found, n)
+		if errors.Is(err, vision.ErrTwoSheets) {
+			return nil, nil, found, err
+		}
 		if err == nil {
 			if least, _ := plate.Scale(sheet.Point{}); least >= enoughScale || factor == 1 {
 				return g, plate, n, nil
 			}
+			coarse, inCoarse = g, plate
 		}
+	}
+	if errors.Is(err, vision.ErrTooFewMarks) && inCoarse != nil {
+		return coarse, inCoarse, found, nil
 	}
 	if err != nil && found < 2 { // a front camera may have mirrored it
 		m := g.Mirror()

@@ -27,7 +27,9 @@ const (
 	TooLarge        Reason = "too_large"
 	LensMismatch    Reason = "lens_mismatch"
 	TooFewMarks     Reason = "too_few_marks"
+	MoreSheets      Reason = "more_than_one_sheet"
 	PoorMap         Reason = "poor_map"
+	TooSmall        Reason = "too_small"
 	NoShadow        Reason = "no_shadow"
 	AmbiguousShadow Reason = "ambiguous_shadow"
 	RodHidesShadow  Reason = "rod_hides_shadow"
@@ -43,7 +45,7 @@ const (
 )
 
 // order ranks the reasons.
-var order = []Reason{UnreadableFile, TooLarge, LensMismatch, TooFewMarks, PoorMap, NoShadow, AmbiguousShadow, RodHidesShadow,
+var order = []Reason{UnreadableFile, TooLarge, LensMismatch, TooFewMarks, MoreSheets, PoorMap, TooSmall, NoShadow, AmbiguousShadow, RodHidesShadow,
 	NoTime, NoTimeZone, TimeConflict, TimeOutOfRange, NoPosition, BodyTooLow, BodyTooHigh, NoCorrection, ClockCheck}
 
 // Budget is what makes up the uncertainty of a heading, one sigma each. The sum is

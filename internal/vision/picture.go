@@ -117,7 +117,16 @@ func (g *Gray) Shrink(s int) *Gray {
 	if s <= 1 {
 		return g
 	}
-	w, h := g.W/s, g.H/s
+	return g.shrinkPart(image.Rect(0, 0, g.W, g.H), s)
+}
+
+// shrinkPart returns a part of g, made smaller by a whole factor that it is not smaller
+// than.
+func (g *Gray) shrinkPart(r image.Rectangle, s int) *Gray {
+	if s <= 1 && r.Eq(image.Rect(0, 0, g.W, g.H)) {
+		return g
+	}
+	w, h := r.Dx()/s, r.Dy()/s
 	out := &Gray{W: w, H: h, Factor: g.Factor * s, Mirrored: g.Mirrored}
 	// A remainder at the right and the bottom is cut off, so that whole blocks are
 	// averaged and the centres stay where Gray.Stored says.
@@ -126,7 +135,7 @@ func (g *Gray) Shrink(s int) *Gray {
 		return out
 	}
 	defer src.Close()
-	whole := src.Region(image.Rect(0, 0, w*s, h*s))
+	whole := src.Region(image.Rect(r.Min.X, r.Min.Y, r.Min.X+w*s, r.Min.Y+h*s))
 	defer whole.Close()
 	dst := gocv.NewMat()
 	defer dst.Close()

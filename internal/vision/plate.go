@@ -1,7 +1,9 @@
 package vision
 
 import (
+	"cmp"
 	"errors"
+	"image"
 	"math"
 	"slices"
 
@@ -15,9 +17,20 @@ var ErrTooFewMarks = errors.New("too few marks")
 // ErrMarksDisagree reports marks that no one map explains.
 var ErrMarksDisagree = errors.New("the marks do not agree with one another")
 
-// leastMarks is the fewest marks that make a plate: four leave every parameter of
-// the map a witness against it.
-const leastMarks = 4
+// ErrTwoSheets reports a picture that shows more than one sheet.
+var ErrTwoSheets = errors.New("more than one sheet")
+
+const (
+	// leastMarks is the fewest marks that make a plate: four leave every parameter of
+	// the map a witness against it.
+	leastMarks = 4
+	// anotherSheet is how many marks that one other map explains make a second sheet:
+	// with three, twelve corners agree on eight unknowns. Chance has not made two.
+	anotherSheet = 3
+	// mostAlike bounds the outlines of one mark that are gone through, the largest
+	// first. The search for marks that agree is cubic in their number.
+	mostAlike = 4
+)
 
 // Plate is the sheet as found in one picture.
 type Plate struct {
@@ -47,13 +60,39 @@ func FindPlate(g *Gray, s *sheet.Sheet, prior calib.Prior) (plate *Plate, found 
 		if len(seen) < leastMarks {
 			continue
 		}
+		if anotherIn(all, h.Project, 0.5) {
+			return nil, found, ErrTwoSheets
+		}
 		p, n, e := plateFrom(g, s, prior, all, h, seen)
 		if e == nil {
+			// A smaller sheet beside this one shows its marks one size finer.
+			if factor > 1 && anotherIn(searchAround(g, s, factor/2, p), p.ProjectDrawing, 2) {
+				return nil, n, ErrTwoSheets
+			}
 			return p, n, nil
 		}
 		found, err = max(found, n), e
 	}
+	if found >= leastMarks && errors.Is(err, ErrTooFewMarks) {
+		err = ErrMarksDisagree // enough were seen, but no map has them all where they stand
+	}
 	return nil, found, err
+}
+
+// anotherIn reports whether some of the outlines are another sheet's: they agree with
+// one another, and a map of the sheet misses them by more than their side over part.
+func anotherIn(all []candidate, project projector, part float64) bool {
+	var strangers []candidate
+	for _, c := range all {
+		if !c.explainedBy(project, part) {
+			strangers = append(strangers, c)
+		}
+	}
+	if len(strangers) < anotherSheet {
+		return false
+	}
+	_, agreed := consensus(strangers)
+	return len(agreed) >= anotherSheet
 }
 
 // plateFrom builds the plate on the outlines of one search.
@@ -119,12 +158,43 @@ func plateFrom(g *Gray, s *sheet.Sheet, prior calib.Prior, all []candidate, h ca
 // searchMarks looks for marks in the picture shrunk by factor and returns their
 // outlines in the pixels of g.
 func searchMarks(g *Gray, s *sheet.Sheet, factor int) []candidate {
-	all := findMarks(g.Shrink(factor), s)
+	return searchIn(g, s, image.Rect(0, 0, g.W, g.H), factor, anyContrast)
+}
+
+// searchIn is searchMarks in a part of the picture; least is the contrast asked for, in
+// levels.
+func searchIn(g *Gray, s *sheet.Sheet, r image.Rectangle, factor int, least float32) []candidate {
+	all := findMarks(g.shrinkPart(r, factor), s, least)
 	f := float64(factor)
 	for i := range all {
 		for j, p := range all[i].corners {
-			all[i].corners[j] = calib.Pixel{U: p.U*f + (f-1)/2, V: p.V*f + (f-1)/2}
+			all[i].corners[j] = calib.Pixel{U: p.U*f + (f-1)/2 + float64(r.Min.X), V: p.V*f + (f-1)/2 + float64(r.Min.Y)}
 		}
+	}
+	return all
+}
+
+// pageReach is half the side, mm, of a square about the sheet's face that its page and
+// board lie in, near enough.
+const pageReach = 100
+
+// searchAround looks for marks beside the sheet that was found, where only marks in good
+// contrast are wanted: what lies on the ground is of none.
+func searchAround(g *Gray, s *sheet.Sheet, factor int, p *Plate) (all []candidate) {
+	left, top, right, bottom := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
+	for _, c := range [4]sheet.Point{{X: -pageReach, Y: -pageReach}, {X: -pageReach, Y: pageReach}, {X: pageReach, Y: pageReach}, {X: pageReach, Y: -pageReach}} {
+		q := p.Project(c)
+		left, top, right, bottom = min(left, q.U), min(top, q.V), max(right, q.U), max(bottom, q.V)
+	}
+	u0, v0 := max(0, min(g.W, int(left))), max(0, min(g.H, int(top)))
+	u1, v1 := max(u0, min(g.W, int(right)+1)), max(v0, min(g.H, int(bottom)+1))
+	for _, r := range []image.Rectangle{
+		image.Rect(0, 0, g.W, v0), image.Rect(0, v1, g.W, g.H), image.Rect(0, v0, u0, v1), image.Rect(u1, v0, g.W, v1),
+	} {
+		if min(r.Dx(), r.Dy()) < 4*leastSide*factor {
+			continue // too narrow for a few marks
+		}
+		all = append(all, searchIn(g, s, r, factor, plainContrast)...)
 	}
 	return all
 }
@@ -132,6 +202,7 @@ func searchMarks(g *Gray, s *sheet.Sheet, factor int) []candidate {
 // consensus returns the largest set of outlines, one a mark, that one map of the
 // sheet explains. A lone mark explains only itself and so makes no plate.
 func consensus(all []candidate) (best calib.Homography, chosen []candidate) {
+	all = largest(all)
 	for i := range all {
 		for j := i + 1; j < len(all); j++ {
 			if all[i].mark.ID == all[j].mark.ID {
@@ -161,6 +232,19 @@ func consensus(all []candidate) (best calib.Homography, chosen []candidate) {
 		}
 	}
 	return best, chosen
+}
+
+// largest keeps the largest outlines of each mark.
+func largest(all []candidate) (kept []candidate) {
+	all = slices.Clone(all)
+	slices.SortStableFunc(all, func(a, b candidate) int { return cmp.Compare(b.side(), a.side()) })
+	count := map[int]int{}
+	for _, c := range all {
+		if count[c.mark.ID]++; count[c.mark.ID] <= mostAlike {
+			kept = append(kept, c)
+		}
+	}
+	return kept
 }
 
 func mapOf(cs ...candidate) (calib.Homography, bool) {
@@ -209,8 +293,13 @@ func (c candidate) distance(project projector) (worst float64) {
 // explainedBy reports whether a map has the outline where it was seen, to a part of
 // its side: a third while the lens is not known, an eighth when it is.
 func (c candidate) explainedBy(project projector, part float64) bool {
+	return c.distance(project) < c.side()/part
+}
+
+// side is the outline's side in the picture as its diagonal tells it, px.
+func (c candidate) side() float64 {
 	a, b := c.corners[0], c.corners[2]
-	return c.distance(project) < math.Hypot(a.U-b.U, a.V-b.V)/math.Sqrt2/part
+	return math.Hypot(a.U-b.U, a.V-b.V) / math.Sqrt2
 }
 
 // markVisible checks a mark where the map predicts it: nine in ten of the pairs of

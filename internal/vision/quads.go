@@ -22,10 +22,14 @@ type candidate struct {
 // be told apart (a cell of 1.7 px).
 const leastSide = 10
 
+// The contrast of an outline with the mean about it, in levels: what print shows in any
+// light, and in plain light, where the grain of sand and gravel falls out.
+const anyContrast, plainContrast = 7, 22
+
 // findMarks looks for dark four-sided outlines in g and keeps those that decode as
 // marks of the sheet. The picture is thresholded against its local mean, so that
 // uneven light and large shadows do not matter.
-func findMarks(g *Gray, s *sheet.Sheet) []candidate {
+func findMarks(g *Gray, s *sheet.Sheet, least float32) []candidate {
 	src, err := gocv.NewMatFromBytes(g.H, g.W, gocv.MatTypeCV8U, g.Pix)
 	if err != nil {
 		return nil
@@ -35,7 +39,7 @@ func findMarks(g *Gray, s *sheet.Sheet) []candidate {
 	defer bin.Close()
 	// A window a little wider than a module of a middling mark. A mark too large
 	// for it keeps a dark band along its outline, which is all that is wanted.
-	gocv.AdaptiveThreshold(src, &bin, 255, gocv.AdaptiveThresholdMean, gocv.ThresholdBinaryInv, 15, 7)
+	gocv.AdaptiveThreshold(src, &bin, 255, gocv.AdaptiveThresholdMean, gocv.ThresholdBinaryInv, 15, least)
 	contours := gocv.FindContours(bin, gocv.RetrievalList, gocv.ChainApproxNone)
 	defer contours.Close()
 	var found []candidate
