@@ -187,16 +187,6 @@ func otherNorths(r *reading.Result, magnetic bool) (texts []string) {
 	return texts
 }
 
-// plain replaces control characters, which would break a line or drive a terminal.
-func plain(s string) string {
-	return strings.Map(func(r rune) rune {
-		if r < ' ' || r == 0x7f || (r >= 0x80 && r < 0xa0) {
-			return '?'
-		}
-		return r
-	}, s)
-}
-
 func fixed(a angle.Angle, places int) string {
 	return strconv.FormatFloat(a.Degrees(), 'f', places, 64)
 }
