@@ -17,7 +17,7 @@ var hostile = []string{
 
 // clean reports whether text can do no more to a terminal than letters and colours do.
 func clean(text string) bool {
-	return utf8.ValidString(text) && !strings.ContainsFunc(ours.ReplaceAllString(text, ""), func(r rune) bool { return r != '\n' && foreign(r) })
+	return utf8.ValidString(text) && !strings.ContainsFunc(ours.ReplaceAllString(text, ""), func(r rune) bool { return r != '\n' && r != '\t' && foreign(r) })
 }
 
 func TestHostileNames(t *testing.T) {
