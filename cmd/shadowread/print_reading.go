@@ -225,8 +225,12 @@ func block(s *streams, r *reading.Result) string {
 		line("photo", "%s", r.Photo)
 	}
 	if n := r.Number; n != nil {
-		line("number", "%s under the shadow, which lies %s° clockwise of the arrow",
-			reading.BearingText(*n, 2), reading.BearingText((math.Pi-*n).Bearing(), 2))
+		stretched := ""
+		if r.Printed != 0 {
+			stretched = ", on a print that turns it by " + signed(r.Printed, 2)
+		}
+		line("number", "%s under the shadow, which lies %s° clockwise of the arrow%s",
+			reading.BearingText(*n, 2), reading.BearingText((math.Pi-*n-r.Printed).Bearing(), 2), stretched)
 	}
 	if sky := r.Sky; sky != nil {
 		line(sky.Body.String(), "azimuth %s°, altitude %s°", reading.BearingText(sky.Azimuth, 2), fixed(sky.Altitude, 2))
