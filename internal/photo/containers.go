@@ -137,11 +137,8 @@ func readPNG(f *io.SectionReader) (header, error) {
 }
 
 // readTIFF reads the first directory (TIFF 6.0) and checks that the picture data
-// it names lies inside the file.
-//
-// OpenCV's TIFF reader turns the picture by the Orientation tag even where it is
-// told to leave orientation alone (measured with 4.6, all eight values), so there
-// is none left to apply.
+// it names lies inside the file. Its Orientation tag is Exif's, and stands in the same
+// directory.
 func readTIFF(f *io.SectionReader) (header, error) {
 	order, offset, ok := tiffOrder(f)
 	if !ok {
@@ -167,9 +164,5 @@ func readTIFF(f *io.SectionReader) (header, error) {
 			}
 		}
 	}
-	h := header{width: int(dir.positive(tagWidth)), height: int(dir.positive(tagHeight)), exif: f, orientation: 1}
-	if o := dir.positive(tagOrientation); o >= 5 && o <= 8 { // a quarter turn
-		h.width, h.height = h.height, h.width
-	}
-	return h, nil
+	return header{width: int(dir.positive(tagWidth)), height: int(dir.positive(tagHeight)), exif: f}, nil
 }

@@ -48,15 +48,15 @@ type Facts struct {
 	Format Format
 
 	// Width and Height are the picture's pixels as the decoder delivers them: as
-	// stored, but a TIFF, and a HEIC that is mirrored, turned upright.
+	// stored, but a HEIC that is mirrored turned upright.
 	Width, Height int
 
 	// Orientation, 1 to 8, is the Exif orientation still to be applied to the
 	// decoded pixels to see the picture upright: 1 upright, 3 upside down, 6 to
 	// be turned 90 degrees clockwise, 8 counter-clockwise; 2, 4, 5 and 7 are
-	// mirrored. For HEIC it is the file's own rotation, and 1 where that mirrors; it
-	// is always 1 for TIFF, which OpenCV turns by itself. JPEG and PNG must be decoded
-	// without heed of orientation (OpenCV: IMREAD_IGNORE_ORIENTATION).
+	// mirrored. For HEIC it is the file's own rotation, and 1 where that mirrors. JPEG,
+	// PNG and TIFF must be decoded without heed of orientation; OpenCV's
+	// IMREAD_IGNORE_ORIENTATION does not keep it from turning a TIFF (measured with 4.6).
 	Orientation int
 
 	Make, Model, Software string

@@ -10,10 +10,12 @@
 package vision
 
 import (
+	"bytes"
 	"image"
 	"slices"
 
 	"gocv.io/x/gocv"
+	"golang.org/x/image/tiff"
 
 	"shadowread/internal/calib"
 	"shadowread/internal/fault"
@@ -43,6 +45,13 @@ func (g *Gray) Stored(p calib.Pixel) calib.Pixel {
 // orientation, shrunk by factor 1, 2, 4 or 8 while decoding, which for a JPEG is
 // cheaper than decoding it whole.
 func Decode(data []byte, factor int) (*Gray, error) {
+	if bytes.HasPrefix(data, []byte("II*\x00")) || bytes.HasPrefix(data, []byte("MM\x00*")) {
+		img, err := tiff.Decode(bytes.NewReader(data)) // OpenCV would turn it
+		if err != nil {
+			return nil, undecodable()
+		}
+		return FromImage(img).Shrink(factor), nil
+	}
 	flag := gocv.IMReadGrayScale
 	switch factor {
 	case 2:
@@ -55,11 +64,14 @@ func Decode(data []byte, factor int) (*Gray, error) {
 	m, err := gocv.IMDecode(data, flag|gocv.IMReadIgnoreOrientation)
 	if err != nil || m.Empty() {
 		m.Close()
-		return nil, fault.New("unreadable_file", "check that the file opens in a picture viewer and copy it again from the camera",
-			"the picture cannot be decoded")
+		return nil, undecodable()
 	}
 	defer m.Close()
 	return grayFromMat(m, factor), nil
+}
+
+func undecodable() error {
+	return fault.New("unreadable_file", "check that the file opens in a picture viewer and copy it again from the camera", "the picture cannot be decoded")
 }
 
 func grayFromMat(m gocv.Mat, factor int) *Gray {
