@@ -19,7 +19,7 @@ else
 fi
 
 # Everything but pixels serves programs that have no OpenCV.
-pure=(align angle bearing calib chart daycard export fault geo instrument logbook paper
+pure=(align angle bearing boundedtoml calib chart daycard export fault geo instrument logbook openfile paper
 	photo photo/exifwrite render report sheet swing wholefile workup)
 CGO_ENABLED=0 go build "${pure[@]/#/./internal/}" || failed=1
 

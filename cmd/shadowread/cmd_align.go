@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
 	"path/filepath"
 	"slices"
 	"strconv"
@@ -22,6 +21,7 @@ import (
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
 	"shadowread/internal/instrument"
+	"shadowread/internal/openfile"
 	"shadowread/internal/photo"
 	"shadowread/internal/reading"
 	"shadowread/internal/vision"
@@ -251,9 +251,9 @@ func runAlign(cmd *cobra.Command, s *streams, o *alignOptions, args []string) er
 
 // byEye reads the file of numbers.
 func (o *alignOptions) byEye(opts reading.Options, priors *align.Priors) ([]align.Observation, error) {
-	f, err := os.Open(o.readings)
+	f, err := openfile.Regular(o.readings)
 	if err != nil {
-		return nil, unreadable(err, o.readings)
+		return nil, err
 	}
 	defer f.Close()
 	list, err := align.ReadReadings(f, o.readings)

@@ -43,6 +43,9 @@ var errOutside = errors.New("outside tolerance")
 func execute(ctx context.Context, args []string, s *streams) int {
 	out := &checkedWriter{w: s.out}
 	s.out = out
+	if s.outTTY {
+		s.out = terminal{out}
+	}
 	// Flags may fail to parse before --json is met, and that error is JSON too.
 	for _, a := range args {
 		if a == "--" {

@@ -62,10 +62,10 @@ func useLenses(o *reading.Options, file string) error {
 // loadLens reads a lens record; errors name its file.
 func loadLens(file string) (calib.LensRecord, error) {
 	record, err := calib.LoadLensRecord(file)
-	if err != nil {
+	if fault.Code(err) == "bad_lens_record" {
 		return record, fault.New(fault.Code(err), fault.Hint(err), "%s: %s", file, err)
 	}
-	return record, nil
+	return record, err
 }
 
 // useInstrument has headings corrected by an instrument's record. What flags say of the

@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 	"math"
-	"os"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -11,6 +10,7 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/bearing"
 	"shadowread/internal/fault"
+	"shadowread/internal/openfile"
 	"shadowread/internal/reading"
 	"shadowread/internal/swing"
 )
@@ -51,9 +51,9 @@ func declinationSource(d reading.Declination) string {
 
 // loadCard reads a deviation card.
 func loadCard(path string) (*swing.Card, error) {
-	f, err := os.Open(path)
+	f, err := openfile.Regular(path)
 	if err != nil {
-		return nil, unreadable(err, path)
+		return nil, err
 	}
 	defer f.Close()
 	card, err := swing.ReadCard(f, path)

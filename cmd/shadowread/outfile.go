@@ -17,8 +17,15 @@ func writeFile(path string, force bool, write func(io.Writer) error) error {
 	if err := mayWrite(path, force); err != nil {
 		return err
 	}
-	composing, writing := wholefile.Write(path, write)
-	if writing != nil {
+	put := wholefile.WriteNew // a file that comes meanwhile is not replaced either
+	if force {
+		put = wholefile.Write
+	}
+	composing, writing := put(path, write)
+	switch {
+	case errors.Is(writing, fs.ErrExist) && !force:
+		return fileExists(path)
+	case writing != nil:
 		return unwritable(writing, path)
 	}
 	return composing
@@ -31,18 +38,27 @@ func mayWrite(path string, force bool) error {
 	case err == nil && !info.Mode().IsRegular():
 		return fault.New("not_a_file", "give the name of a file", "%s is there and is no regular file", path)
 	case err == nil && !force:
-		return fault.New("file_exists", "give another name, or --force to replace it", "%s is there already", path)
+		return fileExists(path)
 	case err != nil && !errors.Is(err, fs.ErrNotExist):
 		return unwritable(err, path)
 	}
 	return nil
 }
 
+func fileExists(path string) error {
+	return fault.New("file_exists", "give another name, or --force to replace it", "%s is there already", path)
+}
+
 func unwritable(err error, path string) error {
 	return fault.Wrap(wholefile.Cause(err), "cannot_write", "choose a folder that exists and may be written to", "%s cannot be written", path)
 }
 
+// unreadable says that a file cannot be read; what says so already stays.
 func unreadable(err error, path string) error {
+	var said *fault.Error
+	if errors.As(err, &said) {
+		return err
+	}
 	return fault.Wrap(wholefile.Cause(err), "unreadable_file", "check that the file is there and may be read", "%s cannot be read", path)
 }
 

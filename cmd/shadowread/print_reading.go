@@ -187,16 +187,6 @@ func otherNorths(r *reading.Result, magnetic bool) (texts []string) {
 	return texts
 }
 
-// plain replaces control characters, which would break a line or drive a terminal.
-func plain(s string) string {
-	return strings.Map(func(r rune) rune {
-		if r < ' ' || r == 0x7f || (r >= 0x80 && r < 0xa0) {
-			return '?'
-		}
-		return r
-	}, s)
-}
-
 func fixed(a angle.Angle, places int) string {
 	return strconv.FormatFloat(a.Degrees(), 'f', places, 64)
 }
@@ -235,8 +225,12 @@ func block(s *streams, r *reading.Result) string {
 		line("photo", "%s", r.Photo)
 	}
 	if n := r.Number; n != nil {
-		line("number", "%s under the shadow, which lies %s° clockwise of the arrow",
-			reading.BearingText(*n, 2), reading.BearingText((math.Pi-*n).Bearing(), 2))
+		stretched := ""
+		if r.Printed != 0 {
+			stretched = ", on a print that turns it by " + signed(r.Printed, 2)
+		}
+		line("number", "%s under the shadow, which lies %s° clockwise of the arrow%s",
+			reading.BearingText(*n, 2), reading.BearingText((math.Pi-*n-r.Printed).Bearing(), 2), stretched)
 	}
 	if sky := r.Sky; sky != nil {
 		line(sky.Body.String(), "azimuth %s°, altitude %s°", reading.BearingText(sky.Azimuth, 2), fixed(sky.Altitude, 2))

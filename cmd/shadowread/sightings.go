@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
 	"path/filepath"
 	"time"
 
@@ -16,6 +15,7 @@ import (
 	"shadowread/internal/daycard"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
+	"shadowread/internal/openfile"
 	"shadowread/internal/photo"
 	"shadowread/internal/reading"
 )
@@ -97,9 +97,9 @@ func (f *sightingFlags) options(cmd *cobra.Command) (o reading.Options, at spot,
 // another one, and only the observer knows whether that will do.
 func (f *sightingFlags) read(ctx context.Context, s *streams, o reading.Options, parse func(io.Reader, string, bearing.SightingDefaults) ([]bearing.Sighting, error)) (*sightings, error) {
 	path := f.file
-	r, err := os.Open(path)
+	r, err := openfile.Regular(path)
 	if err != nil {
-		return nil, unreadable(err, path)
+		return nil, err
 	}
 	defer r.Close()
 	list, err := parse(r, path, bearing.SightingDefaults{HeadingSigma: f.headingSigma.angle(), CompassSigma: f.compassSigma.angle()})

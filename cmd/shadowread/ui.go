@@ -13,6 +13,7 @@ package main
 //   - Progress is drawn on a terminal only, on one line that is wiped.
 //   - Colour stresses what the words already say, on a terminal only, and not where
 //     NO_COLOR is set or TERM is "dumb".
+//   - Text from outside, as names, cannot drive the terminal: see plain.go.
 //   - Units follow their numbers. A plus-or-minus is one sigma.
 
 import (
@@ -20,6 +21,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"strings"
 	"unicode/utf8"
 
@@ -85,15 +87,15 @@ type message struct {
 func (s *streams) say(m message) {
 	if s.json {
 		line, _ := json.Marshal(m) // strings cannot fail
-		fmt.Fprintf(s.err, "%s\n", line)
+		fmt.Fprintf(s.err, "%s\n", escaped(line))
 		return
 	}
-	fmt.Fprintf(s.err, "%s: %s\n", m.Level, m.Message)
+	fmt.Fprintf(s.err, "%s: %s\n", m.Level, plain(m.Message))
 	if m.Hint == "" {
 		return
 	}
 	for hint := range strings.SplitSeq(m.Hint, "\n") {
-		fmt.Fprintf(s.err, "hint: %s\n", hint)
+		fmt.Fprintf(s.err, "hint: %s\n", plain(hint))
 	}
 }
 
@@ -110,7 +112,7 @@ func (s *streams) printJSON(v any) error {
 	if err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(s.out, "%s\n", line)
+	_, err = fmt.Fprintf(s.out, "%s\n", escaped(line))
 	return err
 }
 
@@ -148,7 +150,7 @@ func (p *progress) show(format string, args ...any) {
 		return
 	}
 	p.wipe()
-	text := fmt.Sprintf(format, args...)
+	text := plain(fmt.Sprintf(format, args...))
 	fmt.Fprint(p.s.err, text)
 	p.drawn = utf8.RuneCountInString(text)
 }
@@ -178,6 +180,10 @@ type table struct {
 
 // row prints one record. style "" leaves the terminal's.
 func (t *table) row(st style, cells ...string) error {
+	cells = slices.Clone(cells)
+	for i, cell := range cells { // a tab or a line's end would make two of it
+		cells[i] = plain(cell)
+	}
 	if !t.s.outTTY {
 		_, err := fmt.Fprintln(t.s.out, strings.Join(cells, "\t"))
 		return err

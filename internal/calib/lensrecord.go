@@ -1,7 +1,6 @@
 package calib
 
 import (
-	"bytes"
 	"cmp"
 	"encoding/json"
 	"errors"
@@ -17,7 +16,9 @@ import (
 
 	"github.com/BurntSushi/toml"
 
+	"shadowread/internal/boundedtoml"
 	"shadowread/internal/fault"
+	"shadowread/internal/openfile"
 	"shadowread/internal/wholefile"
 )
 
@@ -154,7 +155,7 @@ func DecodeLensRecord(data []byte) (LensRecord, error) {
 		return bad("the lens record is longer than %d kB", maxRecordBytes>>10)
 	}
 	var f recordFile
-	meta, err := toml.NewDecoder(bytes.NewReader(data)).Decode(&f)
+	meta, err := boundedtoml.Decode(data, &f)
 	if err != nil {
 		var p toml.ParseError
 		if errors.As(err, &p) {
@@ -246,22 +247,17 @@ func (r LensRecord) Validate() error {
 	return nil
 }
 
-// LoadLensRecord reads the record in a file. It fails with code "bad_lens_record"
-// or "unreadable_file", without naming the file.
+// LoadLensRecord reads the record in a file. It fails with code "bad_lens_record", or
+// with what openfile.Regular fails with, which alone names the file.
 func LoadLensRecord(path string) (LensRecord, error) {
-	info, err := os.Stat(path)
-	if err == nil && !info.Mode().IsRegular() {
-		return LensRecord{}, fault.New("unreadable_file", "name a lens record", "the lens record is no regular file")
-	}
-	if err == nil && info.Size() > maxRecordBytes {
-		return DecodeLensRecord(make([]byte, maxRecordBytes+1))
-	}
-	var data []byte
-	if err == nil {
-		data, err = os.ReadFile(path)
-	}
+	f, err := openfile.Regular(path)
 	if err != nil {
-		return LensRecord{}, fault.Wrap(wholefile.Cause(err), "unreadable_file", "check the name", "the lens record cannot be read")
+		return LensRecord{}, err
+	}
+	defer f.Close()
+	data, err := io.ReadAll(io.LimitReader(f, maxRecordBytes+1))
+	if err != nil {
+		return LensRecord{}, fault.Wrap(wholefile.Cause(err), "unreadable_file", "check that the disk can be read", "the lens record cannot be read")
 	}
 	return DecodeLensRecord(data)
 }

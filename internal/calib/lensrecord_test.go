@@ -111,7 +111,7 @@ func TestDecodeLensRecordRefuses(t *testing.T) {
 	if _, err := LoadLensRecord(filepath.Join(t.TempDir(), "none")); fault.Code(err) != "unreadable_file" {
 		t.Error(err)
 	}
-	if _, err := LoadLensRecord(t.TempDir()); fault.Code(err) != "unreadable_file" {
+	if _, err := LoadLensRecord(t.TempDir()); fault.Code(err) != "not_a_file" {
 		t.Error(err)
 	}
 }

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"strconv"
 	"strings"
 	"text/template"
@@ -13,7 +12,9 @@ import (
 	"github.com/BurntSushi/toml"
 
 	"shadowread/internal/angle"
+	"shadowread/internal/boundedtoml"
 	"shadowread/internal/fault"
+	"shadowread/internal/openfile"
 	"shadowread/internal/wholefile"
 )
 
@@ -157,9 +158,9 @@ func (r Record) Save(path string) error {
 
 // Load reads the record in a file; see Read.
 func Load(path string) (Record, error) {
-	f, err := os.Open(path)
+	f, err := openfile.Regular(path)
 	if err != nil {
-		return Record{}, fault.Wrap(wholefile.Cause(err), "unreadable_file", "check that the file is there and may be read", "%s cannot be read", path)
+		return Record{}, err
 	}
 	defer f.Close()
 	return Read(f, path)
@@ -191,7 +192,7 @@ func Read(r io.Reader, name string) (Record, error) {
 		return Record{}, fault.New("bad_instrument", hint, "%s: %s", at, fmt.Sprintf(format, args...))
 	}
 	var f file
-	meta, err := toml.Decode(string(data), &f)
+	meta, err := boundedtoml.Decode(data, &f)
 	if err != nil {
 		var parse toml.ParseError
 		if errors.As(err, &parse) {

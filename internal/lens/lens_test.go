@@ -602,7 +602,7 @@ func TestFits(t *testing.T) {
 			t.Errorf("%s: %v", tt.name, err)
 		}
 		var refused *fault.Error
-		if errors.As(err, &refused) && strings.Contains(refused.Hint, "turned upright") != (tt.name == "turned") {
+		if errors.As(err, &refused) && strings.Contains(refused.Hint, "may have been turned") != (tt.name == "turned") {
 			t.Errorf("%s: hint %q", tt.name, refused.Hint)
 		}
 	}

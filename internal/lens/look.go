@@ -126,13 +126,13 @@ func alike(a, b *view) error {
 }
 
 // turned reports whether two pictures of a camera differ by a quarter turn only, as
-// TIFF pictures do, which their decoder turns upright, and those an editor turned.
+// those do that an editor turned.
 func turned(a, b calib.Camera) bool {
 	a.WidthPX, a.HeightPX = a.HeightPX, a.WidthPX
 	return a.WidthPX != a.HeightPX && a == b
 }
 
-const turnedHint = "TIFF pictures are turned upright when they are opened, and so may be those that went through an editor; a lens belongs to one way of holding the camera: give the files as the camera wrote them, JPEG or HEIC"
+const turnedHint = "pictures that went through an editor may have been turned; a lens belongs to the picture as the camera wrote it: give the files of the camera"
 
 // differs names what tells the lens of a from that of b, "" if nothing does.
 func differs(a, b *view) string {

@@ -137,7 +137,8 @@ func readPNG(f *io.SectionReader) (header, error) {
 }
 
 // readTIFF reads the first directory (TIFF 6.0) and checks that the picture data
-// it names lies inside the file.
+// it names lies inside the file. Its Orientation tag is Exif's, and stands in the same
+// directory.
 func readTIFF(f *io.SectionReader) (header, error) {
 	order, offset, ok := tiffOrder(f)
 	if !ok {
@@ -163,6 +164,5 @@ func readTIFF(f *io.SectionReader) (header, error) {
 			}
 		}
 	}
-	h := header{width: int(dir.positive(tagWidth)), height: int(dir.positive(tagHeight)), exif: f}
-	return h, nil
+	return header{width: int(dir.positive(tagWidth)), height: int(dir.positive(tagHeight)), exif: f}, nil
 }

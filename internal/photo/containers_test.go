@@ -34,7 +34,7 @@ func readFile(t testing.TB, path string) []byte {
 
 // The photos carry the same Exif data in every container, written by ImageMagick,
 // libheif and ExifTool with the values given in testdata/photos.sh. What is left
-// to turn is the Exif orientation, except in TIFF and HEIC, where the decoder turns.
+// to turn is the Exif orientation, except in HEIC, where the decoder turns.
 func TestReadFactsInEveryContainer(t *testing.T) {
 	for _, tt := range []struct {
 		name          string

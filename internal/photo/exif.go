@@ -55,7 +55,7 @@ const (
 
 // The tags that are read in each directory.
 var (
-	tiffTags  = []uint16{tagSubfileType, tagWidth, tagHeight, tagOrientation, tagStripOffsets, tagStripCounts, tagTileOffsets, tagTileCounts}
+	tiffTags  = []uint16{tagSubfileType, tagWidth, tagHeight, tagStripOffsets, tagStripCounts, tagTileOffsets, tagTileCounts}
 	firstTags = []uint16{tagMake, tagModel, tagSoftware, tagOrientation, tagExifIFD, tagGPSIFD}
 	exifTags  = []uint16{
 		tagDateTimeOriginal, tagOffsetTimeOriginal, tagSubSecTimeOriginal,

@@ -96,17 +96,17 @@ func (r *Result) mount(o Options, feared angle.Angle) (turn angle.Angle) {
 		b.Alignment = o.Alignment
 		return 0
 	}
-	direction := math.Pi - *r.Number
+	direction := r.direction()
 	eye := angle.Angle(0)
 	if f := o.Instrument.Foot; f != nil && r.Shadow == nil {
-		// A shadow read by eye where it crosses the scale, as in package align.
+		// A shadow read by eye runs from the foot to where it crosses the scale.
+		x, y := o.onPaper(math.Pi - *r.Number)
+		ring := sheet.Standard.Dial.TickInnerRadius
+		radius := ring * math.Hypot(x, y)
 		read := direction
-		for range 3 { // each turn leaves the part offset/radius of the error
-			_, right := o.footFrom(direction)
-			eye = angle.Asin(right / sheet.Standard.Dial.TickInnerRadius)
-			direction = read - eye
-		}
-		b.ShadowFit = angle.Angle(math.Hypot(float64(b.ShadowFit), f.SigmaMM/sheet.Standard.Dial.TickInnerRadius))
+		direction = angle.Clockwise(ring*x-f.StarboardMM, ring*y-f.ForwardMM)
+		eye = (read - direction).Signed()
+		b.ShadowFit = angle.Angle(math.Hypot(float64(b.ShadowFit), f.SigmaMM/radius))
 	}
 	turn, level, alignment, err := o.Instrument.Correction(r.Sky.Azimuth, r.Sky.Altitude, direction)
 	if err != nil {

@@ -170,3 +170,46 @@ func TestInstrumentRecordCorrectsANumber(t *testing.T) {
 		t.Errorf("sigma %v, want %.6f°", r.Budget.ShadowFit, want)
 	}
 }
+
+// A shadow drawn on the paper of a stretched print, from the rod's foot: where it meets
+// the printed scale, an ellipse of 58 mm times the two scales, the number of the drawing
+// is read there. The heading must be that of the shadow's true direction, whatever the
+// print. Plane geometry, the other way round than the program goes.
+func TestStretchedPrintByEye(t *testing.T) {
+	s := scene(48*deg, 25*deg, 200*deg)
+	for _, scale := range [][2]float64{{1, 1}, {1, 0.98}, {1.03, 0.99}, {0.95, 1.05}} {
+		for _, foot := range [][2]float64{{0, 0}, {2, -3}, {-6, 4}} {
+			for direction := 0.0; direction < 360; direction += 15 {
+				sin, cos := math.Sincos(direction * math.Pi / 180)
+				// |(foot + k (sin, cos)) / scale| = 58
+				a := square(sin/scale[0]) + square(cos/scale[1])
+				b := foot[0]*sin/square(scale[0]) + foot[1]*cos/square(scale[1])
+				c := square(foot[0]/scale[0]) + square(foot[1]/scale[1]) - 58*58
+				k := (-b + math.Sqrt(b*b-a*c)) / a
+				drawn := math.Atan2((foot[0]+k*sin)/scale[0], (foot[1]+k*cos)/scale[1]) * 180 / math.Pi
+				number := angle.FromDegrees(180 - drawn).Bearing()
+
+				o := exactly(s)
+				o.PrintScale = &scale
+				o.Instrument = &instrument.Record{Gnomon: instrument.Rod, Foot: &instrument.Foot{StarboardMM: foot[0], ForwardMM: foot[1], SigmaMM: 0.1}}
+				r := reading.ReadNumber(context.Background(), number, 0, o)
+				if !r.OK() {
+					t.Fatal(r.Message)
+				}
+				want := r.Sky.Azimuth + angle.FromDegrees(180-direction)
+				if e := (*r.Heading - want).Signed(); e.Abs() > 1e-9 {
+					t.Errorf("print %v, foot %v, shadow %v: heading %v is off by %v", scale, foot, direction, *r.Heading, e)
+				}
+				// What was measured of the stretch is known to 0.08 % (docs/method.md).
+				if most := 0.0008 / 2 * 180 / math.Pi; r.Budget.Print.Degrees() > 1.0001*most {
+					t.Errorf("print %v: its term is %v", scale, r.Budget.Print)
+				}
+				if *r.Number != number {
+					t.Errorf("the number %v was read, not %v", number, *r.Number)
+				}
+			}
+		}
+	}
+}
+
+func square(x float64) float64 { return x * x }

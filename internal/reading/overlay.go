@@ -4,12 +4,14 @@ import (
 	"bytes"
 	"crypto/sha256"
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"image"
 	"image/color"
 	"image/jpeg"
 	"image/png"
 	"io"
+	"io/fs"
 	"math"
 	"os"
 	"path/filepath"
@@ -30,8 +32,10 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/calib"
 	"shadowread/internal/fault"
+	"shadowread/internal/openfile"
 	"shadowread/internal/photo"
 	"shadowread/internal/sheet"
+	"shadowread/internal/wholefile"
 )
 
 // The overlay's size. It is made to be looked at on a phone, which shows it some
@@ -776,7 +780,8 @@ func ComeText(come angle.Angle, places int) string {
 	return "come left " + size + "°"
 }
 
-// saveOverlay puts the file under its name at once or not at all.
+// saveOverlay puts the file under its name at once or not at all. Two photos of one name
+// may be at it at the same time.
 func saveOverlay(path, dir string, data []byte) (written string, err error) {
 	full, err := filepath.Abs(path)
 	if err != nil {
@@ -793,46 +798,29 @@ func saveOverlay(path, dir string, data []byte) (written string, err error) {
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return "", notWritten(err)
 	}
-	f, err := os.CreateTemp(dir, ".overlay-*")
-	if err != nil {
-		return "", notWritten(err)
-	}
-	defer func() {
-		if err != nil {
-			os.Remove(f.Name())
-			written, err = "", notWritten(err)
-		}
-	}()
-	_, err = f.Write(data)
-	if e := f.Chmod(0o644); err == nil {
-		err = e
-	}
-	if e := f.Close(); err == nil {
-		err = e
-	}
-	if err != nil {
-		return "", err
-	}
-	// One at a time, or two photos of one name could both find it free.
-	naming.Lock()
-	defer naming.Unlock()
+	put := func(w io.Writer) error { _, err := w.Write(data); return err }
 	base := strings.TrimSuffix(filepath.Base(path), filepath.Ext(path))
 	for _, name := range []string{base + "-overlay.jpg", base + "-" + sum[:6] + "-overlay.jpg"} {
 		written = filepath.Join(dir, name)
-		if free(written, head) {
-			return written, os.Rename(f.Name(), written)
+		err = errors.Join(wholefile.WriteNew(written, put))
+		if errors.Is(err, fs.ErrExist) && beginsWith(written, head) {
+			err = errors.Join(wholefile.Write(written, put))
+		}
+		switch {
+		case err == nil:
+			return written, nil
+		case !errors.Is(err, fs.ErrExist):
+			return "", notWritten(wholefile.Cause(err))
 		}
 	}
-	return "", fmt.Errorf("%s is there already and is something else", written)
+	return "", notWritten(fmt.Errorf("%s is there already and is something else", written))
 }
 
-var naming sync.Mutex
-
-// free reports whether there is no file of the name, or one that begins with head.
-func free(name string, head []byte) bool {
-	f, err := os.Open(name)
+// beginsWith reports whether the file of the name begins with head.
+func beginsWith(name string, head []byte) bool {
+	f, err := openfile.Regular(name)
 	if err != nil {
-		return os.IsNotExist(err)
+		return false
 	}
 	defer f.Close()
 	was := make([]byte, len(head))

@@ -75,10 +75,27 @@ func ReadNumber(_ context.Context, number, sigma angle.Angle, o Options) *Result
 	n := number.Bearing()
 	r.Number = &n
 	r.whenAndWhere(photo.Facts{}, o)
-	r.Budget = &Budget{ShadowFit: sigma, Print: printCost(o, math.Pi-n)}
+	x, y := o.onPaper(math.Pi - n)
+	r.Printed = (math.Pi - n - angle.Clockwise(x, y)).Signed()
+	_, stretch := o.print()
+	r.Budget = &Budget{ShadowFit: sigma, Print: angle.Angle(stretch / 2 * math.Abs((2 * r.direction()).Sin()))}
 	r.conclude(o)
 	return r
 }
+
+// onPaper is where a ray of the drawing, clockwise from forward, leads on the paper: a
+// print stretched by x athwart and y fore-and-aft puts what is drawn at (sin d, cos d)
+// at (x sin d, y cos d).
+func (o Options) onPaper(drawn angle.Angle) (x, y float64) {
+	x, y = drawn.Sin(), drawn.Cos()
+	if p := o.PrintScale; p != nil {
+		x, y = p[0]*x, p[1]*y
+	}
+	return x, y
+}
+
+// direction is that of the shadow on the paper, clockwise from the sheet's forward axis.
+func (r *Result) direction() angle.Angle { return math.Pi - *r.Number - r.Printed }
 
 // print returns the mean and sigma of the print's stretch.
 func (o Options) print() (mean, sigma float64) {
@@ -86,13 +103,6 @@ func (o Options) print() (mean, sigma float64) {
 		return p[0]/p[1] - 1, calib.MeasuredPrint
 	}
 	return 0, printStretch
-}
-
-// printCost is what the print's stretch costs a direction read off the printed
-// scale: half the stretch times sin(2 direction).
-func printCost(o Options, dir angle.Angle) angle.Angle {
-	mean, sigma := o.print()
-	return angle.Angle(math.Hypot(mean, sigma) / 2 * math.Abs((2 * dir).Sin()))
 }
 
 // whenAndWhere resolves place, time and the body's place in the sky.
@@ -273,7 +283,7 @@ func (r *Result) conclude(o Options) {
 		r.Budget = nil
 		return
 	}
-	h := (r.Sky.Azimuth + *r.Number + turn).Bearing()
+	h := (r.Sky.Azimuth + *r.Number + r.Printed + turn).Bearing()
 	r.Heading = &h
 	if o.Course != nil {
 		c := (*o.Course - h).Signed()

@@ -127,6 +127,9 @@ type Result struct {
 	PlumbLine  bool         // the gnomon hangs
 	RodSlope   *RodSlope    // what the rod's image shows of it; nil where too little is seen
 	Number     *angle.Angle // the scale's number under the shadow
+	// Printed is what a measured stretch of the print adds to a number read by eye. That
+	// of a photo is read on the sheet as it is.
+	Printed angle.Angle
 
 	AltitudeFromShadow *angle.Angle
 	RodHeightMM        float64 // that it rests on, stated or seen; 0 if neither
@@ -199,6 +202,7 @@ func (r *Result) MarshalJSON() ([]byte, error) {
 		BodyAltitude      *float64            `json:"body_altitude_deg"`
 		ShadowAngle       *float64            `json:"shadow_angle_deg"`
 		ScaleReading      *float64            `json:"scale_reading_deg"`
+		PrintCorrection   *float64            `json:"print_correction_deg"` // of scale_reading_deg; null for a photo
 		Heading           *float64            `json:"heading_true_deg"`
 		HeadingSigma      *float64            `json:"heading_sigma_deg"`
 		Instrument        *corrected          `json:"instrument"`
@@ -266,7 +270,10 @@ func (r *Result) MarshalJSON() ([]byte, error) {
 			o.ShadowLength = number(s.Length, 3)
 		}
 	} else if r.Number != nil {
-		o.ShadowAngle = number((math.Pi - *r.Number).Bearing().Degrees(), 4)
+		o.ShadowAngle = number(r.direction().Bearing().Degrees(), 4)
+	}
+	if r.Photo == "" && r.Number != nil {
+		o.PrintCorrection = degrees(&r.Printed, 4)
 	}
 	if r.Photo != "" {
 		o.MarksFound = &r.MarksFound

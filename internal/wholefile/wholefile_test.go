@@ -79,3 +79,29 @@ func TestModeIsTheUsers(t *testing.T) {
 		t.Errorf("mode %v (%v), want 0600", info.Mode(), err)
 	}
 }
+
+// A file that comes while another is composed is not replaced by WriteNew.
+func TestWriteNew(t *testing.T) {
+	dir := t.TempDir()
+	path := filepath.Join(dir, "out")
+	composing, writing := WriteNew(path, func(w io.Writer) error {
+		if err := os.WriteFile(path, []byte("theirs"), 0o666); err != nil {
+			t.Fatal(err)
+		}
+		_, err := io.WriteString(w, "ours")
+		return err
+	})
+	if composing != nil || !errors.Is(writing, fs.ErrExist) {
+		t.Errorf("composing %v, writing %v", composing, writing)
+	}
+	if got, _ := os.ReadFile(path); string(got) != "theirs" {
+		t.Errorf("the file holds %q", got)
+	}
+	if composing, writing := WriteNew(filepath.Join(dir, "free"), func(w io.Writer) error { _, err := io.WriteString(w, "ours"); return err }); composing != nil || writing != nil {
+		t.Errorf("composing %v, writing %v", composing, writing)
+	}
+	entries, err := os.ReadDir(dir)
+	if err != nil || len(entries) != 2 {
+		t.Errorf("left behind: %v, %v", entries, err)
+	}
+}
