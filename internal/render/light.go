@@ -51,7 +51,8 @@ var strips = func() (t [24]struct{ from, to, middle, chord, part float64 }) {
 // angle between s and the axis. The rod hides the band where that is within its
 // radius, up to its end.
 type caster struct {
-	foot, tip  Vec // the ends of the axis; under a ball, its centre is the tip
+	foot, tip  Vec  // the ends of the axis; under a ball, its centre is the tip
+	whole      bool // it stands on the sheet, so that nothing shines under its foot
 	axis       Vec
 	e, q, f, s Vec
 	m, cos     float64 // sine and cosine of the angle between s and the axis
@@ -59,21 +60,37 @@ type caster struct {
 	ballRadius float64
 }
 
-func newCaster(r *Rod, s Vec) caster {
-	axis, length := r.axis()
+func newCaster(b *body, s Vec) caster {
+	axis, _ := b.axis()
+	from, to := b.from, b.to
+	if axis.dot(s) < 0 { // what lies may point away from the body; rays must rise along it
+		axis, from, to = axis.mul(-1), to, from
+	}
 	across := axis.cross(s)
-	k := caster{foot: r.foot(), axis: axis, s: s, m: across.norm(), cos: axis.dot(s), radius: r.Diameter / 2}
+	k := caster{foot: from, tip: to, axis: axis, s: s, m: across.norm(), cos: axis.dot(s), radius: b.radius, ballRadius: b.ball}
+	k.whole = b.from.Z == 0
 	k.e = across.unit()
 	k.q = k.e.cross(axis)
 	k.f = s.cross(k.e)
-	k.ballRadius = r.Cap / 2
-	k.tip = k.foot.add(axis.mul(length - k.ballRadius))
 	return k
 }
 
 // hidden returns the part of the body's disc, of angular radius disc (rad), that
-// the rod hides from p.
+// the cylinder hides from p: the rays that enter one without a lower end below its upper
+// end, less those that have left it again below the lower.
 func (k *caster) hidden(p Vec, disc float64) float64 {
+	v := k.endless(p, disc, -1)
+	if v == 0 || k.whole {
+		return v
+	}
+	below := *k
+	below.tip, below.ballRadius = k.foot, 0
+	return max(0, v-below.endless(p, disc, 1))
+}
+
+// endless is hidden without a lower end; side says whether rays are counted by where
+// they enter (-1) or leave (1) the cylinder.
+func (k *caster) endless(p Vec, disc, side float64) float64 {
 	w := k.foot.sub(p)
 	h, d := w.dot(k.e), w.dot(k.q)
 	if d < -k.radius-k.ballRadius || math.Abs(h) > k.radius+k.ballRadius+disc*math.Abs(d)/k.m {
@@ -96,7 +113,11 @@ func (k *caster) hidden(p Vec, disc float64) float64 {
 	t := k.tip.sub(p)
 	tall := t.dot(k.axis)
 	rise := func(y float64) float64 { // of a place on the end y along q, over the disc's centre
-		return (tall*k.m - y*k.cos) / (tall*k.cos + y*k.m) / disc
+		up, out := tall*k.m-y*k.cos, tall*k.cos+y*k.m
+		if out <= 0 { // more than a right angle from the body
+			return math.Copysign(math.Inf(1), up)
+		}
+		return up / out / disc
 	}
 	crown := rise(d)
 	var ballX, ballY, ballR float64
@@ -104,10 +125,10 @@ func (k *caster) hidden(p Vec, disc float64) float64 {
 		n := t.dot(k.s)
 		ballX, ballY, ballR = t.dot(k.e)/(n*disc), t.dot(k.f)/(n*disc), k.ballRadius/(n*disc)
 	}
-	if crown > 1.01 && ballY-ballR >= min(1, ballR) {
+	if min(crown, rise(d+side*k.radius)) > 1.01 && ballY-ballR >= min(1, ballR) {
 		return discLeft(hi) - discLeft(lo)
 	}
-	if max(rise(d-k.radius), ballY+ballR) < -1 {
+	if max(crown, rise(d+side*k.radius), ballY+ballR) < -1.01 {
 		return 0
 	}
 
@@ -119,10 +140,10 @@ func (k *caster) hidden(p Vec, disc float64) float64 {
 		// Along the strip: hidden by the rod, by the ball, and by the ball above the rod.
 		var rod, ball, over float64
 		if banded > 0 {
-			// Where this strip's rays come to the rod's near side.
+			// Where this strip's rays come to the rod's near side, or its far one.
 			n := math.Hypot(x*disc, k.m)
 			b := (h*x*disc + d*k.m) / n
-			near := b - math.Sqrt(max(0, b*b-h*h-d*d+k.radius*k.radius))
+			near := b + side*math.Sqrt(max(0, b*b-h*h-d*d+k.radius*k.radius))
 			rod = max(0, min(2*chord, chord+rise(near*k.m/n)))
 		}
 		if dx := x - ballX; math.Abs(dx) < ballR {
@@ -139,10 +160,10 @@ func (k *caster) hidden(p Vec, disc float64) float64 {
 
 // sun is the direct light made ready.
 type sun struct {
-	casters []caster
-	disc    float64 // angular radius, rad
-	haze    float64 // part of the light in the aureole
-	aureole float64 // angular radius, rad
+	casters [][]caster // of each rod and thing
+	disc    float64    // angular radius, rad
+	haze    float64    // part of the light in the aureole
+	aureole float64    // angular radius, rad
 	shades  []shade
 	blobs   []Blob
 	toPlane Vec // per mm of height, the step along the light to the sheet's plane
@@ -159,8 +180,12 @@ func (s *Scene) newSun() *sun {
 		disc: s.Light.Disc.Radians() / 2, haze: s.Light.HazeFraction, aureole: s.Light.HazeDisc.Radians() / 2,
 		blobs: s.Blobs, toPlane: dir.mul(-1 / dir.Z),
 	}
-	for i := range s.Rods {
-		l.casters = append(l.casters, newCaster(&s.Rods[i], dir))
+	for _, parts := range s.wholes() {
+		var casters []caster
+		for i := range parts {
+			casters = append(casters, newCaster(&parts[i], dir))
+		}
+		l.casters = append(l.casters, casters)
 	}
 	for _, b := range s.Shades {
 		k := shade{nx: b.Dir.Cos(), ny: -b.Dir.Sin(), offset: b.Offset, half: b.Width / 2, soft: max(b.Penumbra/2, 1e-6)}
@@ -177,14 +202,18 @@ func (s *Scene) newSun() *sun {
 // that part of the disc's alone, without the aureole.
 func (l *sun) byRods(p Vec) (light, ofDisc float64) {
 	light, ofDisc = 1, 1
-	for i := range l.casters {
-		k := &l.casters[i]
-		hidden := k.hidden(p, l.disc)
-		ofDisc *= 1 - hidden
-		if l.haze > 0 {
-			hidden += l.haze * (k.hidden(p, l.aureole) - hidden)
+	for _, parts := range l.casters {
+		// The parts of one rod hide the same strip of the disc, one above the other and
+		// overlapping where they meet, since a ray may pass through both.
+		hidden, hazed := 0.0, 0.0
+		for i := range parts {
+			hidden = max(hidden, parts[i].hidden(p, l.disc))
+			if l.haze > 0 {
+				hazed = max(hazed, parts[i].hidden(p, l.aureole))
+			}
 		}
-		light *= 1 - hidden
+		ofDisc *= 1 - hidden
+		light *= 1 - hidden - l.haze*(hazed-hidden)
 	}
 	return light, ofDisc
 }

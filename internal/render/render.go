@@ -4,6 +4,7 @@ import (
 	"image"
 	"image/jpeg"
 	"io"
+	"slices"
 )
 
 // planes is a picture in linear light, one plane a colour.
@@ -149,13 +150,12 @@ func (t *tracer) footprint(p *lensPoint) footprint {
 func (s *Scene) rodMask() []bool {
 	c := &s.Camera
 	mask := make([]bool, c.Width*c.Height)
-	for i := range s.Rods {
-		r := &s.Rods[i]
-		axis, length := r.axis()
-		wide := max(r.Diameter, r.Cap) / 2
+	for _, b := range slices.Concat(s.wholes()...) {
+		axis, length := b.axis()
+		wide := max(b.radius, b.ball)
 		const steps = 400
 		for k := range steps + 1 {
-			p := r.foot().add(axis.mul(length * float64(k) / steps))
+			p := b.from.add(axis.mul(length * float64(k) / steps))
 			x, y, ok := c.Project(p)
 			depth := c.rotate(p).add(c.T).Z
 			if !ok || depth < 2*wide {

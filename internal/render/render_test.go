@@ -299,7 +299,7 @@ func TestHiddenLightAgreesWithCountedRays(t *testing.T) {
 		if p.sub(axis.mul(p.dot(axis))).norm() < rod.Diameter/2 {
 			continue // under the rod
 		}
-		tube := newTube(&rod, p)
+		tube := newTube(&rod.bodies()[0], p)
 		free := 0
 		for range rays {
 			a, b := r.Float64()*2*math.Pi, math.Sqrt(r.Float64())*s.Light.Disc.Radians()/2

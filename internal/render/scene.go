@@ -30,7 +30,8 @@ type Scene struct {
 
 	Plate  Plate
 	Camera Camera
-	Rods   []Rod // none, one, or more for a trap
+	Rods   []Rod   // none, one, or more for a trap
+	Things []Thing // that lie on the sheet
 	Light  Light
 	Paper  Paper
 
@@ -49,7 +50,8 @@ type Plate struct {
 	Heading, Pitch, Roll angle.Angle
 }
 
-// Rod is a straight round rod.
+// Rod is a round rod, straight but for its Bow. Height reaches its highest point, be it
+// the upper face of a head or the end of a point.
 type Rod struct {
 	Foot     sheet.Point // where the axis meets the sheet
 	Height   float64     // of the axis' tip above the sheet's plane, mm
@@ -57,6 +59,27 @@ type Rod struct {
 	Lean     angle.Angle // of the axis from the plate's normal
 	LeanDir  angle.Angle // clockwise from forward
 	Cap      float64     // diameter of a ball whose top is the tip, mm; 0 for a flat end
+	Material Material
+
+	// Collars are what is thicker than the rod and turned about its axis: a nail's head,
+	// a nut, a cork, a lump of clay at the foot, a bead.
+	Collars []Collar
+	Point   float64 // length over which it tapers to its tip, as a skewer does, mm
+	// Bow is how far the axis stands off the straight line from foot to tip at its middle,
+	// half a sine, towards BowDir (clockwise from forward), mm.
+	Bow    float64
+	BowDir angle.Angle
+}
+
+// Collar is a cylinder about a rod's axis between two heights along it, mm.
+type Collar struct {
+	From, To, Diameter float64
+}
+
+// Thing is a round stick that lies on the sheet: a fallen rod, a pencil, a twig, a cable.
+type Thing struct {
+	From, To sheet.Point
+	Diameter float64 // mm
 	Material Material
 }
 

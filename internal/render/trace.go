@@ -67,6 +67,7 @@ type tube struct {
 	toBall     Vec     // eye less the ball's centre
 	ballRadius float64
 	look       *Material
+	of         int // the rod, or behind the rods the thing, that it is part of
 }
 
 // standardPrint is shared by all scenes: it depends on the sheet alone.
@@ -90,8 +91,12 @@ func (s *Scene) newTracer() *tracer {
 		d, f := (1-ratio)*sunC[c], ratio*skyC[c]
 		t.direct[c], t.diffuse[c] = s.Light.Exposure*d/(d+f), s.Light.Exposure*f/(d+f)
 	}
-	for i := range s.Rods {
-		t.rods = append(t.rods, newTube(&s.Rods[i], t.eye))
+	for i, parts := range s.wholes() {
+		for k := range parts {
+			b := newTube(&parts[k], t.eye)
+			b.of = i
+			t.rods = append(t.rods, b)
+		}
 	}
 	rng := rand.New(rand.NewPCG(s.Seed, 1))
 	t.noise = newTexture(rng)
@@ -110,15 +115,14 @@ func balanced(c [3]float64) [3]float64 {
 	return [3]float64{c[0] / y, c[1] / y, c[2] / y}
 }
 
-func newTube(r *Rod, eye Vec) tube {
-	axis, length := r.axis()
-	k := tube{axis: axis, length: length, radius: r.Diameter / 2, look: &r.Material}
-	k.fromFoot = eye.sub(r.foot())
+func newTube(b *body, eye Vec) tube {
+	axis, length := b.axis()
+	k := tube{axis: axis, length: length, radius: b.radius, look: b.look}
+	k.fromFoot = eye.sub(b.from)
 	k.along = k.fromFoot.dot(axis)
 	k.around = k.fromFoot.dot(k.fromFoot) - k.along*k.along - k.radius*k.radius
-	if r.Cap > 0 {
-		k.ballRadius = r.Cap / 2
-		k.length -= k.ballRadius
+	if b.ball > 0 {
+		k.ballRadius = b.ball
 		k.toBall = k.fromFoot.sub(axis.mul(k.length))
 	}
 	return k
@@ -138,12 +142,15 @@ func (k *tube) meet(d Vec) (far float64, normal Vec, ok bool) {
 			normal = k.fromFoot.add(d.mul(t)).sub(k.axis.mul(u)).mul(1 / k.radius)
 		}
 	}
-	if dd < 0 { // the flat end
-		if t := (k.length - k.along) / dd; t > 0 && t < far {
-			v := k.fromFoot.add(d.mul(t)).sub(k.axis.mul(k.length))
-			if v.dot(v) <= k.radius*k.radius {
-				far, normal = t, k.axis
-			}
+	// The flat end that faces the eye.
+	end, face := k.length, k.axis
+	if dd > 0 {
+		end, face = 0, k.axis.mul(-1)
+	}
+	if t := (end - k.along) / dd; dd != 0 && t > 0 && t < far {
+		v := k.fromFoot.add(d.mul(t)).sub(k.axis.mul(end))
+		if v.dot(v) <= k.radius*k.radius {
+			far, normal = t, face
 		}
 	}
 	if k.ballRadius > 0 {
@@ -387,7 +394,7 @@ func (t *tracer) lookAtRods(d Vec, h *hit) bool {
 		matt := t.direct[c]*facing + t.diffuse[c]*(1-share) + below*share*0.5
 		*to = m.Albedo[c]*((1-m.Mirror)*matt+m.Mirror*mirrored) + shine*t.direct[c]
 	}
-	h.id, h.busy = uint16(onRod+min(best, 8)), true
+	h.id, h.busy = uint16(onRod+min(t.rods[best].of, 8)), true
 	return true
 }
 

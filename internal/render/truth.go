@@ -267,8 +267,10 @@ type viewer struct {
 
 func (s *Scene) newViewer() *viewer {
 	v := &viewer{scene: s, eye: s.Camera.Centre()}
-	for i := range s.Rods {
-		v.rods = append(v.rods, newTube(&s.Rods[i], v.eye))
+	for _, parts := range s.wholes() {
+		for i := range parts {
+			v.rods = append(v.rods, newTube(&parts[i], v.eye))
+		}
 	}
 	rest := *s
 	rest.Rods = s.Rods[1:]

@@ -1,0 +1,124 @@
+package reading_test
+
+import (
+	"math"
+	"testing"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/reading"
+	"shadowread/internal/render"
+	"shadowread/internal/sheet"
+)
+
+// Gnomons as people make them. What Readable calls readable must be read.
+func TestHomeMadeGnomons(t *testing.T) {
+	deg := angle.FromDegrees
+	for _, tt := range []struct {
+		name     string
+		altitude float64
+		tilt     float64
+		camera   float64 // where the camera stands, clockwise from forward
+		change   func(*render.Scene)
+		expect   expect
+	}{
+		{"nail with a flat head", 40, 30, 160, func(s *render.Scene) {
+			s.Rods[0].Collars = []render.Collar{{From: 48, To: 50, Diameter: 9}}
+		}, mustRead},
+		{"nail from above", 50, 12, 300, func(s *render.Scene) {
+			s.Rods[0].Collars = []render.Collar{{From: 47.5, To: 50, Diameter: 10}}
+		}, mustRead},
+		{"nail, low sun", 20, 40, 20, func(s *render.Scene) {
+			s.Rods[0].Collars = []render.Collar{{From: 48, To: 50, Diameter: 8}}
+		}, mustRead},
+		{"nail, short", 45, 25, 250, func(s *render.Scene) {
+			s.Rods[0].Height = 40
+			s.Rods[0].Collars = []render.Collar{{From: 38, To: 40, Diameter: 8}}
+		}, mustRead},
+		{"nut at the foot", 35, 30, 200, func(s *render.Scene) {
+			s.Rods[0].Collars = []render.Collar{{From: 0, To: 5, Diameter: 11}}
+		}, mustRead},
+		{"clay at the foot", 30, 30, 340, func(s *render.Scene) {
+			s.Rods[0].Collars = []render.Collar{{From: 0, To: 3, Diameter: 16}, {From: 3, To: 6, Diameter: 12}}
+		}, mustRead},
+		{"skewer", 35, 30, 200, func(s *render.Scene) { s.Rods[0].Point, s.Rods[0].Material = 15, render.Dowel }, mustRead},
+		{"cork on the tip", 30, 30, 200, func(s *render.Scene) {
+			s.Rods[0].Collars = []render.Collar{{From: 35, To: 50, Diameter: 14}}
+		}, mustRead},
+		{"dowel in thin cloud", 40, 30, 200, thinCloud(0.45), mustRead},
+		{"dowel in thin cloud, from another side", 30, 35, 330, thinCloud(0.6), mustRead},
+		{"dowel in thin cloud, from above", 50, 10, 100, thinCloud(0.5), mustRead},
+		{"bent wire", 35, 20, 200, bent(0.8, 90), mustRead},
+		{"bent wire, the other way", 30, 30, 330, bent(0.8, 250), mustRead},
+		{"bent wire, low sun", 20, 30, 160, bent(0.6, 180), mustRead},
+		{"a little bent", 40, 30, 200, bent(0.3, 150), mustRead},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			s := scene(deg(tt.altitude), deg(tt.tilt), deg(tt.camera))
+			tt.change(s)
+			for _, known := range []bool{false, true} {
+				o := exactly(s)
+				if known {
+					o.Rod.HeightMM, o.Rod.DiameterMM = s.Rods[0].Height, s.Rods[0].Diameter
+				}
+				r, truth := readScene(t, s, o)
+				tt.expect.check(t, r, truth)
+			}
+		})
+	}
+}
+
+func thinCloud(haze float64) func(*render.Scene) {
+	return func(s *render.Scene) {
+		s.Rods[0].Material, s.Rods[0].Diameter = render.Dowel, 5
+		s.Light.HazeFraction, s.Light.HazeDisc, s.Light.ShadowRatio = haze, 5*angle.Degree, 0.45
+	}
+}
+
+func bent(mm, towards float64) func(*render.Scene) {
+	return func(s *render.Scene) {
+		s.Rods[0].Bow, s.Rods[0].BowDir, s.Rods[0].Diameter = mm, angle.FromDegrees(towards), 2
+	}
+}
+
+// Things that lie on the sheet, with a rod standing or none: never their direction.
+func TestLyingThings(t *testing.T) {
+	deg := angle.FromDegrees
+	for i := range 24 {
+		r := float64(i)
+		dir := deg(math.Mod(37*r+20, 360))
+		from, to := 3+2*math.Mod(r, 4), 40+5*math.Mod(r, 5)
+		thing := render.Thing{
+			From:     sheet.Point{X: from * dir.Sin(), Y: from * dir.Cos()},
+			To:       sheet.Point{X: to * dir.Sin(), Y: to * dir.Cos()},
+			Diameter: []float64{1.5, 3, 5, 7}[i%4],
+			Material: []render.Material{render.Steel, render.Black, render.Dowel, render.Brass}[(i/4)%4],
+		}
+		s := scene(deg(20+math.Mod(7*r, 40)), deg(10+math.Mod(11*r, 35)), deg(53*r))
+		s.Things = []render.Thing{thing}
+		if i%2 == 0 {
+			s.Rods = nil
+		}
+		o := exactly(s)
+		if i%3 == 0 {
+			o.Rod.HeightMM, o.Rod.DiameterMM = 50, 3
+		}
+		res, truth := readScene(t, s, o)
+		switch {
+		case !res.OK():
+			t.Logf("%d: rod %v: %s", i, i%2 == 1, res.Reason)
+		case truth.StripReader == nil:
+			t.Errorf("%d: a thing that lies was read: %v ± %v", i, *res.Heading, res.Sigma)
+		default:
+			e := (*res.Heading - deg(*truth.StripReader)).Signed()
+			if s := withoutLevel(res); e.Abs() > 4*s {
+				t.Errorf("%d: off by %v, sigma %v", i, e, s)
+			}
+		}
+	}
+}
+
+func withoutLevel(r *reading.Result) angle.Angle {
+	b := *r.Budget
+	b.Level, b.Alignment = 0, 0
+	return b.Sigma()
+}
