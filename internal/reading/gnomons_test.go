@@ -30,7 +30,7 @@ func TestHomeMadeGnomons(t *testing.T) {
 		{"nail, low sun", 20, 40, 20, func(s *render.Scene) {
 			s.Rods[0].Collars = []render.Collar{{From: 48, To: 50, Diameter: 8}}
 		}, mustRead},
-		{"nail, short", 45, 25, 250, func(s *render.Scene) {
+		{"nail, short", 45, 25, 190, func(s *render.Scene) {
 			s.Rods[0].Height = 40
 			s.Rods[0].Collars = []render.Collar{{From: 38, To: 40, Diameter: 8}}
 		}, mustRead},

@@ -187,6 +187,9 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 	if r.Lens != nil && o.PrintScale == nil {
 		r.Warnings = append(r.Warnings, lens.Print{Stretch: plate.Stretch, Sigma: plate.StretchSigma()}.Warnings(lens.Options{})...)
 	}
+	if o.Rod.HeightMM > 0 && r.Sky != nil && r.Sky.Altitude > 0 {
+		o.Rod.ShadowMM = o.Rod.HeightMM / r.Sky.Altitude.Tan()
+	}
 	shadow, err := vision.FindShadow(g, &plate.Plate, sheet.Standard, o.Rod)
 	scale, _ := plate.Scale(sheet.Point{})
 	switch {
@@ -198,6 +201,9 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 		return
 	case errors.Is(err, vision.ErrAmbiguous):
 		r.refuse(AmbiguousShadow, "more than one line from the foot may be the rod's shadow: keep other rods, wires and creases off the dial")
+		return
+	case errors.Is(err, vision.ErrBowed):
+		r.refuse(NoShadow, "the rod's shadow is there but bowed: the rod is bent by too much to say where its tip points; straighten it, take another, or state its height")
 		return
 	case errors.Is(err, vision.ErrRodHides):
 		r.refuse(RodHidesShadow, "the rod stands before its own shadow: take the photo from another side, best from above")
@@ -213,6 +219,13 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 		return
 	}
 	r.Shadow = shadow
+	if b := shadow.Bow; b != 0 {
+		side := "right"
+		if b < 0 {
+			side = "left"
+		}
+		r.warn("rod_bowed", fmt.Sprintf("the shadow is bowed by some %.1f mm to the %s, seen along it: the rod is bent, or the paper is not flat; the uncertainty is wider for it. Straighten the rod or take another", math.Abs(b), side))
+	}
 	r.RodSlope = rodSlope(plate.Fit, shadow.RodAxis)
 	fromPrint, rest := plate.Spread(func(p *calib.Plate) float64 {
 		a, _ := p.Unproject(shadow.Axis[0])

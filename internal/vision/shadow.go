@@ -15,6 +15,7 @@ var (
 	ErrNoShadow  = errors.New("no shadow of the rod")
 	ErrAmbiguous = errors.New("more than one line may be the rod's shadow")
 	ErrRodHides  = errors.New("the rod's image covers its shadow")
+	ErrBowed     = errors.New("the shadow is bowed by too much to say where its tip points")
 	// ErrFootShaded is an ErrNoShadow whose cause is known.
 	ErrFootShaded = fmt.Errorf("%w: the foot stands in another shadow", ErrNoShadow)
 )
@@ -24,6 +25,8 @@ type Rod struct {
 	HeightMM, DiameterMM float64
 	// NodusMM is the height of the middle of a bead or a ring of tape on the rod.
 	NodusMM float64
+	// ShadowMM is how long its shadow should be by the clock.
+	ShadowMM float64
 	// Hangs tells a plumb line, whose thread may pass the paper up to a centimetre from
 	// the printed foot and need not stand square to it.
 	Hangs bool
@@ -560,6 +563,8 @@ func (f *stripFit) strip(rod Rod, s *sheet.Sheet, img *rodImage, lit func(sheet.
 	if c := math.Abs(axis.curveness); c > 2 {
 		variance += axis.varB * (c*c - 4)
 	}
+	turn, bow := f.bowed(axis, rod)
+	variance += sq(float64(turn))
 	least, most, growthSigma := f.growth()
 	st := &Strip{
 		Direction:  (f.direction() + angle.Atan2(axis.b, 1)).Bearing(),
@@ -571,6 +576,7 @@ func (f *stripFit) strip(rod Rod, s *sheet.Sheet, img *rodImage, lit func(sheet.
 		Growth:     [2]float64{least, most}, GrowthSigma: growthSigma,
 		From: first, To: last,
 		Noise: f.flankNoise(),
+		Bow:   bow,
 	}
 	for i, s := range [2]float64{first, last} {
 		st.Axis[i] = f.plate.Project(f.frame.at(s, axis.at(s)))
@@ -586,9 +592,13 @@ func (f *stripFit) strip(rod Rod, s *sheet.Sheet, img *rodImage, lit func(sheet.
 		return nil, ErrNoShadow
 	case math.Abs(apart)*2*(last-first) > 0.5*width && math.Abs(apart) > 4*math.Sqrt(expected): // tapers
 		return nil, ErrNoShadow
+	case f.uneven():
+		return nil, ErrNoShadow
+	case !(st.Sigma < 1*angle.Degree) && bow != 0:
+		return nil, ErrBowed
 	case !(st.Sigma < 1*angle.Degree):
 		return nil, ErrNoShadow
-	case st.Sigma > vagueMost && st.Sigma > vagueNoise*f.noiseSigma(st):
+	case bow == 0 && st.Sigma > vagueMost && st.Sigma > vagueNoise*f.noiseSigma(st):
 		return nil, ErrNoShadow
 	}
 	if l, sd, ok := f.findTip(axis, s, img.hides, lit); ok {
@@ -596,6 +606,83 @@ func (f *stripFit) strip(rod Rod, s *sheet.Sheet, img *rodImage, lit func(sheet.
 	}
 	return st, nil
 }
+
+const (
+	// sureBow is how many of its sigmas a bow must have to be one, and leastBow what it
+	// must measure on the piece that is seen, mm: paper that is not quite flat bends a
+	// shadow seen obliquely by less.
+	sureBow  = 4
+	leastBow = 0.05
+	// longShadow stands for the length of a shadow whose end is neither seen nor known,
+	// mm: a rod of 50 mm with the sun at 20 degrees.
+	longShadow = 140
+)
+
+// bowed tells what a bow costs the direction and how large it is, mm. A bent rod casts a
+// bent shadow, whose straight piece from foot to tip is not along the piece that is
+// seen: for a parabola of half second derivative k through both ends, the tangent at m
+// turns from the line between them by k (2m - L).
+func (f *stripFit) bowed(axis fitLine, rod Rod) (cost angle.Angle, bow float64) {
+	span := 0.0
+	for i := range f.rows {
+		if r := &f.rows[i]; r.ok {
+			span = max(span, 2*math.Abs(r.s-axis.mid))
+		}
+	}
+	if math.Abs(axis.curveness) < sureBow || math.Abs(axis.bend)*span*span/4 < leastBow {
+		return 0, 0
+	}
+	length := rod.ShadowMM
+	if length == 0 {
+		length = longShadow
+	}
+	length = max(length, axis.mid+span/2)
+	return angle.Angle(axis.bend * max(math.Abs(length-2*axis.mid), span/4)), -axis.bend * length * length / 4
+}
+
+// uneven reports whether the strip's two halves differ, as those of a body do that lies
+// on the paper: one side of it is lit, along the other lies its own shadow. A shadow is
+// the same on both sides.
+func (f *stripFit) uneven() bool {
+	const bins = 5 // to each side of the axis
+	var sum, square [bins]float64
+	n := 0.0
+	for i := range f.rows {
+		row := &f.rows[i]
+		if !row.ok {
+			continue
+		}
+		l, r := f.left.at(row.s), f.right.at(row.s)
+		n++
+		for k := range bins {
+			// Pairs of places that mirror each other about the axis, from the edge inwards.
+			from, to := (r-l)*float64(k)/(2*bins), (r-l)*float64(k+1)/(2*bins)
+			d := f.level(row, l+from, l+to) - f.level(row, r-to, r-from)
+			if math.IsNaN(d) {
+				d = 0
+			}
+			sum[k] += d
+			square[k] += d * d
+		}
+	}
+	if n < 10 {
+		return false
+	}
+	most := 0.0
+	for k := range bins {
+		mean := sum[k] / n
+		sigma := math.Sqrt(max(0, square[k]/n-mean*mean) / n)
+		if math.Abs(mean) > 5*sigma {
+			most = max(most, math.Abs(mean))
+		}
+	}
+	return most > unevenMost*f.depth
+}
+
+// unevenMost is the part of a shadow's depth by which its halves may differ: of sound
+// shadows' none did by more than a tenth, of bodies' that lie on the paper most by more
+// than a half.
+const unevenMost = 0.25
 
 func (f *stripFit) direction() angle.Angle { return angle.Clockwise(f.frame.u.X, f.frame.u.Y) }
 

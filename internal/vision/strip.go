@@ -32,6 +32,9 @@ type Strip struct {
 	// the least and the most that the camera's own blur leaves.
 	Growth      [2]float64
 	GrowthSigma float64
+	// Bow is how far the axis of the shadow stands off the straight line from foot to tip,
+	// at most, to the right positive, mm; 0 unless it is surely bowed.
+	Bow float64
 	// RodTop is the pixel of the tip of the rod's axis, where the rod's image ends on
 	// plain paper; nil where it does not.
 	RodTop *calib.Pixel
@@ -94,6 +97,7 @@ type fitLine struct {
 	scatter    float64
 	used       int
 	curveness  float64 // second-order bow over its own sigma
+	bend       float64 // half the second derivative, 1/mm: n = a + b(s-mid) + bend (s-mid)^2
 }
 
 func (l fitLine) at(s float64) float64 { return l.a + l.b*(s-l.mid) }
@@ -379,6 +383,7 @@ func robustLine(ss, ns []float64) fitLine {
 		}
 		if pp > 0 {
 			l.curveness = pr / math.Sqrt(pp*v*inflate)
+			l.bend = pr / pp / (span * span)
 		}
 	}
 	return l
