@@ -145,7 +145,7 @@ func each(ctx context.Context, q querier, f func(*Entry) error, query string, ar
 
 // eachStanding calls f with what stands in the places of a journey from a slot on.
 func eachStanding(ctx context.Context, q querier, journey, from int, f func(*Entry) error) error {
-	return eachStandingBefore(ctx, q, journey, from, math.MaxInt64, f)
+	return eachStandingBefore(ctx, q, journey, from, math.MaxInt, f)
 }
 
 func eachStandingBefore(ctx context.Context, q querier, journey, from, before int, f func(*Entry) error) error {

@@ -64,7 +64,7 @@ func (l *Log) Where(ctx context.Context, journey int) (*Whereabouts, error) {
 		if err != nil {
 			return err
 		}
-		h, _, err := handBefore(ctx, tx, journey, math.MaxInt64)
+		h, err := l.inHand(ctx, tx, journey)
 		if err != nil {
 			return err
 		}
@@ -104,7 +104,7 @@ func (l *Log) EstimateAt(ctx context.Context, at time.Time, run *Run) (*Estimate
 		if err != nil {
 			return err
 		}
-		h, _, err := handBefore(ctx, tx, journey, math.MaxInt64)
+		h, err := l.inHand(ctx, tx, journey)
 		if err != nil {
 			return err
 		}
@@ -173,7 +173,7 @@ func between(ctx context.Context, tx *sql.Tx, journey int, at time.Time) (*Estim
 	if err != nil {
 		return nil, err
 	}
-	h, _, err := handBefore(ctx, tx, journey, slot+1)
+	h, err := handBefore(ctx, tx, journey, slot+1)
 	if err != nil {
 		return nil, err
 	}
@@ -183,7 +183,7 @@ func between(ctx context.Context, tx *sql.Tx, journey int, at time.Time) (*Estim
 	before := h.estimate()
 	// The next that takes time, which the caller knows there is.
 	var next *hand
-	err = eachStandingBefore(ctx, tx, journey, slot+1, math.MaxInt64, func(e *Entry) (err error) {
+	err = eachStandingBefore(ctx, tx, journey, slot+1, math.MaxInt, func(e *Entry) (err error) {
 		if _, h, err = h.after(e); err != nil {
 			return err
 		}
