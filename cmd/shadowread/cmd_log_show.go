@@ -59,26 +59,24 @@ stands there too.` +
 }
 
 func listEntries(cmd *cobra.Command, s *streams, book *logbook.Log, journey int, superseded bool) error {
-	entries, err := book.List(cmd.Context(), journey, superseded)
-	if err != nil {
-		return err
-	}
-	track, err := book.WorkUp(cmd.Context(), journey)
+	now, err := book.Snapshot(cmd.Context(), journey)
 	if err != nil {
 		return err
 	}
 	at := map[int]*workup.Point{}
-	for _, p := range track.Points {
+	for _, p := range now.Track.Points {
 		at[p.Entry.Number] = p.At
 	}
-	list := make([]listed, len(entries))
-	for i := range entries {
-		list[i] = listed{&entries[i], at[entries[i].Number]}
+	var list []listed
+	for i := range now.Entries {
+		if e := &now.Entries[i]; superseded || e.Stands() {
+			list = append(list, listed{e, at[e.Number]})
+		}
 	}
 	if err := printList(s, list); err != nil {
 		return err
 	}
-	for _, l := range track.Lost {
+	for _, l := range now.Track.Lost {
 		s.note("position_lost", "there was no estimated position from there on: %s", l.Error())
 	}
 	return nil

@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -21,13 +22,16 @@ import (
 func folder(t testing.TB, minutes map[string]float64) PhotoImport {
 	t.Helper()
 	dir := t.TempDir()
+	var photos []string
 	for name := range minutes {
 		if err := os.WriteFile(filepath.Join(dir, name), []byte(strings.TrimPrefix(name, "copy-of-")), 0o644); err != nil {
 			t.Fatal(err)
 		}
+		photos = append(photos, filepath.Join(dir, name))
 	}
+	slices.Sort(photos)
 	return PhotoImport{
-		Dir: dir, Name: "odometer.csv",
+		Photos: photos, Name: "odometer.csv",
 		TimeOf: func(_ context.Context, path string) (time.Time, error) {
 			if m := minutes[filepath.Base(path)]; m >= 0 {
 				return at(m).Time, nil
@@ -51,7 +55,7 @@ func folder(t testing.TB, minutes map[string]float64) PhotoImport {
 func TestImportPhotosByNameAndTime(t *testing.T) {
 	ctx := t.Context()
 	l := begun(t)
-	in := folder(t, map[string]float64{"c.jpg": 10, "a.JPG": 70, "night.jpeg": 40, "copy-of-c.jpg": 10, "b.heic": -1, "list.txt": 0, ".hidden.jpg": 5})
+	in := folder(t, map[string]float64{"c.jpg": 10, "a.JPG": 70, "night.jpeg": 40, "copy-of-c.jpg": 10, "b.heic": -1})
 	table := "photo,time,odometer_km,note\n" +
 		"a.JPG,,1020.0,\n" +
 		",2026-03-14T06:41:00Z,1010.0,dusk\n" + // a minute from night.jpeg
