@@ -32,10 +32,11 @@ func newLogImport(s *streams) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "import FOLDER --odometers FILE | --entries FILE",
 		Short: "log a folder of photos and odometer readings, or a paper log",
-		Long: `Log a folder of photos (JPEG, PNG, TIFF, HEIC) as changes of leg in the order of
-their times; overlays of shadowread read in it are passed over. The CSV file of --odometers has a row for each photo: the columns photo
-(its file name) or time (RFC 3339), odometer_km, odometer_mi or odometer_nmi,
-and if need be rolled_over_digits and note. The journey must have been begun.
+		Long: `Log a folder of photos (JPEG, PNG, TIFF, HEIC) as changes of leg in the order
+of their times; overlays in it that shadowread read drew are passed over. The
+CSV file of --odometers has a row for each photo: the columns photo (its file
+name) or time (RFC 3339), odometer_km, odometer_mi or odometer_nmi, and if need
+be rolled_over_digits and note. The journey must have been begun.
 
 Or, with --entries, log a CSV file of entries copied from a paper log: the
 columns are in docs/log.md, the first of them entry (departure, leg, detour,

@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"reflect"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -364,4 +365,23 @@ func checkCSV(t *testing.T, s string, err error) {
 	if err != nil && (fault.Code(err) == "error" || !strings.HasPrefix(err.Error(), "f.csv")) {
 		t.Fatalf("%q: %v (%s)", s, err, fault.Code(err))
 	}
+}
+
+// Cells that a spreadsheet would work out are kept from it, and come back as they were.
+func FuzzCells(f *testing.F) {
+	for _, text := range []string{"", "reeds", "=HYPERLINK(\"x\")", "+1+1", "-2+3", "@SUM(1)", "\t=1", "-5", "+2.5", "'=1", "''-", "'tis", "-", "-0x1", "-inf"} {
+		f.Add(text)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		cell := SafeCell(text)
+		if BareCell(cell) != text {
+			t.Errorf("%q became %q and came back as %q", text, cell, BareCell(cell))
+		}
+		if cell != "" && strings.ContainsAny(cell[:1], "=@\t\r\n") {
+			t.Errorf("%q is a formula", cell)
+		}
+		if _, err := strconv.ParseFloat(cell, 64); cell != "" && strings.ContainsAny(cell[:1], "+-") && err != nil {
+			t.Errorf("%q is a formula", cell)
+		}
+	})
 }

@@ -1,11 +1,8 @@
 package logbook
 
 import (
-	"fmt"
 	"os"
 	"path/filepath"
-	"strconv"
-	"strings"
 	"testing"
 
 	"shadowread/internal/angle"
@@ -113,95 +110,4 @@ func TestALogOfANewerVersionSaysSo(t *testing.T) {
 	if _, err := Open(t.Context(), path, Options{}); fault.Code(err) != "log_too_new" {
 		t.Errorf("opened: %v", err)
 	}
-}
-
-// What is in hand is kept while a log is open, and must not outlive what another program
-// writes meanwhile.
-func TestWhatIsInHandFollowsOtherWriters(t *testing.T) {
-	ctx := t.Context()
-	l := begun(t)
-	leg := must(t)(l.LegByHand(ctx, at(0), km("1000.0"), by(90, 2)))
-	must(t)(l.Halt(ctx, at(60), Halt{km("1030.0")}))
-	other := open(t, l.Path())
-	must(t)(other.LegByHand(ctx, At{Supersedes: leg.Entry.Number}, Run{}, by(180, 2)))
-	must(t)(other.Halt(ctx, at(90), Halt{km("1040.0")}))
-	want, err := geo.RhumbDirect(pan, 180*deg, 40_000)
-	if err != nil {
-		t.Fatal(err)
-	}
-	for range 2 {
-		w, err := l.Where(ctx, 0)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if d := apartMetres(t, w.Estimate.Position, want); d > 0.01 {
-			t.Errorf("%.2f m from what the other wrote", d)
-		}
-		// A look ahead carries what is in hand on, and must leave it as it is.
-		if _, err := l.EstimateAt(ctx, at(120).Time, new(km("1050.0"))); err != nil {
-			t.Fatal(err)
-		}
-	}
-}
-
-// A snapshot is of one moment: what stands, the track and the place agree while another
-// program writes.
-func TestASnapshotIsOfOneMoment(t *testing.T) {
-	ctx := t.Context()
-	l := begun(t)
-	must(t)(l.LegByHand(ctx, at(0), km("1000.0"), by(90, 2)))
-	other := open(t, l.Path())
-	stop, done := make(chan struct{}), make(chan error)
-	go func() {
-		var err error
-		for i := 1; err == nil; i++ {
-			select {
-			case <-stop:
-				done <- nil
-				return
-			default:
-				_, err = other.Halt(ctx, at(float64(i)), Halt{km(fmt.Sprintf("%.1f", 1000+float64(i)/10))})
-			}
-		}
-		done <- err
-	}()
-	grew := map[int]bool{}
-	for range 50 {
-		s, err := l.Snapshot(ctx, 0)
-		if err != nil {
-			t.Fatal(err)
-		}
-		n := len(s.Entries)
-		last := s.Track.Points[len(s.Track.Points)-1]
-		if len(s.Track.Points) != n || s.Entries[n-1].Number != last.Entry.Number || !s.Where.Estimate.Time.Equal(last.Entry.Time) {
-			t.Fatalf("%d entries to %d, %d points to %d, where at %v", n, s.Entries[n-1].Number, len(s.Track.Points), last.Entry.Number, s.Where.Estimate.Time)
-		}
-		grew[n] = true
-	}
-	close(stop)
-	if err := <-done; err != nil {
-		t.Fatal(err)
-	}
-	if len(grew) < 5 {
-		t.Errorf("the log grew %d times only: nothing is tried", len(grew))
-	}
-}
-
-// Cells that a spreadsheet would work out are kept from it, and come back as they were.
-func FuzzCells(f *testing.F) {
-	for _, text := range []string{"", "reeds", "=HYPERLINK(\"x\")", "+1+1", "-2+3", "@SUM(1)", "\t=1", "-5", "+2.5", "'=1", "''-", "'tis", "-", "-0x1", "-inf"} {
-		f.Add(text)
-	}
-	f.Fuzz(func(t *testing.T, text string) {
-		cell := SafeCell(text)
-		if BareCell(cell) != text {
-			t.Errorf("%q became %q and came back as %q", text, cell, BareCell(cell))
-		}
-		if cell != "" && strings.ContainsAny(cell[:1], "=@\t\r\n") {
-			t.Errorf("%q is a formula", cell)
-		}
-		if _, err := strconv.ParseFloat(cell, 64); cell != "" && strings.ContainsAny(cell[:1], "+-") && err != nil {
-			t.Errorf("%q is a formula", cell)
-		}
-	})
 }
