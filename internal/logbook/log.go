@@ -75,7 +75,7 @@ const (
 	busyTimeout   = 20 * time.Second
 )
 
-// Open opens a log. It fails with code "no_log", "not_a_log", "log_too_new",
+// Open opens a log. It fails with code "no_log", "not_a_log", "not_a_file", "log_too_new",
 // "log_busy", "log_damaged", "disk_full" or "cannot_open_log"; for a new log the first
 // entry does.
 func Open(ctx context.Context, path string, o Options) (*Log, error) {
@@ -83,7 +83,7 @@ func Open(ctx context.Context, path string, o Options) (*Log, error) {
 	if l.now == nil {
 		l.now = time.Now
 	}
-	_, err := os.Stat(path)
+	info, err := os.Stat(path)
 	switch isNew := errors.Is(err, fs.ErrNotExist); {
 	case isNew && !o.Create:
 		return nil, noLog(path)
@@ -98,6 +98,8 @@ func Open(ctx context.Context, path string, o Options) (*Log, error) {
 		}
 	case err != nil:
 		return nil, fault.Wrap(err, "cannot_open_log", "check that the file may be read", "the log cannot be opened")
+	case !info.Mode().IsRegular() && !info.IsDir(): // a named pipe would keep SQLite waiting
+		return nil, fault.New("not_a_file", "give the name of a file", "%s is no regular file", path)
 	default:
 		if l.db, err = openFile(ctx, path, o.Create); err != nil {
 			return nil, err
