@@ -200,8 +200,7 @@ func (p *spotFlags) add(cmd *cobra.Command) {
 
 var spotNames = []string{"position", "error", "source"}
 
-// given returns the position and its sigma. Half a step of its last digit is an
-// error too, uniform over the step.
+// given returns the position and its sigma.
 func (p *spotFlags) given(s *streams) (geo.Position, geo.Metres, error) {
 	switch {
 	case !p.place.set:
@@ -209,12 +208,16 @@ func (p *spotFlags) given(s *streams) (geo.Position, geo.Metres, error) {
 	case !p.error.set:
 		return geo.Position{}, 0, fault.Usage("no_error", "give --error METRES, one sigma on each axis: some 5 for a receiver, a millimetre of a map on its ground", "how far the position may be out is not given")
 	}
-	step := geo.Resolution(p.place.text).Degrees() * geo.KMPerDegree * 1000
-	sigma := geo.Metres(math.Hypot(p.error.value, step/math.Sqrt(12)))
-	if float64(sigma) > 1.2*p.error.value {
+	return p.place.value, p.within(s, geo.Metres(p.error.value)), nil
+}
+
+// within returns the sigma of the position with that of how it was written.
+func (p *spotFlags) within(s *streams, sigma geo.Metres) geo.Metres {
+	sigma, coarse := logbook.WithRounding(p.place.text, sigma)
+	if coarse {
 		s.note("position_rounded", "with its last digit the position is good to %s only; give more digits if you know them", lengthText(sigma))
 	}
-	return p.place.value, sigma, nil
+	return sigma
 }
 
 // write opens the log, writes one entry of the given time, by default now, and prints

@@ -216,7 +216,12 @@ func (o *correctOptions) spot(cmd *cobra.Command, s *streams, p geo.Position, si
 	given := cmd.Flags().Changed
 	switch {
 	case given("position"):
-		return (&spotFlags{place: o.leg.photo.place, error: o.error}).given(s)
+		spot := spotFlags{place: o.leg.photo.place, error: o.error}
+		if !given("error") { // that of the entry stays, like all that is not given
+			s.note("error_stays", "the position's error stays %s; if it is another, give --error", lengthText(sigma))
+			return spot.place.value, spot.within(s, sigma), nil
+		}
+		return spot.given(s)
 	case given("error"):
 		return p, geo.Metres(o.error.value), nil
 	}

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"fmt"
 	"io"
-	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -19,6 +18,7 @@ import (
 	"shadowread/internal/journey"
 	"shadowread/internal/logbook"
 	"shadowread/internal/paper"
+	"shadowread/internal/openfile"
 	"shadowread/internal/reading"
 	"shadowread/internal/report"
 )
@@ -195,9 +195,9 @@ and in sigmas. The 95 % ellipse ends at 2.45 sigma. Nothing is written.` + exits
 }
 
 func readTrack(path string, offset *time.Duration) (*export.Received, error) {
-	f, err := os.Open(path)
+	f, err := openfile.Regular(path)
 	if err != nil {
-		return nil, unreadable(err, path)
+		return nil, err
 	}
 	defer f.Close()
 	switch strings.ToLower(filepath.Ext(path)) {
@@ -323,18 +323,13 @@ func runReport(cmd *cobra.Command, s *streams, o *reportOptions) error {
 			return err
 		}
 	}
-	return o.write(cmd, s, func(book *logbook.Log, w io.Writer) (err error) {
+	return o.write(cmd, s, func(book *logbook.Log, w io.Writer) error {
 		ctx := cmd.Context()
-		if in.Track, err = book.WorkUp(ctx, int(o.journey.value)); err != nil {
+		now, err := book.Snapshot(ctx, int(o.journey.value))
+		if err != nil {
 			return err
 		}
-		if in.Entries, err = book.List(ctx, int(o.journey.value), true); err != nil {
-			return err
-		}
-		// Without a position the report says so by itself.
-		if in.Where, err = book.Where(ctx, int(o.journey.value)); err != nil && fault.Code(err) != "position_lost" {
-			return err
-		}
+		in.Track, in.Entries, in.Where = now.Track, now.Entries, now.Where
 		in.Overlay = func(entry int) ([]byte, error) {
 			_, overlay, err := book.Evidence(ctx, entry)
 			return overlay, err

@@ -12,8 +12,10 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
 	"shadowread/internal/logbook"
+	"shadowread/internal/openfile"
 	"shadowread/internal/photo"
 	"shadowread/internal/reading"
+	"shadowread/internal/wholefile"
 )
 
 type importOptions struct {
@@ -30,10 +32,11 @@ func newLogImport(s *streams) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "import FOLDER --odometers FILE | --entries FILE",
 		Short: "log a folder of photos and odometer readings, or a paper log",
-		Long: `Log a folder of photos (JPEG, HEIC) as changes of leg in the order of their
-times. The CSV file of --odometers has a row for each photo: the columns photo
-(its file name) or time (RFC 3339), odometer_km, odometer_mi or odometer_nmi,
-and if need be rolled_over_digits and note. The journey must have been begun.
+		Long: `Log a folder of photos (JPEG, PNG, TIFF, HEIC) as changes of leg in the order
+of their times; overlays in it that shadowread read drew are passed over. The
+CSV file of --odometers has a row for each photo: the columns photo (its file
+name) or time (RFC 3339), odometer_km, odometer_mi or odometer_nmi, and if need
+be rolled_over_digits and note. The journey must have been begun.
 
 Or, with --entries, log a CSV file of entries copied from a paper log: the
 columns are in docs/log.md, the first of them entry (departure, leg, detour,
@@ -91,11 +94,20 @@ func runImport(cmd *cobra.Command, s *streams, o *importOptions, args []string) 
 		return err
 	}
 	file := o.odometers + o.entries
-	csv, err := os.Open(file)
+	csv, err := openfile.Regular(file)
 	if err != nil {
-		return unreadable(err, file)
+		return err
 	}
 	defer csv.Close()
+	var photos []string
+	if len(args) == 1 {
+		if _, err := os.ReadDir(args[0]); err != nil {
+			return fault.Wrap(wholefile.Cause(err), "unreadable_file", "name the folder of the photos", "the folder %s cannot be read", args[0])
+		}
+		if photos, err = expand(s, args); err != nil {
+			return err
+		}
+	}
 
 	t := addedTable(s)
 	bar := progress{s: s}
@@ -121,12 +133,13 @@ func runImport(cmd *cobra.Command, s *streams, o *importOptions, args []string) 
 		if o.entries != "" {
 			done, err = book.ImportHand(ctx, logbook.HandImport{
 				CSV: csv, Name: file, UTCOffset: o.photo.when.offset.given(), Progress: progress,
+				Rounded: func(message string) { bar.wipe(); s.note("position_rounded", "%s", message) },
 				Number: func(ctx context.Context, number, sigma angle.Angle, at time.Time, here *logbook.Estimate) (logbook.Reading, []byte, error) {
 					return o.number(ctx, opts, number, sigma, at, here)
 				},
 			})
 		} else {
-			done, err = o.importPhotos(ctx, book, &bar, opts, args[0], file, csv, progress)
+			done, err = o.importPhotos(ctx, book, &bar, opts, photos, file, csv, progress)
 		}
 		bar.wipe()
 		switch {
@@ -146,7 +159,7 @@ func runImport(cmd *cobra.Command, s *streams, o *importOptions, args []string) 
 	})
 }
 
-func (o *importOptions) importPhotos(ctx context.Context, book *logbook.Log, bar *progress, opts reading.Options, dir, file string, csv *os.File, progress func(logbook.Added)) (logbook.Imported, error) {
+func (o *importOptions) importPhotos(ctx context.Context, book *logbook.Log, bar *progress, opts reading.Options, photos []string, file string, csv *os.File, progress func(logbook.Added)) (logbook.Imported, error) {
 	// Where neither photo nor option tells the place, the map of time zones is asked
 	// for where the journey is now; Read then sees whether that was right.
 	var now *photo.Place
@@ -155,7 +168,7 @@ func (o *importOptions) importPhotos(ctx context.Context, book *logbook.Log, bar
 	}
 	dated := map[string]bool{}
 	return book.ImportPhotos(ctx, logbook.PhotoImport{
-		Dir: dir, CSV: csv, Name: file, UTCOffset: o.photo.when.offset.given(), Progress: progress,
+		Photos: photos, CSV: csv, Name: file, UTCOffset: o.photo.when.offset.given(), Progress: progress,
 		TimeOf: func(_ context.Context, path string) (time.Time, error) {
 			facts, err := photo.ReadFacts(path)
 			if err != nil {

@@ -300,20 +300,27 @@ func atEstimate(ctx context.Context, book *logbook.Log, since *logbook.Run, o re
 	if _, err := photo.ResolvePosition(facts, o.Position); err == nil || book == nil {
 		return read(o)
 	}
-	var guess time.Time
+	var (
+		guess time.Time
+		r     *reading.Result
+		why   error // there is no estimate
+	)
 	if at, err := photo.ResolveTime(facts, nil, o.Time); err == nil {
 		guess = at.UTC
 	} else if w, err := book.Where(ctx, 0); err == nil {
 		guess = w.Estimate.Time // the map of time zones needs a place to begin with
+	} else {
+		why = err
 	}
-	var r *reading.Result
-	_, why := book.ReadHere(ctx, guess, since, func(_ context.Context, here *logbook.Estimate) (at time.Time, err error) {
-		o.Position.Estimate = placeOf(here)
-		if r, err = read(o); err == nil && r.Instant != nil {
-			at = r.Instant.UTC
-		}
-		return at, err
-	})
+	if why == nil {
+		_, why = book.ReadHere(ctx, guess, since, func(_ context.Context, here *logbook.Estimate) (at time.Time, err error) {
+			o.Position.Estimate = placeOf(here)
+			if r, err = read(o); err == nil && r.Instant != nil {
+				at = r.Instant.UTC
+			}
+			return at, err
+		})
+	}
 	if why == nil {
 		return r, nil
 	}

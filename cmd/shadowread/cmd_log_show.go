@@ -59,26 +59,24 @@ stands there too.` +
 }
 
 func listEntries(cmd *cobra.Command, s *streams, book *logbook.Log, journey int, superseded bool) error {
-	entries, err := book.List(cmd.Context(), journey, superseded)
-	if err != nil {
-		return err
-	}
-	track, err := book.WorkUp(cmd.Context(), journey)
+	now, err := book.Snapshot(cmd.Context(), journey)
 	if err != nil {
 		return err
 	}
 	at := map[int]*workup.Point{}
-	for _, p := range track.Points {
+	for _, p := range now.Track.Points {
 		at[p.Entry.Number] = p.At
 	}
-	list := make([]listed, len(entries))
-	for i := range entries {
-		list[i] = listed{&entries[i], at[entries[i].Number]}
+	var list []listed
+	for i := range now.Entries {
+		if e := &now.Entries[i]; superseded || e.Stands() {
+			list = append(list, listed{e, at[e.Number]})
+		}
 	}
 	if err := printList(s, list); err != nil {
 		return err
 	}
-	for _, l := range track.Lost {
+	for _, l := range now.Track.Lost {
 		s.note("position_lost", "there was no estimated position from there on: %s", l.Error())
 	}
 	return nil
@@ -325,42 +323,34 @@ func newLogCheck(s *streams) *cobra.Command {
 		Use:   "check",
 		Short: "check the whole log: file, hashes, chain, and what follows of it",
 		Long: `Check the whole log: the file, its schema, the hash of every entry and its tie
-to the one before, what is kept beside entries, and that positions come out the
-same anew.
+to the one before, what is kept beside entries, and that every entry follows
+from those before it.
 
 The chain does not show the loss of the last entries, nor one that was
 recomputed whole. For that, note the last hash elsewhere: on paper, in a
-message.
-
-What the work-up came to is kept beside the entries, to save time. Where that
-alone is wrong, --rebuild works it up anew; entries are never touched.` + exits(exitOK, exitError, exitUsage),
+message.` + exits(exitOK, exitError, exitUsage),
 		Example: `  shadowread log check`,
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			if rebuild {
+				s.note("nothing_to_rebuild", "--rebuild does nothing any more: positions are worked up from the entries each time")
+			}
 			return log.with(cmd.Context(), s, false, func(book *logbook.Log) error {
 				r, err := book.Check(cmd.Context())
-				if err == nil && rebuild && r.Stale() {
-					if err = book.Rebuild(cmd.Context()); err == nil {
-						s.note("rebuilt", "what was kept of the work-up was wrong and has been worked up anew")
-						r, err = book.Check(cmd.Context())
-					}
-				}
 				if err != nil {
 					return err
 				}
 				if err := printCheckOfLog(s, r); err != nil || r.OK() {
 					return err
 				}
-				hint := "keep a copy of the file as it is; what stands before the first problem may be trusted"
-				if r.Stale() {
-					hint = "the entries are sound: --rebuild works up anew what follows of them"
-				}
-				return fault.New("log_damaged", hint, "the log has %s", count(len(r.Problems), "problem"))
+				return fault.New("log_damaged", "keep a copy of the file as it is; what stands before the first problem may be trusted", "the log has %s", count(len(r.Problems), "problem"))
 			})
 		},
 	}
 	cmd.Flags().SortFlags = false
-	cmd.Flags().BoolVar(&rebuild, "rebuild", false, "where only what was kept of the work-up is wrong, work it up anew")
+	// Older versions kept what the work-up came to; who has this in a script may keep it.
+	cmd.Flags().BoolVar(&rebuild, "rebuild", false, "does nothing any more")
+	cmd.Flags().MarkHidden("rebuild")
 	log.add(cmd)
 	addJSON(cmd, s)
 	return cmd

@@ -406,14 +406,16 @@ func readPhotos(ctx context.Context, s *streams, paths []string, jobs int, show 
 		return outcome{r, err}
 	}, func(i int, got outcome) error {
 		bar.wipe()
-		if err := p.print(got.result); err != nil {
-			return err
-		}
 		if failed == nil {
 			failed = got.err
 		}
-		if !got.result.OK() {
-			refused++
+		if got.result != nil { // not where the log's position could not be had
+			if err := p.print(got.result); err != nil {
+				return err
+			}
+			if !got.result.OK() {
+				refused++
+			}
 		}
 		tell(i + 1)
 		return nil

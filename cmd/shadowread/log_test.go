@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"context"
-	"database/sql"
 	"encoding/json"
 	"math"
 	"os"
@@ -113,47 +112,6 @@ func TestJourney(t *testing.T) {
 	}
 	if c := logged[checkJSON](t, exitOK, file, "check")[0]; !c.OK || c.Entries != 16 {
 		t.Errorf("the check says %+v", c)
-	}
-}
-
-// A kept work-up that was falsified is found, and worked up anew.
-func TestCheckRebuilds(t *testing.T) {
-	logs, err := exampleLogs()
-	if err != nil {
-		t.Fatal(err)
-	}
-	file := filepath.Join(t.TempDir(), "pan.db")
-	if err := os.WriteFile(file, logs["pan.db"], 0o644); err != nil {
-		t.Fatal(err)
-	}
-	latitude := func() float64 { return logged[whereJSON](t, exitOK, file, "where")[0].Estimate.Latitude }
-	before := latitude()
-	db, err := sql.Open("sqlite", file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	// Only the digits of each latitude are touched, so that the state can still be read.
-	done, err := db.Exec(`UPDATE states SET state = replace(state, ':-0.4', ':-0.3')`)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if n, err := done.RowsAffected(); err != nil || n == 0 {
-		t.Fatalf("%d states changed (%v)", n, err)
-	}
-	if err := db.Close(); err != nil {
-		t.Fatal(err)
-	}
-	if latitude() == before {
-		t.Fatal("the falsified state changes nothing, so nothing is tried here")
-	}
-	if c := logged[checkJSON](t, exitError, file, "check")[0]; c.OK {
-		t.Error("the check finds nothing")
-	}
-	if c := logged[checkJSON](t, exitOK, file, "check", "--rebuild")[0]; !c.OK {
-		t.Errorf("rebuilt: %+v", c)
-	}
-	if after := latitude(); after != before {
-		t.Errorf("at latitude %v, before it was %v", after, before)
 	}
 }
 

@@ -8,6 +8,7 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/geo"
 	"shadowread/internal/journey"
+	"shadowread/internal/logbook"
 	"shadowread/internal/workup"
 )
 
@@ -21,7 +22,8 @@ var csvColumns = []string{
 }
 
 // writeCSV writes a line for each entry (RFC 4180): adjusted, estimated and by the
-// compass rule; what is not known is empty.
+// compass rule; what is not known is empty, and a note or source that a spreadsheet
+// would take for a formula is led by an apostrophe.
 func writeCSV(w io.Writer, j *journey.Journey, _ string) error {
 	c := csv.NewWriter(w)
 	if err := c.Write(csvColumns); err != nil {
@@ -41,7 +43,7 @@ func writeCSV(w io.Writer, j *journey.Journey, _ string) error {
 			row = append(row, make([]string, 12)...)
 		}
 		row = append(row, fixFields(p.Fix)...)
-		if err := c.Write(append(row, p.Note)); err != nil {
+		if err := c.Write(append(row, logbook.SafeCell(p.Note))); err != nil {
 			return err
 		}
 	}
@@ -55,7 +57,7 @@ func fixFields(f *journey.Fix) []string {
 		return fields
 	}
 	copy(fields, place(f.Position))
-	copy(fields[2:], []string{decimal(float64(f.Sigma), 1), f.Source, strconv.FormatBool(f.Used())})
+	copy(fields[2:], []string{decimal(float64(f.Sigma), 1), logbook.SafeCell(f.Source), strconv.FormatBool(f.Used())})
 	if c := f.Closing; c != nil {
 		copy(fields[5:], []string{decimal(float64(c.Distance), 1), bearing(c.Bearing), decimal(c.PerCent, 2)})
 	}

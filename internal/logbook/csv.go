@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -152,6 +153,42 @@ func (r record) odometer() (*Odometer, error) {
 	return found, found.validate()
 }
 
+// text reads a column of words as it was before a spreadsheet had to be kept from
+// working it out.
+func (r record) text(column string) string { return BareCell(r.fields[column]) }
+
+// A spreadsheet works out a cell that begins with one of these as a formula, quoted in
+// the CSV file or not (OWASP, "CSV Injection"), unless an apostrophe leads it. Numbers
+// are harmless. Apostrophes that were there before get another, so that none is lost.
+var (
+	formula = regexp.MustCompile("^'*[=+\\-@\t\r\n]")
+	signed  = regexp.MustCompile(`^[+-][0-9]+(\.[0-9]+)?$`)
+)
+
+// SafeCell returns a text as a cell of a CSV file that no spreadsheet takes for a formula.
+func SafeCell(text string) string {
+	if formula.MatchString(text) && !signed.MatchString(text) {
+		return "'" + text
+	}
+	return text
+}
+
+// BareCell returns the text of which SafeCell made a cell.
+func BareCell(cell string) string {
+	if strings.HasPrefix(cell, "'") && formula.MatchString(cell) {
+		return cell[1:]
+	}
+	return cell
+}
+
+// WithRounding returns the sigma of a position as it was written: half a step of its last
+// digit is an error too, uniform over the step. Coarse says that it is the greater part.
+func WithRounding(position string, sigma geo.Metres) (good geo.Metres, coarse bool) {
+	step := geo.Resolution(position).Degrees() * geo.KMPerDegree * 1000
+	good = geo.Metres(math.Hypot(float64(sigma), step/math.Sqrt(12)))
+	return good, good > 1.2*sigma
+}
+
 // number reads a column as a number; ok says whether it is filled.
 func (r record) number(column string) (x float64, ok bool, err error) {
 	text, ok := r.fields[column]
@@ -197,7 +234,7 @@ func readPhotoCSV(file string, r io.Reader, offset *time.Duration) ([]photoRow, 
 	}
 	var rows []photoRow
 	for _, rec := range records {
-		row := photoRow{record: rec, photo: rec.fields["photo"], note: rec.fields["note"]}
+		row := photoRow{record: rec, photo: rec.fields["photo"], note: rec.text("note")}
 		if row.time, err = rec.time(offset); err != nil {
 			return nil, rec.wrong(err)
 		}
@@ -224,6 +261,7 @@ type handRow struct {
 	// default.
 	number      *angle.Angle
 	numberSigma angle.Angle
+	rounded     string // what is to be said of a position of few digits
 	key         string
 }
 
@@ -294,14 +332,14 @@ func (r *handRow) read(offset *time.Duration) error {
 	if r.at.Time.IsZero() {
 		return bad("bad_csv", csvHint, "the row has no time")
 	}
-	r.at.Note = r.fields["note"]
+	r.at.Note = r.text("note")
 	run, err := r.run()
 	if err != nil {
 		return err
 	}
 	switch kind {
 	case KindDeparture:
-		d := &Departure{Odometer: run.Odometer, Source: r.fields["source"], Model: workup.Land(), SpeedLimit: DefaultSpeedLimit}
+		d := &Departure{Odometer: run.Odometer, Source: r.text("source"), Model: workup.Land(), SpeedLimit: DefaultSpeedLimit}
 		d.Position, d.Sigma, err = r.position()
 		r.content = d
 	case KindLeg:
@@ -315,7 +353,7 @@ func (r *handRow) read(offset *time.Duration) error {
 		set.After, err = ParseReading(r.fields["reads"])
 		r.content = set
 	case KindFix:
-		f := &Fix{Run: run, Source: r.fields["source"]}
+		f := &Fix{Run: run, Source: r.text("source")}
 		f.Position, f.Sigma, err = r.position()
 		r.content = f
 	case KindTyres:
@@ -356,8 +394,7 @@ func (r *handRow) run() (run Run, err error) {
 	return run, nil
 }
 
-// position reads where a departure or fix is. Half a step of its last digit counts
-// as an error too, uniform over the step.
+// position reads where a departure or fix is.
 func (r *handRow) position() (geo.Position, geo.Metres, error) {
 	p, err := geo.ParsePosition(r.fields["position"])
 	if err != nil {
@@ -370,8 +407,12 @@ func (r *handRow) position() (geo.Position, geo.Metres, error) {
 	if !ok {
 		return p, 0, bad("bad_position_sigma", "fill the column error_m: metres, one sigma per axis", "the position's error is not given")
 	}
-	rounding := geo.Resolution(r.fields["position"]).Degrees() * geo.KMPerDegree * 1000 / math.Sqrt(12)
-	return p, geo.Metres(math.Hypot(sigma, rounding)), nil
+	good, coarse := WithRounding(r.fields["position"], geo.Metres(sigma))
+	if coarse {
+		r.rounded = fmt.Sprintf("with its last digit the position %s is good to %.0f m only, and not to the %v m of error_m; if its zeros were trimmed, correct the entry, and keep the column as text",
+			r.fields["position"], float64(good), sigma)
+	}
+	return p, good, nil
 }
 
 func (r *handRow) leg(run Run) (Content, error) {

@@ -14,7 +14,7 @@ import (
 )
 
 // hand is what is in hand after an entry: all that the next one is checked and
-// worked up against. It goes through encoding/json unharmed.
+// worked up against.
 type hand struct {
 	Time       time.Time
 	Model      workup.Model
@@ -35,6 +35,16 @@ type hand struct {
 
 	NeedHeading, NeedConfirmation []int // numbers of entries that wait for it
 	Closing                       *workup.Closing
+}
+
+// clone returns a copy that can be carried on by itself. What else h points to is
+// replaced, never changed.
+func (h *hand) clone() *hand {
+	c := *h
+	if h.Course != nil {
+		c.Course = new(*h.Course)
+	}
+	return &c
 }
 
 // Lost says where and why the work-up stopped. A fix starts it again.

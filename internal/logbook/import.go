@@ -5,16 +5,16 @@ import (
 	"context"
 	"crypto/sha256"
 	"database/sql"
+	"errors"
 	"fmt"
 	"io"
-	"os"
 	"path/filepath"
 	"slices"
-	"strings"
 	"time"
 
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
+	"shadowread/internal/openfile"
 	"shadowread/internal/workup"
 )
 
@@ -37,10 +37,10 @@ func (i *Imported) add(a Added) {
 	}
 }
 
-// PhotoImport is a folder of photos with a CSV of odometer readings, one row for
+// PhotoImport is the photos of a folder with a CSV of odometer readings, one row for
 // each photo, by name or by time.
 type PhotoImport struct {
-	Dir string
+	Photos []string // paths
 	// CSV has the columns photo, time (RFC 3339), one of odometer_km, odometer_mi
 	// and odometer_nmi, and perhaps rolled_over_digits and note. Name is the file's
 	// for messages.
@@ -132,7 +132,7 @@ func (l *Log) gather(ctx context.Context, in PhotoImport, done *Imported) ([]*ph
 	if err != nil {
 		return nil, err
 	}
-	photos, err := photosIn(ctx, in)
+	photos, err := in.look(ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -162,29 +162,15 @@ func (l *Log) gather(ctx context.Context, in PhotoImport, done *Imported) ([]*ph
 	return fresh, nil
 }
 
-// photosIn returns the photos of the folder by name.
-func photosIn(ctx context.Context, in PhotoImport) ([]*photoFile, error) {
-	unreadable := func(err error, what string) error {
-		return fault.Wrap(err, "unreadable_file", "check that it is there and may be read", "%s cannot be read", what)
-	}
-	files, err := os.ReadDir(in.Dir)
-	if err != nil {
-		return nil, unreadable(err, in.Dir)
-	}
+// look hashes the photos and asks for their times.
+func (in PhotoImport) look(ctx context.Context) ([]*photoFile, error) {
 	var photos []*photoFile
-	for _, f := range files {
-		switch strings.ToLower(filepath.Ext(f.Name())) {
-		case ".jpg", ".jpeg", ".heic", ".heif":
-		default:
-			continue
-		}
-		if f.IsDir() || strings.HasPrefix(f.Name(), ".") {
-			continue
-		}
+	for _, path := range in.Photos {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		p := &photoFile{name: f.Name(), path: filepath.Join(in.Dir, f.Name())}
+		p := &photoFile{name: filepath.Base(path), path: path}
+		var err error
 		if p.sum, err = HashFile(p.path); err != nil {
 			return nil, err
 		}
@@ -197,15 +183,16 @@ func photosIn(ctx context.Context, in PhotoImport) ([]*photoFile, error) {
 }
 
 // HashFile returns the SHA-256 of a file's bytes, by which the log knows a photo.
-// It fails with code "unreadable_file".
+// It fails with code "unreadable_file" or "not_a_file".
 func HashFile(path string) (sum [sha256.Size]byte, err error) {
-	f, err := os.Open(path)
-	if err == nil {
-		defer f.Close()
-		h := sha256.New()
-		if _, err = io.Copy(h, f); err == nil {
-			return [sha256.Size]byte(h.Sum(nil)), nil
-		}
+	f, err := openfile.Regular(path)
+	if err != nil {
+		return sum, err
+	}
+	defer f.Close()
+	h := sha256.New()
+	if _, err = io.Copy(h, f); err == nil {
+		return [sha256.Size]byte(h.Sum(nil)), nil
 	}
 	return sum, fault.Wrap(err, "unreadable_file", "check that it is there and may be read", "%s cannot be read", path)
 }
@@ -257,6 +244,9 @@ type HandImport struct {
 	// 0 for the default, and the reading as JSON; here is the log's estimate, nil if
 	// there is none. Nil if the file may not have such rows.
 	Number func(ctx context.Context, number, sigma angle.Angle, at time.Time, here *Estimate) (Reading, []byte, error)
+	// Rounded, if not nil, is told before a row goes in whose position is written with so
+	// few digits that its error is more than the row states.
+	Rounded func(message string)
 	// Progress, if not nil, is told of each entry once it is on the disk.
 	Progress func(Added)
 }
@@ -307,6 +297,9 @@ func (l *Log) importHand(ctx context.Context, in HandImport, r handRow, inFile m
 	}
 	if d, ok := r.content.(*Departure); ok && in.Model != (workup.Model{}) {
 		d.Model = in.Model
+	}
+	if r.rounded != "" && in.Rounded != nil {
+		in.Rounded(r.wrong(errors.New(r.rounded)).Error())
 	}
 	p := proof{importKey: r.key}
 	if r.number != nil {

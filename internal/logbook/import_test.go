@@ -6,6 +6,8 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -21,13 +23,16 @@ import (
 func folder(t testing.TB, minutes map[string]float64) PhotoImport {
 	t.Helper()
 	dir := t.TempDir()
+	var photos []string
 	for name := range minutes {
 		if err := os.WriteFile(filepath.Join(dir, name), []byte(strings.TrimPrefix(name, "copy-of-")), 0o644); err != nil {
 			t.Fatal(err)
 		}
+		photos = append(photos, filepath.Join(dir, name))
 	}
+	slices.Sort(photos)
 	return PhotoImport{
-		Dir: dir, Name: "odometer.csv",
+		Photos: photos, Name: "odometer.csv",
 		TimeOf: func(_ context.Context, path string) (time.Time, error) {
 			if m := minutes[filepath.Base(path)]; m >= 0 {
 				return at(m).Time, nil
@@ -51,7 +56,7 @@ func folder(t testing.TB, minutes map[string]float64) PhotoImport {
 func TestImportPhotosByNameAndTime(t *testing.T) {
 	ctx := t.Context()
 	l := begun(t)
-	in := folder(t, map[string]float64{"c.jpg": 10, "a.JPG": 70, "night.jpeg": 40, "copy-of-c.jpg": 10, "b.heic": -1, "list.txt": 0, ".hidden.jpg": 5})
+	in := folder(t, map[string]float64{"c.jpg": 10, "a.JPG": 70, "night.jpeg": 40, "copy-of-c.jpg": 10, "b.heic": -1})
 	table := "photo,time,odometer_km,note\n" +
 		"a.JPG,,1020.0,\n" +
 		",2026-03-14T06:41:00Z,1010.0,dusk\n" + // a minute from night.jpeg
@@ -360,4 +365,23 @@ func checkCSV(t *testing.T, s string, err error) {
 	if err != nil && (fault.Code(err) == "error" || !strings.HasPrefix(err.Error(), "f.csv")) {
 		t.Fatalf("%q: %v (%s)", s, err, fault.Code(err))
 	}
+}
+
+// Cells that a spreadsheet would work out are kept from it, and come back as they were.
+func FuzzCells(f *testing.F) {
+	for _, text := range []string{"", "reeds", "=HYPERLINK(\"x\")", "+1+1", "-2+3", "@SUM(1)", "\t=1", "-5", "+2.5", "'=1", "''-", "'tis", "-", "-0x1", "-inf"} {
+		f.Add(text)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		cell := SafeCell(text)
+		if BareCell(cell) != text {
+			t.Errorf("%q became %q and came back as %q", text, cell, BareCell(cell))
+		}
+		if cell != "" && strings.ContainsAny(cell[:1], "=@\t\r\n") {
+			t.Errorf("%q is a formula", cell)
+		}
+		if _, err := strconv.ParseFloat(cell, 64); cell != "" && strings.ContainsAny(cell[:1], "+-") && err != nil {
+			t.Errorf("%q is a formula", cell)
+		}
+	})
 }

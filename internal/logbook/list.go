@@ -90,17 +90,23 @@ func (l *Log) List(ctx context.Context, journey int, superseded bool) ([]Entry, 
 				return nil
 			})
 		}
-		err = each(ctx, tx, func(e *Entry) error {
-			list = append(list, *e)
-			return nil
-		}, "SELECT "+said+" FROM entries e WHERE journey = ? ORDER BY slot, number", journey)
-		for i := range list {
-			if i > 0 && list[i].Supersedes != 0 {
-				list[i-1].SupersededBy = list[i].Number
-			}
-		}
+		list, err = allIn(ctx, tx, journey)
 		return err
 	})
+	return list, err
+}
+
+// allIn returns all entries of a journey.
+func allIn(ctx context.Context, q querier, journey int) (list []Entry, err error) {
+	err = each(ctx, q, func(e *Entry) error {
+		list = append(list, *e)
+		return nil
+	}, "SELECT "+said+" FROM entries e WHERE journey = ? ORDER BY slot, number", journey)
+	for i := range list {
+		if i > 0 && list[i].Supersedes != 0 {
+			list[i-1].SupersededBy = list[i].Number
+		}
+	}
 	return list, err
 }
 
@@ -145,7 +151,7 @@ func each(ctx context.Context, q querier, f func(*Entry) error, query string, ar
 
 // eachStanding calls f with what stands in the places of a journey from a slot on.
 func eachStanding(ctx context.Context, q querier, journey, from int, f func(*Entry) error) error {
-	return eachStandingBefore(ctx, q, journey, from, math.MaxInt64, f)
+	return eachStandingBefore(ctx, q, journey, from, math.MaxInt, f)
 }
 
 func eachStandingBefore(ctx context.Context, q querier, journey, from, before int, f func(*Entry) error) error {

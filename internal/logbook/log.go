@@ -17,6 +17,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"net/url"
 	"os"
 	"path/filepath"
@@ -39,6 +40,9 @@ type Log struct {
 	// unmade says that there is no file yet. The first entry is tried on a log in
 	// memory, so that one that is refused leaves no file behind.
 	unmade bool
+	// memo is touched within transactions alone, of which the one connection of a log
+	// allows one at a time.
+	memo memo
 }
 
 // Options of opening a log.
@@ -71,7 +75,7 @@ const (
 	busyTimeout   = 20 * time.Second
 )
 
-// Open opens a log. It fails with code "no_log", "not_a_log", "log_too_new",
+// Open opens a log. It fails with code "no_log", "not_a_log", "not_a_file", "log_too_new",
 // "log_busy", "log_damaged", "disk_full" or "cannot_open_log"; for a new log the first
 // entry does.
 func Open(ctx context.Context, path string, o Options) (*Log, error) {
@@ -79,17 +83,23 @@ func Open(ctx context.Context, path string, o Options) (*Log, error) {
 	if l.now == nil {
 		l.now = time.Now
 	}
-	_, err := os.Stat(path)
+	info, err := os.Stat(path)
 	switch isNew := errors.Is(err, fs.ErrNotExist); {
 	case isNew && !o.Create:
 		return nil, noLog(path)
 	case isNew:
 		l.unmade = true
-		if l.db, err = inMemory(ctx); err != nil {
+		steps, err := steps()
+		if err == nil {
+			l.db, err = inMemory(ctx, steps)
+		}
+		if err != nil {
 			return nil, openError(err, path)
 		}
 	case err != nil:
 		return nil, fault.Wrap(err, "cannot_open_log", "check that the file may be read", "the log cannot be opened")
+	case !info.Mode().IsRegular() && !info.IsDir(): // a named pipe would keep SQLite waiting
+		return nil, fault.New("not_a_file", "give the name of a file", "%s is no regular file", path)
 	default:
 		if l.db, err = openFile(ctx, path, o.Create); err != nil {
 			return nil, err
@@ -102,20 +112,59 @@ func noLog(path string) error {
 	return fault.New("no_log", "begin a journey, which makes a log, or check the name", "there is no log at %s", path)
 }
 
-// openFile opens the database in a file, or makes one.
+// openFile opens the database in a file, or makes one. A log that may be read but not
+// written to is opened to be read.
 func openFile(ctx context.Context, path string, create bool) (*sql.DB, error) {
-	db, err := sql.Open("sqlite", dsn(path))
+	db, err := openAs(ctx, path, create, nil)
+	if !create && cannotWrite(err) {
+		db, err = openToRead(ctx, path, err)
+	}
 	if err != nil {
 		return nil, openError(err, path)
+	}
+	return db, nil
+}
+
+func openAs(ctx context.Context, path string, create bool, how url.Values) (*sql.DB, error) {
+	db, err := sql.Open("sqlite", dsn(path, how))
+	if err != nil {
+		return nil, err
 	}
 	// SQLite has one writer at a time; so has a process, and then none of its own
 	// waits can time out against each other.
 	db.SetMaxOpenConns(1)
 	if err := prepare(ctx, db, path, create); err != nil {
 		db.Close()
-		return nil, openError(err, path)
+		return nil, err
 	}
 	return db, nil
+}
+
+func cannotWrite(err error) bool {
+	return slices.Contains([]int{sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM, sqlite3.SQLITE_CANTOPEN}, sqliteCode(err))
+}
+
+// openToRead opens a log whose folder may not be written to, where SQLite cannot make
+// the files that tie readers and writers together. Then nobody writes by that path, and
+// the file may be taken to stand still; but only where no entry waits in a file beside it,
+// which SQLite would pass over.
+func openToRead(ctx context.Context, path string, why error) (*sql.DB, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, why
+	}
+	f.Close()
+	if db, err := openAs(ctx, path, false, url.Values{"mode": {"ro"}}); err == nil {
+		return db, nil
+	}
+	switch info, err := os.Stat(path + "-wal"); {
+	case err == nil && info.Size() > 0:
+		return nil, fault.New("cannot_open_log", "copy the log, with all files beside it whose names begin with its own, to a folder that may be written to",
+			"the last entries of %s are in a file beside it, and cannot be read where nothing may be written", path)
+	case err != nil && !errors.Is(err, fs.ErrNotExist):
+		return nil, why
+	}
+	return openAs(ctx, path, false, url.Values{"immutable": {"1"}})
 }
 
 // make puts a log that was in memory into its file.
@@ -138,21 +187,17 @@ func (l *Log) make(ctx context.Context) error {
 }
 
 // inMemory returns the database of a new log without a file.
-func inMemory(ctx context.Context) (*sql.DB, error) {
+func inMemory(ctx context.Context, steps []string) (*sql.DB, error) {
 	db, err := sql.Open("sqlite", ":memory:")
 	if err != nil {
 		return nil, err
 	}
 	db.SetMaxOpenConns(1) // each connection to memory has a database of its own
-	steps, err := steps()
 	for _, step := range steps {
-		if err == nil {
-			_, err = db.ExecContext(ctx, step)
+		if _, err := db.ExecContext(ctx, step); err != nil {
+			db.Close()
+			return nil, err
 		}
-	}
-	if err != nil {
-		db.Close()
-		return nil, err
 	}
 	return db, nil
 }
@@ -165,12 +210,12 @@ func inMemory(ctx context.Context) (*sql.DB, error) {
 //   - recursive_triggers: else INSERT OR REPLACE would delete rows past the triggers.
 //   - immediate transactions: two that read first and write later could each wait
 //     for the other.
-func dsn(path string) string {
+func dsn(path string, how url.Values) string {
 	abs, err := filepath.Abs(path)
 	if err != nil { // no working folder; SQLite will say so
 		abs = path
 	}
-	return (&url.URL{Scheme: "file", Path: filepath.ToSlash(abs), RawQuery: url.Values{
+	query := url.Values{
 		"_busy_timeout": {fmt.Sprint(busyTimeout.Milliseconds())},
 		"_foreign_keys": {"1"},
 		"_synchronous":  {"FULL"},
@@ -178,7 +223,9 @@ func dsn(path string) string {
 		"_dqs":          {"0"},
 		"_defensive":    {"1"},
 		"_pragma":       {"recursive_triggers(1)"},
-	}.Encode()}).String()
+	}
+	maps.Copy(query, how)
+	return (&url.URL{Scheme: "file", Path: filepath.ToSlash(abs), RawQuery: query.Encode()}).String()
 }
 
 //go:embed migrations/*.sql
@@ -201,7 +248,9 @@ func steps() ([]string, error) {
 	return out, nil
 }
 
-// prepare brings an old log up to date, or makes a new one of an empty file.
+// prepare brings an old log up to date, or makes a new one of an empty file. An old one
+// that may not be written to is read as it is: what newer versions hold beside the
+// entries is not needed to read them.
 func prepare(ctx context.Context, db *sql.DB, path string, create bool) error {
 	steps, err := steps()
 	if err != nil {
@@ -218,6 +267,10 @@ func prepare(ctx context.Context, db *sql.DB, path string, create bool) error {
 	case version > len(steps):
 		return fault.New("log_too_new", "use the newer program", "the log was written by a newer version of this program")
 	}
+	toRead, err := readOnly(ctx, db)
+	if err != nil || toRead && tables > 0 {
+		return err
+	}
 	if err := useWAL(ctx, db); err != nil {
 		return err
 	}
@@ -227,6 +280,20 @@ func prepare(ctx context.Context, db *sql.DB, path string, create bool) error {
 		}
 	}
 	return nil
+}
+
+// readOnly tells whether SQLite could open the file only to read it.
+func readOnly(ctx context.Context, db *sql.DB) (is bool, err error) {
+	conn, err := db.Conn(ctx)
+	if err != nil {
+		return false, err
+	}
+	defer conn.Close()
+	err = conn.Raw(func(c any) (err error) {
+		is, err = c.(interface{ IsReadOnly(string) (bool, error) }).IsReadOnly("main")
+		return err
+	})
+	return is, err
 }
 
 // querier is what sql.DB and sql.Tx have in common.

@@ -492,10 +492,6 @@ func TestCorrectionsSupersedeAndStayReadable(t *testing.T) {
 	if d := apartMetres(t, second.Estimate.Position, want); d > 0.01 {
 		t.Errorf("corrected, the leg ends %.2f m from where it should", d)
 	}
-	// A state that another version of the program left is stale now, too.
-	if err := raw(t, l.Path(), "INSERT INTO states SELECT journey, 99, 0, state FROM states"); err != nil {
-		t.Fatal(err)
-	}
 	// Withdrawn, it leaves 30 km to nowhere.
 	gone := must(t)(l.Withdraw(ctx, second.Entry.Number, "never steered"))
 	if d := apartMetres(t, gone.Estimate.Position, pan); d > 0.01 || gone.Estimate.Steered {
@@ -503,10 +499,6 @@ func TestCorrectionsSupersedeAndStayReadable(t *testing.T) {
 	}
 	if r, err := l.Check(ctx); err != nil || !r.OK() {
 		t.Errorf("%v, %+v", err, r)
-	}
-	stale := 0
-	if err := l.db.QueryRowContext(ctx, "SELECT count(*) FROM states WHERE slot = 99").Scan(&stale); err != nil || stale > 0 {
-		t.Errorf("%v, %d stale states are left", err, stale)
 	}
 }
 
@@ -1042,4 +1034,76 @@ func lastOdometer(t *testing.T, l *Log) int {
 		}
 	}
 	return last
+}
+
+// What is in hand is kept while a log is open, and must not outlive what another program
+// writes meanwhile.
+func TestWhatIsInHandFollowsOtherWriters(t *testing.T) {
+	ctx := t.Context()
+	l := begun(t)
+	leg := must(t)(l.LegByHand(ctx, at(0), km("1000.0"), by(90, 2)))
+	must(t)(l.Halt(ctx, at(60), Halt{km("1030.0")}))
+	other := open(t, l.Path())
+	must(t)(other.LegByHand(ctx, At{Supersedes: leg.Entry.Number}, Run{}, by(180, 2)))
+	must(t)(other.Halt(ctx, at(90), Halt{km("1040.0")}))
+	want, err := geo.RhumbDirect(pan, 180*deg, 40_000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for range 2 {
+		w, err := l.Where(ctx, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if d := apartMetres(t, w.Estimate.Position, want); d > 0.01 {
+			t.Errorf("%.2f m from what the other wrote", d)
+		}
+		// A look ahead carries what is in hand on, and must leave it as it is.
+		if _, err := l.EstimateAt(ctx, at(120).Time, new(km("1050.0"))); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// A snapshot is of one moment: what stands, the track and the place agree while another
+// program writes.
+func TestASnapshotIsOfOneMoment(t *testing.T) {
+	ctx := t.Context()
+	l := begun(t)
+	must(t)(l.LegByHand(ctx, at(0), km("1000.0"), by(90, 2)))
+	other := open(t, l.Path())
+	stop, done := make(chan struct{}), make(chan error)
+	go func() {
+		var err error
+		for i := 1; err == nil; i++ {
+			select {
+			case <-stop:
+				done <- nil
+				return
+			default:
+				_, err = other.Halt(ctx, at(float64(i)), Halt{km(fmt.Sprintf("%.1f", 1000+float64(i)/10))})
+			}
+		}
+		done <- err
+	}()
+	grew := map[int]bool{}
+	for range 50 {
+		s, err := l.Snapshot(ctx, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		n := len(s.Entries)
+		last := s.Track.Points[len(s.Track.Points)-1]
+		if len(s.Track.Points) != n || s.Entries[n-1].Number != last.Entry.Number || !s.Where.Estimate.Time.Equal(last.Entry.Time) {
+			t.Fatalf("%d entries to %d, %d points to %d, where at %v", n, s.Entries[n-1].Number, len(s.Track.Points), last.Entry.Number, s.Where.Estimate.Time)
+		}
+		grew[n] = true
+	}
+	close(stop)
+	if err := <-done; err != nil {
+		t.Fatal(err)
+	}
+	if len(grew) < 5 {
+		t.Errorf("the log grew %d times only: nothing is tried", len(grew))
+	}
 }

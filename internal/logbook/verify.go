@@ -6,7 +6,6 @@ import (
 	"crypto/sha256"
 	"database/sql"
 	"encoding/hex"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -39,14 +38,6 @@ type Report struct {
 // OK reports whether nothing is wrong.
 func (r *Report) OK() bool { return len(r.Problems) == 0 }
 
-// Stale reports whether all that is wrong is in the states kept for speed, which
-// Rebuild works up anew from entries that are sound.
-func (r *Report) Stale() bool {
-	return !r.OK() && !slices.ContainsFunc(r.Problems, func(p Problem) bool { return p.Code != staleState })
-}
-
-const staleState = "stale_state"
-
 func (r *Report) problem(code string, entry int, format string, args ...any) {
 	r.Problems = append(r.Problems, Problem{code, entry, fmt.Sprintf(format, args...)})
 }
@@ -55,10 +46,9 @@ func (r *Report) problem(code string, entry int, format string, args ...any) {
 const maxProblems = 1000
 
 // Check checks the whole log: SQLite's own integrity, the schema, the hash of every
-// entry and its tie to the one before, what is kept beside entries, that every
-// entry can be read and follows from those before, and that the states kept for
-// speed are those worked up anew. What it finds is in the report; it fails only if
-// the log cannot be read at all.
+// entry and its tie to the one before, what is kept beside entries, and that every
+// entry can be read and follows from those before. What it finds is in the report; it
+// fails only if the log cannot be read at all.
 func (l *Log) Check(ctx context.Context) (*Report, error) {
 	r := &Report{}
 	err := l.read(ctx, func(tx *sql.Tx) error {
@@ -108,16 +98,21 @@ func (r *Report) database(ctx context.Context, q querier) error {
 
 const schemaQuery = "SELECT type || ' ' || name || ': ' || coalesce(sql, '') FROM sqlite_schema WHERE name NOT LIKE 'sqlite_%' ORDER BY type, name"
 
-// schema compares tables, indexes and triggers with those of a log made new.
-func (r *Report) schema(ctx context.Context, q querier) error {
-	fresh, err := inMemory(ctx)
+// schema compares tables, indexes and triggers with those of a log made new; an old
+// log that may not be written to, with those of its version.
+func (r *Report) schema(ctx context.Context, q querier) (err error) {
+	if _, r.Schema, _, err = identify(ctx, q); err != nil {
+		return err
+	}
+	steps, err := steps()
+	if err != nil {
+		return err
+	}
+	fresh, err := inMemory(ctx, steps[:min(r.Schema, len(steps))])
 	if err != nil {
 		return err
 	}
 	defer fresh.Close()
-	if _, r.Schema, _, err = identify(ctx, q); err != nil {
-		return err
-	}
 	var want, got []string
 	if err := lines(ctx, fresh, schemaQuery, func(s string) { want = append(want, s) }); err != nil {
 		return err
@@ -223,42 +218,18 @@ func (r *Report) evidence(ctx context.Context, q querier) error {
 	}, "SELECT "+said+" FROM entries WHERE kind = 'leg' OR number IN (SELECT entry FROM evidence) ORDER BY number")
 }
 
-// reckoning takes all entries anew and compares the states kept.
+// reckoning takes all entries anew.
 func (r *Report) reckoning(ctx context.Context, q querier) error {
 	if !r.OK() {
 		return nil // what does not hold together cannot be worked up
 	}
 	for journey := 1; journey <= r.Journeys; journey++ {
-		kept := map[int]string{}
-		rows, err := q.QueryContext(ctx, "SELECT slot, state FROM states WHERE journey = ? AND version = ?", journey, stateVersion)
-		if err != nil {
-			return err
-		}
-		for rows.Next() {
-			var slot int
-			var text string
-			if err := rows.Scan(&slot, &text); err != nil {
-				rows.Close()
-				return err
-			}
-			kept[slot] = text
-		}
-		rows.Close()
-		if err := rows.Err(); err != nil {
-			return err
-		}
 		var h *hand
 		stop := errors.New("stop")
-		err = eachStanding(ctx, q, journey, 0, func(e *Entry) error {
-			var err error
+		err := eachStanding(ctx, q, journey, 0, func(e *Entry) (err error) {
 			if _, h, err = h.after(e); err != nil {
 				r.problem("entry_astray", e.Number, "the entry could not have been written after the one before it: %v", err)
 				return stop
-			}
-			if text, ok := kept[e.Slot]; ok {
-				if anew, err := json.Marshal(h); err != nil || string(anew) != text {
-					r.problem(staleState, e.Number, "what was kept of the work-up is not what comes of the log worked up anew")
-				}
 			}
 			return nil
 		})
@@ -267,26 +238,6 @@ func (r *Report) reckoning(ctx context.Context, q querier) error {
 		}
 	}
 	return nil
-}
-
-// Rebuild works all journeys up from their departures and keeps the states for
-// speed anew.
-func (l *Log) Rebuild(ctx context.Context) error {
-	return l.write(ctx, func(tx *sql.Tx) error {
-		if _, err := tx.ExecContext(ctx, "DELETE FROM states"); err != nil {
-			return err
-		}
-		last, err := lastJourney(ctx, tx)
-		if err != nil {
-			return err
-		}
-		for journey := 1; journey <= last; journey++ {
-			if _, err := replay(ctx, tx, journey, 0, nil); err != nil {
-				return err
-			}
-		}
-		return nil
-	})
 }
 
 // CopyTo writes a copy of the log to one file, while others may be writing it. The

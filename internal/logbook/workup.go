@@ -64,21 +64,59 @@ func (l *Log) Where(ctx context.Context, journey int) (*Whereabouts, error) {
 		if err != nil {
 			return err
 		}
-		h, _, err := handBefore(ctx, tx, journey, math.MaxInt64)
-		if err != nil {
-			return err
-		}
-		if h.lost() != nil {
-			return h.lost().fault()
-		}
-		w = &Whereabouts{
-			Journey: journey, Estimate: *h.estimate(), Shared: h.Filter.Shared(), Closing: h.Closing,
-			NeedHeading: h.NeedHeading, NeedConfirmation: h.NeedConfirmation,
-		}
-		w.Ellipse = w.Estimate.Cov.Ellipse95()
-		return nil
+		w, err = l.whereIn(ctx, tx, journey)
+		return err
 	})
 	return w, err
+}
+
+func (l *Log) whereIn(ctx context.Context, tx *sql.Tx, journey int) (*Whereabouts, error) {
+	h, err := l.inHand(ctx, tx, journey)
+	if err != nil {
+		return nil, err
+	}
+	if h.lost() != nil {
+		return nil, h.lost().fault()
+	}
+	w := &Whereabouts{
+		Journey: journey, Estimate: *h.estimate(), Shared: h.Filter.Shared(), Closing: h.Closing,
+		NeedHeading: h.NeedHeading, NeedConfirmation: h.NeedConfirmation,
+	}
+	w.Ellipse = w.Estimate.Cov.Ellipse95()
+	return w, nil
+}
+
+// Snapshot is a journey at one moment, whatever others write meanwhile.
+type Snapshot struct {
+	Track   *Track
+	Entries []Entry      // all, superseded ones too, as List has them
+	Where   *Whereabouts // nil while the position is lost
+}
+
+// Snapshot returns a journey as a whole; journey 0 is the last. It fails with code
+// "no_journey".
+func (l *Log) Snapshot(ctx context.Context, journey int) (*Snapshot, error) {
+	s := &Snapshot{Track: &Track{}}
+	var standing []Entry
+	err := l.read(ctx, func(tx *sql.Tx) (err error) {
+		if s.Track.Journey, err = theJourney(ctx, tx, journey); err != nil {
+			return err
+		}
+		if standing, err = standingIn(ctx, tx, s.Track.Journey); err != nil {
+			return err
+		}
+		if s.Entries, err = allIn(ctx, tx, s.Track.Journey); err != nil {
+			return err
+		}
+		if s.Where, err = l.whereIn(ctx, tx, s.Track.Journey); fault.Code(err) == "position_lost" {
+			err = nil
+		}
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	return s, s.Track.work(standing)
 }
 
 // EstimateAt returns the estimated position of the last journey at a time, for a
@@ -104,7 +142,7 @@ func (l *Log) EstimateAt(ctx context.Context, at time.Time, run *Run) (*Estimate
 		if err != nil {
 			return err
 		}
-		h, _, err := handBefore(ctx, tx, journey, math.MaxInt64)
+		h, err := l.inHand(ctx, tx, journey)
 		if err != nil {
 			return err
 		}
@@ -173,7 +211,7 @@ func between(ctx context.Context, tx *sql.Tx, journey int, at time.Time) (*Estim
 	if err != nil {
 		return nil, err
 	}
-	h, _, err := handBefore(ctx, tx, journey, slot+1)
+	h, err := handBefore(ctx, tx, journey, slot+1)
 	if err != nil {
 		return nil, err
 	}
@@ -183,7 +221,7 @@ func between(ctx context.Context, tx *sql.Tx, journey int, at time.Time) (*Estim
 	before := h.estimate()
 	// The next that takes time, which the caller knows there is.
 	var next *hand
-	err = eachStandingBefore(ctx, tx, journey, slot+1, math.MaxInt64, func(e *Entry) (err error) {
+	err = eachStandingBefore(ctx, tx, journey, slot+1, math.MaxInt, func(e *Entry) (err error) {
 		if _, h, err = h.after(e); err != nil {
 			return err
 		}
@@ -289,20 +327,27 @@ func (l *Log) WorkUp(ctx context.Context, journey int) (*Track, error) {
 		if t.Journey, err = theJourney(ctx, tx, journey); err != nil {
 			return err
 		}
-		var most int
-		if err := tx.QueryRowContext(ctx, "SELECT count(*) FROM entries WHERE journey = ?", t.Journey).Scan(&most); err != nil {
-			return err
-		}
-		entries = make([]Entry, 0, most)
-		return eachStanding(ctx, tx, t.Journey, 0, func(e *Entry) error {
-			entries = append(entries, *e)
-			return nil
-		})
+		entries, err = standingIn(ctx, tx, t.Journey)
+		return err
 	})
 	if err != nil {
 		return nil, err
 	}
 	return t, t.work(entries)
+}
+
+// standingIn returns what stands in the places of a journey, withdrawals too.
+func standingIn(ctx context.Context, tx *sql.Tx, journey int) ([]Entry, error) {
+	var most int
+	if err := tx.QueryRowContext(ctx, "SELECT count(*) FROM entries WHERE journey = ?", journey).Scan(&most); err != nil {
+		return nil, err
+	}
+	entries := make([]Entry, 0, most)
+	err := eachStanding(ctx, tx, journey, 0, func(e *Entry) error {
+		entries = append(entries, *e)
+		return nil
+	})
+	return entries, err
 }
 
 // stretch is what the work-up takes in one go: from a departure, or a fix after the
