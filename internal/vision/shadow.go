@@ -560,9 +560,6 @@ func (f *stripFit) strip(rod Rod, s *sheet.Sheet, img *rodImage, lit func(sheet.
 	variance := axis.varB
 	apart, expected := (f.left.b-f.right.b)/2, (f.left.varB+f.right.varB)/4
 	variance += max(0, apart*apart-expected)
-	if c := math.Abs(axis.curveness); c > 2 {
-		variance += axis.varB * (c*c - 4)
-	}
 	turn, bow := f.bowed(axis, rod)
 	variance += sq(float64(turn))
 	least, most, growthSigma := f.growth()
@@ -609,10 +606,13 @@ func (f *stripFit) strip(rod Rod, s *sheet.Sheet, img *rodImage, lit func(sheet.
 
 const (
 	// sureBow is how many of its sigmas a bow must have to be one, and leastBow what it
-	// must measure on the piece that is seen, mm: paper that is not quite flat bends a
-	// shadow seen obliquely by less.
+	// must measure on the piece that is seen, mm.
 	sureBow  = 4
-	leastBow = 0.05
+	leastBow = 0.03
+	// A rod of at least stiffRod, mm, is straight (common practice: wire is what bends);
+	// its shadow is bowed by paper that is not flat, by up to waveMost, seen obliquely.
+	stiffRod = 2.6
+	waveMost = 0.3 // mm
 	// longShadow stands for the length of a shadow whose end is neither seen nor known,
 	// mm: a rod of 50 mm with the sun at 20 degrees.
 	longShadow = 140
@@ -629,8 +629,14 @@ func (f *stripFit) bowed(axis fitLine, rod Rod) (cost angle.Angle, bow float64) 
 			span = max(span, 2*math.Abs(r.s-axis.mid))
 		}
 	}
-	if math.Abs(axis.curveness) < sureBow || math.Abs(axis.bend)*span*span/4 < leastBow {
-		return 0, 0
+	// What bends the strip may as well turn it, by as much as a quarter of its length is
+	// out of line.
+	surplus := math.Sqrt(max(0, axis.bend*axis.bend-4*axis.varBend))
+	cost = angle.Angle(surplus * span / 4)
+	sagitta := math.Abs(axis.bend) * span * span / 4
+	width := f.right.at(axis.mid) - f.left.at(axis.mid)
+	if axis.bend*axis.bend < sureBow*sureBow*axis.varBend || sagitta < leastBow || width >= stiffRod && sagitta < waveMost {
+		return cost, 0
 	}
 	length := rod.ShadowMM
 	if length == 0 {

@@ -96,8 +96,8 @@ type fitLine struct {
 	varA, varB float64
 	scatter    float64
 	used       int
-	curveness  float64 // second-order bow over its own sigma
-	bend       float64 // half the second derivative, 1/mm: n = a + b(s-mid) + bend (s-mid)^2
+	// bend is half the second derivative, 1/mm: n = a + b(s-mid) + bend (s-mid)^2.
+	bend, varBend float64
 }
 
 func (l fitLine) at(s float64) float64 { return l.a + l.b*(s-l.mid) }
@@ -345,6 +345,14 @@ func robustLine(ss, ns []float64) fitLine {
 			}
 		}
 	}
+	// The bow is taken out before the residuals are looked at: they would take it for
+	// noise that is alike from row to row.
+	bent := parabola(ss, ns, l, w)
+	for i := range ss {
+		x := ss[i] - l.mid
+		res[i] = ns[i] - (bent[0] + bent[1]*x + bent[2]*x*x)
+	}
+	l.bend = bent[2]
 	// Residual variance and its correlation over lags up to an eighth of the line.
 	v, n := 0.0, 0.0
 	for i, r := range res {
@@ -354,7 +362,7 @@ func robustLine(ss, ns []float64) fitLine {
 			l.used++
 		}
 	}
-	v /= max(n-2, 1)
+	v /= max(n-3, 1)
 	inflate := 1.0
 	lags := min(len(res)/8, 24)
 	for k := 1; k <= lags; k++ {
@@ -371,20 +379,55 @@ func robustLine(ss, ns []float64) fitLine {
 	inflate = max(1, inflate)
 	det := sw*sxx - sx*sx
 	l.varA, l.varB = inflate*v*sxx/det, inflate*v*sw/det
-	// The bow: a parabola's coefficient over its sigma.
-	var pp, pr float64
-	span := ss[len(ss)-1] - ss[0]
-	if span > 0 {
-		for i := range ss {
-			x := (ss[i] - l.mid) / span
-			q := x*x - 1.0/12
-			pp += w[i] * q * q
-			pr += w[i] * q * res[i]
-		}
-		if pp > 0 {
-			l.curveness = pr / math.Sqrt(pp*v*inflate)
-			l.bend = pr / pp / (span * span)
+	l.varBend = inflate * v * bent[3]
+	return l
+}
+
+// parabola fits n = a + b x + c x^2, x = s - mid, to a robust line's neighbourhood: the
+// line's weights first, then those of its own residuals. It returns a, b, c, and the
+// variance of c for residuals of variance 1.
+func parabola(ss, ns []float64, l fitLine, w []float64) (p [4]float64) {
+	w = slices.Clone(w)
+	for i := range w {
+		// A bow alone must not put the ends of the line aside.
+		if r := math.Abs(ns[i]-l.at(ss[i])) / max(l.scatter, 1e-4); r < 12 {
+			w[i] = max(w[i], 0.3)
 		}
 	}
-	return l
+	abs := make([]float64, len(ss))
+	for range 5 {
+		var m [6]float64 // sums of w x^k
+		var y [3]float64
+		for i := range ss {
+			x := ss[i] - l.mid
+			f := w[i]
+			for k := range 5 {
+				m[k] += f
+				if k < 3 {
+					y[k] += f * ns[i]
+				}
+				f *= x
+			}
+		}
+		det := m[0]*(m[2]*m[4]-m[3]*m[3]) - m[1]*(m[1]*m[4]-m[2]*m[3]) + m[2]*(m[1]*m[3]-m[2]*m[2])
+		if !(det > 0) {
+			return [4]float64{l.a, l.b, 0, math.Inf(1)}
+		}
+		p[0] = (y[0]*(m[2]*m[4]-m[3]*m[3]) - m[1]*(y[1]*m[4]-m[3]*y[2]) + m[2]*(y[1]*m[3]-m[2]*y[2])) / det
+		p[1] = (m[0]*(y[1]*m[4]-m[3]*y[2]) - y[0]*(m[1]*m[4]-m[2]*m[3]) + m[2]*(m[1]*y[2]-m[2]*y[1])) / det
+		p[2] = (m[0]*(m[2]*y[2]-m[3]*y[1]) - m[1]*(m[1]*y[2]-m[2]*y[1]) + y[0]*(m[1]*m[3]-m[2]*m[2])) / det
+		p[3] = (m[0]*m[2] - m[1]*m[1]) / det
+		for i := range ss {
+			x := ss[i] - l.mid
+			abs[i] = math.Abs(ns[i] - (p[0] + p[1]*x + p[2]*x*x))
+		}
+		c := 4.685 * max(1e-4, 1.4826*quantile(slices.Clone(abs), 0.5))
+		for i, r := range abs {
+			w[i] = 0
+			if u := r / c; u < 1 {
+				w[i] = (1 - u*u) * (1 - u*u)
+			}
+		}
+	}
+	return p
 }
