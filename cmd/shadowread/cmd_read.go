@@ -64,7 +64,6 @@ func (p *photoFlags) add(cmd *cobra.Command, timeUsage string) {
 // options checks what was given and returns it as the reader wants it.
 func (p *photoFlags) options(cmd *cobra.Command) (reading.Options, error) {
 	r := reading.Options{
-		Time:       photo.TimeOptions{UTCOffset: p.when.offset.given()},
 		Position:   positionOptions(&p.place, &p.positionSigma),
 		Body:       p.body.value,
 		Rod:        vision.Rod{HeightMM: p.rodHeight.value, DiameterMM: p.rodDiameter.value, Hangs: p.plumbLine},
@@ -79,6 +78,7 @@ func (p *photoFlags) options(cmd *cobra.Command) (reading.Options, error) {
 	if r.Time.At, err = p.when.at(); err != nil {
 		return r, err
 	}
+	r.Time.UTCOffset = p.when.stated()
 	if p.clockError.set {
 		r.Time.ClockError = new(p.clockError.duration())
 	}
