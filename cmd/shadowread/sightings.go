@@ -140,6 +140,9 @@ func timeWithManyPhotos(n int) error {
 
 // take gives sighting i the heading of its photo.
 func (x *sightings) take(s *streams, i int, r *reading.Result, where string) error {
+	if err := thereIs(r.Photo); r.Photo != "" && err != nil {
+		return err
+	}
 	if !r.OK() {
 		return photoRefused{fault.New("photo_refused", r.Message, "%s%s gives no heading (%s)", where, r.Photo, r.Reason)}
 	}
