@@ -281,6 +281,9 @@ func (o *alignOptions) byEye(opts reading.Options, priors *align.Priors) ([]alig
 // byPhoto reads the photos. One that gives no heading takes no part.
 func (o *alignOptions) byPhoto(ctx context.Context, s *streams, opts reading.Options, args []string, priors *align.Priors) ([]align.Observation, error) {
 	paths, err := expand(s, args)
+	if err == nil {
+		err = thereAre(paths)
+	}
 	if err != nil {
 		return nil, err
 	}

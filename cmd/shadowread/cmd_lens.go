@@ -32,8 +32,8 @@ func newLens(s *streams) *cobra.Command {
 		Long: `Solve one camera's lens from five or more photos of the sheet: one from straight
 above, the others 30 to 45 degrees off the vertical from all sides, the sheet
 filling the picture into its corners. Tape the sheet flat, keep to one zoom and
-about one distance, and use the files as the camera wrote them. A set that cannot
-determine the lens is refused, and what is missing is said.
+about one distance, and use the files as the camera wrote them. A set that
+cannot determine the lens is refused, and what is missing is said.
 
 The record is a small text file. Without --output it goes into the store of
 lenses (shadowread/lenses under XDG_DATA_HOME), where shadowread read finds it
@@ -78,6 +78,9 @@ func runLens(cmd *cobra.Command, s *streams, o *lensOptions, args []string) erro
 		return err
 	}
 	photos, err := expand(s, args)
+	if err == nil {
+		err = thereAre(photos)
+	}
 	if err != nil {
 		return err
 	}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"runtime"
@@ -64,7 +65,6 @@ func (p *photoFlags) add(cmd *cobra.Command, timeUsage string) {
 // options checks what was given and returns it as the reader wants it.
 func (p *photoFlags) options(cmd *cobra.Command) (reading.Options, error) {
 	r := reading.Options{
-		Time:       photo.TimeOptions{UTCOffset: p.when.offset.given()},
 		Position:   positionOptions(&p.place, &p.positionSigma),
 		Body:       p.body.value,
 		Rod:        vision.Rod{HeightMM: p.rodHeight.value, DiameterMM: p.rodDiameter.value, Hangs: p.plumbLine},
@@ -79,6 +79,7 @@ func (p *photoFlags) options(cmd *cobra.Command) (reading.Options, error) {
 	if r.Time.At, err = p.when.at(); err != nil {
 		return r, err
 	}
+	r.Time.UTCOffset = p.when.stated()
 	if p.clockError.set {
 		r.Time.ClockError = new(p.clockError.duration())
 	}
@@ -292,6 +293,9 @@ func readWith(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Optio
 		s.note("time", "using %s", at.UTC().Format("2006-01-02T15:04:05.999Z07:00"))
 	}
 	return readPhotos(cmd.Context(), s, photos, int(o.jobs.value), show, func(ctx context.Context, path string) (*reading.Result, error) {
+		if err := thereIs(path); err != nil {
+			return nil, err
+		}
 		r, err := readAtEstimate(ctx, book, path, opts, o.since())
 		if err != nil || o.overlay == "" || ctx.Err() != nil {
 			return r, err
@@ -399,17 +403,15 @@ func readPhotos(ctx context.Context, s *streams, paths []string, jobs int, show 
 		}
 	}
 	refused := 0
-	var failed error // the first; the headings of the other photos are worth having
+	var failed, said error // the first, and that others were said; other headings are worth having
 	tell(0)
 	err := inOrder(ctx, len(paths), jobs, func(ctx context.Context, i int) outcome {
 		r, err := read(ctx, paths[i])
 		return outcome{r, err}
 	}, func(i int, got outcome) error {
 		bar.wipe()
-		if failed == nil {
-			failed = got.err
-		}
-		if got.result != nil { // not where the log's position could not be had
+		defer tell(i + 1)
+		if got.result != nil {
 			if err := p.print(got.result); err != nil {
 				return err
 			}
@@ -417,15 +419,22 @@ func readPhotos(ctx context.Context, s *streams, paths []string, jobs int, show 
 				refused++
 			}
 		}
-		tell(i + 1)
+		switch {
+		case got.err == nil:
+		case got.result == nil && len(paths) > 1: // this photo has no line of its own
+			s.say(message{Level: "error", Code: fault.Code(got.err), Message: got.err.Error(), Hint: fault.Hint(got.err)})
+			said = errSaid
+		case failed == nil:
+			failed = got.err
+		}
 		return nil
 	})
 	if err != nil {
 		return err
 	}
 	p.footer()
-	if failed != nil {
-		return failed
+	if err := cmp.Or(failed, said); err != nil {
+		return err
 	}
 	if refused > 0 {
 		if len(paths) > 1 {

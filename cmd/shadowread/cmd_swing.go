@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -169,6 +170,9 @@ func (r *swingResult) decline(s *streams, set *sightings, at spot) error {
 	if err != nil {
 		if r.declination != nil {
 			return nil // outside the model's years, say
+		}
+		if slices.ContainsFunc(set.read, func(r *reading.Result) bool { return r != nil && r.Instant == at.instant }) {
+			return err // a photo's time is no slip in the command line
 		}
 		return asUsage(err)
 	}

@@ -38,6 +38,9 @@ var errRefused = errors.New("refused")
 // to be within its tolerance.
 var errOutside = errors.New("outside tolerance")
 
+// errSaid says that what went wrong was said already, while the work went on.
+var errSaid = errors.New("said already")
+
 // execute runs the command line and returns the exit status. It is the one place
 // that turns errors into statuses and prints them.
 func execute(ctx context.Context, args []string, s *streams) int {
@@ -74,6 +77,8 @@ func (s *streams) report(cmd *cobra.Command, err error) int {
 		return exitRefused
 	case errors.Is(err, errOutside):
 		return exitOutside
+	case errors.Is(err, errSaid):
+		return exitError
 	case errors.Is(err, context.Canceled):
 		s.say(message{Level: "error", Code: "interrupted", Message: "interrupted"})
 		return exitInterrupted

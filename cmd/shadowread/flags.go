@@ -139,6 +139,20 @@ func (w *when) at() (*time.Time, error) {
 	return &t, nil
 }
 
+// stated returns the UTC offset by which the time was given, or that of the camera; nil
+// where none was.
+func (w *when) stated() *time.Duration {
+	if w.offset.set || len(w.time) < len("+00:00") {
+		return w.offset.given()
+	}
+	// What ends in a date alone was refused by at.
+	d, err := geo.ParseOffset(w.time[len(w.time)-len("+00:00"):])
+	if err != nil {
+		return nil
+	}
+	return &d
+}
+
 // newBodyFlag is --body.
 func newBodyFlag() parsed[*bearing.Body] {
 	return parsed[*bearing.Body]{name: "BODY", text: "auto", parse: func(s string) (*bearing.Body, error) {

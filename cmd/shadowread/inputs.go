@@ -1,6 +1,8 @@
 package main
 
 import (
+	"errors"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
@@ -53,6 +55,25 @@ func expand(s *streams, args []string) ([]string, error) {
 		photos = append(photos, found...)
 	}
 	return photos, nil
+}
+
+// thereIs refuses a name that no file has, as a slip of the pen; what cannot be read of
+// a file is the reader's to say. The code is no_such_file.
+func thereIs(path string) error {
+	if _, err := os.Stat(path); !errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	return fault.New("no_such_file", "check the name", "there is no file %s", path)
+}
+
+// thereAre is thereIs for a set that would be another one without a file.
+func thereAre(paths []string) error {
+	for _, path := range paths {
+		if err := thereIs(path); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // someOf lists names without flooding the terminal.

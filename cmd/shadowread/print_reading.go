@@ -236,7 +236,7 @@ func block(s *streams, r *reading.Result) string {
 		line(sky.Body.String(), "azimuth %s°, altitude %s°", reading.BearingText(sky.Azimuth, 2), fixed(sky.Altitude, 2))
 	}
 	if t := r.Instant; t != nil {
-		line("time", "%s UTC ± %s s (%s)", t.UTC.UTC().Format("2006-01-02 15:04:05.999"), compact(t.Sigma.Seconds()), t.Source)
+		line("time", "%s UTC ± %s (%s)", t.UTC.UTC().Format("2006-01-02 15:04:05.999"), spanText(t.Sigma), t.Source)
 	}
 	if p := r.Place; p != nil {
 		line("position", "%s ± %s km (%s)", p.Position, compact(p.SigmaKM), p.Source)
@@ -389,6 +389,23 @@ func eastWest(a, sigma angle.Angle) string {
 
 // compact prints a sigma that may be a tenth or some thousands.
 func compact(x float64) string { return strconv.FormatFloat(x, 'g', 3, 64) }
+
+// spanText prints a sigma of a time as people say it: 30 s, 2.5 min, 1 h, 3 days.
+func spanText(d time.Duration) string {
+	x, unit := d.Seconds(), "s"
+	switch {
+	case d >= 48*time.Hour:
+		x, unit = x/86400, "days"
+	case d >= time.Hour:
+		x, unit = x/3600, "h"
+	case d >= 2*time.Minute:
+		x, unit = x/60, "min"
+	}
+	if x >= 1000 { // three digits would be written as a power of ten
+		return strconv.FormatFloat(x, 'f', 0, 64) + " " + unit
+	}
+	return compact(x) + " " + unit
+}
 
 func clockText(v reading.ClockVerdict) string {
 	switch v {

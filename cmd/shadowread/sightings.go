@@ -118,7 +118,9 @@ func (f *sightingFlags) read(ctx context.Context, s *streams, o reading.Options,
 	}
 	bar := progress{s: s}
 	defer bar.wipe()
-	return set, inOrder(ctx, len(photos), int(f.jobs.value), func(ctx context.Context, i int) *reading.Result {
+	// The others are read all the same: all that is wrong is known at once.
+	var refused []error
+	err = inOrder(ctx, len(photos), int(f.jobs.value), func(ctx context.Context, i int) *reading.Result {
 		name := list[photos[i]].Photo
 		if !filepath.IsAbs(name) {
 			name = filepath.Join(filepath.Dir(path), name)
@@ -127,10 +129,21 @@ func (f *sightingFlags) read(ctx context.Context, s *streams, o reading.Options,
 	}, func(i int, r *reading.Result) error {
 		bar.wipe()
 		at := &list[photos[i]]
-		err := set.take(s, photos[i], r, fmt.Sprintf("%s line %d: ", path, at.Line))
+		if err := set.take(s, photos[i], r, fmt.Sprintf("%s line %d: ", path, at.Line)); err != nil {
+			refused = append(refused, err)
+		}
 		bar.show("read %d of %d photos", i+1, len(photos))
-		return err
+		return nil
 	})
+	if err != nil || len(refused) == 0 {
+		return set, err
+	}
+	bar.wipe()
+	last := len(refused) - 1
+	for _, err := range refused[:last] {
+		s.say(message{Level: "error", Code: fault.Code(err), Message: err.Error(), Hint: fault.Hint(err)})
+	}
+	return set, refused[last]
 }
 
 func timeWithManyPhotos(n int) error {
@@ -140,6 +153,9 @@ func timeWithManyPhotos(n int) error {
 
 // take gives sighting i the heading of its photo.
 func (x *sightings) take(s *streams, i int, r *reading.Result, where string) error {
+	if err := thereIs(r.Photo); r.Photo != "" && err != nil {
+		return err
+	}
 	if !r.OK() {
 		return photoRefused{fault.New("photo_refused", r.Message, "%s%s gives no heading (%s)", where, r.Photo, r.Reason)}
 	}

@@ -119,7 +119,9 @@ If none serves, or the clock, the GPS stamp and the zone disagree, the photo is
 refused. The source is the key time_source of --json.
 
 --utc-offset is how far the clock is ahead of UTC: +02:00, -03:30, Z or decimal
-hours to the quarter (2, -3.5). East of Greenwich is positive.
+hours to the quarter (2, -3.5). East of Greenwich is positive. An offset that no
+place within 300 km kept on that day, given or written by the camera, is warned
+of (offset_not_local): a sign or a digit is wrong, or the longitude.
 
 --clock-error is how many seconds the camera's clock is fast; a slow one is
 negative. It is taken off camera times only. To find it, take a photo of a clock

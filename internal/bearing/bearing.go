@@ -55,7 +55,7 @@ func ParseBody(s string) (Body, error) {
 			return Body(b), nil
 		}
 	}
-	return 0, fault.Usage("unknown_body", `write "sun" or "moon"`, "unknown body %q", s)
+	return 0, fault.New("unknown_body", `write "sun" or "moon"`, "unknown body %q", s)
 }
 
 // Apparent is what an observer sees of a body at one instant. Where the moon is not

@@ -126,6 +126,8 @@ func FuzzDecodeLensRecord(f *testing.F) {
 	f.Add([]byte("schema = 1\n[lens]\nf_px = inf\n"))
 	f.Add([]byte("schema = 1\n[[lens]]\n"))
 	f.Add([]byte("[camera]\nmake = '''"))
+	f.Add([]byte(strings.Repeat("a.", 3000) + "a = 1"))
+	f.Add([]byte("lens = " + strings.Repeat("{ a = ", 3000)))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		r, err := DecodeLensRecord(data)
 		if err != nil {

@@ -41,7 +41,7 @@ var writers = map[Format]func(io.Writer, *journey.Journey, string) error{
 func ParseFormat(name string) (Format, error) {
 	f := Format(strings.ToLower(strings.TrimPrefix(name, ".")))
 	if _, ok := writers[f]; !ok {
-		return "", fault.Usage("bad_format", "give gpx, geojson, kml or csv", "format %.40q is not known", name)
+		return "", fault.New("bad_format", "give gpx, geojson, kml or csv", "format %.40q is not known", name)
 	}
 	return f, nil
 }

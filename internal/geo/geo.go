@@ -94,7 +94,7 @@ func parsePosition(s string) (p Position, step angle.Angle, err error) {
 }
 
 func badPosition(format string, args ...any) error {
-	return fault.Usage("bad_position", positionHint, format, args...)
+	return fault.New("bad_position", positionHint, format, args...)
 }
 
 // plainSigns folds the ways of typing degree, prime and minus signs into one.

@@ -30,7 +30,7 @@ var (
 // It fails with code "bad_utc_offset".
 func ParseOffset(s string) (time.Duration, error) {
 	bad := func(format string, args ...any) (time.Duration, error) {
-		return 0, fault.Usage("bad_utc_offset", offsetHint, format, args...)
+		return 0, fault.New("bad_utc_offset", offsetHint, format, args...)
 	}
 	if len(s) > 16 {
 		return bad("UTC offset is too long")
@@ -90,21 +90,21 @@ var timePattern = regexp.MustCompile(`^\d{4}-\d{2}-\d{2}[Tt ](\d{2}:\d{2}:\d{2}(
 // differ, "offset_conflict".
 func ParseTime(s string, offset *time.Duration) (time.Time, error) {
 	if len(s) > 64 {
-		return time.Time{}, fault.Usage("bad_time", timeHint, "time is too long")
+		return time.Time{}, fault.New("bad_time", timeHint, "time is too long")
 	}
 	t := strings.ReplaceAll(strings.TrimSpace(s), "−", "-")
 	m := timePattern.FindStringSubmatch(t)
 	if m == nil {
-		return time.Time{}, fault.Usage("bad_time", timeHint, "time %q is not an RFC 3339 time", s)
+		return time.Time{}, fault.New("bad_time", timeHint, "time %q is not an RFC 3339 time", s)
 	}
 	clock, err := time.Parse("2006-01-02 15:04:05", t[:10]+" "+m[1])
 	if err != nil { // no such day, hour, minute or second
-		return time.Time{}, fault.Usage("bad_time", timeHint, "time %q does not exist", s)
+		return time.Time{}, fault.New("bad_time", timeHint, "time %q does not exist", s)
 	}
 	own := m[2]
 	if own == "" {
 		if offset == nil {
-			return time.Time{}, fault.Usage("no_utc_offset", timeHint, "time %q has no UTC offset", s)
+			return time.Time{}, fault.New("no_utc_offset", timeHint, "time %q has no UTC offset", s)
 		}
 		return clock.Add(-*offset), nil
 	}
@@ -113,7 +113,7 @@ func ParseTime(s string, offset *time.Duration) (time.Time, error) {
 		return time.Time{}, err
 	}
 	if offset != nil && *offset != d {
-		return time.Time{}, fault.Usage("offset_conflict", "give one of the two",
+		return time.Time{}, fault.New("offset_conflict", "give one of the two",
 			"time %q and the UTC offset %s contradict each other", s, FormatOffset(*offset))
 	}
 	return clock.Add(-d), nil

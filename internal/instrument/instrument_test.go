@@ -275,6 +275,8 @@ func FuzzRead(f *testing.F) {
 		}
 		f.Add(b.String())
 	}
+	f.Add(strings.Repeat("a.", 3000) + "a = 1")
+	f.Add("[proved]\ncovariance_deg2 = " + strings.Repeat("[", 3000))
 	f.Fuzz(func(t *testing.T, text string) {
 		r, err := Read(strings.NewReader(text), "i.toml")
 		if err != nil {

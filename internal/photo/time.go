@@ -41,7 +41,7 @@ const (
 // TimeOptions is what the user says about the time.
 type TimeOptions struct {
 	At        *time.Time     // the time of the photo itself
-	UTCOffset *time.Duration // of the camera's clock, east positive
+	UTCOffset *time.Duration // of the camera's clock, or by which At was said; east positive
 	// ClockError is how far the camera's clock is fast. It is taken off camera
 	// times only. Nil means not known; a known 0 makes the clock a checked one.
 	ClockError *time.Duration
@@ -67,6 +67,9 @@ func ResolveTime(f Facts, place *Place, o TimeOptions) (Instant, error) {
 		at := Instant{UTC: o.At.UTC(), Source: TimeFromOption, Sigma: SigmaTimeOption}
 		if o.Sigma != nil {
 			at.Sigma = *o.Sigma
+		}
+		if o.UTCOffset != nil { // by which At was given
+			at.checkOffset(at.UTC.Add(*o.UTCOffset), *o.UTCOffset, place, true)
 		}
 		return at, nil
 	}
@@ -108,6 +111,9 @@ func ResolveTime(f Facts, place *Place, o TimeOptions) (Instant, error) {
 	}
 	if err != nil {
 		return Instant{Warnings: at.Warnings}, err
+	}
+	if at.Source == TimeFromOptionOffset || at.Source == TimeFromExifOffset {
+		at.checkOffset(clock, offset, place, o.UTCOffset != nil)
 	}
 	at.UTC = clock.Add(-offset)
 	at.Sigma = at.clockSigma(f.GPSTime, o.ClockError != nil)

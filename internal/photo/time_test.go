@@ -59,9 +59,9 @@ func TestResolveTime(t *testing.T) {
 		{"given offset that agrees", Facts{Clock: noon, ClockOffset: hours(2)}, pan, TimeOptions{UTCOffset: hours(2)},
 			"2026-03-14 10:00:00.037", TimeFromOptionOffset, SigmaClockUnchecked, nil},
 		{"given offset that differs", Facts{Clock: noon, ClockOffset: hours(2)}, pan, TimeOptions{UTCOffset: hours(3)},
-			"2026-03-14 09:00:00.037", TimeFromOptionOffset, SigmaClockUnchecked, []string{"offset_conflict"}},
-		{"Exif offset", Facts{Clock: noon, ClockOffset: hours(1)}, pan, TimeOptions{},
-			"2026-03-14 11:00:00.037", TimeFromExifOffset, SigmaClockUnchecked, nil},
+			"2026-03-14 09:00:00.037", TimeFromOptionOffset, SigmaClockUnchecked, []string{"offset_conflict", "offset_not_local"}},
+		{"Exif offset", Facts{Clock: noon, ClockOffset: hours(2)}, pan, TimeOptions{},
+			"2026-03-14 10:00:00.037", TimeFromExifOffset, SigmaClockUnchecked, nil},
 		{"Exif offset without a place", Facts{Clock: noon, ClockOffset: hours(2)}, nil, TimeOptions{},
 			"2026-03-14 10:00:00.037", TimeFromExifOffset, SigmaClockUnchecked, nil},
 		{"clock 90 s fast", Facts{Clock: noon, ClockOffset: hours(2)}, nil, TimeOptions{ClockError: seconds(90)},
@@ -90,7 +90,7 @@ func TestResolveTime(t *testing.T) {
 		// The offset says UTC+1, the stamp UTC+2: summer time was forgotten, or the
 		// stamp is an hour old by chance.
 		{"Exif offset an hour from the stamp", Facts{Clock: noon, ClockOffset: hours(1), GPSTime: stamp("10:00:00.037")}, pan, TimeOptions{},
-			"2026-03-14 11:00:00.037", TimeFromExifOffset, time.Hour, []string{"gps_time_differs"}},
+			"2026-03-14 11:00:00.037", TimeFromExifOffset, time.Hour, []string{"offset_not_local", "gps_time_differs"}},
 		{"Exif offset, a stamp of 7 minutes ago", Facts{Clock: noon, ClockOffset: hours(2), GPSTime: stamp("09:53:00")}, pan, TimeOptions{},
 			"2026-03-14 10:00:00.037", TimeFromExifOffset, SigmaClockUnchecked, []string{"gps_stamp_old"}},
 	} {

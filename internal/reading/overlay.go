@@ -138,9 +138,14 @@ func decodeColour(path string) (image.Image, int, error) {
 	decode := map[photo.Format]func(io.Reader) (image.Image, error){
 		photo.JPEG: jpeg.Decode, photo.PNG: png.Decode, photo.TIFF: tiff.Decode,
 	}[facts.Format]
-	data, err := os.ReadFile(path)
+	f, err := openfile.Regular(path)
 	if err != nil {
-		return nil, 0, fault.Wrap(err, string(UnreadableFile), "check that the file is there and may be read", "the file cannot be read")
+		return nil, 0, err
+	}
+	defer f.Close()
+	data, err := io.ReadAll(io.LimitReader(f, photo.MaxFileBytes))
+	if err != nil {
+		return nil, 0, fault.Wrap(err, string(UnreadableFile), "check that the disk can be read", "the file cannot be read")
 	}
 	img, err := decode(bytes.NewReader(data))
 	if err == nil && img.Bounds().Size() != image.Pt(facts.Width, facts.Height) {

@@ -35,7 +35,7 @@ func column(a angle.Angle) int {
 	return int(math.Round(a.Bearing().Degrees()*dialColumns/360)) % dialColumns
 }
 
-// surface is ln(light) as a quadratic in x and y, mm.
+// surface is ln(light) as a quadratic in x and y, in units of 50 mm.
 type surface [6]float64
 
 func (s surface) at(x, y float64) float64 { return math.Exp(s.log(x/50, y/50)) }
@@ -115,7 +115,8 @@ func brightSurface(xs, ys, ls []float64) surface {
 				a[m][6] += w * b[m] * ls[k]
 			}
 		}
-		// A weak pull to a plane keeps the corners of a half-shaded dial sane.
+		// A weak pull of all terms but the mean to nothing, that is to even light, keeps the
+		// corners of a half-shaded dial sane.
 		pull := 0.02 * float64(len(xs))
 		if iter < 4 {
 			pull *= 10

@@ -1,0 +1,115 @@
+package photo
+
+import (
+	"math"
+	"slices"
+	"sync"
+	"time"
+
+	"github.com/ringsaturn/tzf"
+	lite "github.com/ringsaturn/tzf-rel-lite"
+	pb "github.com/ringsaturn/tzf/gen/go/tzf/v1"
+	"google.golang.org/protobuf/proto"
+
+	"shadowread/internal/geo"
+)
+
+// neighbourKM is how far away a clock may come from without a word: a party near a
+// border, or on its way from the town where it set out, keeps the time it came with.
+const neighbourKM = 300.0
+
+// anyClock is the latitude beyond which a clock may show anything: 300 km from there are
+// 15 degrees of longitude and more, and stations keep the time of who supplies them.
+// In the far south that begins with the continent.
+const (
+	anyClockNorth = 80.0
+	anyClockSouth = -60.0
+)
+
+// zoneTiles is a coarse form of zoneMap, loaded in some milliseconds. It has gaps along
+// the borders.
+var zoneTiles = sync.OnceValues(func() (tzf.F, error) {
+	var tiles pb.PreindexTimezones
+	if err := proto.Unmarshal(lite.PreindexData, &tiles); err != nil {
+		return nil, err
+	}
+	return tzf.NewFuzzyFinderFromPB(&tiles)
+})
+
+// keptNearby reports whether a clock that somebody set by law can have been at offset
+// about p when it read clock: the civil time of a zone at most neighbourKM away, summer
+// time or not, or at sea that of the strip of 15 degrees and of the strips beside it. It
+// says so too where it cannot be known.
+func keptNearby(p geo.Position, clock time.Time, offset time.Duration) bool {
+	if lat := p.Lat.Degrees(); lat > anyClockNorth || lat < anyClockSouth {
+		return true
+	}
+	// The coarse map knows most places well enough to pass a sound photo, and only a
+	// doubt is worth the second that the whole one takes.
+	for _, load := range []func() (tzf.F, error){zoneTiles, zoneMap} {
+		finder, err := load()
+		if err != nil {
+			return true
+		}
+		for i, zone := range zonesAround(finder, p) {
+			beside := time.Duration(0)
+			if i == 0 && (civil{zone: zone}).nautical() { // p itself is at sea
+				beside = time.Hour
+			}
+			if kept(zone, clock, offset, beside) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// zonesAround names the zones at p, which come first where they are known, and on rings
+// about it.
+func zonesAround(finder tzf.F, p geo.Position) (zones []string) {
+	for _, km := range []float64{borderKM, neighbourKM / 3, 2 * neighbourKM / 3, neighbourKM} {
+		for _, q := range around(p, km) {
+			names, err := finder.GetTimezoneNames(q[1], q[0])
+			if err != nil {
+				continue // a gap
+			}
+			for _, name := range names {
+				if !slices.Contains(zones, name) {
+					zones = append(zones, name)
+				}
+			}
+		}
+	}
+	return zones
+}
+
+// kept reports whether clocks of a zone, or of those that differ from it by beside, can
+// have been at offset when they read clock.
+func kept(zone string, clock time.Time, offset, beside time.Duration) bool {
+	location, err := time.LoadLocation(zone)
+	if err != nil {
+		return true
+	}
+	for _, o := range offsetsAt(clock, location) {
+		if offset == o || offset == standardOffset(clock, location, o) || (offset-o).Abs() == beside {
+			return true
+		}
+	}
+	return false
+}
+
+// checkOffset warns of a UTC offset by which nobody near place sets a clock: a sign or a
+// digit of it is wrong, or the longitude is. stated is one that the user gave, who may
+// well keep UTC and say so.
+func (at *Instant) checkOffset(clock time.Time, offset time.Duration, place *Place, stated bool) {
+	if place == nil || place.SigmaKM > neighbourKM || stated && offset == 0 || keptNearby(place.Position, clock, offset) {
+		return
+	}
+	who := "the photo's clock is"
+	if stated {
+		who = "the clock is said to be"
+	}
+	sun := time.Duration(math.Round(place.Position.Lon.Degrees()/15*2)) * 30 * time.Minute
+	at.warn("offset_not_local", "%s at %s from UTC, which no place within %g km of %s kept on that day (the sun's time is near %s): check the offset, its sign and the longitude; an hour is worth 15 degrees",
+		who, geo.FormatOffset(offset), neighbourKM, place.Position, geo.FormatOffset(sun))
+}
