@@ -17,8 +17,8 @@ import (
 	"shadowread/internal/instrument"
 	"shadowread/internal/journey"
 	"shadowread/internal/logbook"
-	"shadowread/internal/paper"
 	"shadowread/internal/openfile"
+	"shadowread/internal/paper"
 	"shadowread/internal/reading"
 	"shadowread/internal/report"
 )

@@ -1,7 +1,7 @@
 package reading_test
-import ("testing";"shadowread/internal/angle";"shadowread/internal/render";"os";"strconv")
-func TestSweep(t *testing.T){ deg:=angle.FromDegrees; start,_:=strconv.Atoi(os.Getenv("SW"))
- for i:=start;i<start+48;i++{ dir:=float64(i*37%360); tilt:=float64(10+i*13%40); alt:=float64(15+i*11%55)
+import ("testing";"shadowread/internal/angle";"shadowread/internal/render")
+func TestSweep(t *testing.T){ deg:=angle.FromDegrees; 
+ for i:=0;i<48;i++{ dir:=float64(i*37%360); tilt:=float64(10+i*13%40); alt:=float64(15+i*11%55)
   s:=scene(deg(alt),deg(tilt),deg(dir))
   kind:=i%4
   switch kind{ case 0: s.Rods[0].Collars=[]render.Collar{{From:47.8,To:50,Diameter:9}}

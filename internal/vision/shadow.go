@@ -478,22 +478,29 @@ func (f *stripFit) growth() (least, most, sigma float64) {
 		for _, r := range rows {
 			at += r.s / float64(len(rows))
 		}
-		// Blur in small parts of the half: its mean and the mean's scatter.
+		// Blur in small parts of the half: the middle one and its scatter.
 		const parts = 6
-		var sum, square float64
+		var all [parts]float64
 		for k := range parts {
-			best := f.blurOf(rows[k*len(rows)/parts:(k+1)*len(rows)/parts], f.sigma(at))
-			sum += best * best
-			square += best * best * best * best
+			all[k] = sq(f.blurOf(rows[k*len(rows)/parts:(k+1)*len(rows)/parts], f.sigma(at)))
 		}
-		v = sum / parts
-		return v, math.Sqrt(max(square/parts-v*v, 1e-6) / (parts - 1)), at
+		v = quantile(all[:], 0.5) // what holds the foot, or another shadow, blurs one part
+		return v, max(1.4826*quantile(apart(all[:], v), 0.5), 1e-3) / math.Sqrt(parts-1), at
 	}
 	v0, s0, a0 := variance(near)
 	v1, s1, a1 := variance(far)
 	span := a1*a1 - a0*a0
 	growth, camera := (v1-v0)/span, f.blur*f.blur*(sq(f.pxAcross(0)/f.pxAcross(a1))-sq(f.pxAcross(0)/f.pxAcross(a0)))/span
 	return growth - max(camera, 0), growth - min(camera, 0), math.Hypot(s0, s1) / span
+}
+
+// apart returns how far values lie from one.
+func apart(vs []float64, from float64) []float64 {
+	out := make([]float64, len(vs))
+	for i, v := range vs {
+		out[i] = math.Abs(v - from)
+	}
+	return out
 }
 
 // blurOf returns the blur that fits some rows best, within a factor of 2 of the one given:
@@ -560,11 +567,12 @@ func (f *stripFit) strip(rod Rod, s *sheet.Sheet, img *rodImage, lit func(sheet.
 	variance := axis.varB
 	apart, expected := (f.left.b-f.right.b)/2, (f.left.varB+f.right.varB)/4
 	variance += max(0, apart*apart-expected)
-	turn, bow := f.bowed(axis, rod)
-	variance += sq(float64(turn))
+	tip, tipSigma, tipSeen := f.findTip(axis, s, img.hides, lit)
+	turn, cost, bow := f.bowed(axis, rod, tip)
+	variance += sq(float64(cost))
 	least, most, growthSigma := f.growth()
 	st := &Strip{
-		Direction:  (f.direction() + angle.Atan2(axis.b, 1)).Bearing(),
+		Direction:  (f.direction() + angle.Atan2(axis.b, 1) + turn).Bearing(),
 		Sigma:      angle.Angle(math.Sqrt(variance)),
 		FootOffset: f.frame.offset + axis.at(0),
 		FootSigma:  math.Sqrt(axis.varA + variance*axis.mid*axis.mid),
@@ -574,6 +582,9 @@ func (f *stripFit) strip(rod Rod, s *sheet.Sheet, img *rodImage, lit func(sheet.
 		From: first, To: last,
 		Noise: f.flankNoise(),
 		Bow:   bow,
+	}
+	if bow != 0 {
+		st.FootOffset += axis.bend * axis.mid * axis.mid
 	}
 	for i, s := range [2]float64{first, last} {
 		st.Axis[i] = f.plate.Project(f.frame.at(s, axis.at(s)))
@@ -598,8 +609,8 @@ func (f *stripFit) strip(rod Rod, s *sheet.Sheet, img *rodImage, lit func(sheet.
 	case bow == 0 && st.Sigma > vagueMost && st.Sigma > vagueNoise*f.noiseSigma(st):
 		return nil, ErrNoShadow
 	}
-	if l, sd, ok := f.findTip(axis, s, img.hides, lit); ok {
-		st.Length, st.LengthSigma = l, sd
+	if tipSeen {
+		st.Length, st.LengthSigma = tip, tipSigma
 	}
 	return st, nil
 }
@@ -608,7 +619,9 @@ const (
 	// sureBow is how many of its sigmas a bow must have to be one, and leastBow what it
 	// must measure on the piece that is seen, mm.
 	sureBow  = 4
-	leastBow = 0.03
+	leastBow = 0.008
+	// halfSine is what a bow may differ by from a parabola in what it turns, as a part.
+	halfSine = 0.3
 	// A rod of at least stiffRod, mm, is straight (common practice: wire is what bends);
 	// its shadow is bowed by paper that is not flat, by up to waveMost, seen obliquely.
 	stiffRod = 2.6
@@ -618,11 +631,12 @@ const (
 	longShadow = 140
 )
 
-// bowed tells what a bow costs the direction and how large it is, mm. A bent rod casts a
-// bent shadow, whose straight piece from foot to tip is not along the piece that is
-// seen: for a parabola of half second derivative k through both ends, the tangent at m
-// turns from the line between them by k (2m - L).
-func (f *stripFit) bowed(axis fitLine, rod Rod) (cost angle.Angle, bow float64) {
+// bowed tells what a bow turns the direction by, what it costs and how large it is, mm. A
+// bent rod casts a bent shadow, whose straight line from foot to tip is not along the
+// piece that is seen: for a parabola of half second derivative k through both ends, the
+// line turns from the tangent at m by k (L - 2m). tip is the shadow's length where its
+// end is seen, else 0.
+func (f *stripFit) bowed(axis fitLine, rod Rod, tip float64) (turn, cost angle.Angle, bow float64) {
 	span := 0.0
 	for i := range f.rows {
 		if r := &f.rows[i]; r.ok {
@@ -636,14 +650,23 @@ func (f *stripFit) bowed(axis fitLine, rod Rod) (cost angle.Angle, bow float64) 
 	sagitta := math.Abs(axis.bend) * span * span / 4
 	width := f.right.at(axis.mid) - f.left.at(axis.mid)
 	if axis.bend*axis.bend < sureBow*sureBow*axis.varBend || sagitta < leastBow || width >= stiffRod && sagitta < waveMost {
-		return cost, 0
+		return 0, cost, 0
 	}
-	length := rod.ShadowMM
+	length := tip
 	if length == 0 {
+		length = rod.ShadowMM
+	}
+	known := length > 0
+	if !known {
 		length = longShadow
 	}
 	length = max(length, axis.mid+span/2)
-	return angle.Angle(axis.bend * max(math.Abs(length-2*axis.mid), span/4)), -axis.bend * length * length / 4
+	bow = -axis.bend * length * length / 4
+	turn = angle.Angle(axis.bend * (length - 2*axis.mid))
+	if !known {
+		return 0, max(turn.Abs(), cost), bow
+	}
+	return turn, angle.Angle(math.Hypot(halfSine*float64(turn), math.Abs(axis.bend)*span/8)), bow
 }
 
 // uneven reports whether the strip's two halves differ, as those of a body do that lies
