@@ -173,6 +173,10 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 		}
 		return
 	}
+	if facts.Format == photo.JPEG && g.Torn() {
+		r.refuse(UnreadableFile, "rows of the picture stand shifted against those above, as damage leaves them: copy the original file again from the camera or phone")
+		return
+	}
 	r.Plate, r.Marks = plate.Fit, plate.Marks
 	r.Picture = PictureSize{W: g.W, H: g.H, Factor: g.Factor, Mirrored: g.Mirrored}
 	if g.Mirrored && !mirrored(facts.Orientation) {
