@@ -1,11 +1,16 @@
 package vision
 
 import (
+	"bytes"
+	"image"
+	"image/jpeg"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"shadowread/internal/calib"
+	"shadowread/internal/fault"
 	"shadowread/internal/photo"
 	"shadowread/internal/sheet"
 )
@@ -79,5 +84,18 @@ func TestThinPictures(t *testing.T) {
 		if g.Torn() {
 			t.Errorf("%d x %d: torn", g.W, g.H)
 		}
+	}
+}
+
+// Arithmetic coding (ITU-T T.81, annex D; marker SOF9 in place of SOF0, table B.1)
+// decodes damage to something without a word.
+func TestArithmeticCoding(t *testing.T) {
+	var b bytes.Buffer
+	if err := jpeg.Encode(&b, image.NewGray(image.Rect(0, 0, 64, 64)), nil); err != nil {
+		t.Fatal(err)
+	}
+	data := bytes.Replace(b.Bytes(), []byte{0xFF, 0xC0}, []byte{0xFF, 0xC9}, 1)
+	if _, err := Decode(data, photo.JPEG, 1); fault.Code(err) != "unreadable_file" || !strings.Contains(err.Error(), "arithmetic") {
+		t.Errorf("%v", err)
 	}
 }
