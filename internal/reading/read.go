@@ -375,6 +375,9 @@ const (
 	// decoded: 2000 x 1500 shows a sheet of 300 mm with 5 px to the millimetre,
 	// where edges are found to 0.01 mm and a larger picture adds only time.
 	enoughPixels = 6_500_000
+	// mostPixels bounds the finest size: a sheet that does not show there is looked for no
+	// further, since a search costs time and memory for every pixel.
+	mostPixels = 26_000_000
 	// enoughScale is the least scale on the dial, px/mm, with which a shrunk
 	// picture will do.
 	enoughScale = 3.0
@@ -390,9 +393,13 @@ func (p *picture) findPlate(s *sheet.Sheet, prior func(*vision.Gray) calib.Prior
 	for factor < 8 && p.pixels/(factor*factor) > enoughPixels {
 		factor *= 2
 	}
+	finest := 1
+	for p.pixels/(finest*finest) > mostPixels {
+		finest *= 2
+	}
 	var coarse *vision.Gray // where the sheet was found, if too small for the aim
 	var inCoarse *vision.Plate
-	for ; factor >= 1; factor /= 2 {
+	for ; factor >= finest; factor /= 2 {
 		if g, err = p.decode(factor); err != nil {
 			return nil, nil, found, err
 		}
@@ -403,7 +410,7 @@ func (p *picture) findPlate(s *sheet.Sheet, prior func(*vision.Gray) calib.Prior
 			return nil, nil, found, err
 		}
 		if err == nil {
-			if least, _ := plate.Scale(sheet.Point{}); least >= enoughScale || factor == 1 {
+			if least, _ := plate.Scale(sheet.Point{}); least >= enoughScale || factor == finest {
 				return g, plate, n, nil
 			}
 			coarse, inCoarse = g, plate
