@@ -10,8 +10,8 @@ const (
 	// Sound photos, sharp and noisy, curled and at any slant, stay above 0.92; torn ones
 	// come to 0.3 to 0.6.
 	seamGain = 0.75
-	// sparse is the columns from one to the next in a first look at a shift.
-	sparse = 7
+	// sparse is the columns from one to the next in a first look.
+	sparse = 5
 )
 
 // Torn reports whether rows of a JPEG stand shifted by whole blocks against the rows
@@ -36,13 +36,18 @@ func (g *Gray) seam() float64 {
 	least := 1.0
 	for v := step; v+1 < g.H; v += step {
 		for _, half := range [2][2]int{{margin + 1, g.W / 2}, {g.W / 2, g.W - margin}} {
-			as := g.rowsDiffer(v, 0, half, 1)
 			// Where rows within the blocks differ as much, this is no seam.
-			inside := max(g.rowsDiffer(v-1, 0, half, 1), g.rowsDiffer(v+1, 0, half, 1))
+			differ := func(every int) (at, inside float64) {
+				return g.rowsDiffer(v, 0, half, every), max(g.rowsDiffer(v-1, 0, half, every), g.rowsDiffer(v+1, 0, half, every))
+			}
+			rough, inside := differ(sparse)
+			if rough < 1.1*inside || rough < 1 {
+				continue
+			}
+			as, inside := differ(1)
 			if as < 1.2*inside || as < 1 {
 				continue
 			}
-			rough := g.rowsDiffer(v, 0, half, sparse)
 			for k := 1; k <= seamReach; k++ {
 				for _, s := range [2]int{k * step, -k * step} {
 					if g.rowsDiffer(v, s, half, sparse) < (1+seamGain)/2*rough {
