@@ -3,6 +3,7 @@
 //
 //	proof accuracy DIR...
 //	proof soak [-n COUNT] [-seed SEED] [-width PX] [-keep DIR] [-v]
+//	proof damage [-mutations COUNT] [-flips COUNT] [-seed SEED] [-photos COUNT] [-keep DIR] DIR...
 package main
 
 import (
@@ -27,7 +28,7 @@ func main() {
 
 func run(ctx context.Context, args []string) error {
 	if len(args) == 0 {
-		return fmt.Errorf("say what to measure: accuracy DIR... or soak")
+		return fmt.Errorf("say what to measure: accuracy DIR..., soak or damage DIR...")
 	}
 	switch args[0] {
 	case "accuracy":
@@ -42,8 +43,10 @@ func run(ctx context.Context, args []string) error {
 		return nil
 	case "soak":
 		return soak(ctx, args[1:])
+	case "damage":
+		return damage(ctx, args[1:])
 	}
-	return fmt.Errorf("unknown measure %q: accuracy or soak", args[0])
+	return fmt.Errorf("unknown measure %q: accuracy, soak or damage", args[0])
 }
 
 func soak(ctx context.Context, args []string) error {
@@ -75,4 +78,28 @@ func soak(ctx context.Context, args []string) error {
 	}
 	rep.Print(os.Stdout)
 	return nil
+}
+
+func damage(ctx context.Context, args []string) error {
+	fs := flag.NewFlagSet("damage", flag.ContinueOnError)
+	o := proof.DamageOptions{Workers: runtime.NumCPU()}
+	fs.IntVar(&o.Mutations, "mutations", 20000, "files with bytes changed anywhere")
+	fs.IntVar(&o.Flips, "flips", 2000, "files with one bit of the picture data turned")
+	fs.Uint64Var(&o.Seed, "seed", 1, "seed of the damage")
+	fs.IntVar(&o.Photos, "photos", 6, "photos that are damaged, at most")
+	fs.StringVar(&o.Keep, "keep", "", "folder for files that went wrong")
+	if err := fs.Parse(args); err != nil {
+		return err
+	}
+	if o.Dirs = fs.Args(); len(o.Dirs) == 0 {
+		return fmt.Errorf("damage needs a folder with a truth.json")
+	}
+	rep, err := proof.Damage(ctx, o)
+	if rep != nil {
+		rep.Print(os.Stdout)
+	}
+	if err == nil && len(rep.Wrong) > 0 {
+		err = fmt.Errorf("%d damaged photos are read wrongly", len(rep.Wrong))
+	}
+	return err
 }

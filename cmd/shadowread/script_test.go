@@ -227,7 +227,12 @@ func copyFixtures(dir string) error {
 		}
 	}
 	// Only read, and too large for a copy each.
-	return os.Symlink(filepath.Join(fixtures, "journey"), filepath.Join(dir, "journey"))
+	for _, name := range []string{"journey", "damaged"} {
+		if err := os.Symlink(filepath.Join(fixtures, name), filepath.Join(dir, name)); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // exampleLogs are the logs that the help's examples go on with: the user's own, of the

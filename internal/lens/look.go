@@ -172,6 +172,8 @@ func openPhoto(path string, facts photo.Facts) (*source, error) {
 		s.gray = vision.FromImage(img)
 	} else if s.gray, err = vision.Decode(data, facts.Format, 1); err != nil {
 		return nil, err
+	} else if facts.Format == photo.JPEG && s.gray.Torn() {
+		return nil, photo.Damaged()
 	}
 	switch facts.Orientation {
 	case 2, 4, 5, 7:

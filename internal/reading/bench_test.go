@@ -2,6 +2,11 @@ package reading_test
 
 import (
 	"context"
+	"errors"
+	"image"
+	"image/jpeg"
+	"maps"
+	"math/rand/v2"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -131,4 +136,47 @@ func peakMiB(b *testing.B) float64 {
 		}
 	}
 	return 0
+}
+
+// BenchmarkHostile reads files that are meant to cost much: those of fixtures/damaged,
+// and the largest JPEGs that are accepted, blank and full of grain, in which the sheet is
+// looked for in vain at every size. It reports the time of each over that of the sound
+// photo, and the most memory that the process has held so far.
+func BenchmarkHostile(b *testing.B) {
+	dir := b.TempDir()
+	files := map[string]string{}
+	found, _ := filepath.Glob("../../fixtures/damaged/*.*g")
+	for _, path := range found {
+		files[filepath.Base(path)] = path
+	}
+	random := rand.New(rand.NewPCG(1, 1))
+	for name, side := range map[string]int{"blank-100mp.jpg": 10000, "grain-100mp.jpg": 10000, "grain-12mp.jpg": 3464} {
+		img := image.NewGray(image.Rect(0, 0, side, side))
+		for i := range img.Pix {
+			img.Pix[i] = 200
+			if strings.HasPrefix(name, "grain") {
+				img.Pix[i] = uint8(random.Uint32())
+			}
+		}
+		files[name] = filepath.Join(dir, name)
+		f, err := os.Create(files[name])
+		if err != nil {
+			b.Fatal(err)
+		}
+		if err := errors.Join(jpeg.Encode(f, img, &jpeg.Options{Quality: 60}), f.Close()); err != nil {
+			b.Fatal(err)
+		}
+	}
+	o := reading.Defaults()
+	for _, name := range slices.Sorted(maps.Keys(files)) {
+		b.Run(name, func(b *testing.B) {
+			var sound, hostile []time.Duration
+			for b.Loop() {
+				sound = append(sound, timed(func() { reading.Read(context.Background(), benchPhoto, o) }))
+				hostile = append(hostile, timed(func() { reading.Read(context.Background(), files[name], o) }))
+			}
+			b.ReportMetric(float64(median(hostile))/float64(median(sound)), "hostile/sound")
+			b.ReportMetric(peakMiB(b), "MiB")
+		})
+	}
 }

@@ -173,6 +173,10 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 		}
 		return
 	}
+	if facts.Format == photo.JPEG && g.Torn() {
+		r.refuse(UnreadableFile, "rows of the picture stand shifted against those above, as damage leaves them: copy the original file again from the camera or phone")
+		return
+	}
 	r.Plate, r.Marks = plate.Fit, plate.Marks
 	r.Picture = PictureSize{W: g.W, H: g.H, Factor: g.Factor, Mirrored: g.Mirrored}
 	if g.Mirrored && !mirrored(facts.Orientation) {
@@ -384,6 +388,9 @@ const (
 	// decoded: 2000 x 1500 shows a sheet of 300 mm with 5 px to the millimetre,
 	// where edges are found to 0.01 mm and a larger picture adds only time.
 	enoughPixels = 6_500_000
+	// mostPixels bounds the finest size: a sheet that does not show there is looked for no
+	// further, since a search costs time and memory for every pixel.
+	mostPixels = 26_000_000
 	// enoughScale is the least scale on the dial, px/mm, with which a shrunk
 	// picture will do.
 	enoughScale = 3.0
@@ -399,9 +406,13 @@ func (p *picture) findPlate(s *sheet.Sheet, prior func(*vision.Gray) calib.Prior
 	for factor < 8 && p.pixels/(factor*factor) > enoughPixels {
 		factor *= 2
 	}
+	finest := 1
+	for p.pixels/(finest*finest) > mostPixels {
+		finest *= 2
+	}
 	var coarse *vision.Gray // where the sheet was found, if too small for the aim
 	var inCoarse *vision.Plate
-	for ; factor >= 1; factor /= 2 {
+	for ; factor >= finest; factor /= 2 {
 		if g, err = p.decode(factor); err != nil {
 			return nil, nil, found, err
 		}
@@ -412,7 +423,7 @@ func (p *picture) findPlate(s *sheet.Sheet, prior func(*vision.Gray) calib.Prior
 			return nil, nil, found, err
 		}
 		if err == nil {
-			if least, _ := plate.Scale(sheet.Point{}); least >= enoughScale || factor == 1 {
+			if least, _ := plate.Scale(sheet.Point{}); least >= enoughScale || factor == finest {
 				return g, plate, n, nil
 			}
 			coarse, inCoarse = g, plate

@@ -22,7 +22,7 @@ struct ending {
 	int why;
 };
 
-enum { SOUND, DAMAGED, SCANS, LARGE };
+enum { SOUND, DAMAGED, SCANS, LARGE, KIND };
 
 static void leave(j_common_ptr c, int why) {
 	struct ending *e = (struct ending *)c->err;
@@ -63,6 +63,8 @@ static unsigned char *grayJPEG(const unsigned char *data, unsigned long size, in
 	c.progress = &e.progress;
 	jpeg_mem_src(&c, data, size);
 	jpeg_read_header(&c, TRUE);
+	// An arithmetic decoder makes something of any damage, without a word.
+	if (c.arith_code || c.num_components > 3) leave((j_common_ptr)&c, KIND);
 	double pixels = (double)c.image_width * c.image_height;
 	if (pixels > most) leave((j_common_ptr)&c, LARGE);
 	if (jpeg_has_multiple_scans(&c)) { // kept whole as coefficients, and gone through once a scan
@@ -94,6 +96,7 @@ import "C"
 import (
 	"unsafe"
 
+	"shadowread/internal/fault"
 	"shadowread/internal/photo"
 )
 
@@ -110,6 +113,9 @@ func decodeJPEG(data []byte, factor int) (*Gray, error) {
 		return nil, photo.TooLarge("the JPEG file is made of more scans than any camera makes")
 	case why == C.LARGE:
 		return nil, photo.TooLarge("the picture is larger than what is read")
+	case why == C.KIND:
+		return nil, fault.New("unreadable_file", "save the photo anew as an ordinary JPEG, in colour or gray",
+			"the JPEG file is of a kind that no camera writes (arithmetic coding, or inks for colours)")
 	case out == nil:
 		return nil, photo.Damaged()
 	}

@@ -164,6 +164,9 @@ func searchMarks(g *Gray, s *sheet.Sheet, factor int) []candidate {
 // searchIn is searchMarks in a part of the picture; least is the contrast asked for, in
 // levels.
 func searchIn(g *Gray, s *sheet.Sheet, r image.Rectangle, factor int, least float32) []candidate {
+	if min(r.Dx(), r.Dy()) < leastSide*factor {
+		return nil // no room for a mark, and OpenCV ends the process over a picture of no size
+	}
 	all := findMarks(g.shrinkPart(r, factor), s, least)
 	f := float64(factor)
 	for i := range all {
