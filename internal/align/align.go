@@ -48,6 +48,13 @@ type Observation struct {
 	// forward), as its own image shows it, mm per mm; not measured where RodSlopeSigma is 0.
 	RodSlope, RodSlopeSigma float64
 	RodToward               angle.Angle
+
+	// Reversed is Direction if the numbers of the dial ran the other way round; nil where
+	// the sheet's own marks told it.
+	Reversed *angle.Angle
+	// UTCOffset is that of the clock by which the time was stated, east positive; 0 where
+	// it is not known or was UTC.
+	UTCOffset time.Duration
 }
 
 // PhotoFloor and PhotoFloorMM are added in quadrature to what a photo's pixels and map say
@@ -132,9 +139,6 @@ func check(obs []Observation, p Priors) error {
 			return bad(o, "give a slope of up to 1 mm per mm", "the rod's slope is out of range")
 		case o.LengthSigmaMM > 0 && o.LengthMM == 0:
 			return bad(o, "leave the length and its sigma out", "a shadow has no length")
-		case o.Sky.Altitude < lowest || o.Sky.Altitude > highest:
-			return bad(o, "leave it out; check time, offset and position if it was taken in good light",
-				"the %s stands at %.1f° then, where a shadow proves nothing", o.Sky.Body, o.Sky.Altitude.Degrees())
 		}
 		if o.Sky.Time.Before(first) {
 			first = o.Sky.Time
@@ -145,6 +149,17 @@ func check(obs []Observation, p Priors) error {
 	}
 	if last.Sub(first) > longest {
 		return fault.New("series_too_long", "check the dates; prove one setting-up at a time", "the readings are spread over %.0f h", last.Sub(first).Hours())
+	}
+	return nil
+}
+
+// dark reports the first reading at whose stated time no shadow proves anything.
+func dark(obs []Observation) error {
+	for _, o := range obs {
+		if !lit(o.Sky) {
+			return fault.New("bad_reading", "leave it out; check time, offset and position if it was taken in good light",
+				"%s: the %s stands at %.1f° then, where a shadow proves nothing", o.Label, o.Sky.Body, o.Sky.Altitude.Degrees())
+		}
 	}
 	return nil
 }

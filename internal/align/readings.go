@@ -20,7 +20,8 @@ import (
 
 // Reading is a number read by eye under the shadow.
 type Reading struct {
-	Time   time.Time // UTC
+	Time   time.Time     // UTC
+	Offset time.Duration // from UTC, as the time was written
 	Number angle.Angle
 	Stand  string // names the heading the dial stood on; "" for a dial that is not turned
 	Line   int    // in the file it was read from
@@ -69,7 +70,8 @@ func (d Dial) Observations(readings []Reading, body bearing.Body, p geo.Position
 		}
 		obs = append(obs, Observation{
 			Label: fmt.Sprintf("line %d", r.Line), Sky: sky, Stand: r.Stand,
-			Direction:      (d.ZeroAt + n).Bearing(),
+			Direction: (d.ZeroAt + n).Bearing(),
+			Reversed:  new((d.ZeroAt - n).Bearing()), UTCOffset: r.Offset,
 			DirectionSigma: angle.Angle(math.Hypot(float64(d.Sigma), float64(d.Step)/math.Sqrt(12))),
 			RadiusMM:       d.RadiusMM,
 		})
@@ -160,6 +162,12 @@ func ReadReadings(r io.Reader, name string) ([]Reading, error) {
 				return nil, fault.New(f.Code, readingsHint, "%s line %d: %s", name, line, f.Message)
 			}
 			return nil, err
+		}
+		// The time was good, so what follows its hour is its offset.
+		if at := strings.LastIndexAny(field("time"), "+-−Zz"); at > 10 {
+			if out.Offset, err = geo.ParseOffset(field("time")[at:]); err != nil {
+				return nil, err
+			}
 		}
 		number, err := strconv.ParseFloat(field("number"), 64)
 		if err != nil || !(number >= 0 && number <= 360) {

@@ -76,6 +76,12 @@ type Result struct {
 	Used     int
 	Span     time.Duration
 
+	// Code is NotBelievable where no instrument such as was stated gave the readings. Then
+	// nothing is determined: but for the terms, all that is said of the instrument is
+	// empty, and Slips are the single mistakes that would explain it, the likeliest first.
+	Code  string
+	Slips []Slip
+
 	Stands                     []Stand
 	LeanStarboard, LeanForward Estimate[angle.Angle] // the rod from plumb, which way its top goes
 	RodStarboard, RodForward   Estimate[angle.Angle] // the rod from the sheet's normal
@@ -98,6 +104,7 @@ type Result struct {
 	Enough *time.Duration
 	Goal   angle.Angle
 
+	why        []string // it is not believable
 	clockAsked bool
 	proved     instrument.Proved
 }
@@ -113,8 +120,14 @@ func Solve(obs []Observation, priors Priors, o Options) (*Result, error) {
 	if t := o.True; t != nil && (math.IsNaN(float64(t.Heading)) || math.IsInf(float64(t.Heading), 0) || !sound(float64(t.Sigma), math.Pi)) {
 		return nil, fault.New("bad_true_heading", "give a heading from 0 to 360 degrees with one sigma", "the true heading %v with sigma %v is none", t.Heading, t.Sigma)
 	}
+	if err := dark(obs); err != nil {
+		return nil, withSlips(err, obs, priors)
+	}
 	q := newProblem(obs, priors)
 	s, suspects, err := q.solve()
+	if fault.Code(err) == "no_fit" {
+		return nil, withSlips(err, obs, priors)
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -124,6 +137,13 @@ func Solve(obs []Observation, priors Priors, o Options) (*Result, error) {
 	}
 	q.estimate(r, s, priors)
 	q.terms(r, s)
+	believable := q.believable(s)
+	if !believable || s.misfit() > 1 {
+		if r.Slips = explain(obs, priors); !believable || len(r.Slips) > 0 {
+			r.disbelieve(q, s)
+			return r, nil
+		}
+	}
 	if t := o.True; t != nil {
 		e := Estimate[angle.Angle]{Value: (t.Heading - r.Stands[0].Heading.Value).Signed(), Determined: r.Stands[0].Heading.Determined}
 		e.Sigma = angle.Angle(math.Hypot(float64(t.Sigma), float64(r.Stands[0].Heading.Sigma)))
@@ -337,8 +357,12 @@ func (r *Result) Lean() (tilt, toward, sigma angle.Angle) {
 // standing series shows, stay as they are.
 //
 // It fails with code not_determined where the readings leave the lean open, and with
-// readings_disagree where nobody can say which of them is wrong.
+// readings_disagree where nobody can say which of them is wrong, not_believable where
+// Code says so.
 func (r *Result) Record(base instrument.Record) (instrument.Record, error) {
+	if r.Code != "" {
+		return base, fault.New(r.Code, r.likely(), "%s", r.unbelieved())
+	}
 	if !r.LeanDetermined() {
 		return base, fault.New("not_determined", r.advice(), "the readings leave the rod's lean from plumb open, so there is nothing to record")
 	}
@@ -380,6 +404,9 @@ func (r *Result) MarshalJSON() ([]byte, error) {
 		RestsOn    string   `json:"rests_on,omitempty"` // where half or more comes from a prior
 	}
 	make := func(value, sigma, share float64, name string, determined bool) estimate {
+		if r.Code != "" {
+			return estimate{}
+		}
 		e := estimate{Value: round(value, 5), Sigma: round(sigma, 5), Determined: determined, PriorShare: round(share, 3)}
 		if share >= 0.5 {
 			e.RestsOn = name
@@ -420,9 +447,19 @@ func (r *Result) MarshalJSON() ([]byte, error) {
 		Heading  *float64 `json:"heading_sigma_deg"`
 		Lean     *float64 `json:"lean_sigma_deg"`
 	}
+	type slip struct {
+		Code    string   `json:"code"`
+		Hours   *float64 `json:"add_h,omitempty"`
+		Text    string   `json:"text"`
+		Chi2    *float64 `json:"chi_squared"`
+		Heading *float64 `json:"heading_then_deg,omitempty"`
+		Lean    *float64 `json:"lean_then_deg"`
+	}
 	tilt, toward, tiltSigma := r.Lean()
 	o := struct {
 		Schema    int         `json:"schema_version"`
+		Code      *string     `json:"code"` // null where the readings are believable
+		Slips     []slip      `json:"slips"`
 		Readings  int         `json:"readings"`
 		Used      int         `json:"readings_used"`
 		Span      *float64    `json:"span_h"`
@@ -453,7 +490,20 @@ func (r *Result) MarshalJSON() ([]byte, error) {
 		LeanS: deg(r.LeanStarboard), LeanF: deg(r.LeanForward), RodS: deg(r.RodStarboard), RodF: deg(r.RodForward),
 		FootS: mm(r.FootStarboardMM), FootF: mm(r.FootForwardMM),
 		Clock:   make(r.Clock.Value.Seconds(), r.Clock.Sigma.Seconds(), r.Clock.PriorShare, r.Clock.RestsOn, r.Clock.Determined),
-		Widened: round(r.Widened, 3), Goal: round(r.Goal.Degrees(), 4), Suspects: []string{}, Forecast: []ahead{}, Verdict: r.Verdict(),
+		Widened: round(r.Widened, 3), Goal: round(r.Goal.Degrees(), 4), Slips: []slip{}, Suspects: []string{}, Forecast: []ahead{}, Verdict: r.Verdict(),
+	}
+	if r.Code != "" {
+		o.Code, o.Lean, o.Toward, o.LeanSigma = &r.Code, nil, nil, nil
+	}
+	for _, s := range r.Slips {
+		j := slip{Code: s.Code, Text: s.Text, Chi2: round(s.ChiSquared, 1), Lean: round(s.Lean.Degrees(), 1)}
+		if s.Add != 0 {
+			j.Hours = round(s.Add.Hours(), 2)
+		}
+		if s.Stands == 1 {
+			j.Heading = new(whole(s.Heading))
+		}
+		o.Slips = append(o.Slips, j)
 	}
 	for _, s := range r.Stands {
 		st := stand{Name: s.Name}

@@ -3,6 +3,7 @@ package align
 import (
 	"fmt"
 	"math"
+	"strings"
 	"time"
 
 	"shadowread/internal/angle"
@@ -16,6 +17,9 @@ const shimBase = 100.0
 // Uncertainties are one sigma.
 func (r *Result) Verdict() (lines []string) {
 	say := func(format string, args ...any) { lines = append(lines, fmt.Sprintf(format, args...)) }
+	if r.Code != "" {
+		return []string{r.unbelieved() + ": nothing is determined", r.likely()}
+	}
 	for _, t := range r.Terms {
 		if t.SetAside {
 			say("%s was set aside: its shadow lies %.2f° from where the others put it; look at it for its time, for another shadow, or for a rod that was touched", t.Label, t.Residual.Abs().Degrees())
@@ -107,6 +111,20 @@ func (r *Result) Verdict() (lines []string) {
 		lines = append(lines, r.advice())
 	}
 	return lines
+}
+
+// unbelieved says what cannot be of readings that are not believable.
+func (r *Result) unbelieved() string {
+	return "these readings are not believable, since " + strings.Join(r.why, " and ")
+}
+
+// likely says what may be behind it.
+func (r *Result) likely() string {
+	if len(r.Slips) > 0 {
+		return saySlips(r.Slips) + "; look at what was noted, set it right and run this again"
+	}
+	return "no single slip in the hour, the UTC offset's sign, the hemisphere, the longitude's sign or the dial's sense explains them: " +
+		"the rod or the board may have been moved during the series, a height or a sigma may be stated wrongly, or readings of two days, places or instruments may be mixed"
 }
 
 // side names the nearest of eight directions on the plate.
