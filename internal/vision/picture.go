@@ -117,16 +117,7 @@ func (g *Gray) Shrink(s int) *Gray {
 	if s <= 1 {
 		return g
 	}
-	return g.shrinkPart(image.Rect(0, 0, g.W, g.H), s)
-}
-
-// shrinkPart returns a part of g, made smaller by a whole factor that it is not smaller
-// than.
-func (g *Gray) shrinkPart(r image.Rectangle, s int) *Gray {
-	if s <= 1 && r.Eq(image.Rect(0, 0, g.W, g.H)) {
-		return g
-	}
-	w, h := r.Dx()/s, r.Dy()/s
+	w, h := g.W/s, g.H/s
 	out := &Gray{W: w, H: h, Factor: g.Factor * s, Mirrored: g.Mirrored}
 	// A remainder at the right and the bottom is cut off, so that whole blocks are
 	// averaged and the centres stay where Gray.Stored says.
@@ -135,12 +126,24 @@ func (g *Gray) shrinkPart(r image.Rectangle, s int) *Gray {
 		return out
 	}
 	defer src.Close()
-	whole := src.Region(image.Rect(r.Min.X, r.Min.Y, r.Min.X+w*s, r.Min.Y+h*s))
+	whole := src.Region(image.Rect(0, 0, w*s, h*s))
 	defer whole.Close()
 	dst := gocv.NewMat()
 	defer dst.Close()
 	gocv.Resize(whole, &dst, image.Pt(w, h), 0, 0, gocv.InterpolationArea)
 	out.Pix = bytesOf(dst)
+	return out
+}
+
+// part returns a copy of a part of g.
+func (g *Gray) part(r image.Rectangle) *Gray {
+	if r.Dx() == g.W && r.Dy() == g.H {
+		return g
+	}
+	out := &Gray{W: r.Dx(), H: r.Dy(), Factor: g.Factor, Mirrored: g.Mirrored, Pix: make([]uint8, 0, r.Dx()*r.Dy())}
+	for v := r.Min.Y; v < r.Max.Y; v++ {
+		out.Pix = append(out.Pix, g.Pix[v*g.W+r.Min.X:v*g.W+r.Max.X]...)
+	}
 	return out
 }
 

@@ -53,8 +53,16 @@ func FindPlate(g *Gray, s *sheet.Sheet, prior calib.Prior) (plate *Plate, found 
 		factor *= 2
 	}
 	err = ErrTooFewMarks
+	// Shrunk in steps: what is twice the size is wanted once more, beside the sheet.
+	finer := g.Shrink(max(1, factor/2))
 	for ; factor >= 1; factor /= 2 {
-		all := searchMarks(g, s, factor)
+		small := finer
+		if factor > 1 && small.Factor != factor*g.Factor {
+			small = small.Shrink(2)
+		} else if factor > 1 {
+			finer = g.Shrink(factor / 2)
+		}
+		all := searchIn(small, image.Rect(0, 0, small.W, small.H), s, factor, anyContrast)
 		h, seen := consensus(all)
 		found = max(found, len(seen))
 		if len(seen) < leastMarks {
@@ -66,7 +74,7 @@ func FindPlate(g *Gray, s *sheet.Sheet, prior calib.Prior) (plate *Plate, found 
 		p, n, e := plateFrom(g, s, prior, all, h, seen)
 		if e == nil {
 			// A smaller sheet beside this one shows its marks one size finer.
-			if factor > 1 && anotherIn(searchAround(g, s, factor/2, p), p.ProjectDrawing, 2) {
+			if factor > 1 && anotherIn(searchAround(finer, s, factor/2, p), p.ProjectDrawing, 2) {
 				return nil, n, ErrTwoSheets
 			}
 			return p, n, nil
@@ -155,23 +163,17 @@ func plateFrom(g *Gray, s *sheet.Sheet, prior calib.Prior, all []candidate, h ca
 	return &Plate{Fit: curled, Flat: fit, Marks: marks}, len(marks), nil
 }
 
-// searchMarks looks for marks in the picture shrunk by factor and returns their
-// outlines in the pixels of g.
-func searchMarks(g *Gray, s *sheet.Sheet, factor int) []candidate {
-	return searchIn(g, s, image.Rect(0, 0, g.W, g.H), factor, anyContrast)
-}
-
-// searchIn is searchMarks in a part of the picture; least is the contrast asked for, in
-// levels.
-func searchIn(g *Gray, s *sheet.Sheet, r image.Rectangle, factor int, least float32) []candidate {
-	if min(r.Dx(), r.Dy()) < leastSide*factor {
-		return nil // no room for a mark, and OpenCV ends the process over a picture of no size
+// searchIn looks for marks in a part of the picture shrunk by factor and returns their
+// outlines in the pixels of the whole one; least is the contrast asked for, in levels.
+func searchIn(small *Gray, r image.Rectangle, s *sheet.Sheet, factor int, least float32) []candidate {
+	if min(r.Dx(), r.Dy()) < leastSide { // no room for a mark, and OpenCV takes no empty picture
+		return nil
 	}
-	all := findMarks(g.shrinkPart(r, factor), s, least)
+	all := findMarks(small.part(r), s, least)
 	f := float64(factor)
 	for i := range all {
 		for j, p := range all[i].corners {
-			all[i].corners[j] = calib.Pixel{U: p.U*f + (f-1)/2 + float64(r.Min.X), V: p.V*f + (f-1)/2 + float64(r.Min.Y)}
+			all[i].corners[j] = calib.Pixel{U: (p.U+float64(r.Min.X))*f + (f-1)/2, V: (p.V+float64(r.Min.Y))*f + (f-1)/2}
 		}
 	}
 	return all
@@ -183,21 +185,20 @@ const pageReach = 100
 
 // searchAround looks for marks beside the sheet that was found, where only marks in good
 // contrast are wanted: what lies on the ground is of none.
-func searchAround(g *Gray, s *sheet.Sheet, factor int, p *Plate) (all []candidate) {
+func searchAround(small *Gray, s *sheet.Sheet, factor int, p *Plate) (all []candidate) {
 	left, top, right, bottom := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
 	for _, c := range [4]sheet.Point{{X: -pageReach, Y: -pageReach}, {X: -pageReach, Y: pageReach}, {X: pageReach, Y: pageReach}, {X: pageReach, Y: -pageReach}} {
 		q := p.Project(c)
 		left, top, right, bottom = min(left, q.U), min(top, q.V), max(right, q.U), max(bottom, q.V)
 	}
-	u0, v0 := max(0, min(g.W, int(left))), max(0, min(g.H, int(top)))
-	u1, v1 := max(u0, min(g.W, int(right)+1)), max(v0, min(g.H, int(bottom)+1))
+	place := func(v float64, n int) int { return max(0, min(n, int(v)/factor)) }
+	u0, v0, u1, v1 := place(left, small.W), place(top, small.H), place(right, small.W), place(bottom, small.H)
 	for _, r := range []image.Rectangle{
-		image.Rect(0, 0, g.W, v0), image.Rect(0, v1, g.W, g.H), image.Rect(0, v0, u0, v1), image.Rect(u1, v0, g.W, v1),
+		image.Rect(0, 0, small.W, v0), image.Rect(0, v1, small.W, small.H), image.Rect(0, v0, u0, v1), image.Rect(u1, v0, small.W, v1),
 	} {
-		if min(r.Dx(), r.Dy()) < 4*leastSide*factor {
-			continue // too narrow for a few marks
+		if min(r.Dx(), r.Dy()) >= 4*leastSide { // else too narrow for a few marks
+			all = append(all, searchIn(small, r, s, factor, plainContrast)...)
 		}
-		all = append(all, searchIn(g, s, r, factor, plainContrast)...)
 	}
 	return all
 }

@@ -40,6 +40,9 @@ func findMarks(g *Gray, s *sheet.Sheet, least float32) []candidate {
 	// A window a little wider than a module of a middling mark. A mark too large
 	// for it keeps a dark band along its outline, which is all that is wanted.
 	gocv.AdaptiveThreshold(src, &bin, 255, gocv.AdaptiveThresholdMean, gocv.ThresholdBinaryInv, 15, least)
+	if grain(bin) {
+		return nil
+	}
 	contours := gocv.FindContours(bin, gocv.RetrievalList, gocv.ChainApproxNone)
 	defer contours.Close()
 	var found []candidate
@@ -51,6 +54,27 @@ func findMarks(g *Gray, s *sheet.Sheet, least float32) []candidate {
 		}
 	}
 	return found
+}
+
+// grainMost is the part of neighbouring pixels that may differ in black and white: gravel
+// comes to a quarter, noise to a half. In what is finer there is no mark to be found at this
+// size, and its outlines, one for each speck, would cost gigabytes.
+const grainMost = 0.33
+
+func grain(bin gocv.Mat) bool {
+	pix, err := bin.DataPtrUint8()
+	if err != nil {
+		return true
+	}
+	changes, pairs, w := 0, 0, bin.Cols()
+	for v := 0; v < bin.Rows(); v += 4 {
+		row := pix[v*w : (v+1)*w]
+		for u := 1; u < w; u++ {
+			changes += int(row[u]&1 ^ row[u-1]&1)
+		}
+		pairs += w - 1
+	}
+	return float64(changes) > grainMost*float64(pairs)
 }
 
 // quadrilateral simplifies a contour to four corners; ok is false for anything that

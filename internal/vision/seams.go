@@ -11,7 +11,7 @@ const (
 	// come to 0.3 to 0.6.
 	seamGain = 0.75
 	// sparse is the columns from one to the next in a first look.
-	sparse = 5
+	sparse = 9
 )
 
 // Torn reports whether rows of a JPEG stand shifted by whole blocks against the rows
@@ -37,15 +37,12 @@ func (g *Gray) seam() float64 {
 	for v := step; v+1 < g.H; v += step {
 		for _, half := range [2][2]int{{margin + 1, g.W / 2}, {g.W / 2, g.W - margin}} {
 			// Where rows within the blocks differ as much, this is no seam.
-			differ := func(every int) (at, inside float64) {
-				return g.rowsDiffer(v, 0, half, every), max(g.rowsDiffer(v-1, 0, half, every), g.rowsDiffer(v+1, 0, half, every))
-			}
-			rough, inside := differ(sparse)
-			if rough < 1.1*inside || rough < 1 {
+			rough := g.rowsDiffer(v, 0, half, sparse)
+			if rough < 1 || rough < 1.1*g.rowsDiffer(v-1, 0, half, sparse) || rough < 1.1*g.rowsDiffer(v+1, 0, half, sparse) {
 				continue
 			}
-			as, inside := differ(1)
-			if as < 1.2*inside || as < 1 {
+			as := g.rowsDiffer(v, 0, half, 1)
+			if as < 1 || as < 1.2*max(g.rowsDiffer(v-1, 0, half, 1), g.rowsDiffer(v+1, 0, half, 1)) {
 				continue
 			}
 			for k := 1; k <= seamReach; k++ {
