@@ -2,6 +2,7 @@
 // truth, and its honesty on random pictures of the project's own renderer.
 //
 //	proof accuracy DIR...
+//	proof hours [-no-height] DIR...
 //	proof soak [-n COUNT] [-seed SEED] [-width PX] [-keep DIR] [-v]
 package main
 
@@ -27,7 +28,7 @@ func main() {
 
 func run(ctx context.Context, args []string) error {
 	if len(args) == 0 {
-		return fmt.Errorf("say what to measure: accuracy DIR... or soak")
+		return fmt.Errorf("say what to measure: accuracy DIR..., hours DIR... or soak")
 	}
 	switch args[0] {
 	case "accuracy":
@@ -40,10 +41,12 @@ func run(ctx context.Context, args []string) error {
 			}
 		}
 		return nil
+	case "hours":
+		return hours(ctx, args[1:])
 	case "soak":
 		return soak(ctx, args[1:])
 	}
-	return fmt.Errorf("unknown measure %q: accuracy or soak", args[0])
+	return fmt.Errorf("unknown measure %q: accuracy, hours or soak", args[0])
 }
 
 func soak(ctx context.Context, args []string) error {
@@ -74,5 +77,24 @@ func soak(ctx context.Context, args []string) error {
 		return err
 	}
 	rep.Print(os.Stdout)
+	return nil
+}
+
+func hours(ctx context.Context, args []string) error {
+	fs := flag.NewFlagSet("hours", flag.ContinueOnError)
+	noHeight := fs.Bool("no-height", false, "do not say the rod's height")
+	if err := fs.Parse(args); err != nil {
+		return err
+	}
+	if fs.NArg() == 0 {
+		return fmt.Errorf("hours needs a folder with a truth.json")
+	}
+	var sums proof.HourSums
+	for _, dir := range fs.Args() {
+		if err := proof.Hours(ctx, os.Stdout, dir, !*noHeight, &sums); err != nil {
+			return err
+		}
+	}
+	sums.Print(os.Stdout)
 	return nil
 }
