@@ -111,18 +111,18 @@ func (n *numberFlags) read(cmd *cobra.Command, o reading.Options) (*reading.Resu
 			return nil, err
 		}
 	}
+	switch {
+	case n.length.set && o.Rod.HeightMM <= 0:
+		return nil, fault.Usage("length_without_height", "give --rod-height too", "--length has no meaning without --rod-height")
+	case !n.length.set && cmd.Flags().Changed("rod-height"):
+		return nil, fault.Usage("contradicting_flags", "give --length too, the shadow's length, or leave --rod-height out", "--number and --rod-height contradict each other without --length")
+	}
 	if o.Time.At == nil || o.Position.Position == nil && o.Position.Estimate == nil {
 		return nil, fault.Usage("number_alone", "give --time and --position too", "--number needs a time and a position")
 	}
 	sigma := angle.Angle(0) // the reader's default
 	if n.sigma.set {
 		sigma = n.sigma.angle()
-	}
-	switch {
-	case n.length.set && o.Rod.HeightMM <= 0:
-		return nil, fault.Usage("length_without_height", "give --rod-height too", "--length has no meaning without --rod-height")
-	case !n.length.set && cmd.Flags().Changed("rod-height"):
-		return nil, fault.Usage("contradicting_flags", "give --length too, the shadow's length, or leave --rod-height out", "--number and --rod-height contradict each other without --length")
 	}
 	o.LengthMM = n.length.value
 	return reading.ReadNumber(cmd.Context(), n.number.angle(), sigma, o), nil
