@@ -23,6 +23,19 @@ const (
 	sunMargin = 4.5
 )
 
+// discMost is the angular diameter above which a light is none in the sky: more than twice
+// the moon's 0.52 degrees, and half as much again as the least that haze's aureole over the
+// demonstration's photo 04 shows. A vehicle's light of 150 mm at 4 m has 2 degrees; what has
+// less, a head torch of 10 mm half a metre away, is not told by this.
+const discMost = 1.2 * angle.Degree
+
+// leastDisc is the least angular diameter of the light that the shadow's penumbra allows,
+// by three sigma. A disc blurs an edge on the sheet as a normal law of a quarter of its width,
+// times the light's way from the rod, distance over cos(altitude).
+func leastDisc(growth, sigma float64, altitude angle.Angle) angle.Angle {
+	return angle.Angle(4 * math.Sqrt(max(0, growth-3*sigma)) * altitude.Cos())
+}
+
 // daylight is the exposure value at ISO 100 under a clear sky, by the sun's altitude in
 // degrees.
 var daylight = [][2]float64{{0, 7.5}, {2, 9}, {5, 11}, {10, 12}, {20, 13.5}, {40, 14.7}, {90, 15.3}}
@@ -42,6 +55,11 @@ func sunLeast(altitude angle.Angle) float64 {
 // checkLight holds the light that the photo was exposed for against the body that is
 // taken to cast the shadow.
 func (r *Result) checkLight(o Options) {
+	if s := r.Shadow; s != nil && r.Sky.Body == bearing.Moon {
+		if disc := leastDisc(s.Growth[0], s.GrowthSigma, r.Sky.Altitude); disc > discMost {
+			r.disagree(o, fmt.Sprintf("the shadow's edges blur as under a light of %.1f° across or more, the moon has 0.5°: it is a lamp's", disc.Degrees()))
+		}
+	}
 	if r.Facts == nil || r.Facts.EV100 == nil {
 		return
 	}
@@ -55,6 +73,12 @@ func (r *Result) checkLight(o Options) {
 	default:
 		return
 	}
+	r.disagree(o, message)
+}
+
+// disagree refuses a reading whose light is not the body's, where nobody said which body
+// it was, and else warns.
+func (r *Result) disagree(o Options, message string) {
 	message += "; check the time, its zone and the signs of the position"
 	if o.Body != nil {
 		r.warn(string(LightDisagrees), message)

@@ -460,6 +460,45 @@ func TestWhatExifSaysOfLightAndDirection(t *testing.T) {
 	}
 }
 
+// At night with the moon up, the shadow that a lamp casts must not pass for the moon's: a
+// vehicle's light some metres off is broader than the moon, and blurs the edges more. The
+// moon's own shadow from the same place is read. The renderer's light has no distance, only
+// its breadth; where the lamp stands in the sky by chance as high as the moon, nothing else
+// tells.
+func TestLampAtNight(t *testing.T) {
+	at := time.Date(2026, 8, 28, 19, 0, 0, 0, time.UTC) // full moon, some 3 hours after sunset
+	moon, err := bearing.Observe(bearing.Moon, at, pan, 0)
+	if err != nil || moon.Altitude < 20*deg || moon.LitFraction < 0.95 {
+		t.Fatalf("no moon: %+v, %v", moon, err)
+	}
+	for _, tt := range []struct {
+		name  string
+		disc  angle.Angle
+		turn  angle.Angle // of the light from the moon's azimuth
+		wrong bool
+	}{
+		{"moon", 0.52 * deg, 0, false},
+		{"vehicle's light, 4 m off", 2.6 * deg, 70 * deg, true},
+		{"lantern of 60 mm, a metre off", 3.4 * deg, -40 * deg, true},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			s := scene(30*deg, 20*deg, 200*deg)
+			s.Time = at
+			s.Light.Body, s.Light.Azimuth, s.Light.Altitude, s.Light.Disc = render.Moon, moon.Azimuth+tt.turn, moon.Altitude, tt.disc
+			s.Plate.Heading = (s.Light.Azimuth + 180*deg - shadowDir).Bearing()
+			r, _ := readScene(t, s, exactly(s))
+			switch {
+			case !tt.wrong && !r.OK():
+				t.Errorf("refused as %s: %s", r.Reason, r.Message)
+			case !tt.wrong && !warned(r, "moon_taken"):
+				t.Error("the moon was taken in silence")
+			case tt.wrong && r.OK():
+				t.Errorf("CONFIDENT: %v ± %v", *r.Heading, r.Sigma)
+			}
+		})
+	}
+}
+
 func later(d time.Duration) func(*reading.Options) {
 	return func(o *reading.Options) {
 		at := o.Time.At.Add(d)
