@@ -24,10 +24,10 @@ var wrongBy = []time.Duration{-time.Hour, time.Hour, -2 * time.Hour, 2 * time.Ho
 // below it the shadow's length cannot tell (near noon).
 const movedLeast = 3 * angle.Degree
 
-// doubts are the warnings by which a reading says that its hour may be wrong.
+// doubts are the warnings by which a reading says that its hour may be wrong. What a GPS
+// stamp says against a given time is left out: it has nothing to do with the shadow.
 var doubts = []string{
-	"clock_check_failed", "clock_check_weak", "clock_not_checked", "gps_time_differs",
-	"moon_taken", "light_disagrees", "compass_disagrees",
+	"clock_check_failed", "clock_check_weak", "clock_not_checked", "moon_taken", "light_disagrees", "compass_disagrees",
 }
 
 // Answers is how readings with a wrong hour, or the right one, came out.

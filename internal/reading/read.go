@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"time"
 
 	"shadowread/internal/angle"
 	"shadowread/internal/bearing"
@@ -127,6 +128,9 @@ func (r *Result) whenAndWhere(facts photo.Facts, o Options) {
 		return
 	}
 	r.Sky = &sky
+	if apart := r.Instant.UTC.Sub(facts.GPSTime); r.Instant.Source == photo.TimeFromOption && !facts.GPSTime.IsZero() && apart.Abs() > stampFresh {
+		r.warn("gps_time_differs", fmt.Sprintf("the given time is %s from the photo's GPS stamp, which can be older than the photo but not younger: check the hour and its zone", apart.Round(time.Second)))
+	}
 	r.ClockProved = !facts.GPSTime.IsZero() && r.Instant.UTC.Sub(facts.GPSTime).Abs() <= stampFresh
 	if r.MoonTaken && sky.Altitude >= lowLimit {
 		r.warn("moon_taken", fmt.Sprintf("the sun is down then and there, and the moon, lit to %.0f %%, was taken for what casts the shadow: if it was day, the hour, its zone or the position is wrong. Say --body moon if it was the moon", 100*sky.LitFraction))

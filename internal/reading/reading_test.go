@@ -431,6 +431,19 @@ func TestRodHeightDiffers(t *testing.T) {
 	}
 }
 
+// A time that somebody gives is held against the photo's GPS stamp.
+func TestGivenTimeAgainstGPSStamp(t *testing.T) {
+	p := plain()
+	path := photograph(t, p.img, tags(p.scene, 1600, 1200))
+	for by, want := range map[time.Duration]bool{0: false, time.Hour: true, -time.Hour: true} {
+		o := reading.Defaults()
+		o.Time.At = new(p.scene.Time.Add(by))
+		if r := read(path, o); warned(r, "gps_time_differs") != want {
+			t.Errorf("%v off: warnings %v", by, r.Warnings)
+		}
+	}
+}
+
 // Exposure and the camera's direction come from the photo's Exif data: a photo exposed for
 // the night (f/1.8, 1/10 s, ISO 3200: -0.3 by log2(N²/t) - log2(S/100), ISO 2720) is not
 // read by the sun unasked, one exposed for the day (f/1.8, 1/2000 s, ISO 50: 13.7) is; and a
