@@ -2,6 +2,7 @@
 // truth, and its honesty on random pictures of the project's own renderer.
 //
 //	proof accuracy DIR...
+//	proof hours [-no-height] DIR...
 //	proof soak [-n COUNT] [-seed SEED] [-width PX] [-keep DIR] [-v]
 //	proof damage [-mutations COUNT] [-flips COUNT] [-seed SEED] [-photos COUNT] [-keep DIR] DIR...
 package main
@@ -28,7 +29,7 @@ func main() {
 
 func run(ctx context.Context, args []string) error {
 	if len(args) == 0 {
-		return fmt.Errorf("say what to measure: accuracy DIR..., soak or damage DIR...")
+		return fmt.Errorf("say what to measure: accuracy DIR..., hours DIR..., soak or damage DIR...")
 	}
 	switch args[0] {
 	case "accuracy":
@@ -41,12 +42,14 @@ func run(ctx context.Context, args []string) error {
 			}
 		}
 		return nil
+	case "hours":
+		return hours(ctx, args[1:])
 	case "soak":
 		return soak(ctx, args[1:])
 	case "damage":
 		return damage(ctx, args[1:])
 	}
-	return fmt.Errorf("unknown measure %q: accuracy, soak or damage", args[0])
+	return fmt.Errorf("unknown measure %q: accuracy, hours, soak or damage", args[0])
 }
 
 func soak(ctx context.Context, args []string) error {
@@ -102,4 +105,23 @@ func damage(ctx context.Context, args []string) error {
 		err = fmt.Errorf("%d damaged photos are read wrongly", len(rep.Wrong))
 	}
 	return err
+}
+
+func hours(ctx context.Context, args []string) error {
+	fs := flag.NewFlagSet("hours", flag.ContinueOnError)
+	noHeight := fs.Bool("no-height", false, "do not say the rod's height")
+	if err := fs.Parse(args); err != nil {
+		return err
+	}
+	if fs.NArg() == 0 {
+		return fmt.Errorf("hours needs a folder with a truth.json")
+	}
+	var sums proof.HourSums
+	for _, dir := range fs.Args() {
+		if err := proof.Hours(ctx, os.Stdout, dir, !*noHeight, &sums); err != nil {
+			return err
+		}
+	}
+	sums.Print(os.Stdout)
+	return nil
 }

@@ -391,7 +391,7 @@ func (o *alignOptions) write(s *streams, r *align.Result) error {
 func (o *alignOptions) record(s *streams, r *align.Result, w io.Writer) error {
 	base := instrument.Record{
 		Name: o.name, Gnomon: instrument.Rod,
-		HeightMM: o.photo.rodHeight.value, DiameterMM: o.photo.rodDiameter.value,
+		HeightMM: o.photo.rodHeight.value, DiameterMM: o.photo.rodDiameter.value, NodusMM: o.photo.nodusHeight.value,
 		LevelSigma: o.photo.level.angle(), AlignmentSigma: o.photo.alignment.angle(),
 	}
 	if h := r.HeightMM; h != nil && base.HeightMM == 0 && h.Determined {

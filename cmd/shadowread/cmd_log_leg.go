@@ -167,12 +167,12 @@ func (l *legFlags) log(cmd *cobra.Command, s *streams, book *logbook.Log, args [
 		return logbook.Added{}, err
 	}
 	if l.number.number.set {
-		return l.logNumber(cmd, book, opts, at, run, since)
+		return l.logNumber(cmd, s, book, opts, at, run, since)
 	}
 	return l.logPhoto(ctx, s, book, opts, args[0], at, run, since)
 }
 
-func (l *legFlags) logNumber(cmd *cobra.Command, book *logbook.Log, opts reading.Options, at logbook.At, run logbook.Run, since *logbook.Run) (logbook.Added, error) {
+func (l *legFlags) logNumber(cmd *cobra.Command, s *streams, book *logbook.Log, opts reading.Options, at logbook.At, run logbook.Run, since *logbook.Run) (logbook.Added, error) {
 	ctx := cmd.Context()
 	if at.Time.IsZero() && at.Supersedes != 0 {
 		old, err := book.Entry(ctx, at.Supersedes)
@@ -189,6 +189,11 @@ func (l *legFlags) logNumber(cmd *cobra.Command, book *logbook.Log, opts reading
 	}
 	if !r.OK() {
 		return logbook.Added{}, photoRefused{fault.New(string(r.Reason), r.Message, "the number gives no heading")}
+	}
+	for _, w := range r.Warnings { // a clock that ticks on is not doubted, an hour typed is
+		if w.Code != "clock_not_checked" || l.photo.when.time != "" {
+			s.note(w.Code, "%s", w.Message)
+		}
 	}
 	whole, err := json.Marshal(r)
 	if err != nil {

@@ -26,6 +26,7 @@ type photoFlags struct {
 	place                    place
 	body                     parsed[*bearing.Body]
 	rodHeight, rodDiameter   quantity
+	nodusHeight              quantity
 	plumbLine                bool
 	printScale               parsed[[2]float64]
 	level, alignment         quantity
@@ -39,6 +40,7 @@ func newPhotoFlags() photoFlags {
 		body:          newBodyFlag(),
 		rodHeight:     rodHeightFlag(),
 		rodDiameter:   rodDiameterFlag(),
+		nodusHeight:   quantity{min: 3, max: 400, unit: "mm"},
 		printScale:    parsed[[2]float64]{name: "X,Y", parse: parsePrintScale},
 		level:         quantity{value: reading.DefaultLevel.Degrees(), min: 0, max: 20, unit: "deg", text: "0.5"},
 		alignment:     quantity{min: 0, max: 45, unit: "deg", text: "0"},
@@ -54,6 +56,7 @@ func (p *photoFlags) add(cmd *cobra.Command, timeUsage string) {
 	f.Var(&p.positionSigma, "position-sigma", fmt.Sprintf("one sigma of the position in each direction (default %g for --position, %g for a GPS fix)", photo.SigmaPositionOptionKM, photo.SigmaPositionGPSKM))
 	f.Var(&p.body, "body", "sun, moon, or auto: the sun if it is up, else the moon")
 	f.Var(&p.rodHeight, "rod-height", "rod above the sheet; lets the shadow's length check the clock")
+	f.Var(&p.nodusHeight, "nodus-height", "of the middle of a bead or ring of tape on the rod, 20 mm say: checks the clock where the tip's shadow is off the sheet")
 	f.Var(&p.rodDiameter, "rod-diameter", "of the rod; helps to tell its shadow from others")
 	f.BoolVar(&p.plumbLine, "plumb-line", false, "the gnomon is a thread with a weight, within 10 mm of the printed foot (see docs/alignment.md)")
 	f.Var(&p.printScale, "print-scale", "printed over nominal, athwart and fore-and-aft, as 1.000,0.995")
@@ -67,7 +70,7 @@ func (p *photoFlags) options(cmd *cobra.Command) (reading.Options, error) {
 	r := reading.Options{
 		Position:   positionOptions(&p.place, &p.positionSigma),
 		Body:       p.body.value,
-		Rod:        vision.Rod{HeightMM: p.rodHeight.value, DiameterMM: p.rodDiameter.value, Hangs: p.plumbLine},
+		Rod:        vision.Rod{HeightMM: p.rodHeight.value, NodusMM: p.nodusHeight.value, DiameterMM: p.rodDiameter.value, Hangs: p.plumbLine},
 		PrintScale: p.printScale.given(),
 		Level:      p.level.angle(),
 		Alignment:  p.alignment.angle(),
@@ -90,23 +93,30 @@ func (p *photoFlags) options(cmd *cobra.Command) (reading.Options, error) {
 }
 
 // numberFlags is a number read by eye, in place of a photo.
-type numberFlags struct{ number, sigma quantity }
+type numberFlags struct{ number, sigma, length quantity }
 
 func newNumberFlags() numberFlags {
-	return numberFlags{quantity{min: 0, max: 360, unit: "deg"}, quantity{min: 0.01, max: 45, unit: "deg"}}
+	return numberFlags{quantity{min: 0, max: 360, unit: "deg"}, quantity{min: 0.01, max: 45, unit: "deg"}, quantity{min: 1, max: 2000, unit: "mm"}}
 }
 
 func (n *numberFlags) add(cmd *cobra.Command) {
 	cmd.Flags().Var(&n.number, "number", "heading for this number under the shadow, read by eye, without a photo")
 	cmd.Flags().Var(&n.sigma, "number-sigma", "one sigma of --number (default 0.5)")
+	cmd.Flags().Var(&n.length, "length", "of the shadow from foot to tip, read by eye beside --number; checks the clock with --rod-height")
 }
 
 // read returns the heading that the number gives.
 func (n *numberFlags) read(cmd *cobra.Command, o reading.Options) (*reading.Result, error) {
-	for _, name := range []string{"clock-error", "rod-diameter", "rod-height"} {
+	for _, name := range []string{"clock-error", "rod-diameter", "nodus-height"} {
 		if err := exclusive(cmd, "number", name); err != nil {
 			return nil, err
 		}
+	}
+	switch {
+	case n.length.set && o.Rod.HeightMM <= 0:
+		return nil, fault.Usage("length_without_height", "give --rod-height too", "--length has no meaning without --rod-height")
+	case !n.length.set && cmd.Flags().Changed("rod-height"):
+		return nil, fault.Usage("contradicting_flags", "give --length too, the shadow's length, or leave --rod-height out", "--number and --rod-height contradict each other without --length")
 	}
 	if o.Time.At == nil || o.Position.Position == nil && o.Position.Estimate == nil {
 		return nil, fault.Usage("number_alone", "give --time and --position too", "--number needs a time and a position")
@@ -115,6 +125,7 @@ func (n *numberFlags) read(cmd *cobra.Command, o reading.Options) (*reading.Resu
 	if n.sigma.set {
 		sigma = n.sigma.angle()
 	}
+	o.LengthMM = n.length.value
 	return reading.ReadNumber(cmd.Context(), n.number.angle(), sigma, o), nil
 }
 
@@ -275,6 +286,9 @@ func readWith(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Optio
 	}
 	if o.number.sigma.set {
 		return fault.Usage("sigma_without_number", "give --number too", "--number-sigma has no meaning without --number")
+	}
+	if o.number.length.set {
+		return fault.Usage("length_without_number", "give --number too", "--length has no meaning without --number")
 	}
 	if len(args) == 0 {
 		return fault.Usage("no_photo", "name photos or folders of photos, or give --number", "no photo given")

@@ -83,6 +83,9 @@ func useInstrument(cmd *cobra.Command, o *reading.Options, file string) (lensFil
 	if !given("rod-height") {
 		o.Rod.HeightMM = record.HeightMM
 	}
+	if !given("nodus-height") {
+		o.Rod.NodusMM = record.NodusMM
+	}
 	if !given("rod-diameter") {
 		o.Rod.DiameterMM = record.DiameterMM
 	}

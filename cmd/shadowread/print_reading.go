@@ -26,6 +26,8 @@ type printer struct {
 	folder  string // of all photos, left out in the table; "" where they differ
 	heading bool   // some reading had one
 	proved  bool   // it was corrected by an instrument's record
+	read    int    // readings with a heading
+	checked int    // of them, how many clocks the shadow or a GPS stamp checked
 }
 
 // shown is what a table on a terminal shows only where it was asked for.
@@ -75,6 +77,12 @@ func (p *printer) label(path string) string {
 func (p *printer) print(r *reading.Result) error {
 	p.heading = p.heading || r.OK()
 	p.proved = p.proved || r.Instrument != nil
+	if r.OK() {
+		p.read++
+		if r.Clock == reading.ClockPassed || r.ClockProved {
+			p.checked++
+		}
+	}
 	switch {
 	case p.s.json:
 		return p.s.printJSON(r)
@@ -92,6 +100,7 @@ func (p *printer) footer() {
 		if p.proved {
 			of = "corrected by the instrument's record"
 		}
+		p.s.note("clocks", "the clock was checked, by the shadow or a GPS stamp, in %d of %d headings", p.checked, p.read)
 		p.s.note("legend", "headings are true, %s; largest is the greatest term of the uncertainty", of)
 	}
 }
@@ -215,10 +224,16 @@ func block(s *streams, r *reading.Result) string {
 		if r.Come != nil {
 			head += ", " + reading.ComeText(*r.Come, n) + " to steer " + reading.BearingText(*r.Course, n) + "°"
 		}
+		if r.MoonTaken {
+			head += ", by the moon: the sun is down"
+		}
 		fmt.Fprintf(&b, "%s\n", s.paint(bold, head))
 	} else {
 		fmt.Fprintf(&b, "%s\n", s.paint(red, "no heading: "+string(r.Reason)))
 		fmt.Fprintln(&b, s.wrap(2, plain(r.Message)))
+	}
+	if text := clockText(r); text != "" {
+		fmt.Fprintln(&b, strings.TrimSpace(s.wrap(0, text)))
 	}
 	b.WriteByte('\n')
 	if r.Photo != "" {
@@ -267,7 +282,6 @@ func block(s *streams, r *reading.Result) string {
 			text += fmt.Sprintf(", which shows an altitude of %s°", fixed(*a, 1))
 		}
 		line("shadow", "%s", text)
-		line("clock check", "%s", clockText(r.Clock))
 	}
 	if l := r.RodSlope; l != nil {
 		off, toward, sigma := l.Lean()
@@ -407,14 +421,33 @@ func spanText(d time.Duration) string {
 	return compact(x) + " " + unit
 }
 
-func clockText(v reading.ClockVerdict) string {
-	switch v {
-	case reading.ClockPassed:
-		return "passed: the shadow's length fits the time and place"
-	case reading.ClockFailed:
-		return "failed: the shadow's length does not fit the time and place"
-	case reading.ClockWeak:
-		return "weak: the altitude hardly changes about this time"
+// clockText says how far the clock is checked, first of all by the shadow; "" where there
+// is nothing to check.
+func clockText(r *reading.Result) string {
+	a := r.AltitudeFromShadow
+	if r.Sky == nil || r.Number == nil {
+		return ""
 	}
-	return "not possible: it needs the tip of the shadow on the sheet and --rod-height"
+	if a == nil {
+		if r.ClockProved {
+			return "clock checked by the photo's GPS stamp, not by the shadow: " + r.WhyNotChecked()
+		}
+		return "clock not checked: " + r.WhyNotChecked()
+	}
+	most := ""
+	if r.AltitudeAtMost {
+		most = "at most "
+	}
+	text := fmt.Sprintf("%s %s%s° ± %s° by its length, %s° by the clock", r.Sky.Body, most, fixed(*a, 1), fixed(r.AltitudeSigma, 1), fixed(r.Sky.Altitude, 1))
+	switch r.Clock {
+	case reading.ClockFailed:
+		return "clock contradicted by the shadow: " + text
+	case reading.ClockWeak:
+		text = "clock hardly checked by the shadow: " + text
+		if other := r.OtherHoursText(); other != "" {
+			return text + "; " + other
+		}
+		return text + "; the altitude hardly changes about this time"
+	}
+	return "clock checked by the shadow: " + text
 }

@@ -37,6 +37,7 @@ type file struct {
 		Kind          string   `toml:"kind"`
 		HeightMM      float64  `toml:"height_mm"`
 		DiameterMM    float64  `toml:"diameter_mm"`
+		NodusMM       float64  `toml:"nodus_height_mm"`
 		FootStarboard *float64 `toml:"foot_starboard_mm"`
 		FootForward   *float64 `toml:"foot_forward_mm"`
 		FootSigma     *float64 `toml:"foot_sigma_mm"`
@@ -71,7 +72,8 @@ name = {{quote .Name}}
 kind = {{quote .Gnomon.Kind}}  # "rod" or "plumb line"
 height_mm = {{n .Gnomon.HeightMM}}  # of the tip above the sheet; 0: not known
 diameter_mm = {{n .Gnomon.DiameterMM}}
-{{with .Gnomon.FootStarboard}}# Where the axis meets the sheet, from the printed foot.
+{{if .Gnomon.NodusMM}}nodus_height_mm = {{n .Gnomon.NodusMM}}  # of the middle of a bead or ring of tape
+{{end}}{{with .Gnomon.FootStarboard}}# Where the axis meets the sheet, from the printed foot.
 foot_starboard_mm = {{n .}}
 foot_forward_mm = {{n $.Gnomon.FootForward}}
 foot_sigma_mm = {{n $.Gnomon.FootSigma}}
@@ -122,6 +124,7 @@ func (r Record) Write(w io.Writer) error {
 	}
 	f := file{Name: r.Name, Found: r.Found, How: r.How}
 	f.Gnomon.Kind, f.Gnomon.HeightMM, f.Gnomon.DiameterMM = string(r.Gnomon), r.HeightMM, r.DiameterMM
+	f.Gnomon.NodusMM = r.NodusMM
 	if r.Foot != nil {
 		f.Gnomon.FootStarboard, f.Gnomon.FootForward, f.Gnomon.FootSigma = &r.Foot.StarboardMM, &r.Foot.ForwardMM, &r.Foot.SigmaMM
 	}
@@ -223,7 +226,7 @@ func Read(r io.Reader, name string) (Record, error) {
 		return bad("remains", "write what a new setting-up changes; 0.5 for a plate set with a bubble", "level_sigma_deg is missing")
 	}
 	out := Record{
-		Name: f.Name, Found: f.Found.UTC().Truncate(time.Second), How: f.How, Gnomon: Gnomon(g.Kind), HeightMM: g.HeightMM, DiameterMM: g.DiameterMM,
+		Name: f.Name, Found: f.Found.UTC().Truncate(time.Second), How: f.How, Gnomon: Gnomon(g.Kind), HeightMM: g.HeightMM, DiameterMM: g.DiameterMM, NodusMM: g.NodusMM,
 		LevelSigma: angle.FromDegrees(*f.Remains.Level), AlignmentSigma: angle.FromDegrees(f.Remains.Alignment), Lens: f.Lens.File,
 	}
 	if given == 3 {

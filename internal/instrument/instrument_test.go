@@ -192,7 +192,7 @@ func TestPlumbLineHasNoFirstOrderLevelError(t *testing.T) {
 
 func TestRecordsRoundTrip(t *testing.T) {
 	plumb := Record{Gnomon: PlumbLine, HeightMM: 60, LevelSigma: 2 * deg}
-	for _, want := range []Record{example(), plumb, {Gnomon: Rod, LevelSigma: deg / 2}} {
+	for _, want := range []Record{example(), plumb, {Gnomon: Rod, LevelSigma: deg / 2}, {Gnomon: Rod, NodusMM: 20, LevelSigma: deg / 2}} {
 		path := filepath.Join(t.TempDir(), "instrument.toml")
 		for range 2 { // the second replaces the first
 			if err := want.Save(path); err != nil {
@@ -207,7 +207,7 @@ func TestRecordsRoundTrip(t *testing.T) {
 		if err := errors.Join(want.Write(&a), got.Write(&b)); err != nil || a.String() != b.String() {
 			t.Errorf("%v: written\n%s\nread back\n%s", err, a.String(), b.String())
 		}
-		if got.Name != want.Name || got.Lens != want.Lens || !got.Found.Equal(want.Found) || (got.Foot == nil) != (want.Foot == nil) || (got.Proved.Lubber == nil) != (want.Proved.Lubber == nil) {
+		if got.Name != want.Name || got.NodusMM != want.NodusMM || got.Lens != want.Lens || !got.Found.Equal(want.Found) || (got.Foot == nil) != (want.Foot == nil) || (got.Proved.Lubber == nil) != (want.Proved.Lubber == nil) {
 			t.Errorf("read back %+v, want %+v", got, want)
 		}
 		left, err := os.ReadDir(filepath.Dir(path))

@@ -42,6 +42,7 @@ type Record struct {
 	Gnomon     Gnomon
 	HeightMM   float64 // of the tip above the sheet; 0 where not known
 	DiameterMM float64 // 0 where not known
+	NodusMM    float64 // height of a bead or ring of tape on the rod; 0 for none
 	Foot       *Foot   // nil where not known
 
 	Proved Proved
@@ -107,6 +108,7 @@ func (r Record) Check() error {
 	limits := []bounded{
 		{"height_mm", r.HeightMM, 0, 10_000, "mm"},
 		{"diameter_mm", r.DiameterMM, 0, 500, "mm"},
+		{"nodus_height_mm", r.NodusMM, 0, 10_000, "mm"},
 		{"level_sigma_deg", r.LevelSigma.Degrees(), 0, 20, "degrees"},
 		{"alignment_sigma_deg", r.AlignmentSigma.Degrees(), 0, 180, "degrees"},
 	}

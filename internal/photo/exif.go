@@ -37,6 +37,11 @@ const (
 	tagOffsetTimeOriginal = 0x9011 // 0x9010 is for the file's change time: not used
 	tagSubSecTimeOriginal = 0x9291
 	tagFocalLength        = 0x920A
+	tagExposureTime       = 0x829A
+	tagFNumber            = 0x829D
+	tagSensitivity        = 0x8827
+	tagShutterSpeed       = 0x9201 // APEX
+	tagAperture           = 0x9202 // APEX
 	tagPixelXDimension    = 0xA002
 	tagPixelYDimension    = 0xA003
 	tagFocalLength35      = 0xA405
@@ -49,6 +54,8 @@ const (
 	tagGPSAltitude     = 0x06
 	tagGPSTimeStamp    = 0x07
 	tagGPSStatus       = 0x09
+	tagGPSDirectionRef = 0x10
+	tagGPSDirection    = 0x11
 	tagGPSDateStamp    = 0x1D
 	tagGPSHError       = 0x1F
 )
@@ -60,10 +67,11 @@ var (
 	exifTags  = []uint16{
 		tagDateTimeOriginal, tagOffsetTimeOriginal, tagSubSecTimeOriginal,
 		tagFocalLength, tagFocalLength35, tagPixelXDimension, tagPixelYDimension,
+		tagExposureTime, tagFNumber, tagSensitivity, tagShutterSpeed, tagAperture,
 	}
 	gpsTags = []uint16{
 		tagGPSLatitudeRef, tagGPSLatitude, tagGPSLongitudeRef, tagGPSLongitude, tagGPSAltitudeRef, tagGPSAltitude,
-		tagGPSTimeStamp, tagGPSStatus, tagGPSDateStamp, tagGPSHError,
+		tagGPSTimeStamp, tagGPSStatus, tagGPSDirectionRef, tagGPSDirection, tagGPSDateStamp, tagGPSHError,
 	}
 )
 
@@ -236,9 +244,27 @@ func (f *Facts) readExif(block *io.SectionReader) {
 	f.FocalLength35MM = exif.positive(tagFocalLength35)
 	f.ExifWidth = int(exif.positive(tagPixelXDimension))
 	f.ExifHeight = int(exif.positive(tagPixelYDimension))
+	f.EV100 = exif.exposureValue()
 	f.readClock(exif)
 
 	f.readGPS(first.subdirectory(block, order, tagGPSIFD, gpsTags))
+}
+
+// exposureValue returns the exposure value at ISO 100, log2(N²/t) - log2(S/100) (ISO 2720);
+// nil where aperture, time or sensitivity is not known or is none that a camera has.
+func (d directory) exposureValue() *float64 {
+	seconds, aperture, iso := d.positive(tagExposureTime), d.positive(tagFNumber), d.positive(tagSensitivity)
+	if v, ok := d.number(tagShutterSpeed, 0); ok && seconds == 0 {
+		seconds = math.Exp2(-v)
+	}
+	if v, ok := d.number(tagAperture, 0); ok && aperture == 0 {
+		aperture = math.Exp2(v / 2)
+	}
+	plausible := seconds > 1e-6 && seconds < 4000 && aperture > 0.5 && aperture < 100 && iso >= 1 && iso < 1e7
+	if !plausible || iso == math.MaxUint16 { // 65535: Exif's word for more than fits
+		return nil
+	}
+	return new(math.Log2(aperture*aperture/seconds) - math.Log2(iso/100))
 }
 
 // blankStamp matches an Exif time that says "unknown": blanks or zeros where the
@@ -286,6 +312,12 @@ func (f *Facts) readGPS(gps directory) {
 		}
 	}
 
+	if v, ok := gps.number(tagGPSDirection, 0); ok && v >= 0 && v <= 360 {
+		switch ref := gps.text(tagGPSDirectionRef); ref {
+		case "T", "M":
+			f.Direction, f.DirectionMagnetic = new(angle.FromDegrees(v).Bearing()), ref == "M"
+		}
+	}
 	if gps[tagGPSLatitude] == nil && gps[tagGPSLongitude] == nil {
 		return
 	}

@@ -14,6 +14,7 @@ import (
 	"os"
 	"time"
 
+	"shadowread/internal/angle"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
 )
@@ -83,6 +84,13 @@ type Facts struct {
 	GPS            *geo.Position
 	GPSErrorMetres float64
 	AltitudeMetres float64
+
+	// EV100 is the exposure value at ISO 100 that the camera set.
+	EV100 *float64
+	// Direction is where the camera pointed (GPSImgDirection), from magnetic north
+	// where DirectionMagnetic, else from true north.
+	Direction         *angle.Angle
+	DirectionMagnetic bool
 
 	// Warnings says what in the file could not be used.
 	Warnings []Warning

@@ -22,7 +22,10 @@ type truth struct {
 	Readable bool    `json:"readable"`
 	WhyNot   string  `json:"why_not_readable"`
 	Heading  float64 `json:"strip_reader_heading_deg"`
-	Rod      *struct {
+	Body     string  `json:"body"`
+	// Tip is where the tip's shadow falls on the plate, mm.
+	Tip *[2]float64 `json:"shadow_tip_mm"`
+	Rod *struct {
 		HeightMM   float64 `json:"height_mm"`
 		DiameterMM float64 `json:"diameter_mm"`
 	} `json:"rod"`

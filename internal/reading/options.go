@@ -16,6 +16,9 @@ type Options struct {
 	Position photo.PositionOptions
 	Body     *bearing.Body // nil: the sun if it is up, else the moon
 	Rod      vision.Rod
+	// LengthMM is the shadow's length to its tip, read by eye beside a number; 0 where
+	// it was not.
+	LengthMM float64
 	// Lens is the camera's lens; a photo by another is refused. Where it is nil, the
 	// photo's is looked for in Lenses, if that is not nil.
 	Lens   *lens.Match

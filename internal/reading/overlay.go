@@ -758,6 +758,9 @@ func (r *Result) band(l *lettering) *band {
 	if s := r.Sky; s != nil {
 		b.row(s.Body.String(), fmt.Sprintf("azimuth %s°, altitude %.2f°", BearingText(s.Azimuth, 2), s.Altitude.Degrees()), textInk)
 	}
+	if a := r.AltitudeFromShadow; a != nil && r.Clock != ClockFailed {
+		b.row("clock", fmt.Sprintf("%s by the shadow: altitude %.1f°", strings.ReplaceAll(string(r.Clock), "_", " "), a.Degrees()), textInk)
+	}
 	if r.Heading != nil && r.Budget != nil {
 		name := r.Budget.Largest()
 		for _, t := range r.Budget.Terms() {

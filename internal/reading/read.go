@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"time"
 
 	"shadowread/internal/angle"
 	"shadowread/internal/bearing"
@@ -130,12 +131,20 @@ func (r *Result) whenAndWhere(facts photo.Facts, o Options) {
 	sky, err := bearing.Observe(body, r.Instant.UTC, r.Place.Position, r.Place.ElevationMetres)
 	if err == nil && o.Body == nil && sky.DiscAltitude+sky.SemiDiameter < 0 {
 		sky, err = bearing.Observe(bearing.Moon, r.Instant.UTC, r.Place.Position, r.Place.ElevationMetres)
+		r.MoonTaken = err == nil
 	}
 	if err != nil {
 		r.refuse(reasonOf(err, TimeOutOfRange), say(err))
 		return
 	}
 	r.Sky = &sky
+	if apart := r.Instant.UTC.Sub(facts.GPSTime); r.Instant.Source == photo.TimeFromOption && !facts.GPSTime.IsZero() && apart.Abs() > stampFresh {
+		r.warn("gps_time_differs", fmt.Sprintf("the given time is %s from the photo's GPS stamp, which can be older than the photo but not younger: check the hour and its zone", apart.Round(time.Second)))
+	}
+	r.ClockProved = !facts.GPSTime.IsZero() && r.Instant.UTC.Sub(facts.GPSTime).Abs() <= stampFresh
+	if r.MoonTaken && sky.Altitude >= lowLimit {
+		r.warn("moon_taken", fmt.Sprintf("the sun is down then and there, and the moon, lit to %.0f %%, was taken for what casts the shadow: if it was day, the hour, its zone or the position is wrong. Say --body moon if it was the moon", 100*sky.LitFraction))
+	}
 	switch {
 	case sky.Altitude < lowLimit:
 		r.refuse(BodyTooLow, fmt.Sprintf("the %s stands at %.1f° then and there, too low for a shadow; check the time, its zone and the signs of the position, or wait", sky.Body, sky.Altitude.Degrees()))
@@ -283,17 +292,21 @@ func (o Options) prior(g *vision.Gray, facts photo.Facts, known *lens.Match) cal
 // conclude joins direction and azimuth to the heading, checks the clock by the
 // shadow's length and adds the budget up.
 func (r *Result) conclude(o Options) {
-	feared := angle.Angle(0) // lean across the shadow
-	if r.Sky != nil && r.Shadow != nil {
-		feared = max(r.checkClock(o), r.checkRod(o))
+	var fear feared
+	if r.Sky != nil && r.Number != nil {
+		r.checkLight(o)
+		fear = r.checkClock(o)
+		fear.lean = max(fear.lean, r.checkRod(o))
+		r.checkCompass()
 	}
 	if r.Sky == nil || r.Number == nil || r.Budget == nil {
 		r.Budget = nil // half a budget would pass for a small sigma
 		return
 	}
 	b := r.Budget
-	turn := r.mount(o, feared)
+	turn := r.mount(o, fear.lean)
 	b.Time, b.Position = r.Sky.AzimuthSigmaFor(r.Instant.Sigma, r.Place.SigmaKM)
+	b.Time = max(b.Time, fear.clock)
 	b.Body = r.Sky.AzimuthSigma
 	r.Sigma = b.Sigma()
 	if !r.OK() {

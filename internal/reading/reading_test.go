@@ -417,6 +417,101 @@ func TestClockCheck(t *testing.T) {
 	}
 }
 
+// The rod's own image contradicts a stated height by a quarter: the reading says so, and a
+// right hour is not accused for it.
+func TestRodHeightDiffers(t *testing.T) {
+	s := scene(48*deg, 30*deg, 200*deg)
+	for stated, want := range map[float64]bool{50: false, 63: true, 38: true} {
+		o := exactly(s)
+		o.Rod.HeightMM = stated
+		r, _ := readScene(t, s, o)
+		if got := warned(r, "rod_height_differs"); got != want || !r.OK() || r.Clock == reading.ClockFailed {
+			t.Errorf("stated %v mm: told %v, reason %q, clock %s", stated, got, r.Reason, r.Clock)
+		}
+	}
+}
+
+// A time that somebody gives is held against the photo's GPS stamp.
+func TestGivenTimeAgainstGPSStamp(t *testing.T) {
+	p := plain()
+	path := photograph(t, p.img, tags(p.scene, 1600, 1200))
+	for by, want := range map[time.Duration]bool{0: false, time.Hour: true, -time.Hour: true} {
+		o := reading.Defaults()
+		o.Time.At = new(p.scene.Time.Add(by))
+		if r := read(path, o); warned(r, "gps_time_differs") != want {
+			t.Errorf("%v off: warnings %v", by, r.Warnings)
+		}
+	}
+}
+
+// Exposure and the camera's direction come from the photo's Exif data: a photo exposed for
+// the night (f/1.8, 1/10 s, ISO 3200: -0.3 by log2(N²/t) - log2(S/100), ISO 2720) is not
+// read by the sun unasked, one exposed for the day (f/1.8, 1/2000 s, ISO 50: 13.7) is; and a
+// camera that pointed the other way is told of.
+func TestWhatExifSaysOfLightAndDirection(t *testing.T) {
+	s := scene(48*deg, 40*deg, 160*deg)
+	img, _ := s.Render()
+	x := tags(s, 1600, 1200)
+	x.FNumber, x.ExposureSeconds, x.ISO = 1.8, 1.0/2000, 50
+	// The camera stands at 160 degrees on the sheet and looks back.
+	x.Direction, x.DirectionRef = new((s.Plate.Heading + 340*deg).Bearing()), "T"
+	if r := read(photograph(t, img, x), reading.Defaults()); !r.OK() || r.Facts.EV100 == nil || math.Abs(*r.Facts.EV100-13.66) > 0.05 || warned(r, "compass_disagrees") {
+		t.Errorf("by day: reason %q, exposure %v, warnings %v", r.Reason, r.Facts.EV100, r.Warnings)
+	}
+	x.Direction = new((s.Plate.Heading + 160*deg).Bearing())
+	if r := read(photograph(t, img, x), reading.Defaults()); !r.OK() || !warned(r, "compass_disagrees") {
+		t.Errorf("compass half a circle off: reason %q, warnings %v", r.Reason, r.Warnings)
+	}
+	x.ExposureSeconds, x.ISO = 0.1, 3200
+	if r := read(photograph(t, img, x), reading.Defaults()); r.Reason != reading.LightDisagrees {
+		t.Errorf("by night: reason %q", r.Reason)
+	}
+	o, sun := reading.Defaults(), bearing.Sun
+	o.Body = &sun
+	if r := read(photograph(t, img, x), o); !r.OK() || !warned(r, "light_disagrees") {
+		t.Errorf("by night, the sun said: reason %q, warnings %v", r.Reason, r.Warnings)
+	}
+}
+
+// At night with the moon up, the shadow that a lamp casts must not pass for the moon's: a
+// vehicle's light some metres off is broader than the moon, and blurs the edges more. The
+// moon's own shadow from the same place is read. The renderer's light has no distance, only
+// its breadth; where the lamp stands in the sky by chance as high as the moon, nothing else
+// tells.
+func TestLampAtNight(t *testing.T) {
+	at := time.Date(2026, 8, 28, 19, 0, 0, 0, time.UTC) // full moon, some 3 hours after sunset
+	moon, err := bearing.Observe(bearing.Moon, at, pan, 0)
+	if err != nil || moon.Altitude < 20*deg || moon.LitFraction < 0.95 {
+		t.Fatalf("no moon: %+v, %v", moon, err)
+	}
+	for _, tt := range []struct {
+		name  string
+		disc  angle.Angle
+		turn  angle.Angle // of the light from the moon's azimuth
+		wrong bool
+	}{
+		{"moon", 0.52 * deg, 0, false},
+		{"vehicle's light, 4 m off", 2.6 * deg, 70 * deg, true},
+		{"lantern of 60 mm, a metre off", 3.4 * deg, -40 * deg, true},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			s := scene(30*deg, 20*deg, 200*deg)
+			s.Time = at
+			s.Light.Body, s.Light.Azimuth, s.Light.Altitude, s.Light.Disc = render.Moon, moon.Azimuth+tt.turn, moon.Altitude, tt.disc
+			s.Plate.Heading = (s.Light.Azimuth + 180*deg - shadowDir).Bearing()
+			r, _ := readScene(t, s, exactly(s))
+			switch {
+			case !tt.wrong && !r.OK():
+				t.Errorf("refused as %s: %s", r.Reason, r.Message)
+			case !tt.wrong && !warned(r, "moon_taken"):
+				t.Error("the moon was taken in silence")
+			case tt.wrong && r.OK():
+				t.Errorf("CONFIDENT: %v ± %v", *r.Heading, r.Sigma)
+			}
+		})
+	}
+}
+
 func later(d time.Duration) func(*reading.Options) {
 	return func(o *reading.Options) {
 		at := o.Time.At.Add(d)
@@ -428,7 +523,8 @@ func later(d time.Duration) func(*reading.Options) {
 var contract = strings.Fields(`photo status reason message time_utc time_source latitude_deg longitude_deg
 	position_source body body_azimuth_deg body_altitude_deg shadow_angle_deg scale_reading_deg heading_true_deg
 	heading_sigma_deg error_budget_deg marks_found map_residual_px map_residual_mm foot_offset_mm shadow_length_mm
-	altitude_from_shadow_deg clock_check come_deg lens_source lens_file print_stretch print_stretch_sigma instrument rod_slope warnings`)
+	altitude_from_shadow_deg altitude_from_shadow_sigma_deg altitude_from_shadow_is_bound body_altitude_sigma_deg shadow_at_least_mm
+	nodus_shadow_mm clock_check clock_proved_by_gps clock_other_hours_utc exposure_ev100 come_deg lens_source lens_file print_stretch print_stretch_sigma instrument rod_slope warnings`)
 
 // budget lists the terms of the error budget.
 var budget = strings.Fields("shadow_fit sheet_map print level alignment time position body")
@@ -457,11 +553,11 @@ func TestJSONHoldsEveryKeyAndNullWhatIsUnknown(t *testing.T) {
 	known.Rod.HeightMM = 50
 	course := 10 * deg
 	known.Course = &course
-	inSky := []string{"body", "body_azimuth_deg", "body_altitude_deg"}
+	inSky := []string{"body", "body_azimuth_deg", "body_altitude_deg", "body_altitude_sigma_deg"}
 	when := []string{"time_utc", "time_source"}
 	where := []string{"latitude_deg", "longitude_deg", "position_source"}
 	inPicture := []string{"lens_source", "print_stretch", "print_stretch_sigma", "shadow_angle_deg", "scale_reading_deg", "map_residual_px", "map_residual_mm", "foot_offset_mm", "shadow_length_mm"}
-	always := []string{"status", "clock_check", "warnings"}
+	always := []string{"status", "clock_check", "clock_proved_by_gps", "clock_other_hours_utc", "altitude_from_shadow_is_bound", "warnings"}
 	refusal := []string{"reason", "message"}
 	for _, tt := range []struct {
 		name   string
@@ -470,9 +566,9 @@ func TestJSONHoldsEveryKeyAndNullWhatIsUnknown(t *testing.T) {
 		known  [][]string
 	}{
 		{"read", read(photograph(t, p.img, x), known), nil,
-			[][]string{{"photo", "marks_found", "heading_true_deg", "heading_sigma_deg", "error_budget_deg", "altitude_from_shadow_deg", "come_deg", "rod_slope"}, inSky, when, where, inPicture}},
+			[][]string{{"photo", "marks_found", "heading_true_deg", "heading_sigma_deg", "error_budget_deg", "altitude_from_shadow_deg", "altitude_from_shadow_sigma_deg", "come_deg", "rod_slope"}, inSky, when, where, inPicture}},
 		{"read, rod's height and course not given", read(photograph(t, p.img, x), reading.Defaults()), nil,
-			[][]string{{"photo", "marks_found", "heading_true_deg", "heading_sigma_deg", "error_budget_deg", "altitude_from_shadow_deg"}, inSky, when, where, inPicture}}, // by the rod's image
+			[][]string{{"photo", "marks_found", "heading_true_deg", "heading_sigma_deg", "error_budget_deg", "altitude_from_shadow_deg", "altitude_from_shadow_sigma_deg"}, inSky, when, where, inPicture}}, // by the rod's image
 		{"no sheet", read(photograph(t, blank, x), known), "too_few_marks", [][]string{{"photo", "marks_found", "lens_source"}, refusal, inSky, when, where}},
 		{"no time and place", read(photograph(t, p.img, exifwrite.Tags{Make: "Invented"}), reading.Defaults()), "no_time",
 			[][]string{{"photo", "marks_found"}, refusal, inPicture}},

@@ -41,12 +41,13 @@ const (
 	BodyTooLow      Reason = "body_too_low"
 	BodyTooHigh     Reason = "body_too_high"
 	NoCorrection    Reason = "no_correction"
+	LightDisagrees  Reason = "light_disagrees"
 	ClockCheck      Reason = "clock_check_failed"
 )
 
 // order ranks the reasons.
 var order = []Reason{UnreadableFile, TooLarge, LensMismatch, TooFewMarks, MoreSheets, PoorMap, TooSmall, NoShadow, AmbiguousShadow, RodHidesShadow,
-	NoTime, NoTimeZone, TimeConflict, TimeOutOfRange, NoPosition, BodyTooLow, BodyTooHigh, NoCorrection, ClockCheck}
+	NoTime, NoTimeZone, TimeConflict, TimeOutOfRange, NoPosition, BodyTooLow, BodyTooHigh, NoCorrection, LightDisagrees, ClockCheck}
 
 // Budget is what makes up the uncertainty of a heading, one sigma each. The sum is
 // the root of the sum of squares.
@@ -116,6 +117,9 @@ type Result struct {
 	Instant *photo.Instant
 	Place   *photo.Place
 	Sky     *bearing.Apparent
+	// MoonTaken tells that the moon was taken because the sun is down, not because
+	// somebody said so.
+	MoonTaken bool
 
 	Marks      []int // ids of the marks that took part
 	MarksFound int
@@ -132,7 +136,11 @@ type Result struct {
 	Printed angle.Angle
 
 	AltitudeFromShadow *angle.Angle
-	RodHeightMM        float64 // that it rests on, stated or seen; 0 if neither
+	AltitudeSigma      angle.Angle // of AltitudeFromShadow less the computed one, one sigma
+	AltitudeAtMost     bool        // AltitudeFromShadow is the highest that the shadow allows
+	OtherHours         []time.Time // that the shadow's length does not rule out
+	ClockProved        bool        // a GPS stamp in the photo vouches for the time
+	RodHeightMM        float64     // that it rests on, stated or seen; 0 if neither
 	Clock              ClockVerdict
 
 	Heading *angle.Angle // the vehicle's, as far as Instrument tells, else the sheet's
@@ -220,7 +228,15 @@ func (r *Result) MarshalJSON() ([]byte, error) {
 		RodHeight         *float64            `json:"rod_height_mm"`
 		RodSlope          *slopeSeen          `json:"rod_slope"`
 		AltitudeFromShade *float64            `json:"altitude_from_shadow_deg"`
+		AltitudeSigma     *float64            `json:"altitude_from_shadow_sigma_deg"`
+		AltitudeAtMost    bool                `json:"altitude_from_shadow_is_bound"`
+		AltitudeComputed  *float64            `json:"body_altitude_sigma_deg"`
+		ShadowAtLeast     *float64            `json:"shadow_at_least_mm"`
+		NodusLength       *float64            `json:"nodus_shadow_mm"`
 		ClockCheck        ClockVerdict        `json:"clock_check"`
+		ClockProved       bool                `json:"clock_proved_by_gps"`
+		OtherHours        []string            `json:"clock_other_hours_utc"`
+		EV100             *float64            `json:"exposure_ev100"`
 		Course            *float64            `json:"course_deg"`
 		Come              *float64            `json:"come_deg"`
 		Declination       *float64            `json:"declination_deg"`
@@ -241,6 +257,19 @@ func (r *Result) MarshalJSON() ([]byte, error) {
 		AltitudeFromShade: degrees(r.AltitudeFromShadow, 4), ScaleReading: degrees(r.Number, 4), Heading: degrees(r.Heading, 4)}
 	if r.Photo != "" {
 		o.Photo = &r.Photo
+	}
+	o.AltitudeAtMost, o.ClockProved, o.OtherHours = r.AltitudeAtMost, r.ClockProved, []string{}
+	for _, t := range r.OtherHours {
+		o.OtherHours = append(o.OtherHours, t.UTC().Format(time.RFC3339))
+	}
+	if r.AltitudeFromShadow != nil {
+		o.AltitudeSigma = number(r.AltitudeSigma.Degrees(), 4)
+	}
+	if r.Sky != nil && r.Instant != nil && r.Place != nil {
+		o.AltitudeComputed = number(r.skyAltitudeSigma().Degrees(), 4)
+	}
+	if r.Facts != nil && r.Facts.EV100 != nil {
+		o.EV100 = number(*r.Facts.EV100, 2)
 	}
 	if o.Warnings == nil {
 		o.Warnings = []photo.Warning{}
@@ -268,6 +297,12 @@ func (r *Result) MarshalJSON() ([]byte, error) {
 		o.ShadowAngle, o.FootOffset, o.RodDiameter = degrees(&d, 4), number(s.FootOffset, 3), number(s.Width, 3)
 		if s.Length > 0 {
 			o.ShadowLength = number(s.Length, 3)
+		}
+		if s.AtLeast > 0 {
+			o.ShadowAtLeast = number(s.AtLeast, 3)
+		}
+		if s.Nodus > 0 {
+			o.NodusLength = number(s.Nodus, 3)
 		}
 	} else if r.Number != nil {
 		o.ShadowAngle = number(r.direction().Bearing().Degrees(), 4)

@@ -205,8 +205,8 @@ func (s *Sheet) smallPrint(below float64) group {
 		{"Rod and board", ""},
 		{"Rod height", "mm"},
 		{"Rod diameter", "mm"},
-		{"Stand the rod plumb on the small circle.", ""},
-		{"Level the board, above all for a high sun.", ""},
+		{"Nodus: ring of tape, at 20 mm", "mm"},
+		{"Rod plumb on the small circle, board level.", ""},
 		{"Read at the middle of the shadow.", ""},
 		{"In a photo, keep all twelve marks in view.", ""},
 	}, {

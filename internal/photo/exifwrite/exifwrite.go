@@ -34,6 +34,13 @@ type Tags struct {
 	// AltitudeMetres above sea level is written with a position only.
 	AltitudeMetres float64
 	GPSErrorMetres float64
+
+	// ExposureSeconds (to a hundred-thousandth), FNumber and ISO are written together.
+	ExposureSeconds, FNumber float64
+	ISO                      int
+	// Direction is where the camera points, written with its reference, "T" or "M".
+	Direction    *angle.Angle
+	DirectionRef string
 }
 
 var order = binary.LittleEndian
@@ -130,6 +137,15 @@ func Block(t Tags) []byte {
 		exif = append(exif, short(0xA405, t.FocalLength35MM))
 	}
 
+	if t.ISO != 0 {
+		seconds := entry{id: 0x829A, kind: typeRational, count: 1}
+		seconds.data = order.AppendUint32(order.AppendUint32(nil, uint32(math.Round(t.ExposureSeconds*1e5))), 1e5)
+		exif = append(exif, seconds, rationals(0x829D, t.FNumber), short(0x8827, t.ISO))
+	}
+
+	if t.Direction != nil {
+		gps = append(gps, ascii(0x10, t.DirectionRef), rationals(0x11, t.Direction.Degrees()))
+	}
 	if t.GPS != nil {
 		ns, ew, below := "N", "E", byte(0)
 		if t.GPS.Lat < 0 {
