@@ -132,6 +132,15 @@ type Paper struct {
 	ScaleX, ScaleY float64     // printed over nominal length, athwart and fore-and-aft; 0 means 1
 	Dirt           float64     // 0 none to 1 filthy
 	Creases        []Crease
+	Waves          []Wave
+}
+
+// Wave is a ripple of the paper: Amplitude sin(2 pi u / Length + Phase), u along Dir,
+// less its value at the foot, which stays where it is. Ripples this low shorten the
+// page by less than a tenth of a millimetre, which is left out, as it is of Curl.
+type Wave struct {
+	Amplitude, Length float64 // mm
+	Dir, Phase        angle.Angle
 }
 
 // Crease is a fold seen as a line of other brightness.
@@ -214,8 +223,33 @@ const curlArm = 150 // mm, where Curl is stated
 
 func (p *Paper) height(x, y float64) float64 {
 	u := x*p.CurlDir.Sin() + y*p.CurlDir.Cos()
-	return p.Curl * u * u / (curlArm * curlArm)
+	z := p.Curl * u * u / (curlArm * curlArm)
+	for i := range p.Waves {
+		w := &p.Waves[i]
+		z += w.Amplitude * (w.at(x, y).Sin() - w.Phase.Sin())
+	}
+	return z
 }
+
+// at is the phase of the ripple at a place.
+func (w *Wave) at(x, y float64) angle.Angle {
+	return w.Phase + angle.Angle(2*math.Pi*(x*w.Dir.Sin()+y*w.Dir.Cos())/w.Length)
+}
+
+// slope is the gradient of height.
+func (p *Paper) slope(x, y float64) (gx, gy float64) {
+	sx, sy := p.CurlDir.Sin(), p.CurlDir.Cos()
+	g := 2 * p.Curl / (curlArm * curlArm) * (x*sx + y*sy)
+	gx, gy = g*sx, g*sy
+	for i := range p.Waves {
+		w := &p.Waves[i]
+		g := 2 * math.Pi / w.Length * w.Amplitude * w.at(x, y).Cos()
+		gx, gy = gx+g*w.Dir.Sin(), gy+g*w.Dir.Cos()
+	}
+	return gx, gy
+}
+
+func (p *Paper) bent() bool { return p.Curl != 0 || len(p.Waves) > 0 }
 
 // axis returns the rod's unit axis, foot to tip, and its length.
 func (r *Rod) axis() (Vec, float64) {

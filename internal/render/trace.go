@@ -49,8 +49,7 @@ type tracer struct {
 
 	direct, diffuse [3]float64 // light on the sheet's plane, per colour
 	scaleX, scaleY  float64
-	curl            float64 // per mm
-	curlX, curlY    float64
+	bent            bool      // the paper
 	tone            []float32 // dirt and creases over the page, nil for none
 	noise           *texture
 	rods            []tube
@@ -77,8 +76,7 @@ func (s *Scene) newTracer() *tracer {
 	t := &tracer{scene: s, print: standardPrint, eye: s.Camera.Centre(), sun: s.newSun()}
 	t.toBody, _ = s.body()
 	t.scaleX, t.scaleY = s.Paper.scales()
-	t.curl = s.Paper.Curl / (curlArm * curlArm)
-	t.curlX, t.curlY = s.Paper.CurlDir.Sin(), s.Paper.CurlDir.Cos()
+	t.bent = s.Paper.bent()
 
 	// Colours: an unshaded white surface is white (the camera balances it), so that
 	// only the ratio of the two lights shows, in the shadow.
@@ -217,18 +215,17 @@ func (t *tracer) look(d Vec, f *footprint, rods bool, h *hit) {
 	p := Vec{t.eye.X + k*d.X, t.eye.Y + k*d.Y, 0}
 	onPaper := false
 	const slack = 100 // mm that a curl may shift where a slanting ray lands
-	if t.curl != 0 && p.X > pageLeft-slack && p.X < pageRight+slack && p.Y > pageRear-slack && p.Y < pageFront+slack {
+	if t.bent && p.X > pageLeft-slack && p.X < pageRight+slack && p.Y > pageRear-slack && p.Y < pageFront+slack {
 		q := p
-		for range 4 { // Newton on the height over the parabolic cylinder
-			u := q.X*t.curlX + q.Y*t.curlY
-			g := q.Z - t.curl*u*u
-			k -= g / (d.Z - 2*t.curl*u*(d.X*t.curlX+d.Y*t.curlY))
+		for range 4 { // Newton on the height over the paper
+			gx, gy := t.scene.Paper.slope(q.X, q.Y)
+			k -= (q.Z - t.scene.Paper.height(q.X, q.Y)) / (d.Z - d.X*gx - d.Y*gy)
 			q = t.eye.add(d.mul(k))
 		}
 		if q.X > pageLeft && q.X < pageRight && q.Y > pageRear && q.Y < pageFront {
 			p, onPaper = q, true
 		}
-	} else if t.curl == 0 {
+	} else if !t.bent {
 		onPaper = p.X > pageLeft && p.X < pageRight && p.Y > pageRear && p.Y < pageFront
 	}
 	for i := range t.scene.Occluders {
@@ -294,10 +291,9 @@ func (t *tracer) page(p Vec, f *footprint, h *hit) {
 		a *= t.toneAt(p)
 	}
 	facing := 1.0
-	if t.curl != 0 {
-		u := p.X*t.curlX + p.Y*t.curlY
-		slope := 2 * t.curl * u
-		n := Vec{-slope * t.curlX, -slope * t.curlY, 1}.unit()
+	if t.bent {
+		gx, gy := t.scene.Paper.slope(p.X, p.Y)
+		n := Vec{-gx, -gy, 1}.unit()
 		facing = max(0, n.dot(t.toBody)) / t.toBody.Z
 	}
 	t.lit(p, a, a, a, facing, onPage, h)
