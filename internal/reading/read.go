@@ -34,13 +34,15 @@ const (
 	// on curled sheets seen from 5 to 45 degrees off the vertical.
 	residualCost = 0.6 * angle.Degree // a millimetre
 	// rippleLimit is the residual that no curl leaves on a sheet that lies well: of 38
-	// photos with known truth the worst has 0.023 mm. More is paper in ripples, which
+	// photos with known truth three have more, up to 0.023 mm. More is paper in ripples, which
 	// the marks show by half and the shadow between them follows by parallax: a ripple
 	// 100 mm long turns a strip of 50 mm by some 2 degrees a millimetre of its shift.
-	rippleLimit = 0.03             // mm
-	rippleCost  = 4 * angle.Degree // a millimetre of residual
-	// mapLimit refuses a map that leaves the direction open.
-	mapLimit = 0.5 * angle.Degree
+	rippleLimit = 0.02             // mm
+	rippleCost  = 5 * angle.Degree // a millimetre of residual
+	// mapLimit refuses a map that leaves the direction open, sheetLimit one of a sheet so
+	// wavy that it does.
+	mapLimit   = 0.5 * angle.Degree
+	sheetLimit = 1 * angle.Degree
 	// lowLimit and highLimit bound the altitudes at which a shadow serves. Below,
 	// the light is too weak and the strip runs off the paper's texture; above, one
 	// degree of lean turns the shadow by nearly six.
@@ -215,6 +217,9 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 	case err != nil && scale < leastScale:
 		r.refuse(TooSmall, fmt.Sprintf("the picture shows the sheet with %.1f pixels to the millimetre, too few to see the shadow's edges: take it at full resolution, with the sheet filling the picture", scale))
 		return
+	case errors.Is(err, vision.ErrStands):
+		r.refuse(NotHanging, "the gnomon is not seen to go up higher than rods do, as a thread does that hangs: only a thread is plumb by itself. For a rod leave --plumb-line out; of a thread take the photo from farther to the side, with more of it in view")
+		return
 	case errors.Is(err, vision.ErrRodHides) && o.Rod.Hangs:
 		r.refuse(RodHidesShadow, "the thread is not seen beside its shadow, so that one may pass for the other: take the photo from the side, so that the two make an open angle")
 		return
@@ -261,7 +266,7 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 	}
 	n := (math.Pi - shadow.Direction).Bearing()
 	r.Number = &n
-	if r.Budget.SheetMap > mapLimit {
+	if angle.Angle(rest) > mapLimit || r.Budget.SheetMap > sheetLimit {
 		r.refuse(PoorMap, fmt.Sprintf("the marks in view leave the direction open by %.1f°: take the whole sheet, with marks on all sides of the dial", r.Budget.SheetMap.Degrees()))
 	}
 	if _, right := o.footFrom(shadow.Direction); math.Abs(shadow.FootOffset-right) > 1 && !o.Rod.Hangs {

@@ -33,6 +33,7 @@ const (
 	NoShadow        Reason = "no_shadow"
 	AmbiguousShadow Reason = "ambiguous_shadow"
 	RodHidesShadow  Reason = "rod_hides_shadow"
+	NotHanging      Reason = "not_a_plumb_line"
 	NoTime          Reason = "no_time"
 	NoTimeZone      Reason = "no_time_zone"
 	TimeConflict    Reason = "time_conflict"
@@ -46,7 +47,7 @@ const (
 )
 
 // order ranks the reasons.
-var order = []Reason{UnreadableFile, TooLarge, LensMismatch, TooFewMarks, MoreSheets, PoorMap, TooSmall, NoShadow, AmbiguousShadow, RodHidesShadow,
+var order = []Reason{UnreadableFile, TooLarge, LensMismatch, TooFewMarks, MoreSheets, PoorMap, TooSmall, NoShadow, AmbiguousShadow, RodHidesShadow, NotHanging,
 	NoTime, NoTimeZone, TimeConflict, TimeOutOfRange, NoPosition, BodyTooLow, BodyTooHigh, NoCorrection, LightDisagrees, ClockCheck}
 
 // Budget is what makes up the uncertainty of a heading, one sigma each. The sum is

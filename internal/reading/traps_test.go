@@ -105,6 +105,7 @@ var (
 	refused     = expect{refused: []reading.Reason{reading.NoShadow, reading.AmbiguousShadow, reading.RodHidesShadow}}
 	readOrNot   = expect{read: true, refused: refused.refused}
 	hard        = expect{read: true, refused: refused.refused, hard: true}
+	unseen      = expect{read: true, refused: append(refused.refused, reading.NotHanging), hard: true} // of a thread, too little
 	hidden      = expect{refused: []reading.Reason{reading.RodHidesShadow, reading.NoShadow}}
 	dim         = expect{refused: []reading.Reason{reading.NoShadow, reading.TooFewMarks, reading.PoorMap}}
 	dimOrNot    = expect{read: true, refused: dim.refused}

@@ -15,7 +15,9 @@ var (
 	ErrNoShadow  = errors.New("no shadow of the rod")
 	ErrAmbiguous = errors.New("more than one line may be the rod's shadow")
 	ErrRodHides  = errors.New("the rod's image covers its shadow")
-	ErrBowed     = errors.New("the shadow is bowed by too much to say where its tip points")
+	// ErrStands reports a rod that was said to be a plumb line.
+	ErrStands = errors.New("the gnomon ends above the paper: it stands and does not hang")
+	ErrBowed  = errors.New("the shadow is bowed by too much to say where its tip points")
 	// ErrFootShaded is an ErrNoShadow whose cause is known.
 	ErrFootShaded = fmt.Errorf("%w: the foot stands in another shadow", ErrNoShadow)
 )

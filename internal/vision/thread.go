@@ -79,8 +79,11 @@ func findHanging(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod) (*Strip, erro
 	}
 	_, across := newFrame(st.Direction, 0).place(best.foot)
 	st.FootOffset += across
-	// What ends the strip is the shadow of what the thread hangs from.
-	st.Length, st.LengthSigma, st.RodTop = 0, 0, nil
+	// A thread goes up and out of the picture, and so does its shadow; where either is seen
+	// to end on the paper, a rod stands there.
+	if st.Length > 0 || st.RodTop != nil || !img.goesUp(g, st) {
+		return nil, ErrStands
+	}
 	return st, nil
 }
 
@@ -144,6 +147,49 @@ func (r *rodImage) threadFrom(light func(sheet.Point) float64, h hanging, strip 
 		seen = max(seen, sum)
 	}
 }
+
+// goesUp reports whether the gnomon's image goes on above the height of any rod, in the picture:
+// something at its place that differs from what is seen to both sides, be it
+// paper, print, board or ground.
+func (r *rodImage) goesUp(g *Gray, st *Strip) bool {
+	const differs = 0.12
+	f, strip := newFrame(r.direction(), 0), newFrame(st.Direction, st.FootOffset)
+	away := math.Hypot(r.camera[0], r.camera[1])
+	raw := func(d, n float64) float64 {
+		q := r.plate.Project(f.at(d, n))
+		if !g.contains(q, 1) {
+			return math.NaN()
+		}
+		return g.light(q.U, q.V)
+	}
+	seen, all := 0, 0
+	for z := highRod / 2; z < highRod; z += 0.5 {
+		if z >= 0.95*r.camera[2] {
+			break
+		}
+		grown := r.camera[2] / (r.camera[2] - z) // how much larger it is seen, before the paper
+		d, side := away*z/(r.camera[2]-z), (st.Width/2+2)*grown
+		if along, across := strip.place(f.at(d, 0)); along > 0 && math.Abs(across) < side+st.Width {
+			continue
+		}
+		l, m := (raw(d, -side)+raw(d-1, -side)+raw(d+1, -side))/3, (raw(d, side)+raw(d-1, side)+raw(d+1, side))/3
+		if math.IsNaN(l + m) {
+			continue
+		}
+		all++
+		for _, n := range [3]float64{-0.3, 0, 0.3} {
+			c := (raw(d, n*st.Width*grown) + raw(d-1, n*st.Width*grown) + raw(d+1, n*st.Width*grown)) / 3
+			if c < (1-differs)*min(l, m) || c > (1+differs)*max(l, m) {
+				seen++
+				break
+			}
+		}
+	}
+	return all >= 20 && 10*seen >= 7*all
+}
+
+// highRod is a height that no rod has, mm.
+const highRod = 110.0
 
 // mayBe reports whether a line may be the thread's own image, or lie with it: it then
 // points away from the camera.
