@@ -83,6 +83,16 @@ func (r *Result) leanShown(o Options) angle.Angle {
 	return r.Sky.Altitude - angle.Atan2(1, perMM)
 }
 
+// mayStand is what the level costs, and a warning, where a gnomon is said to hang and the
+// picture does not show that it does: a rod on a sheet that is level to a bubble.
+func (r *Result) mayStand(tan float64) angle.Angle {
+	if !r.PlumbLine || r.Shadow == nil || r.Shadow.Hangs {
+		return 0
+	}
+	r.warn("hanging_not_seen", "the photo does not show that the gnomon hangs, so that its uncertainty is that of a rod: take the photo with more of the thread in view, before something plain")
+	return angle.Angle(float64(DefaultLevel) * tan)
+}
+
 // mount fills the budget's terms of the mounting, and returns what the instrument's
 // record adds to the heading of the sheet's forward axis. feared is a lean across the
 // shadow that the record does not know of.
@@ -91,7 +101,7 @@ func (r *Result) mount(o Options, feared angle.Angle) (turn angle.Angle) {
 	if o.Instrument == nil {
 		b.Level = angle.Angle(float64(max(o.Level, feared)) * tan)
 		if o.Rod.Hangs {
-			b.Level = instrument.PlumbLineLevel(o.Level)
+			b.Level = max(instrument.PlumbLineLevel(o.Level), r.mayStand(tan))
 		}
 		b.Alignment = o.Alignment
 		return 0
@@ -113,7 +123,7 @@ func (r *Result) mount(o Options, feared angle.Angle) (turn angle.Angle) {
 		r.refuse(NoCorrection, say(err))
 		return 0
 	}
-	b.Level = angle.Angle(math.Hypot(float64(level), float64(feared)*tan))
+	b.Level = max(angle.Angle(math.Hypot(float64(level), float64(feared)*tan)), r.mayStand(tan))
 	b.Alignment = alignment
 	r.Instrument, r.Correction = o.Instrument, (turn + eye).Signed()
 	return r.Correction

@@ -218,7 +218,7 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 		r.refuse(TooSmall, fmt.Sprintf("the picture shows the sheet with %.1f pixels to the millimetre, too few to see the shadow's edges: take it at full resolution, with the sheet filling the picture", scale))
 		return
 	case errors.Is(err, vision.ErrStands):
-		r.refuse(NotHanging, "the gnomon is not seen to go up higher than rods do, as a thread does that hangs: only a thread is plumb by itself. For a rod leave --plumb-line out; of a thread take the photo from farther to the side, with more of it in view")
+		r.refuse(NotHanging, "a rod stands on the sheet, since its top or the tip of its shadow is seen: only a thread that hangs is plumb by itself. Leave --plumb-line out, or take the instrument's own record")
 		return
 	case errors.Is(err, vision.ErrRodHides) && o.Rod.Hangs:
 		r.refuse(RodHidesShadow, "the thread is not seen beside its shadow, so that one may pass for the other: take the photo from the side, so that the two make an open angle")

@@ -35,6 +35,9 @@ type Strip struct {
 	// Bow is how far the axis of the shadow stands off the straight line from foot to tip,
 	// at most, to the right positive, mm; 0 unless it is surely bowed.
 	Bow float64
+	// Hangs says of a gnomon that was said to hang that it is seen to go up higher than
+	// rods do.
+	Hangs bool
 	// RodTop is the pixel of the tip of the rod's axis, where the rod's image ends on
 	// plain paper; nil where it does not.
 	RodTop *calib.Pixel

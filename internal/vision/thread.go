@@ -81,9 +81,10 @@ func findHanging(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod) (*Strip, erro
 	st.FootOffset += across
 	// A thread goes up and out of the picture, and so does its shadow; where either is seen
 	// to end on the paper, a rod stands there.
-	if st.Length > 0 || st.RodTop != nil || !img.goesUp(g, st) {
+	if st.Length > 0 || st.RodTop != nil {
 		return nil, ErrStands
 	}
+	st.Hangs = img.goesUp(g, st)
 	return st, nil
 }
 
@@ -152,7 +153,7 @@ func (r *rodImage) threadFrom(light func(sheet.Point) float64, h hanging, strip 
 // something at its place that differs from what is seen to both sides, be it
 // paper, print, board or ground.
 func (r *rodImage) goesUp(g *Gray, st *Strip) bool {
-	const differs = 0.12
+	const differs = 0.1
 	f, strip := newFrame(r.direction(), 0), newFrame(st.Direction, st.FootOffset)
 	away := math.Hypot(r.camera[0], r.camera[1])
 	raw := func(d, n float64) float64 {
@@ -162,8 +163,12 @@ func (r *rodImage) goesUp(g *Gray, st *Strip) bool {
 		}
 		return g.light(q.U, q.V)
 	}
-	seen, all := 0, 0
-	for z := highRod / 2; z < highRod; z += 0.5 {
+	var seen, all [2]int // below and above the height of a high rod
+	for z := 0.55 * highRod; z < 1.3*highRod; z += 0.5 {
+		part := 0
+		if z > highRod {
+			part = 1
+		}
 		if z >= 0.95*r.camera[2] {
 			break
 		}
@@ -176,20 +181,26 @@ func (r *rodImage) goesUp(g *Gray, st *Strip) bool {
 		if math.IsNaN(l + m) {
 			continue
 		}
-		all++
+		all[part]++
 		for _, n := range [3]float64{-0.3, 0, 0.3} {
 			c := (raw(d, n*st.Width*grown) + raw(d-1, n*st.Width*grown) + raw(d+1, n*st.Width*grown)) / 3
 			if c < (1-differs)*min(l, m) || c > (1+differs)*max(l, m) {
-				seen++
+				seen[part]++
 				break
 			}
 		}
 	}
-	return all >= 20 && 10*seen >= 7*all
+	for i := range all {
+		if all[i] < 10 || 10*seen[i] < 6*all[i] {
+			return false
+		}
+	}
+	return true
 }
 
-// highRod is a height that no rod has, mm.
-const highRod = 110.0
+// highRod is a height, mm, that few rods have (docs/method.md: the shadow of one of 50 mm
+// serves most of the day) and every thread.
+const highRod = 72.0
 
 // mayBe reports whether a line may be the thread's own image, or lie with it: it then
 // points away from the camera.
