@@ -72,8 +72,8 @@ func (st *Strip) castByRod(g *Gray, d *dialImage, img *rodImage, s *sheet.Sheet,
 		return ErrNoShadow
 	case told && st.Width < 0.6*thick && thick > 0 && thick < thickest && !matched:
 		return ErrNoShadow
-	case !told && !own && st.Sigma > vagueMost:
-		return ErrNoShadow // no rod can be seen, and the line is a poor one
+	case !told && !own && (st.Sigma > vagueMost || st.Growth[1]+3*st.GrowthSigma < 0.9*leastGrowth):
+		return ErrNoShadow // no rod can be seen, and the line is a poor one or too sharp
 	case !told && !own && beside < 25*angle.Degree && img.length() > leastStrip && st.To < img.length()+8:
 		return ErrRodHides // nothing shows that the line is not the rod itself
 	}
