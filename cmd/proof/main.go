@@ -29,7 +29,7 @@ func main() {
 
 func run(ctx context.Context, args []string) error {
 	if len(args) == 0 {
-		return fmt.Errorf("say what to measure: accuracy DIR..., hours DIR..., soak or damage DIR...")
+		return fmt.Errorf("say what to measure: accuracy, hours, soak or damage, and the folders")
 	}
 	switch args[0] {
 	case "accuracy":

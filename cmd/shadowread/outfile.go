@@ -53,15 +53,6 @@ func unwritable(err error, path string) error {
 	return fault.Wrap(wholefile.Cause(err), "cannot_write", "choose a folder that exists and may be written to", "%s cannot be written", path)
 }
 
-// unreadable says that a file cannot be read; what says so already stays.
-func unreadable(err error, path string) error {
-	var said *fault.Error
-	if errors.As(err, &said) {
-		return err
-	}
-	return fault.Wrap(wholefile.Cause(err), "unreadable_file", "check that the file is there and may be read", "%s cannot be read", path)
-}
-
 // composed is the content of a file that is written when all of them are ready; path
 // "" is not asked for.
 type composed struct {
