@@ -181,7 +181,7 @@ func (o *alignOptions) check(cmd *cobra.Command, args []string) error {
 	if given("name") && o.save == "" {
 		return fault.Usage("record_not_saved", "give --save FILE too", "--name has no meaning without --save")
 	}
-	for _, name := range []string{"turned", "lens", "utc-offset", "clock-error", "rod-diameter", "print-scale", "jobs"} {
+	for _, name := range []string{"turned", "lens", "utc-offset", "rod-diameter", "print-scale", "jobs"} {
 		if err := exclusive(cmd, "readings", name); err != nil {
 			return err
 		}
@@ -233,10 +233,19 @@ func runAlign(cmd *cobra.Command, s *streams, o *alignOptions, args []string) er
 	if err := cmd.Context().Err(); err != nil {
 		return err
 	}
+	out := alignResult{Result: r}
+	if r.Code != "" { // nothing is determined, and nothing kept
+		if o.save != "" || o.figure != "" {
+			s.note("nothing_written", "no file is written: the readings are not believable")
+		}
+		if err := out.print(s); err != nil {
+			return err
+		}
+		return errOutside
+	}
 	if err := o.write(s, r); err != nil {
 		return err
 	}
-	out := alignResult{Result: r}
 	if o.tolerance.set {
 		out.Tolerance, out.Judged = new(o.tolerance.value), new(r.Judge(o.tolerance.angle()))
 	}
@@ -263,6 +272,9 @@ func (o *alignOptions) byEye(opts reading.Options, priors *align.Priors) ([]alig
 	place, err := photo.ResolvePosition(photo.Facts{}, opts.Position)
 	if err != nil {
 		return nil, asUsage(err)
+	}
+	for i := range list { // the watch's error, as that of a camera's clock
+		list[i].Time = list[i].Time.Add(-o.photo.clockError.duration())
 	}
 	priors.PositionSigmaKM = place.SigmaKM
 	if opts.Time.Sigma != nil {
@@ -343,6 +355,9 @@ func (o *alignOptions) observation(r *reading.Result) align.Observation {
 	}
 	if o.turned {
 		out.Stand = r.Photo
+	}
+	if c := r.Facts.Clock; !c.IsZero() {
+		out.UTCOffset = c.Add(-o.photo.clockError.duration()).Sub(r.Instant.UTC).Round(time.Minute)
 	}
 	if sh.Length > 0 {
 		out.LengthMM, out.LengthSigmaMM = sh.Length, sh.LengthSigma
@@ -459,6 +474,9 @@ type alignValue struct {
 }
 
 func (r alignResult) values(places func(angle.Angle) int) (out []alignValue) {
+	if r.Code != "" {
+		return nil // zeros would pass for estimates
+	}
 	rests := func(share float64, on string) string {
 		if share < 0.5 {
 			return ""
@@ -556,8 +574,10 @@ func (r alignResult) forPeople(s *streams) error {
 		}
 		fmt.Fprintf(s.out, "-%s\n", line)
 	}
-	fmt.Fprintln(s.out)
 	values := r.values(reading.Places)
+	if len(values) > 0 {
+		fmt.Fprintln(s.out)
+	}
 	width := 0
 	for _, v := range values {
 		width = max(width, len([]rune(v.name)))
