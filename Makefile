@@ -34,7 +34,7 @@ bench: setup
 	go test -c -o out/reading.test ./internal/reading
 	cd internal/reading && taskset -c 0 ../../out/reading.test -test.run '^$$' -test.bench 'Reading$$' -test.benchtime 30x
 	cd internal/reading && ../../out/reading.test -test.run '^$$' -test.bench 'ManyPhotos' -test.benchtime 1x
-	cd internal/reading && ../../out/reading.test -test.run '^$$' -test.bench 'HEIC|Overlay|ManySheets' -test.benchtime 3x
+	cd internal/reading && ../../out/reading.test -test.run '^$$' -test.bench 'HEIC|Overlay|ManySheets|Hostile' -test.benchtime 3x
 	go test -run '^$$' -bench . ./internal/calib ./internal/bearing ./internal/align ./internal/workup ./internal/logbook
 
 # Errors against the truth: make accuracy DIR=folder
@@ -46,6 +46,7 @@ accuracy: setup
 # make soak SOAK='-n 60 -seed 1' DAMAGE='-mutations 200 -flips 200'
 soak: setup
 	go run ./cmd/proof soak $(SOAK)
+	go run ./cmd/proof soak -gnomons $(SOAK)
 	go run ./cmd/proof damage $(DAMAGE) fixtures/independent fixtures/demo
 	SHADOWREAD_SOAK=2000 go test -timeout 60m ./internal/align ./internal/workup ./internal/logbook
 	go test -tags nodynamic,matprofile -run Mats ./internal/vision

@@ -19,9 +19,11 @@ else
 fi
 
 # Everything but pixels serves programs that have no OpenCV.
-pure=(align angle bearing boundedtoml calib chart daycard export fault geo instrument logbook openfile paper
+pure=(align angle bearing boundedtoml calib chart daycard export fault geo instrument journey logbook openfile paper
 	photo photo/exifwrite render report sheet swing wholefile workup)
 CGO_ENABLED=0 go build "${pure[@]/#/./internal/}" || failed=1
+# Some laptops are of 32 bits.
+CGO_ENABLED=0 GOARCH=386 go vet "${pure[@]/#/./internal/}" || failed=1
 
 # One package knows OpenCV, so that it can be replaced.
 strangers=$(go list -f '{{range .Imports}}{{if eq . "gocv.io/x/gocv"}}{{$.ImportPath}}{{end}}{{end}}' ./... | grep -v '^shadowread/internal/vision$' || true)

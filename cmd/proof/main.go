@@ -3,7 +3,7 @@
 //
 //	proof accuracy DIR...
 //	proof hours [-no-height] DIR...
-//	proof soak [-n COUNT] [-seed SEED] [-width PX] [-keep DIR] [-v]
+//	proof soak [-gnomons] [-n COUNT] [-seed SEED] [-width PX] [-keep DIR] [-v]
 //	proof damage [-mutations COUNT] [-flips COUNT] [-seed SEED] [-photos COUNT] [-keep DIR] DIR...
 package main
 
@@ -58,12 +58,13 @@ func soak(ctx context.Context, args []string) error {
 	seed := fs.Uint64("seed", 1, "seed of the first")
 	width := fs.Int("width", 2000, "px, pictures are 4 by 3")
 	keep := fs.String("keep", "", "folder for pictures that went wrong")
+	gnomons := fs.Bool("gnomons", false, "rods as people make them, ripples, things on the sheet")
 	all := fs.Bool("v", false, "a line for each picture")
 	if err := fs.Parse(args); err != nil {
 		return err
 	}
 	var rep proof.Report
-	err := proof.Soak(ctx, proof.SoakOptions{Count: *n, Seed: *seed, WidthPX: *width, Workers: runtime.NumCPU(), Keep: *keep},
+	err := proof.Soak(ctx, proof.SoakOptions{Count: *n, Seed: *seed, WidthPX: *width, Workers: runtime.NumCPU(), Keep: *keep, Gnomons: *gnomons},
 		func(o proof.Outcome) {
 			rep.Add(o)
 			odd := o.Readable && o.Reason != "" || o.Reason == "" && o.Error.Abs() > 3*o.Sigma

@@ -36,6 +36,7 @@ type SoakOptions struct {
 	Seed    uint64
 	WidthPX int // pictures are 4 by 3
 	Workers int
+	Gnomons bool   // rods as people make them
 	Keep    string // folder for the pictures that went wrong; "" keeps none
 }
 
@@ -95,7 +96,7 @@ func sky(at time.Time, lat, lon angle.Angle) (azimuth, altitude angle.Angle) {
 func soakOne(ctx context.Context, o SoakOptions, dir string, seed uint64) Outcome {
 	r := rand.New(rand.NewPCG(seed, 0x5eed))
 	scene := render.RandomScene(r, render.RandomOptions{
-		Width: o.WidthPX, Sky: sky, MaxCurl: 1, PrintSigma: soakPrint, Troubles: true,
+		Width: o.WidthPX, Sky: sky, MaxCurl: 1, PrintSigma: soakPrint, Troubles: true, Gnomons: o.Gnomons,
 	})
 	out := Outcome{Seed: seed}
 	path := filepath.Join(dir, fmt.Sprintf("soak-%d.jpg", seed))

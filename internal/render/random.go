@@ -22,6 +22,9 @@ type RandomOptions struct {
 	MaxCurl float64
 	// PrintSigma is one sigma of the print's stretch in each direction, relative.
 	PrintSigma float64
+	// Gnomons draws, for most scenes, rods as people make them: nails, nuts, clay, skewers,
+	// corks, bent wires; paper in slight ripples; and at times a thing on the sheet.
+	Gnomons bool
 	// Troubles adds, to some scenes, other shadows, fingers, dirt, creases and haze.
 	Troubles bool
 }
@@ -114,7 +117,49 @@ func RandomScene(r *rand.Rand, o RandomOptions) *Scene {
 			To:   sheet.Point{X: 3 * m.X * (1 + 0.2*a.Sin()), Y: 3 * m.Y * (1 + 0.2*a.Cos())}, Radius: uniform(6, 10),
 		}}
 	}
+	if o.Gnomons {
+		s.homeMade(r)
+	}
 	return s
+}
+
+// homeMade makes the rod one as people make them.
+func (s *Scene) homeMade(r *rand.Rand) {
+	uniform := func(lo, hi float64) float64 { return lo + (hi-lo)*r.Float64() }
+	turn := func() angle.Angle { return angle.FromDegrees(uniform(0, 360)) }
+	rod := &s.Rods[0]
+	h := rod.Height
+	rod.Cap = 0
+	switch r.IntN(8) {
+	case 0: // a nail
+		rod.Diameter = uniform(2.5, 4)
+		rod.Collars = []Collar{{h - uniform(1, 2.5), h, uniform(7, 10)}}
+	case 1: // a screw or bolt in its nut and washer
+		rod.Collars = []Collar{{0, 1, rod.Diameter * 3}, {1, uniform(4, 6), rod.Diameter * 1.9}}
+	case 2: // clay
+		rod.Collars = []Collar{{0, 3, uniform(11, 18)}, {3, 6, uniform(8, 11)}}
+	case 3: // a skewer
+		rod.Material, rod.Diameter, rod.Point = Dowel, uniform(2.5, 4), uniform(6, 15)
+	case 4: // a cork
+		rod.Collars = []Collar{{h - uniform(8, 18), h, uniform(8, 14)}}
+	case 5: // a wire, more or less straight
+		rod.Material, rod.Diameter = Steel, uniform(1.6, 2.4)
+		rod.Bow, rod.BowDir = uniform(0, 0.8), turn()
+	case 6: // thin cloud
+		s.Light.HazeFraction, s.Light.HazeDisc, s.Light.ShadowRatio = uniform(0.2, 0.6), angle.FromDegrees(uniform(3, 6)), uniform(0.3, 0.5)
+	}
+	if r.IntN(6) == 0 {
+		s.Paper.Waves = []Wave{{Amplitude: uniform(0.05, 0.3), Length: uniform(80, 200), Phase: turn(), Dir: turn()}}
+	}
+	if r.IntN(8) == 0 {
+		a, out, along := turn(), uniform(25, 70), turn()
+		from := sheet.Point{X: out * a.Sin(), Y: out * a.Cos()}
+		long := uniform(20, 60)
+		s.Things = []Thing{{
+			From: from, To: sheet.Point{X: from.X + long*along.Sin(), Y: from.Y + long*along.Cos()},
+			Diameter: uniform(1.5, 7), Material: []Material{Steel, Dowel, Black, White}[r.IntN(4)],
+		}}
+	}
 }
 
 // Altitudes of the sun that RandomScene draws.
