@@ -80,7 +80,7 @@ func findHanging(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod) (*Strip, erro
 	_, across := newFrame(st.Direction, 0).place(best.foot)
 	st.FootOffset += across
 	// What ends the strip is the shadow of what the thread hangs from.
-	st.Length, st.LengthSigma, st.RodTop = 0, 0, nil
+	st.Length, st.LengthSigma, st.AtLeast, st.RodTop = 0, 0, 0, nil
 	return st, nil
 }
 
