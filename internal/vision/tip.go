@@ -150,6 +150,7 @@ func printed(s *sheet.Sheet, p sheet.Point, width float64) bool {
 
 const (
 	farthest = 170.0 // mm: as far as the shadow is followed
+	unseen   = 26.0  // mm across which the shadow is followed, dark before and after: a mark
 	bridged  = 8.0   // mm of hidden or wholly printed paper across which an end is placed
 )
 
@@ -185,7 +186,7 @@ func (f *stripFit) followStrip(axis fitLine, s *sheet.Sheet, hidden func(sheet.P
 		run = append(run, sample{d, v, (l + r) / 2})
 		switch {
 		case !follow:
-		case v > dark && d > last+3, d > last+4:
+		case v > dark && d > last+3, d > last+unseen:
 			follow = false
 		case v <= dark:
 			last = d
