@@ -172,13 +172,18 @@ func (f *stripFit) followStrip(axis fitLine, s *sheet.Sheet, hidden func(sheet.P
 		if !f.g.contains(f.plate.Project(p), 3) {
 			break
 		}
-		if covered(s, p, width) {
+		veiled, flank, least := hidden, 2.0, 12
+		switch onLubber, m := covered(s, p, width); {
+		case onLubber:
 			continue
+		case m != nil: // only what is drawn white there, farther to the sides
+			flank, least = 6, 3
+			veiled = func(q sheet.Point) bool { return hidden(q) || inked(m, q) }
 		}
 		off := width/2 + 2.5*f.sigma(d) + 0.8
-		core := f.brightPart(d, window, mid-0.25*width, mid+0.25*width, hidden)
-		l := f.brightPart(d, window, mid-off-2, mid-off, hidden)
-		r := f.brightPart(d, window, mid+off, mid+off+2, hidden)
+		core := f.brightPart(d, window, mid-0.25*width, mid+0.25*width, veiled, least)
+		l := f.brightPart(d, window, mid-off-flank, mid-off, veiled, least)
+		r := f.brightPart(d, window, mid+off, mid+off+flank, veiled, least)
 		if math.IsNaN(core+l+r) || l < 0.75*r || r < 0.75*l || min(l, r) < 0.02 {
 			continue
 		}
@@ -234,7 +239,7 @@ func (f *stripFit) followStrip(axis fitLine, s *sheet.Sheet, hidden func(sheet.P
 }
 
 // brightPart is the upper fifth of the light in a stretch along and across the strip.
-func (f *stripFit) brightPart(d, window, a, b float64, hidden func(sheet.Point) bool) float64 {
+func (f *stripFit) brightPart(d, window, a, b float64, hidden func(sheet.Point) bool, least int) float64 {
 	const along, across = 4, 6
 	var vs [along * across]float64
 	k := 0
@@ -247,18 +252,37 @@ func (f *stripFit) brightPart(d, window, a, b float64, hidden func(sheet.Point) 
 			}
 		}
 	}
-	if k < along*across/2 {
+	if k < least {
 		return math.NaN()
 	}
 	return quantile(vs[:k], 0.8)
 }
 
-// covered reports ink too broad to leave paper between: the marks and the lubber line.
-func covered(s *sheet.Sheet, p sheet.Point, width float64) bool {
-	for _, m := range s.Marks {
+// covered reports ink too broad to leave paper between: the lubber line, or the mark
+// that is near.
+func covered(s *sheet.Sheet, p sheet.Point, width float64) (lubber bool, mark *sheet.Mark) {
+	for i, m := range s.Marks {
 		if h := m.Side/2 + width + 3; math.Abs(p.X-m.X) < h && math.Abs(p.Y-m.Y) < h {
+			mark = &s.Marks[i]
+		}
+	}
+	return math.Abs(p.X) < 1+width/2 && p.Y > s.LubberFrom.Y-1 && p.Y < s.LubberTo.Y+6, mark
+}
+
+// inked reports whether a place lies on a mark's black or within blurEdge of it.
+func inked(m *sheet.Mark, p sheet.Point) bool {
+	const blurEdge = 0.4 // mm
+	bits, ok := sheet.ModuleBits(m.ID)
+	for _, d := range [4]sheet.Point{{X: -blurEdge, Y: -blurEdge}, {X: blurEdge, Y: -blurEdge}, {X: -blurEdge, Y: blurEdge}, {X: blurEdge, Y: blurEdge}} {
+		// Modules from the top left: a black border about four by four.
+		x := int(math.Floor((p.X + d.X - m.X + m.Side/2) / m.Side * 6))
+		y := int(math.Floor((m.Y + m.Side/2 - p.Y - d.Y) / m.Side * 6))
+		if x < 0 || x > 5 || y < 0 || y > 5 {
+			continue
+		}
+		if !ok || x == 0 || x == 5 || y == 0 || y == 5 || !bits[y-1][x-1] {
 			return true
 		}
 	}
-	return math.Abs(p.X) < 1+width/2 && p.Y > s.LubberFrom.Y-1 && p.Y < s.LubberTo.Y+6
+	return false
 }
