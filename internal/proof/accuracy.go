@@ -93,11 +93,24 @@ func Accuracy(ctx context.Context, w io.Writer, dir string) (Sums, error) {
 		e := (*r.Heading - angle.FromDegrees(t.Heading)).Signed()
 		sigma := WithoutLevel(*r.Budget)
 		s.add(e, sigma)
-		fmt.Fprintf(tw, "%s\t%.4f\t%.4f\t%+.4f\t%.4f\t%+.2f\t%.3f\t%s\t\n", t.File, t.Heading, r.Heading.Degrees(),
-			e.Degrees(), sigma.Degrees(), float64(e/sigma), r.Sigma.Degrees(), r.Clock)
+		fmt.Fprintf(tw, "%s\t%.4f\t%.4f\t%+.4f\t%.4f\t%+.2f\t%.3f\t%s\t%s\n", t.File, t.Heading, r.Heading.Degrees(),
+			e.Degrees(), sigma.Degrees(), float64(e/sigma), r.Sigma.Degrees(), r.Clock, t.lengthSeen(r))
 	}
 	tw.Flush()
 	fmt.Fprintf(w, "read %d of %d readable, refused %d of %d unreadable; error rms %.4f°, worst %.4f°; %d within one sigma, %d within two, worst ratio %.2f\n",
 		s.Read, s.Readable, s.Kept, s.Unreadable, s.RMS.Degrees(), s.Worst.Degrees(), s.WithinOne, s.WithinTwo, s.WorstRatio)
 	return s, nil
+}
+
+// lengthSeen holds the shadow's length, or its lower bound, against the truth, mm.
+func (t truth) lengthSeen(r *reading.Result) string {
+	switch s := r.Shadow; {
+	case s == nil:
+		return ""
+	case s.Length > 0:
+		return fmt.Sprintf("length %+.2f ± %.2f of %.1f", s.Length-t.Length, s.LengthSigma, t.Length)
+	case s.AtLeast > 0:
+		return fmt.Sprintf("length at least %.1f of %.1f", s.AtLeast, t.Length)
+	}
+	return ""
 }

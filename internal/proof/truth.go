@@ -24,8 +24,9 @@ type truth struct {
 	Heading  float64 `json:"strip_reader_heading_deg"`
 	Body     string  `json:"body"`
 	// Tip is where the tip's shadow falls on the plate, mm.
-	Tip *[2]float64 `json:"shadow_tip_mm"`
-	Rod *struct {
+	Tip    *[2]float64 `json:"shadow_tip_mm"`
+	Length float64     `json:"shadow_length_mm"`
+	Rod    *struct {
 		HeightMM   float64 `json:"height_mm"`
 		DiameterMM float64 `json:"diameter_mm"`
 	} `json:"rod"`

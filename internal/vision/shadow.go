@@ -613,6 +613,8 @@ func (f *stripFit) strip(rod Rod, s *sheet.Sheet, img *rodImage, lit func(sheet.
 	}
 	if tipSeen {
 		st.Length, st.LengthSigma = tip, tipSigma
+	} else {
+		st.Length, st.LengthSigma, st.AtLeast = f.followStrip(axis, s, img.hides)
 	}
 	return st, nil
 }

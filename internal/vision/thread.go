@@ -80,10 +80,12 @@ func findHanging(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod) (*Strip, erro
 	_, across := newFrame(st.Direction, 0).place(best.foot)
 	st.FootOffset += across
 	// A thread goes up and out of the picture, and so does its shadow; where either is seen
-	// to end on the paper, a rod stands there.
-	if st.Length > 0 || st.RodTop != nil {
+	// to end on the sheet's face, a rod stands there. Farther out may lie the shadow of
+	// what the thread hangs from.
+	if st.Length > 0 && st.Length < faceHalf || st.RodTop != nil {
 		return nil, ErrStands
 	}
+	st.Length, st.LengthSigma, st.AtLeast = 0, 0, 0
 	st.Hangs = img.goesUp(g, st)
 	return st, nil
 }

@@ -147,3 +147,142 @@ func printed(s *sheet.Sheet, p sheet.Point, width float64) bool {
 	}
 	return math.Abs(p.X) < 2+width/2 && p.Y > s.LubberFrom.Y-1
 }
+
+const (
+	farthest = 170.0 // mm: as far as the shadow is followed
+	unseen   = 26.0  // mm across which the shadow is followed, dark before and after: a mark
+	bridged  = 8.0   // mm of hidden or wholly printed paper across which an end is placed
+)
+
+// followStrip goes along the strip past the plain paper and compares its core with both
+// flanks at the same distance: ink, margins and the board beyond look one way in light
+// and another in shade. The brighter part of each stretch is compared, so that thin ink
+// cancels. It returns the length where the strip is surely seen to end, else how far it
+// was surely followed.
+func (f *stripFit) followStrip(axis fitLine, s *sheet.Sheet, hidden func(sheet.Point) bool) (length, sigma, atLeast float64) {
+	const step, window = 0.4, 0.7 // mm
+	width := f.right.at(axis.mid) - f.left.at(axis.mid)
+	type sample struct{ s, v, flank float64 }
+	var run []sample
+	dark := 1 - 0.6*f.depth
+	last, follow := f.lastGood(), true
+	for d := last - 6; d < farthest; d += step {
+		mid := axis.at(d)
+		p := f.frame.at(d, mid)
+		if !f.g.contains(f.plate.Project(p), 3) {
+			break
+		}
+		veiled, flank, least := hidden, 2.0, 12
+		switch onLubber, m := covered(s, p, width); {
+		case onLubber:
+			continue
+		case m != nil: // only what is drawn white there, farther to the sides
+			flank, least = 6, 3
+			veiled = func(q sheet.Point) bool { return hidden(q) || inked(m, q) }
+		}
+		off := width/2 + 2.5*f.sigma(d) + 0.8
+		core := f.brightPart(d, window, mid-0.25*width, mid+0.25*width, veiled, least)
+		l := f.brightPart(d, window, mid-off-flank, mid-off, veiled, least)
+		r := f.brightPart(d, window, mid+off, mid+off+flank, veiled, least)
+		if math.IsNaN(core+l+r) || l < 0.75*r || r < 0.75*l || min(l, r) < 0.02 {
+			continue
+		}
+		v := core / ((l + r) / 2)
+		run = append(run, sample{d, v, (l + r) / 2})
+		switch {
+		case !follow:
+		case v > dark && d > last+3, d > last+unseen:
+			follow = false
+		case v <= dark:
+			last = d
+		}
+	}
+	// The half width of the rod's flat top lies beyond the axis' tip.
+	atLeast = last - width/2 - 1.5
+	half := 1 - f.depth/2
+	for i := 1; i < len(run); i++ {
+		a, b := run[i-1], run[i]
+		if !(a.v < half && b.v >= half) {
+			continue
+		}
+		var before, after, flankBefore, flankAfter float64
+		nb, na := 0.0, 0.0
+		for _, r := range run {
+			switch {
+			case r.s > a.s-4 && r.s < a.s-0.8:
+				before, flankBefore, nb = before+r.v, flankBefore+r.flank, nb+1
+			case r.s > b.s+0.8 && r.s < b.s+4:
+				after, flankAfter, na = after+r.v, flankAfter+r.flank, na+1
+			}
+		}
+		gap := b.s - a.s
+		if nb < 4 || na < 4 || gap > bridged || a.s > last+4 {
+			continue
+		}
+		before, after = before/nb, after/na
+		flankBefore, flankAfter = flankBefore/nb, flankAfter/na
+		// Flanks that grow brighter or darker with the end may be a cap's shadow, or another
+		// ground's.
+		if before > half-0.25*f.depth || math.Abs(after-1) > 0.25*f.depth ||
+			flankBefore < 0.8*flankAfter || flankAfter < 0.8*flankBefore {
+			return 0, 0, atLeast
+		}
+		end := a.s + (half-a.v)/(b.v-a.v)*gap
+		if gap > 2*step {
+			end = (a.s + b.s) / 2
+		}
+		// The upper fifth of a window turns light when its farther fifth does.
+		end += 0.6 * window
+		return end - 0.97*width/2, math.Sqrt(sq(0.5) + sq(0.5*f.sigma(end)) + gap*gap/12), 0
+	}
+	return 0, 0, atLeast
+}
+
+// brightPart is the upper fifth of the light in a stretch along and across the strip.
+func (f *stripFit) brightPart(d, window, a, b float64, hidden func(sheet.Point) bool, least int) float64 {
+	const along, across = 4, 6
+	var vs [along * across]float64
+	k := 0
+	for i := range along {
+		for j := range across {
+			p := f.frame.at(d+window*(2*float64(i)/(along-1)-1), a+(b-a)*float64(j)/(across-1))
+			if q := f.plate.Project(p); f.g.contains(q, 1) && !hidden(p) {
+				vs[k] = f.g.light(q.U, q.V)
+				k++
+			}
+		}
+	}
+	if k < least {
+		return math.NaN()
+	}
+	return quantile(vs[:k], 0.8)
+}
+
+// covered reports ink too broad to leave paper between: the lubber line, or the mark
+// that is near.
+func covered(s *sheet.Sheet, p sheet.Point, width float64) (lubber bool, mark *sheet.Mark) {
+	for i, m := range s.Marks {
+		if h := m.Side/2 + width + 3; math.Abs(p.X-m.X) < h && math.Abs(p.Y-m.Y) < h {
+			mark = &s.Marks[i]
+		}
+	}
+	return math.Abs(p.X) < 1+width/2 && p.Y > s.LubberFrom.Y-1 && p.Y < s.LubberTo.Y+6, mark
+}
+
+// inked reports whether a place lies on a mark's black or within blurEdge of it.
+func inked(m *sheet.Mark, p sheet.Point) bool {
+	const blurEdge = 0.4 // mm
+	bits, ok := sheet.ModuleBits(m.ID)
+	for _, d := range [4]sheet.Point{{X: -blurEdge, Y: -blurEdge}, {X: blurEdge, Y: -blurEdge}, {X: -blurEdge, Y: blurEdge}, {X: blurEdge, Y: blurEdge}} {
+		// Modules from the top left: a black border about four by four.
+		x := int(math.Floor((p.X + d.X - m.X + m.Side/2) / m.Side * 6))
+		y := int(math.Floor((m.Y + m.Side/2 - p.Y - d.Y) / m.Side * 6))
+		if x < 0 || x > 5 || y < 0 || y > 5 {
+			continue
+		}
+		if !ok || x == 0 || x == 5 || y == 0 || y == 5 || !bits[y-1][x-1] {
+			return true
+		}
+	}
+	return false
+}
