@@ -234,7 +234,7 @@ func (s *Scene) measure(t *Truth) {
 	tracer := s.newViewer()
 	for u := step / 2; u < length; u += step {
 		p := r.foot().add(along.mul(u))
-		if d := math.Hypot(p.X, p.Y); d < inner || d > outer {
+		if d := math.Hypot(p.X, p.Y); d < inner || d > outer || !r.bare(u/length) {
 			continue
 		}
 		if tracer.clear(p, side.mul(r.Diameter/2)) {
@@ -245,6 +245,19 @@ func (s *Scene) measure(t *Truth) {
 		d := (image.sub(r.foot()).direction() - strip.direction()).Signed().Abs().Degrees()
 		t.RodImageAngle = &d
 	}
+}
+
+// bare reports whether the rod has its own thickness at a part of its height: what a head,
+// a nut, clay or a cork casts is no strip, nor is the end of a point.
+func (r *Rod) bare(part float64) bool {
+	_, length := r.axis()
+	z := part * length
+	for _, c := range r.Collars {
+		if z > c.From-0.5 && z < c.To+0.5 {
+			return false
+		}
+	}
+	return z < length-r.Point/2
 }
 
 // noiseLevels returns the variance of the 8-bit value of linear light v: the
@@ -308,7 +321,8 @@ func (v *viewer) clear(p, half Vec) bool {
 // Readable says whether an honest reader should read the picture, from the truth
 // about it alone: one rod in direct light, at least 5 whole marks with sides of 18
 // pixels, contrast over noise of 5, 15 mm of clear strip between the radii where
-// nothing is printed, and the rod's image 10 degrees or more from the shadow.
+// nothing is printed, cast by the rod's own thickness, and the rod's image 10 degrees or
+// more from the shadow.
 func (s *Scene) Readable(t *Truth) (ok bool, why string) {
 	whole := 0
 	for _, m := range t.Marks {
