@@ -196,7 +196,7 @@ func searchAround(small *Gray, s *sheet.Sheet, factor int, p *Plate) (all []cand
 	for _, r := range []image.Rectangle{
 		image.Rect(0, 0, small.W, v0), image.Rect(0, v1, small.W, small.H), image.Rect(0, v0, u0, v1), image.Rect(u1, v0, small.W, v1),
 	} {
-		if min(r.Dx(), r.Dy()) >= 4*leastSide { // else too narrow for a few marks
+		if min(r.Dx(), r.Dy()) >= 7*leastSide { // else too narrow for a few marks
 			all = append(all, searchIn(small, r, s, factor, plainContrast)...)
 		}
 	}
