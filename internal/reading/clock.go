@@ -24,8 +24,6 @@ const (
 	// rodLean is one sigma of the rod's lean along the line of sight, for a height
 	// read off its own image: it moves the tip as a higher rod would.
 	rodLean = 1 * angle.Degree
-	// tipSigma is one sigma of the place of the tip's image on the paper, mm.
-	tipSigma = 0.5
 	// vagueHeight is the relative sigma above which a height off the image says
 	// nothing.
 	vagueHeight = 0.12
@@ -256,7 +254,7 @@ func (r *Result) heightSeen() (height, sigma float64) {
 		h, _, _ := p.HeightOver(*tip)
 		return h
 	})
-	sigma = math.Sqrt(a*a + b*b + sq(height*float64(rodLean)/tangent) + sq(tipSigma/tangent))
+	sigma = math.Sqrt(a*a + b*b + sq(height*float64(rodLean)/tangent) + sq(r.Shadow.RodTopSigma/tangent))
 	if !(sigma < vagueHeight*height) {
 		return 0, 0
 	}

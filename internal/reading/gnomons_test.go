@@ -51,6 +51,31 @@ func TestHomeMadeGnomons(t *testing.T) {
 		{"bent wire, the other way", 30, 30, 330, bent(0.8, 250), mustRead},
 		{"bent wire, low sun", 20, 30, 160, bent(0.6, 180), mustRead},
 		{"a little bent", 40, 30, 200, bent(0.3, 150), mustRead},
+		{"bent wire, tip among the numerals", 40, 25, 200, func(s *render.Scene) {
+			bent(0.7, 160)(s)
+			s.Rods[0].Height = 58
+		}, mustRead},
+		{"bent wire, high sun", 68, 20, 200, bent(0.8, 90), hard},
+		{"clay, low sun", 10, 20, 200, func(s *render.Scene) {
+			s.Rods[0].Collars = []render.Collar{{From: 0, To: 3, Diameter: 16}, {From: 3, To: 5, Diameter: 10}}
+		}, mustRead},
+		{"nut, low sun", 9, 30, 330, func(s *render.Scene) {
+			s.Rods[0].Collars = []render.Collar{{From: 0, To: 1, Diameter: 9}, {From: 1, To: 5, Diameter: 5.7}}
+		}, mustRead},
+		{"cork over the foot", 40, 2, 100, func(s *render.Scene) {
+			s.Rods[0].Collars = []render.Collar{{From: 36, To: 50, Diameter: 13}}
+		}, mustRead},
+		{"cork of brass from nearly above", 49, 8, 20, func(s *render.Scene) {
+			s.Rods[0].Height, s.Rods[0].Diameter, s.Rods[0].Material = 65, 4.7, render.Brass
+			s.Rods[0].Collars = []render.Collar{{From: 52, To: 65, Diameter: 14}}
+		}, mustRead},
+		{"skewer, short", 32, 40, 330, func(s *render.Scene) {
+			s.Rods[0].Height, s.Rods[0].Point, s.Rods[0].Material = 38, 13, render.Dowel
+		}, mustRead},
+		{"a roof's shadow behind the foot", 35, 25, 330, shade(render.Shade{Offset: -15, Dir: 75 * angle.Degree, Width: 14, Penumbra: 4}), mustRead},
+		{"sun at 79 degrees", 79, 20, 200, func(s *render.Scene) { s.Rods[0].Height = 90 }, hard},
+		{"a cable's shadow at a small angle", 35, 25, 200, shade(render.Shade{Offset: 9, Dir: (70 + 90 + 7) * angle.Degree, Width: 4, Penumbra: 1}), hard},
+		{"a cable's shadow at 15 degrees", 35, 25, 200, shade(render.Shade{Offset: -12, Dir: (70 + 90 + 15) * angle.Degree, Width: 4, Penumbra: 1}), hard},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			s := scene(deg(tt.altitude), deg(tt.tilt), deg(tt.camera))

@@ -123,7 +123,7 @@ func TestPlumbLineTraps(t *testing.T) {
 			shade(render.Shade{Offset: through(70*deg) + 15, Dir: 70 * deg, Width: 40, Penumbra: 4})(s)
 		}},
 		{"a wire's shadow along the thread", side, 40 * deg, hard, shade(render.Shade{Offset: through(161 * deg), Dir: 161 * deg, Width: 3.2, Penumbra: 0.2})},
-		{"overcast, a short rod leans beside the thread", 201 * deg, 26 * deg, refused, func(s *render.Scene) {
+		{"overcast, a short rod leans beside the thread", 201 * deg, 26 * deg, notHung, func(s *render.Scene) {
 			hang(s, sheet.Point{}, 0, 0, 191, 3.2, render.Black)
 			overcast(s)
 			s.Rods = append(s.Rods, render.Rod{Foot: sheet.Point{X: -6.5, Y: 3}, Height: 33, Diameter: 2.5, Lean: 16 * deg, LeanDir: 235 * deg, Material: render.Steel})

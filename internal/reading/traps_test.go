@@ -106,6 +106,7 @@ var (
 	readOrNot   = expect{read: true, refused: refused.refused}
 	hard        = expect{read: true, refused: refused.refused, hard: true}
 	unseen      = expect{read: true, refused: append(refused.refused, reading.NotHanging), hard: true} // of a thread, too little
+	notHung     = expect{refused: unseen.refused}                                                      // where a rod stands beside the thread
 	hidden      = expect{refused: []reading.Reason{reading.RodHidesShadow, reading.NoShadow}}
 	dim         = expect{refused: []reading.Reason{reading.NoShadow, reading.TooFewMarks, reading.PoorMap}}
 	dimOrNot    = expect{read: true, refused: dim.refused}

@@ -152,16 +152,17 @@ func (r *rodImage) overPaper(g *Gray, d *dialImage) func(sheet.Point) float64 {
 }
 
 // top finds where the rod's image ends on the plain paper of the dial and returns
-// the pixel of the axis's tip. It must be seen to end: rod before, paper after. ok is
+// the pixel of the axis's tip and its sigma along the image, mm on the paper. It must be seen to end: rod before, paper after. ok is
 // false where the image is too short, leaves the clear zone or meets the shadow.
-func (r *rodImage) top(light func(sheet.Point) float64, st *Strip, clearZone float64) (tip calib.Pixel, ok bool) {
+func (r *rodImage) top(light func(sheet.Point) float64, st *Strip, clearZone float64) (tip calib.Pixel, sigma float64, ok bool) {
 	const step = 0.25 // mm
 	f := newFrame(r.direction(), 0)
 	strip := newFrame(st.Direction, st.FootOffset)
 	differs := max(0.12, 5*st.Noise)
 	const run = 3.0 // mm of rod before the end, and of paper after
 	var odd []bool
-	soiled := 0 // samples with something else beside the rod
+	var contrast []float64 // of the middle of each row
+	soiled := 0            // samples with something else beside the rod
 	from := 5.8
 	for d := from; d < clearZone-0.7; d += step {
 		p := f.at(d, 0)
@@ -170,13 +171,16 @@ func (r *rodImage) top(light func(sheet.Point) float64, st *Strip, clearZone flo
 				from = d + step
 				continue
 			}
-			return tip, false
+			return tip, 0, false
 		}
-		n := 0
+		n, most := 0, 0.0
 		for _, o := range []float64{-1.8, -1.2, -0.6, 0, 0.6, 1.2, 1.8} {
 			v := light(f.at(d, o))
 			if math.IsNaN(v) {
-				return tip, false
+				return tip, 0, false
+			}
+			if math.Abs(o) < 1 {
+				most = max(most, math.Abs(v-1))
 			}
 			if math.Abs(v-1) > differs {
 				n++
@@ -185,7 +189,7 @@ func (r *rodImage) top(light func(sheet.Point) float64, st *Strip, clearZone flo
 		if l, r := light(f.at(d, -3.6)), light(f.at(d, 3.6)); !(math.Abs(l-1) < differs && math.Abs(r-1) < differs) {
 			soiled++
 		}
-		odd = append(odd, n >= 2)
+		odd, contrast = append(odd, n >= 2), append(contrast, most)
 	}
 	need := int(run / step)
 	for i := need; i+need <= len(odd); i++ {
@@ -206,17 +210,56 @@ func (r *rodImage) top(light func(sheet.Point) float64, st *Strip, clearZone flo
 				}
 			}
 			if 10*plain < 9*i || 10*soiled > 2*len(odd) {
-				return tip, false // dirt or a shadow may pass for a piece of the rod
+				return tip, 0, false // dirt or a shadow may pass for a piece of the rod
+			}
+			if quantile(contrast[max(0, i-2*need):i], 0.25) < plainly {
+				return tip, 0, false // what is as bright as paper goes on unseen
 			}
 			// The far rim of the top stands half a width beyond the axis, seen from
-			// the height of the tip.
+			// the height of the tip; of a head or a cork, half its own.
 			d := from + float64(i)*step
-			d -= st.Width / 2 * r.camera[2] / max(r.camera[2]-r.heightBefore(d), 1)
-			return r.plate.Project(f.at(d, 0)), true
+			rim, sigma := st.Width/2*r.camera[2]/max(r.camera[2]-r.heightBefore(d), 1), plainTop
+			if head := headWidth(light, f, d, differs); head > 2.7*rim {
+				rim, sigma = head/2, plainTop+roundTop*head/2
+			}
+			return r.plate.Project(f.at(d-rim, 0)), sigma, true
 		}
 		if after == need && before < need-1 && i > 2*need {
 			break // the rod was never plainly there
 		}
 	}
-	return tip, false
+	return tip, 0, false
+}
+
+const (
+	// plainTop is one sigma of the place of a rod's top, mm on the paper; roundTop that of a
+	// head's, as a part of its radius: a ball's far limb stands nearer than a disc's rim.
+	plainTop = 0.5
+	roundTop = 0.4
+	// plainly is the part of the paper's light by which a rod must differ to its end: the
+	// shaded side of a white one does, and its lit top does not.
+	plainly = 0.25
+)
+
+// headWidth is the greatest breadth of the rod's image in the last stretch before its end at
+// a distance from the foot, mm on the paper.
+func headWidth(light func(sheet.Point) float64, f frame, end, differs float64) (width float64) {
+	const stretch, widest, step = 15.0, 12.0, 0.3 // mm
+	odd := func(d, n float64) bool { return math.Abs(light(f.at(d, n))-1) > differs }
+	var widths []float64
+	for d := end - stretch; d < end-step; d += step {
+		var reach [2]float64
+		for i, side := range [2]float64{-1, 1} {
+			for gap := 0.0; reach[i] < widest && gap < 3*step; {
+				n := reach[i] + gap + step
+				if odd(d, side*n) {
+					reach[i], gap = n, 0
+				} else {
+					gap += step
+				}
+			}
+		}
+		widths = append(widths, reach[0]+reach[1])
+	}
+	return quantile(widths, 0.85)
 }

@@ -35,9 +35,11 @@ type Rod struct {
 }
 
 const (
-	leastStrip  = 8.0 // mm of clear strip below which no direction is given
-	shadowStart = 6.0 // mm: outside the foot's cross, which ends at 5
-	footMost    = 3.0 // mm by which a shadow may miss the foot
+	// mm of clear strip below which no direction is given: of a rod, and of a wire, whose
+	// bow so short a piece does not show.
+	leastStrip, leastWire = 6.0, 10.0
+	shadowStart           = 6.0 // mm: outside the foot's cross, which ends at 5
+	footMost              = 3.0 // mm by which a shadow may miss the foot
 	// A strip whose sigma is above vagueMost (four of them make a degree) for another cause
 	// than noise, its edges taper, bow or jump: two shadows in one. Texture and ticks of
 	// the light raise a straight strip's sigma to some ten times the noise's.
@@ -68,7 +70,7 @@ func findStanding(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod, img *rodImag
 	rays := dial.rays(rod.DiameterMM, offsetMost)
 	var strips []*Strip
 	var scores []float64
-	covered, shaded := false, false
+	covered, shaded, bowed := false, false, false
 	for i, r := range rays {
 		if i >= 6 {
 			break
@@ -83,6 +85,7 @@ func findStanding(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod, img *rodImag
 		}
 		covered = covered || errors.Is(err, ErrRodHides)
 		shaded = shaded || errors.Is(err, ErrFootShaded)
+		bowed = bowed || errors.Is(err, ErrBowed)
 		if err == nil && joined && !strip.asBroadAs(rod) {
 			return nil, ErrAmbiguous
 		}
@@ -91,6 +94,8 @@ func findStanding(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod, img *rodImag
 		}
 	}
 	switch {
+	case len(strips) == 0 && bowed:
+		return nil, ErrBowed
 	case len(strips) == 0 && shaded:
 		return nil, ErrFootShaded
 	case len(strips) == 0 && !img.absent(g, dial) && (covered || img.shadowBeside(dial) || img.shadowBeyond(g, dial)):
@@ -105,8 +110,8 @@ func findStanding(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod, img *rodImag
 			return nil, ErrAmbiguous
 		}
 	}
-	if tip, ok := img.top(img.overPaper(g, dial), best, s.Dial.ClearZone[1]); ok {
-		best.RodTop = &tip
+	if tip, sigma, ok := img.top(img.overPaper(g, dial), best, s.Dial.ClearZone[1]); ok {
+		best.RodTop, best.RodTopSigma = &tip, sigma
 	}
 	best.RodAxis = img.axis(img.overPaper(g, dial), best)
 	return best, nil
@@ -155,7 +160,9 @@ func measureStrip(g *Gray, p *calib.Plate, s *sheet.Sheet, r ray, rod Rod, img *
 		f.sampleRows(shadowStart, to, inner+1.8, img.hides, edges, every)
 		total := len(f.rows)
 		visible := f.good()
+		from, end := f.bare(lit)
 		f.normalise(inner, lit)
+		f.keep(from, end)
 		if !f.start(r, 0.8/px) {
 			if visible < total/2 {
 				return nil, ErrRodHides
@@ -255,7 +262,7 @@ func (f *stripFit) start(r ray, blur float64) bool {
 	f.left = fitLine{a: f.first + float64(a)*f.step}
 	f.right = fitLine{a: f.first + float64(b)*f.step}
 	f.depth = 1 - low
-	f.blur, f.grow = max(blur, 0.05), 1e-5
+	f.blur, f.grow, f.fade = max(blur, 0.05), 1e-5, 0
 	return true
 }
 
@@ -304,7 +311,8 @@ func (f *stripFit) recentre(r ray, to float64, hidden func(sheet.Point) bool, li
 }
 
 // cutEnd puts aside the rows from a little before the place where the strip ends:
-// the shadow of the rod's tip is round and blurred.
+// the shadow of the rod's tip is round and blurred; and those before it begins, where a
+// cork or a lump of clay lies over it.
 func (f *stripFit) cutEnd() {
 	depth := make([]float64, len(f.rows))
 	for i := range f.rows {
@@ -317,10 +325,15 @@ func (f *stripFit) cutEnd() {
 		}
 	}
 	med := runningMedian(depth, 6)
-	end, low := len(med), 0
+	end, low, high := len(med), 0, 0
 	for i, d := range med {
 		switch {
 		case math.IsNaN(d):
+		case high < 4: // not begun
+			if high++; d < 0.5*f.depth {
+				high = 0
+				f.rows[i].ok = false
+			}
 		case d < 0.5*f.depth:
 			if low++; low >= 8 {
 				end = i - low + 1
@@ -370,16 +383,20 @@ func (f *stripFit) cutCap() {
 	}
 }
 
-func (f *stripFit) dropFrom(stop float64) {
+func (f *stripFit) dropFrom(stop float64) { f.keep(0, stop) }
+
+// keep puts the rows outside a stretch aside.
+func (f *stripFit) keep(from, to float64) {
 	for i := range f.rows {
-		if f.rows[i].s > stop {
+		if s := f.rows[i].s; s < from || s > to {
 			f.rows[i].ok = false
 		}
 	}
 }
 
-// refineLight fits the depth, and the blur in the nearer and the farther half, to
-// the rows as they stand.
+// refineLight fits the depth and the blur, each in the nearer and the farther half, to
+// the rows as they stand. Haze about the sun fills a shadow the more, the farther it is
+// cast: edges sought at one depth would taper.
 func (f *stripFit) refineLight() {
 	first, last := math.Inf(1), 0.0
 	for i := range f.rows {
@@ -388,23 +405,22 @@ func (f *stripFit) refineLight() {
 		}
 	}
 	mid := (first + last) / 2
-	var cc, cd float64
 	var halves [2]struct {
-		s, n float64
-		rows []*profileRow
+		s, n, cc, cd float64
+		rows         []*profileRow
 	}
 	for i := range f.rows {
 		row := &f.rows[i]
 		if !row.ok {
 			continue
 		}
-		h := 0
+		h := &halves[0]
 		if row.s > mid {
-			h = 1
+			h = &halves[1]
 		}
-		halves[h].s += row.s
-		halves[h].n++
-		halves[h].rows = append(halves[h].rows, row)
+		h.s += row.s
+		h.n++
+		h.rows = append(h.rows, row)
 		s := f.sigma(row.s)
 		for k, v := range row.light {
 			if math.IsNaN(v) {
@@ -412,12 +428,12 @@ func (f *stripFit) refineLight() {
 			}
 			n := f.first + float64(k)*f.step
 			c := cdf((n-f.left.at(row.s))/s) * cdf((f.right.at(row.s)-n)/s)
-			cc += c * c
-			cd += c * (1 - v)
+			h.cc += c * c
+			h.cd += c * (1 - v)
 		}
 	}
-	if cc > 0 {
-		f.depth = max(0.02, min(0.999, cd/cc))
+	if cc := halves[0].cc + halves[1].cc; cc > 0 {
+		f.depth, f.fade = max(0.02, min(0.999, (halves[0].cd+halves[1].cd)/cc)), 0
 	}
 	var at, square [2]float64
 	for h := range halves {
@@ -425,6 +441,12 @@ func (f *stripFit) refineLight() {
 			return
 		}
 		at[h] = halves[h].s / halves[h].n
+	}
+	if a, b := &halves[0], &halves[1]; a.cc > 0 && b.cc > 0 {
+		f.middle = (a.cc*at[0] + b.cc*at[1]) / (a.cc + b.cc)
+		f.fade = max(0, (a.cd/a.cc-b.cd/b.cc)/(at[1]-at[0])) // no light makes it deeper
+	}
+	for h := range halves {
 		s0 := f.sigma(at[h])
 		best, cost := s0, math.Inf(1)
 		for _, m := range []float64{0.6, 0.75, 0.88, 1, 1.13, 1.33, 1.7} {
@@ -438,6 +460,11 @@ func (f *stripFit) refineLight() {
 	f.blur = math.Sqrt(max(0.03*0.03, square[0]-f.grow*at[0]*at[0]))
 }
 
+// depthAt is the part of the light that the shadow takes away at a distance from the foot.
+func (f *stripFit) depthAt(s float64) float64 {
+	return max(0.02, min(0.999, f.depth-f.fade*(s-f.middle)))
+}
+
 // misfit is the sum of squares over the edges of some twenty rows for one blur.
 func (f *stripFit) misfit(rows []*profileRow, sigma float64) (sum float64) {
 	for i := 0; i < len(rows); i += max(1, len(rows)/20) {
@@ -448,7 +475,7 @@ func (f *stripFit) misfit(rows []*profileRow, sigma float64) (sum float64) {
 			if math.IsNaN(v) || n < l-0.8 || n > r+0.8 {
 				continue
 			}
-			e := v - 1 + f.depth*cdf((n-l)/sigma)*cdf((r-n)/sigma)
+			e := v - 1 + f.depthAt(row.s)*cdf((n-l)/sigma)*cdf((r-n)/sigma)
 			sum += e * e
 		}
 	}
@@ -568,8 +595,12 @@ func (f *stripFit) strip(rod Rod, s *sheet.Sheet, img *rodImage, lit func(sheet.
 	// near and the far half (a bow).
 	variance := axis.varB
 	apart, expected := (f.left.b-f.right.b)/2, (f.left.varB+f.right.varB)/4
-	variance += max(0, apart*apart-expected)
+	variance += f.taper(axis.mid)
+	atLeast := 0.0
 	tip, tipSigma, tipSeen := f.findTip(axis, s, img.hides, lit)
+	if !tipSeen {
+		tip, tipSigma, atLeast = f.followStrip(axis, s, img.hides)
+	}
 	turn, cost, bow := f.bowed(axis, rod, tip)
 	variance += sq(float64(cost))
 	least, most, growthSigma := f.growth()
@@ -582,8 +613,9 @@ func (f *stripFit) strip(rod Rod, s *sheet.Sheet, img *rodImage, lit func(sheet.
 		Depth:      f.depth,
 		Growth:     [2]float64{least, most}, GrowthSigma: growthSigma,
 		From: first, To: last,
-		Noise: f.flankNoise(),
-		Bow:   bow,
+		Noise:  f.flankNoise(),
+		Bow:    bow,
+		Length: tip, LengthSigma: tipSigma, AtLeast: atLeast,
 	}
 	if bow != 0 {
 		st.FootOffset += axis.bend * axis.mid * axis.mid
@@ -594,7 +626,7 @@ func (f *stripFit) strip(rod Rod, s *sheet.Sheet, img *rodImage, lit func(sheet.
 		st.Right[i] = f.plate.Project(f.frame.at(s, f.right.at(s)))
 	}
 	switch {
-	case seen < leastStrip:
+	case seen < leastStrip, seen < leastWire && width < stiffRod && rod.DiameterMM < stiffRod:
 		return nil, ErrNoShadow
 	case math.Abs(st.FootOffset) > footMost+2*st.FootSigma:
 		return nil, ErrNoShadow
@@ -611,66 +643,7 @@ func (f *stripFit) strip(rod Rod, s *sheet.Sheet, img *rodImage, lit func(sheet.
 	case bow == 0 && st.Sigma > vagueMost && st.Sigma > vagueNoise*f.noiseSigma(st):
 		return nil, ErrNoShadow
 	}
-	if tipSeen {
-		st.Length, st.LengthSigma = tip, tipSigma
-	} else {
-		st.Length, st.LengthSigma, st.AtLeast = f.followStrip(axis, s, img.hides)
-	}
 	return st, nil
-}
-
-const (
-	// sureBow is how many of its sigmas a bow must have to be one, and leastBow what it
-	// must measure on the piece that is seen, mm.
-	sureBow  = 4
-	leastBow = 0.008
-	// halfSine is what a bow may differ by from a parabola in what it turns, as a part.
-	halfSine = 0.3
-	// A rod of at least stiffRod, mm, is straight (common practice: wire is what bends);
-	// its shadow is bowed by paper that is not flat, by up to waveMost, seen obliquely.
-	stiffRod = 2.6
-	waveMost = 0.3 // mm
-	// longShadow stands for the length of a shadow whose end is neither seen nor known,
-	// mm: a rod of 50 mm with the sun at 20 degrees.
-	longShadow = 140
-)
-
-// bowed tells what a bow turns the direction by, what it costs and how large it is, mm. A
-// bent rod casts a bent shadow, whose straight line from foot to tip is not along the
-// piece that is seen: for a parabola of half second derivative k through both ends, the
-// line turns from the tangent at m by k (L - 2m). tip is the shadow's length where its
-// end is seen, else 0.
-func (f *stripFit) bowed(axis fitLine, rod Rod, tip float64) (turn, cost angle.Angle, bow float64) {
-	span := 0.0
-	for i := range f.rows {
-		if r := &f.rows[i]; r.ok {
-			span = max(span, 2*math.Abs(r.s-axis.mid))
-		}
-	}
-	// What bends the strip may as well turn it, by as much as a quarter of its length is
-	// out of line.
-	surplus := math.Sqrt(max(0, axis.bend*axis.bend-4*axis.varBend))
-	cost = angle.Angle(surplus * span / 4)
-	sagitta := math.Abs(axis.bend) * span * span / 4
-	width := f.right.at(axis.mid) - f.left.at(axis.mid)
-	if axis.bend*axis.bend < sureBow*sureBow*axis.varBend || sagitta < leastBow || width >= stiffRod && sagitta < waveMost {
-		return 0, cost, 0
-	}
-	length := tip
-	if length == 0 {
-		length = rod.ShadowMM
-	}
-	known := length > 0
-	if !known {
-		length = longShadow
-	}
-	length = max(length, axis.mid+span/2)
-	bow = -axis.bend * length * length / 4
-	turn = angle.Angle(axis.bend * (length - 2*axis.mid))
-	if !known {
-		return 0, max(turn.Abs(), cost), bow
-	}
-	return turn, angle.Angle(math.Hypot(halfSine*float64(turn), math.Abs(axis.bend)*span/8)), bow
 }
 
 // uneven reports whether the strip's two halves differ, as those of a body do that lies
@@ -678,18 +651,53 @@ func (f *stripFit) bowed(axis fitLine, rod Rod, tip float64) (turn, cost angle.A
 // the same on both sides.
 func (f *stripFit) uneven() bool {
 	const bins = 5 // to each side of the axis
-	var sum, square [bins]float64
+	sure, _ := f.lopsided(bins, 0, math.Inf(1), func(width float64, k int) (from, to float64) {
+		return width * float64(k) / (2 * bins), width * float64(k+1) / (2 * bins)
+	})
+	return sure > unevenMost*f.depth
+}
+
+// taper is what the edges' disagreement adds to the variance of the direction. Another
+// shadow along one side turns that edge and not the other, and there the two sides differ;
+// haze about the sun makes a shadow narrower or broader with the distance, the same on
+// both sides, and turns nothing.
+func (f *stripFit) taper(middle float64) (variance float64) {
+	const bins, wide = 6, 0.4 // mm about each edge
+	about := func(_ float64, k int) (from, to float64) {
+		from = wide * (float64(k) - bins/2)
+		return from, from + wide
+	}
+	_, near := f.lopsided(bins, 0, middle, about)
+	_, far := f.lopsided(bins, middle, math.Inf(1), about)
+	apart, expected := (f.left.b-f.right.b)/2, (f.left.varB+f.right.varB)/4
+	part := max(leastTaper, min(1, max(near, far)/(twoSided*f.depth)))
+	return part * part * max(0, apart*apart-expected)
+}
+
+const (
+	// twoSided is the part of its depth by which a shadow's sides differ where another
+	// shadow lies along one of them, at least.
+	twoSided = 0.1
+	// leastTaper is the part of a taper that is taken to turn the axis however alike the
+	// sides are.
+	leastTaper = 0.2
+)
+
+// lopsided is by how much the light differs between places that mirror each other about the
+// axis, at most: surely, and possibly. bin gives the places, from the edges inwards, mm. It
+// looks at the rows between two distances from the foot.
+func (f *stripFit) lopsided(bins int, start, end float64, bin func(width float64, k int) (from, to float64)) (sure, possible float64) {
+	sum, square := make([]float64, bins), make([]float64, bins)
 	n := 0.0
 	for i := range f.rows {
 		row := &f.rows[i]
-		if !row.ok {
+		if !row.ok || row.s < start || row.s > end {
 			continue
 		}
 		l, r := f.left.at(row.s), f.right.at(row.s)
 		n++
 		for k := range bins {
-			// Pairs of places that mirror each other about the axis, from the edge inwards.
-			from, to := (r-l)*float64(k)/(2*bins), (r-l)*float64(k+1)/(2*bins)
+			from, to := bin(r-l, k)
 			d := f.level(row, l+from, l+to) - f.level(row, r-to, r-from)
 			if math.IsNaN(d) {
 				d = 0
@@ -699,17 +707,17 @@ func (f *stripFit) uneven() bool {
 		}
 	}
 	if n < 10 {
-		return false
+		return 0, math.Inf(1)
 	}
-	most := 0.0
 	for k := range bins {
-		mean := sum[k] / n
+		mean := math.Abs(sum[k] / n)
 		sigma := math.Sqrt(max(0, square[k]/n-mean*mean) / n)
-		if math.Abs(mean) > 5*sigma {
-			most = max(most, math.Abs(mean))
+		if mean > 5*sigma {
+			sure = max(sure, mean)
 		}
+		possible = max(possible, mean+2*sigma)
 	}
-	return most > unevenMost*f.depth
+	return sure, possible
 }
 
 // unevenMost is the part of a shadow's depth by which its halves may differ: of sound

@@ -40,7 +40,8 @@ type Strip struct {
 	Hangs bool
 	// RodTop is the pixel of the tip of the rod's axis, where the rod's image ends on
 	// plain paper; nil where it does not.
-	RodTop *calib.Pixel
+	RodTop      *calib.Pixel
+	RodTopSigma float64 // mm on the paper, along the rod's image
 	// RodAxis is the rod's axis as seen before plain paper; nil where too little is.
 	RodAxis *RodAxis
 	// Ends of the measured part as seen in the picture: the axis and both edges.
@@ -89,8 +90,10 @@ type stripFit struct {
 	rows  []profileRow
 	// The model: both edges as lines in s, the depth and the blur.
 	left, right fitLine
-	depth       float64
-	blur, grow  float64 // sigma of the edge at the foot, mm, and its growth squared per mm squared
+	depth       float64 // at middle
+	// fade is how much of the depth is lost for each mm beyond middle, mm from the foot.
+	fade, middle float64
+	blur, grow   float64 // sigma of the edge at the foot, mm, and its growth squared per mm squared
 }
 
 // fitLine is n = a + b*(s-mid), with its covariance.
@@ -254,7 +257,7 @@ func (f *stripFit) measureEdges() {
 		if !row.ok {
 			continue
 		}
-		s := f.sigma(row.s)
+		s, depth := f.sigma(row.s), f.depthAt(row.s)
 		l, r := f.left.at(row.s), f.right.at(row.s)
 		var ll, lr, rr, bl, br float64
 		reach := 2.5*s + 0.1
@@ -268,9 +271,9 @@ func (f *stripFit) measureEdges() {
 				break
 			}
 			cl, cr := cdf((n-l)/s), cdf((r-n)/s)
-			m := 1 - f.depth*cl*cr
-			dl := f.depth * phi((n-l)/s) / s * cr
-			dr := -f.depth * phi((r-n)/s) / s * cl
+			m := 1 - depth*cl*cr
+			dl := depth * phi((n-l)/s) / s * cr
+			dr := -depth * phi((r-n)/s) / s * cl
 			e := v - m
 			ll, lr, rr = ll+dl*dl, lr+dl*dr, rr+dr*dr
 			bl, br = bl+dl*e, br+dr*e

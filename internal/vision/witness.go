@@ -31,6 +31,9 @@ const (
 	// farStart is the greatest distance from the foot at which a strip whose
 	// beginning the rod's image hides may come into view, mm.
 	farStart = 38.0
+	// lookAside is how far to each side the rod is looked for, mm on the paper: a cork of
+	// 14 mm, seen nearer to the camera, has 10 and paper beside it.
+	lookAside = 12.0
 )
 
 // castByRod hears the witnesses; it returns nil when none speaks against the strip.
@@ -72,7 +75,7 @@ func (st *Strip) castByRod(g *Gray, d *dialImage, img *rodImage, s *sheet.Sheet,
 		return ErrNoShadow
 	case told && st.Width < 0.6*thick && thick > 0 && thick < thickest && !matched:
 		return ErrNoShadow
-	case !told && !own && (st.Sigma > vagueMost || st.Growth[1]+3*st.GrowthSigma < 0.9*leastGrowth):
+	case !told && !own && (st.Bow == 0 && st.Sigma > vagueMost || st.Growth[1]+3*st.GrowthSigma < 0.9*leastGrowth):
 		return ErrNoShadow // no rod can be seen, and the line is a poor one or too sharp
 	case !told && !own && beside < 25*angle.Degree && img.length() > leastStrip && st.To < img.length()+8:
 		return ErrRodHides // nothing shows that the line is not the rod itself
@@ -100,28 +103,36 @@ func (st *Strip) asBroadAs(rod Rod) bool {
 	return math.Abs(st.Width-rod.DiameterMM) < 0.1+0.04*rod.DiameterMM
 }
 
-// footLit reports whether the paper around the back of the foot lies in the light.
+// footLit reports whether the paper around the back of the foot lies in the light: close
+// to it, or where a cork or clay covers it, all about that.
 func (st *Strip) footLit(light func(sheet.Point) float64, img *rodImage, s *sheet.Sheet) bool {
-	lit, seen := 0, 0
-	for r := s.FootRing + 1; r < 9.5; r += 0.75 {
-		for a := -90; a <= 90; a += 5 {
-			dir := st.Direction + math.Pi + angle.FromDegrees(float64(a))
-			p := sheet.Point{X: r * dir.Sin(), Y: r * dir.Cos()}
-			onCross := min(math.Abs(p.X), math.Abs(p.Y)) < 0.8 && r < s.FootCross[1]+0.6
-			if onCross || img.hides(p) {
-				continue
-			}
-			v := light(p)
-			if math.IsNaN(v) {
-				continue
-			}
-			seen++
-			if v > 0.75 {
-				lit++
+	about := func(from, to float64) (lit, seen int) {
+		for r := from; r < to; r += 0.75 {
+			for a := -90; a <= 90; a += 5 {
+				dir := st.Direction + math.Pi + angle.FromDegrees(float64(a))
+				p := sheet.Point{X: r * dir.Sin(), Y: r * dir.Cos()}
+				onCross := min(math.Abs(p.X), math.Abs(p.Y)) < 0.8 && r < s.FootCross[1]+0.6
+				if onCross || img.hides(p) {
+					continue
+				}
+				v := light(p)
+				if math.IsNaN(v) {
+					continue
+				}
+				seen++
+				if v > 0.75 {
+					lit++
+				}
 			}
 		}
+		return lit, seen
 	}
-	return seen >= 15 && 2*lit >= seen
+	const close, beyond = 9.5, 16.0 // mm
+	if lit, seen := about(s.FootRing+1, close); seen >= 15 && 2*lit >= seen {
+		return true
+	}
+	lit, seen := about(close, beyond)
+	return seen >= 60 && 10*lit >= 9*seen
 }
 
 // goesOn reports whether the line goes on behind the foot, looked at through the
@@ -157,7 +168,8 @@ func (st *Strip) goesOn(light func(sheet.Point) float64, img *rodImage) bool {
 // begins returns nil where the paper behind the foot is seen to be clear, so that the
 // line begins there, and else says what is in the way. Where the rod's own image covers it, the line must be darker than
 // any crease and the paper be seen to be clear beyond the image, where a wire's shadow
-// would go on. A line whose penumbra vouches for it need only not be as dark behind.
+// would go on. A line whose penumbra vouches for it need only not be as dark behind, or
+// be seen to be gone beyond another shadow that lies there.
 func (st *Strip) begins(light func(sheet.Point) float64, img *rodImage, vouched bool) error {
 	f := newFrame(st.Direction, st.FootOffset)
 	clear, dark, hidden, all := 0, 0, 0, 0 // dark: half as dark as the line or more
@@ -178,9 +190,9 @@ func (st *Strip) begins(light func(sheet.Point) float64, img *rodImage, vouched 
 	switch {
 	case clear >= 4, vouched && 2*dark < all:
 		return nil
-	case vouched, 2*hidden <= all:
+	case !vouched && 2*hidden <= all:
 		return ErrFootShaded
-	case st.Depth < 0.5:
+	case !vouched && st.Depth < 0.5:
 		return ErrRodHides
 	}
 	const far = 8 // places in a row: half a centimetre, so that no highlight on the rod will do
@@ -194,10 +206,13 @@ func (st *Strip) begins(light func(sheet.Point) float64, img *rodImage, vouched 
 			}
 		}
 	}
-	if run < far {
-		return ErrRodHides
+	switch {
+	case run == far:
+		return nil
+	case 2*hidden <= all:
+		return ErrFootShaded
 	}
-	return nil
+	return ErrRodHides
 }
 
 // look searches for the rod where the camera's place puts it. told is false where
@@ -230,11 +245,13 @@ func (r *rodImage) look(light func(sheet.Point) float64, st *Strip) (thick float
 		var odd []float64
 		least, most := math.Inf(1), 0.0
 		bad := false
-		for n := -6.0; n <= 6; n += step {
+		for n := -lookAside; n <= lookAside; n += step {
 			v := light(f.at(d, n))
 			if math.IsNaN(v) {
-				bad = true
-				break
+				if bad = math.Abs(n) < lookAside/2; bad {
+					break
+				}
+				continue
 			}
 			least, most = min(least, v), max(most, v)
 			if math.Abs(v-1) > differs {
@@ -252,7 +269,7 @@ func (r *rodImage) look(light func(sheet.Point) float64, st *Strip) (thick float
 				j++
 			}
 			// A dark that fills the view without a structure is a shadow, not a rod.
-			flat := odd[j]-odd[i] > 11 && most-least < differs
+			flat := odd[j]-odd[i] > 2*lookAside-1 && most-least < differs
 			if apart := max(odd[i], -odd[j], 0); apart < nearest && odd[j]-odd[i] >= 2*step && !flat {
 				lo, hi, found, nearest = odd[i], odd[j], true, apart
 			}

@@ -1,0 +1,82 @@
+package vision
+
+import (
+	"math"
+
+	"shadowread/internal/angle"
+)
+
+const (
+	// sureBow is how many of its sigmas a bow must have to be one, and leastBow what it
+	// must measure on the piece that is seen, mm.
+	sureBow  = 4
+	leastBow = 0.008
+	// halfSine is what a bow may differ by from a parabola in what it turns, as a part.
+	halfSine = 0.3
+	// A rod of at least stiffRod, mm, is straight (common practice: wire is what bends);
+	// its shadow is bowed by paper that is not flat, by up to waveMost, seen obliquely.
+	stiffRod = 2.6
+	waveMost = 0.3 // mm
+	// byEye is one sigma of the bow, at its middle, that a wire picked for straight may keep,
+	// mm (common practice: an eye along it sees a quarter of a millimetre).
+	byEye = 0.08
+	// longShadow stands for the length of a shadow whose end is neither seen nor known,
+	// mm: a rod of 50 mm with the sun at 20 degrees.
+	longShadow = 140
+)
+
+// bowed tells what a bow turns the direction by, what it costs and how large it is, mm. A
+// bent rod casts a bent shadow, whose straight line from foot to tip is not along the
+// piece that is seen: for a parabola of half second derivative k through both ends, the
+// line turns from the tangent at m by k (L - 2m). tip is the shadow's length where its
+// end is seen, else 0.
+func (f *stripFit) bowed(axis fitLine, rod Rod, tip float64) (turn, cost angle.Angle, bow float64) {
+	span := 0.0
+	for i := range f.rows {
+		if r := &f.rows[i]; r.ok {
+			span = max(span, 2*math.Abs(r.s-axis.mid))
+		}
+	}
+	length, known := tip, true
+	if length == 0 {
+		length = rod.ShadowMM
+	}
+	if length == 0 {
+		length, known = longShadow, false
+	}
+	length = max(length, axis.mid+span/2)
+	// What bends the strip may as well turn it, by as much as a quarter of its length is
+	// out of line.
+	surplus := math.Sqrt(max(0, axis.bend*axis.bend-4*axis.varBend))
+	cost = angle.Angle(surplus * span / 4)
+	sagitta := math.Abs(axis.bend) * span * span / 4
+	wire := f.right.at(axis.mid)-f.left.at(axis.mid) < stiffRod
+	if wire {
+		far := length
+		if !known {
+			far = 3 * longShadow
+		}
+		for l := length; l <= far; l += longShadow / 2 {
+			cost = max(cost, unseenBow(axis, l))
+		}
+	}
+	if axis.bend*axis.bend < sureBow*sureBow*axis.varBend || sagitta < leastBow || !wire && sagitta < waveMost {
+		return 0, cost, 0
+	}
+	bow = -axis.bend * length * length / 4
+	turn = angle.Angle(axis.bend * (length - 2*axis.mid))
+	if !known {
+		return 0, max(turn.Abs(), cost), bow
+	}
+	return turn, angle.Angle(math.Hypot(halfSine*float64(turn), math.Abs(axis.bend)*span/8)), bow
+}
+
+// unseenBow is what a wire's bow that the strip is too short to show turns the direction by:
+// half a sine of height byEye over a shadow of a length, mm, less what the strip tells of it.
+func unseenBow(axis fitLine, length float64) angle.Angle {
+	turn := math.Pi / length // for each mm of bow
+	at := turn * axis.mid
+	bend := turn * turn / 2 * math.Sin(at)
+	left := 1 / math.Sqrt(1/(byEye*byEye)+bend*bend/axis.varBend) // mm of bow
+	return angle.Angle(turn * math.Abs(math.Cos(at)) * left)
+}
