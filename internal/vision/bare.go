@@ -31,7 +31,7 @@ func (f *stripFit) bare(lit func(sheet.Point) float64) (from, to float64) {
 		return from, to
 	}
 	if s := f.holderEnds(widths, own); s > 0 {
-		from = s + 0.8 + 0.012*s // its rounded corner and its penumbra
+		from, f.held = s+0.8+0.012*s, true // its rounded corner and its penumbra
 	}
 	// From the strip's end inward as long as it is narrow.
 	var rest []float64

@@ -11,8 +11,8 @@ const (
 	// must measure on the piece that is seen, mm.
 	sureBow  = 4
 	leastBow = 0.008
-	// halfSine is what a bow may differ by from a parabola in what it turns, as a part.
-	halfSine = 0.3
+	// bendSigma is one sigma of what a bow turns, as a part: wires bend in a place.
+	bendSigma = 0.2
 	// A rod of at least stiffRod, mm, is straight (common practice: wire is what bends);
 	// its shadow is bowed by paper that is not flat, by up to waveMost, seen obliquely.
 	stiffRod = 2.6
@@ -28,7 +28,7 @@ const (
 // bowed tells what a bow turns the direction by, what it costs and how large it is, mm. A
 // bent rod casts a bent shadow, whose straight line from foot to tip is not along the
 // piece that is seen: for a parabola of half second derivative k through both ends, the
-// line turns from the tangent at m by k (L - 2m). tip is the shadow's length where its
+// line turns from the tangent at m by k (L - 2m), for half a sine by halfSine. tip is the shadow's length where its
 // end is seen, else 0.
 func (f *stripFit) bowed(axis fitLine, rod Rod, tip float64) (turn, cost angle.Angle, bow float64) {
 	span := 0.0
@@ -64,11 +64,18 @@ func (f *stripFit) bowed(axis fitLine, rod Rod, tip float64) (turn, cost angle.A
 		return 0, cost, 0
 	}
 	bow = -axis.bend * length * length / 4
-	turn = angle.Angle(axis.bend * (length - 2*axis.mid))
 	if !known {
-		return 0, max(turn.Abs(), cost), bow
+		return 0, max(halfSine(axis, 1.2*length).Abs(), cost), bow
 	}
-	return turn, angle.Angle(math.Hypot(halfSine*float64(turn), math.Abs(axis.bend)*span/8)), bow
+	// What shape the bend has is not known.
+	parabola, sine := angle.Angle(axis.bend*(length-2*axis.mid)), halfSine(axis, length)
+	return (parabola + sine) / 2, angle.Angle(math.Hypot(float64(parabola-sine)/2+bendSigma*float64(sine), math.Abs(axis.bend)*span/8)), bow
+}
+
+// halfSine is what the line from foot to tip turns by from a strip that is part of half a
+// sine over a shadow of a length, mm.
+func halfSine(axis fitLine, length float64) angle.Angle {
+	return angle.Angle(2 * axis.bend * length / math.Pi / math.Tan(math.Pi*axis.mid/length))
 }
 
 // unseenBow is what a wire's bow that the strip is too short to show turns the direction by:

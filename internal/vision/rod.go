@@ -161,8 +161,8 @@ func (r *rodImage) top(light func(sheet.Point) float64, st *Strip, clearZone flo
 	differs := max(0.12, 5*st.Noise)
 	const run = 3.0 // mm of rod before the end, and of paper after
 	var odd []bool
-	var contrast []float64 // of the middle of each row
-	soiled := 0            // samples with something else beside the rod
+	var bright []float64 // the brightest of the middle of each row
+	soiled := 0          // samples with something else beside the rod
 	from := 5.8
 	for d := from; d < clearZone-0.7; d += step {
 		p := f.at(d, 0)
@@ -180,7 +180,7 @@ func (r *rodImage) top(light func(sheet.Point) float64, st *Strip, clearZone flo
 				return tip, 0, false
 			}
 			if math.Abs(o) < 1 {
-				most = max(most, math.Abs(v-1))
+				most = max(most, v)
 			}
 			if math.Abs(v-1) > differs {
 				n++
@@ -189,7 +189,7 @@ func (r *rodImage) top(light func(sheet.Point) float64, st *Strip, clearZone flo
 		if l, r := light(f.at(d, -3.6)), light(f.at(d, 3.6)); !(math.Abs(l-1) < differs && math.Abs(r-1) < differs) {
 			soiled++
 		}
-		odd, contrast = append(odd, n >= 2), append(contrast, most)
+		odd, bright = append(odd, n >= 2), append(bright, most)
 	}
 	need := int(run / step)
 	for i := need; i+need <= len(odd); i++ {
@@ -212,7 +212,7 @@ func (r *rodImage) top(light func(sheet.Point) float64, st *Strip, clearZone flo
 			if 10*plain < 9*i || 10*soiled > 2*len(odd) {
 				return tip, 0, false // dirt or a shadow may pass for a piece of the rod
 			}
-			if quantile(contrast[max(0, i-2*need):i], 0.25) < plainly {
+			if lit := quantile(bright[max(0, i-3*need):i], 0.5); lit > 1-plainly && lit < 1+plainly {
 				return tip, 0, false // what is as bright as paper goes on unseen
 			}
 			// The far rim of the top stands half a width beyond the axis, seen from
@@ -221,6 +221,8 @@ func (r *rodImage) top(light func(sheet.Point) float64, st *Strip, clearZone flo
 			rim, sigma := st.Width/2*r.camera[2]/max(r.camera[2]-r.heightBefore(d), 1), plainTop
 			if head := headWidth(light, f, d, differs); head > 2.7*rim {
 				rim, sigma = head/2, plainTop+roundTop*head/2
+			} else if st.Head > 0 {
+				return tip, 0, false // its shadow has a head, which is not seen before the paper
 			}
 			return r.plate.Project(f.at(d-rim, 0)), sigma, true
 		}
@@ -236,9 +238,9 @@ const (
 	// head's, as a part of its radius: a ball's far limb stands nearer than a disc's rim.
 	plainTop = 0.5
 	roundTop = 0.4
-	// plainly is the part of the paper's light by which a rod must differ to its end: the
-	// shaded side of a white one does, and its lit top does not.
-	plainly = 0.25
+	// plainly is the part of the paper's light by which a rod's bright side must differ: of a
+	// white one the shaded parts are seen, and a head or a cork in the sun is not.
+	plainly = 0.2
 )
 
 // headWidth is the greatest breadth of the rod's image in the last stretch before its end at

@@ -482,6 +482,9 @@ func (f *stripFit) misfit(rows []*profileRow, sigma float64) (sum float64) {
 	return sum
 }
 
+// unevenFocus is the part by which the camera's own blur may be less at the strip's end.
+const unevenFocus = 0.02
+
 // growth measures by how much the variance of the edges' blur grows with the square
 // of the distance from the foot, per mm squared, from its nearer and farther half.
 //
@@ -520,7 +523,7 @@ func (f *stripFit) growth() (least, most, sigma float64) {
 	v1, s1, a1 := variance(far)
 	span := a1*a1 - a0*a0
 	growth, camera := (v1-v0)/span, f.blur*f.blur*(sq(f.pxAcross(0)/f.pxAcross(a1))-sq(f.pxAcross(0)/f.pxAcross(a0)))/span
-	return growth - max(camera, 0), growth - min(camera, 0), math.Hypot(s0, s1) / span
+	return growth - max(camera, 0), growth - min(camera, 0) + unevenFocus*f.blur*f.blur/span, math.Hypot(s0, s1) / span
 }
 
 // apart returns how far values lie from one.
@@ -613,8 +616,9 @@ func (f *stripFit) strip(rod Rod, s *sheet.Sheet, img *rodImage, lit func(sheet.
 		Depth:      f.depth,
 		Growth:     [2]float64{least, most}, GrowthSigma: growthSigma,
 		From: first, To: last,
-		Noise:  f.flankNoise(),
-		Bow:    bow,
+		Noise: f.flankNoise(),
+		Bow:   bow,
+		Head:  f.head, Held: f.held,
 		Length: tip, LengthSigma: tipSigma, AtLeast: atLeast,
 	}
 	if bow != 0 {

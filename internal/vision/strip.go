@@ -42,6 +42,11 @@ type Strip struct {
 	// plain paper; nil where it does not.
 	RodTop      *calib.Pixel
 	RodTopSigma float64 // mm on the paper, along the rod's image
+	// Held says that the strip begins at the foot with the broader shadow of what holds it.
+	Held bool
+	// Head is the half width of the shadow of a head, a cork or a ball on the tip, mm; 0
+	// where none is seen.
+	Head float64
 	// RodAxis is the rod's axis as seen before plain paper; nil where too little is.
 	RodAxis *RodAxis
 	// Ends of the measured part as seen in the picture: the axis and both edges.
@@ -93,6 +98,8 @@ type stripFit struct {
 	depth       float64 // at middle
 	// fade is how much of the depth is lost for each mm beyond middle, mm from the foot.
 	fade, middle float64
+	head         float64 // half width of the shadow's broader end, mm
+	held         bool    // it begins with the broader shadow of what holds the foot
 	blur, grow   float64 // sigma of the edge at the foot, mm, and its growth squared per mm squared
 }
 

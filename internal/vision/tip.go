@@ -66,6 +66,7 @@ func (f *stripFit) findTip(axis fitLine, s *sheet.Sheet, hidden func(sheet.Point
 		case !ok:
 			return 0, 0, false
 		case top > 0.75*width:
+			f.head = top
 			// A ball of radius R whose top is the tip: its shadow ends R tan(a/2)
 			// beyond the tip's, a being the altitude; 20 to 60 degrees are spanned.
 			return end - 0.36*top, 0.2*top + gap, true
