@@ -59,12 +59,13 @@ func soak(ctx context.Context, args []string) error {
 	width := fs.Int("width", 2000, "px, pictures are 4 by 3")
 	keep := fs.String("keep", "", "folder for pictures that went wrong")
 	gnomons := fs.Bool("gnomons", false, "rods as people make them, ripples, things on the sheet")
+	phone := fs.Bool("phone", false, "a telephone's processing, sheets that were used, at times two of them")
 	all := fs.Bool("v", false, "a line for each picture")
 	if err := fs.Parse(args); err != nil {
 		return err
 	}
 	var rep proof.Report
-	err := proof.Soak(ctx, proof.SoakOptions{Count: *n, Seed: *seed, WidthPX: *width, Workers: runtime.NumCPU(), Keep: *keep, Gnomons: *gnomons},
+	err := proof.Soak(ctx, proof.SoakOptions{Count: *n, Seed: *seed, WidthPX: *width, Workers: runtime.NumCPU(), Keep: *keep, Gnomons: *gnomons, Phone: *phone},
 		func(o proof.Outcome) {
 			rep.Add(o)
 			odd := o.Readable && o.Reason != "" || o.Reason == "" && o.Error.Abs() > 3*o.Sigma

@@ -37,6 +37,7 @@ type SoakOptions struct {
 	WidthPX int // pictures are 4 by 3
 	Workers int
 	Gnomons bool   // rods as people make them
+	Phone   bool   // a telephone's processing, sheets that were used
 	Keep    string // folder for the pictures that went wrong; "" keeps none
 }
 
@@ -96,7 +97,7 @@ func sky(at time.Time, lat, lon angle.Angle) (azimuth, altitude angle.Angle) {
 func soakOne(ctx context.Context, o SoakOptions, dir string, seed uint64) Outcome {
 	r := rand.New(rand.NewPCG(seed, 0x5eed))
 	scene := render.RandomScene(r, render.RandomOptions{
-		Width: o.WidthPX, Sky: sky, MaxCurl: 1, PrintSigma: soakPrint, Troubles: true, Gnomons: o.Gnomons,
+		Width: o.WidthPX, Sky: sky, MaxCurl: 1, PrintSigma: soakPrint, Troubles: true, Gnomons: o.Gnomons, Phone: o.Phone,
 	})
 	out := Outcome{Seed: seed}
 	path := filepath.Join(dir, fmt.Sprintf("soak-%d.jpg", seed))

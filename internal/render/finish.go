@@ -25,6 +25,7 @@ func (s *Scene) finish(p *planes) *image.RGBA {
 		}
 	}
 
+	f.Phone.merged(p)
 	img := image.NewRGBA(image.Rect(0, 0, p.w, p.h))
 	rng := rand.New(rand.NewPCG(s.Seed, 2))
 	read, shot := float32(f.ReadNoise*f.ReadNoise), float32(f.ShotNoise*f.ShotNoise)
@@ -41,9 +42,22 @@ func (s *Scene) finish(p *planes) *image.RGBA {
 				if noisy {
 					v += float32(rng.NormFloat64()) * float32(math.Sqrt(float64(read+shot*max(0, v))))
 				}
-				img.Pix[4*i+c] = level(v)
+				if f.Phone == (Phone{}) {
+					img.Pix[4*i+c] = level(v)
+				} else {
+					p.c[c][i] = v
+				}
 			}
 			img.Pix[4*i+3] = 255
+		}
+	}
+	if f.Phone == (Phone{}) {
+		return img
+	}
+	f.Phone.developed(p, math.Hypot(f.ReadNoise, f.ShotNoise*math.Sqrt(0.4)))
+	for i := range p.w * p.h {
+		for c := range 3 {
+			img.Pix[4*i+c] = uint8(255*p.c[c][i] + 0.5)
 		}
 	}
 	return img

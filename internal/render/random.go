@@ -25,6 +25,10 @@ type RandomOptions struct {
 	// Gnomons draws, for most scenes, rods as people make them: nails, nuts, clay, skewers,
 	// corks, bent wires; paper in slight ripples; and at times a thing on the sheet.
 	Gnomons bool
+	// Phone draws, for most scenes, a telephone's own processing, and sheets that were used:
+	// pencil lines, stains, grains, worn or gray ink, folds, glints; and at times another
+	// sheet in the picture.
+	Phone bool
 	// Troubles adds, to some scenes, other shadows, fingers, dirt, creases and haze.
 	Troubles bool
 }
@@ -120,7 +124,55 @@ func RandomScene(r *rand.Rand, o RandomOptions) *Scene {
 	if o.Gnomons {
 		s.homeMade(r)
 	}
+	if o.Phone {
+		s.phone(r)
+	}
 	return s
+}
+
+// phone makes the picture a telephone's, of a sheet that was used.
+func (s *Scene) phone(r *rand.Rand) {
+	uniform := func(lo, hi float64) float64 { return lo + (hi-lo)*r.Float64() }
+	turn := func() angle.Angle { return angle.FromDegrees(uniform(0, 360)) }
+	point := func() sheet.Point { return sheet.Point{X: uniform(-80, 80), Y: uniform(-80, 80)} }
+	chance := func(p float64) bool { return r.Float64() < p }
+	f := &s.Finish
+	f.Defocus = uniform(0.3, 0.8)
+	f.Phone = Phone{
+		Mosaic: chance(0.7), Smooth: uniform(1, 4), Keep: uniform(0, 0.5),
+		Shades: 1, Detail: 1, Contrast: uniform(0, 0.5), Halo: uniform(0.2, 1.2), HaloPX: uniform(0.8, 2.5),
+	}
+	if chance(0.6) {
+		f.Phone.Shades, f.Phone.Detail, f.Phone.Radius = uniform(0.6, 0.95), uniform(0.9, 1.2), uniform(0.02, 0.08)
+	}
+	if chance(0.3) {
+		f.Phone.Merge, f.Phone.MergeBelow = [2]float64{uniform(-2, 2), uniform(-2, 2)}, uniform(0.2, 0.6)*s.Light.Exposure
+	}
+	p := &s.Paper
+	if chance(0.25) {
+		for range 1 + r.IntN(3) {
+			p.Pencil = append(p.Pencil, Pencil{point(), point()})
+		}
+	}
+	if chance(0.25) {
+		p.Stains = 1 + r.IntN(6)
+	}
+	if chance(0.25) {
+		p.Grains = 5 + r.IntN(60)
+	}
+	if chance(0.3) {
+		p.Ink, p.Toner = uniform(0.05, 0.22), uniform(0, 0.35)
+	}
+	if chance(0.15) {
+		p.Gloss = uniform(0.3, 3)
+	}
+	if chance(0.15) {
+		p.Folds = []Fold{{Offset: uniform(-50, 50), Dir: turn(), Height: uniform(0.1, 0.4), Reach: uniform(8, 25)}}
+	}
+	if chance(0.08) {
+		a := turn()
+		s.Another = &Another{Foot: sheet.Point{X: 290 * a.Sin(), Y: 330 * a.Cos()}, Turn: turn(), Scale: uniform(0.7, 1)}
+	}
 }
 
 // homeMade makes the rod one as people make them.

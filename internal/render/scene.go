@@ -38,6 +38,7 @@ type Scene struct {
 	Shades    []Shade
 	Blobs     []Blob
 	Occluders []Occluder
+	Another   *Another // sheet in the picture
 
 	Finish Finish
 	Seed   uint64 // of noise, texture and dirt
@@ -133,6 +134,30 @@ type Paper struct {
 	Dirt           float64     // 0 none to 1 filthy
 	Creases        []Crease
 	Waves          []Wave
+	Folds          []Fold
+	Pencil         []Pencil
+	Stains, Grains int     // dried drops with a dark rim; grains of sand, about the face
+	Ink            float64 // its reflectance; 0 means InkAlbedo
+	Toner          float64 // roughness of the ink: 0 even, 1 half worn away in speckles
+	Gloss          float64 // strength of a laminate's glint of the sun over the light of white paper
+}
+
+// Fold is paper that was folded and laid flat again: a ridge that falls off to both sides.
+type Fold struct {
+	Offset        float64     // of the line from the foot, to the right of Dir, mm
+	Dir           angle.Angle // clockwise from forward
+	Height, Reach float64     // of the ridge, and over which it falls to a third, mm
+}
+
+// Pencil is a line that a user drew.
+type Pencil struct{ From, To sheet.Point }
+
+// Another is a second sheet, which lies beside the board's: its foot, which way its forward
+// axis points (clockwise from this one's) and its size over the standard's.
+type Another struct {
+	Foot  sheet.Point
+	Turn  angle.Angle
+	Scale float64
 }
 
 // Wave is a ripple of the paper: Amplitude sin(2 pi u / Length + Phase), u along Dir,
@@ -184,6 +209,7 @@ type Finish struct {
 	ShotNoise     float64     // one sigma at full scale, growing with the root of the signal
 	ISO           int         // for the truth file only
 	Quality       int         // JPEG, 1 to 100
+	Phone         Phone
 }
 
 // NoiseAtISO returns read and shot noise of a small-sensor camera, as parts of
@@ -228,7 +254,18 @@ func (p *Paper) height(x, y float64) float64 {
 		w := &p.Waves[i]
 		z += w.Amplitude * (w.at(x, y).Sin() - w.Phase.Sin())
 	}
+	for i := range p.Folds {
+		f := &p.Folds[i]
+		z += f.height(x*f.Dir.Cos()-y*f.Dir.Sin()) - f.height(0)
+	}
 	return z
+}
+
+// ridge is half the breadth, mm, over which a fold's line is round.
+const ridge = 0.7
+
+func (f *Fold) height(u float64) float64 {
+	return f.Height * math.Exp(-(math.Hypot(u-f.Offset, ridge)-ridge)/f.Reach)
 }
 
 // at is the phase of the ripple at a place.
@@ -246,10 +283,16 @@ func (p *Paper) slope(x, y float64) (gx, gy float64) {
 		g := 2 * math.Pi / w.Length * w.Amplitude * w.at(x, y).Cos()
 		gx, gy = gx+g*w.Dir.Sin(), gy+g*w.Dir.Cos()
 	}
+	for i := range p.Folds {
+		f := &p.Folds[i]
+		u := x*f.Dir.Cos() - y*f.Dir.Sin()
+		g := -f.height(u) / f.Reach * (u - f.Offset) / math.Hypot(u-f.Offset, ridge)
+		gx, gy = gx+g*f.Dir.Cos(), gy-g*f.Dir.Sin()
+	}
 	return gx, gy
 }
 
-func (p *Paper) bent() bool { return p.Curl != 0 || len(p.Waves) > 0 }
+func (p *Paper) bent() bool { return p.Curl != 0 || len(p.Waves)+len(p.Folds) > 0 }
 
 // axis returns the rod's unit axis, foot to tip, and its length.
 func (r *Rod) axis() (Vec, float64) {

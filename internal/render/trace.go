@@ -233,6 +233,14 @@ func (t *tracer) look(d Vec, f *footprint, rods bool, h *hit) {
 			return
 		}
 	}
+	if o := t.scene.Another; o != nil && !onBoardAt(p) {
+		x, y := (p.X-o.Foot.X)/o.Scale, (p.Y-o.Foot.Y)/o.Scale
+		x, y = x*o.Turn.Cos()-y*o.Turn.Sin(), x*o.Turn.Sin()+y*o.Turn.Cos()
+		if x > pageLeft && x < pageRight && y > pageRear && y < pageFront {
+			t.another(p, Vec{X: x, Y: y}, f, h)
+			return
+		}
+	}
 	switch {
 	case onPaper:
 		t.page(p, f, h)
@@ -286,7 +294,14 @@ func (t *tracer) page(p Vec, f *footprint, h *hit) {
 			ink = 1
 		}
 	}
-	a := PaperAlbedo + (InkAlbedo-PaperAlbedo)*ink
+	if w := t.scene.Paper.Toner; w > 0 && ink > 0 {
+		ink *= 1 - w*max(0, min(1, 0.5+1.5*t.noise.at(nx*9, ny*9)))
+	}
+	black := InkAlbedo
+	if t.scene.Paper.Ink > 0 {
+		black = t.scene.Paper.Ink
+	}
+	a := PaperAlbedo + (black-PaperAlbedo)*ink
 	if t.tone != nil {
 		a *= t.toneAt(p)
 	}
@@ -297,6 +312,31 @@ func (t *tracer) page(p Vec, f *footprint, h *hit) {
 		facing = max(0, n.dot(t.toBody)) / t.toBody.Z
 	}
 	t.lit(p, a, a, a, facing, onPage, h)
+	if g := t.scene.Paper.Gloss; g > 0 && t.sun != nil {
+		light, _ := t.sun.byRods(p)
+		half := t.eye.sub(p).unit().add(t.toBody).unit()
+		shine := g * light * t.sun.byOthers(p) * math.Pow(max(0, half.Z), 400)
+		h.r, h.g, h.b = h.r+shine*t.direct[0], h.g+shine*t.direct[1], h.b+shine*t.direct[2]
+	}
+}
+
+// another draws the second sheet's place q, at p of the plate's plane.
+func (t *tracer) another(p, q Vec, f *footprint, h *hit) {
+	cell, ink := t.print.at(q.X, q.Y), 0.0
+	if cell >= 0 && t.print.kind[cell] != blank {
+		h.busy = true
+		fine := footprint{ax: 0.05, by: 0.05}
+		if f != nil {
+			fine = *f
+		}
+		ink = t.print.cover(q.X, q.Y, &fine)
+	}
+	a := PaperAlbedo + (InkAlbedo-PaperAlbedo)*ink
+	id := onPage
+	if ink > 0.5 {
+		id = onSide // so that its edges are looked at closely
+	}
+	t.lit(p, a, a, a, 1, uint16(id), h)
 }
 
 func (t *tracer) board(p Vec, h *hit) {
@@ -396,7 +436,7 @@ func (t *tracer) lookAtRods(d Vec, h *hit) bool {
 
 // newTone returns the page's brightness over its clean one, or nil if it is clean.
 func (p *Paper) newTone(rng *rand.Rand) []float32 {
-	if p.Dirt <= 0 && len(p.Creases) == 0 {
+	if p.Dirt <= 0 && len(p.Creases)+len(p.Pencil)+p.Stains+p.Grains == 0 {
 		return nil
 	}
 	w, h := toneSize()
@@ -421,6 +461,25 @@ func (p *Paper) newTone(rng *rand.Rand) []float32 {
 					t[j*w+i] *= float32(1 + c.Strength*math.Exp(-d*d/2))
 				}
 			}
+		}
+	}
+	about := func() (x, y float64) { return 190*rng.Float64() - 95, 190*rng.Float64() - 95 }
+	for range p.Grains {
+		x, y := about()
+		dark := float32(0.3 + 0.6*rng.Float64())
+		p.stamp(t, x, y, 0.35+0.3*rng.Float64(), 1, dark)
+	}
+	for range p.Stains {
+		x, y := about()
+		radius, stretch := 2+6*rng.Float64(), 0.7+0.6*rng.Float64()
+		p.stamp(t, x, y, radius, stretch, 0.16)
+		p.stamp(t, x, y, radius*0.85, stretch, -0.14)
+	}
+	for _, l := range p.Pencil {
+		n := int(math.Hypot(l.To.X-l.From.X, l.To.Y-l.From.Y) * 4)
+		for k := range n + 1 {
+			u := float64(k) / float64(max(1, n))
+			p.stamp(t, l.From.X+u*(l.To.X-l.From.X), l.From.Y+u*(l.To.Y-l.From.Y), 0.3, 1, 0.12)
 		}
 	}
 	return t

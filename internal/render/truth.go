@@ -336,6 +336,8 @@ func (s *Scene) Readable(t *Truth) (ok bool, why string) {
 		}
 	}
 	switch {
+	case s.Another != nil:
+		return false, "two sheets"
 	case t.Rods == 0:
 		return false, "no rod"
 	case t.Rods > 1:

@@ -17,6 +17,9 @@ const (
 	// its shadow is bowed by paper that is not flat, by up to waveMost, seen obliquely.
 	stiffRod = 2.6
 	waveMost = 0.3 // mm
+	// paperBow is the bow, mm, up to which a fold or a ripple of the paper is as likely to
+	// bend a shadow as the wire is: it turns nothing then.
+	paperBow = 0.15
 	// byEye is one sigma of the bow, at its middle, that a wire picked for straight may keep,
 	// mm (common practice: an eye along it sees a quarter of a millimetre).
 	byEye = 0.08
@@ -67,8 +70,11 @@ func (f *stripFit) bowed(axis fitLine, rod Rod, tip float64) (turn, cost angle.A
 	if !known {
 		return 0, max(halfSine(axis, 1.2*length).Abs(), cost), bow
 	}
-	// What shape the bend has is not known.
 	parabola, sine := angle.Angle(axis.bend*(length-2*axis.mid)), halfSine(axis, length)
+	if math.Abs(bow) < paperBow {
+		return 0, max(sine.Abs(), cost), bow
+	}
+	// What shape the bend has is not known.
 	return (parabola + sine) / 2, angle.Angle(math.Hypot(float64(parabola-sine)/2+bendSigma*float64(sine), math.Abs(axis.bend)*span/8)), bow
 }
 

@@ -186,21 +186,48 @@ const pageReach = 100
 // searchAround looks for marks beside the sheet that was found, where only marks in good
 // contrast are wanted: what lies on the ground is of none.
 func searchAround(small *Gray, s *sheet.Sheet, factor int, p *Plate) (all []candidate) {
-	left, top, right, bottom := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
-	for _, c := range [4]sheet.Point{{X: -pageReach, Y: -pageReach}, {X: -pageReach, Y: pageReach}, {X: pageReach, Y: pageReach}, {X: pageReach, Y: -pageReach}} {
-		q := p.Project(c)
-		left, top, right, bottom = min(left, q.U), min(top, q.V), max(right, q.U), max(bottom, q.V)
+	left, right := make([]float64, small.H), make([]float64, small.H)
+	for v := range left {
+		left[v], right[v] = math.Inf(1), math.Inf(-1)
 	}
-	place := func(v float64, n int) int { return max(0, min(n, int(v)/factor)) }
-	u0, v0, u1, v1 := place(left, small.W), place(top, small.H), place(right, small.W), place(bottom, small.H)
-	for _, r := range []image.Rectangle{
-		image.Rect(0, 0, small.W, v0), image.Rect(0, v1, small.W, small.H), image.Rect(0, v0, u0, v1), image.Rect(u1, v0, small.W, v1),
-	} {
-		if min(r.Dx(), r.Dy()) >= 7*leastSide { // else too narrow for a few marks
-			all = append(all, searchIn(small, r, s, factor, plainContrast)...)
+	// The outline of the page's square, row by row.
+	const steps = 12 // along a side, which the lens bends a little
+	outline := func(i int) (u, v float64) {
+		a, side := 2*pageReach*float64(i%steps)/steps-pageReach, i/steps%4
+		q := p.Project([4]sheet.Point{{X: a, Y: pageReach}, {X: pageReach, Y: -a}, {X: -a, Y: -pageReach}, {X: -pageReach, Y: a}}[side])
+		return q.U / float64(factor), q.V / float64(factor)
+	}
+	for i := range 4 * steps {
+		u0, v0 := outline(i)
+		u1, v1 := outline(i + 1)
+		if v0 > v1 {
+			u0, v0, u1, v1 = u1, v1, u0, v0
+		}
+		for v := max(0, int(math.Ceil(v0))); v < small.H && float64(v) <= v1; v++ {
+			u := u0
+			if v1 > v0 {
+				u += (u1 - u0) * (float64(v) - v0) / (v1 - v0)
+			}
+			left[v], right[v] = min(left[v], u), max(right[v], u)
 		}
 	}
-	return all
+	const gray = 128
+	painted, beside := *small, 0
+	painted.Pix = slices.Clone(small.Pix)
+	for v := range small.H {
+		beside += small.W
+		if left[v] < right[v] {
+			u0, u1 := max(0, min(small.W, int(left[v]))), max(0, min(small.W, int(right[v])+1))
+			beside -= u1 - u0
+			for u := u0; u < u1; u++ {
+				painted.Pix[v*small.W+u] = gray
+			}
+		}
+	}
+	if beside < 7*leastSide*7*leastSide { // too little room for a few marks
+		return nil
+	}
+	return searchIn(&painted, image.Rect(0, 0, small.W, small.H), s, factor, plainContrast)
 }
 
 // consensus returns the largest set of outlines, one a mark, that one map of the
