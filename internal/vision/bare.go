@@ -18,8 +18,9 @@ const (
 )
 
 // bare returns the stretch of the strip, mm from the foot, in which the shadow is of the
-// rod's own breadth. The rows are as sampled; what cannot be told is left in.
-func (f *stripFit) bare(lit func(sheet.Point) float64) (from, to float64) {
+// rod's own breadth, and the rows within it in which it is broader: a nodus, or another
+// shadow across. The rows are as sampled; what cannot be told is left in.
+func (f *stripFit) bare(lit func(sheet.Point) float64) (from, to float64, broad []int) {
 	from, to = 0, math.Inf(1)
 	widths := make([]float64, len(f.rows))
 	for i := range f.rows {
@@ -28,7 +29,17 @@ func (f *stripFit) bare(lit func(sheet.Point) float64) (from, to float64) {
 	widths = runningMedian(widths, 3)
 	own, ok := f.ownWidth(widths)
 	if !ok {
-		return from, to
+		return from, to, nil
+	}
+	const beside = 0.6 // mm: the blurred ends of what is broad
+	for i, w := range widths {
+		if w > tooBroad*own+0.2 {
+			for k := range f.rows {
+				if math.Abs(f.rows[k].s-f.rows[i].s) < beside+0.006*f.rows[i].s {
+					broad = append(broad, k)
+				}
+			}
+		}
 	}
 	if s := f.holderEnds(widths, own); s > 0 {
 		from, f.held = s+0.8+0.012*s, true // its rounded corner and its penumbra
@@ -41,7 +52,7 @@ func (f *stripFit) bare(lit func(sheet.Point) float64) (from, to float64) {
 		}
 	}
 	if len(rest) < 6 {
-		return from, to
+		return from, to, broad
 	}
 	usual := quantile(rest, 0.5)
 	ends, narrows := math.NaN(), math.NaN()
@@ -61,7 +72,7 @@ func (f *stripFit) bare(lit func(sheet.Point) float64) (from, to float64) {
 	if ends-narrows > own/2+leastPoint {
 		to = narrows - 0.5
 	}
-	return from, to
+	return from, to, broad
 }
 
 // holderEnds returns where the broad beginning of the strip ends, 0 where it has none. The

@@ -160,9 +160,12 @@ func measureStrip(g *Gray, p *calib.Plate, s *sheet.Sheet, r ray, rod Rod, img *
 		f.sampleRows(shadowStart, to, inner+1.8, img.hides, edges, every)
 		total := len(f.rows)
 		visible := f.good()
-		from, end := f.bare(lit)
+		from, end, broad := f.bare(lit)
 		f.normalise(inner, lit)
 		f.keep(from, end)
+		for _, i := range broad {
+			f.rows[i].ok = false
+		}
 		if !f.start(r, 0.8/px) {
 			if visible < total/2 {
 				return nil, ErrRodHides
@@ -646,6 +649,9 @@ func (f *stripFit) strip(rod Rod, s *sheet.Sheet, img *rodImage, lit func(sheet.
 		return nil, ErrNoShadow
 	case bow == 0 && st.Sigma > vagueMost && st.Sigma > vagueNoise*f.noiseSigma(st):
 		return nil, ErrNoShadow
+	}
+	if rod.NodusMM > 0 {
+		st.Nodus, st.NodusSigma = f.findNodus(axis, s, img.hides)
 	}
 	return st, nil
 }
