@@ -29,7 +29,7 @@ func main() {
 
 func run(ctx context.Context, args []string) error {
 	if len(args) == 0 {
-		return fmt.Errorf("say what to measure: accuracy, hours, soak or damage, and the folders")
+		return fmt.Errorf("say what to measure: accuracy, hours, soak, clock or damage, and the folders")
 	}
 	switch args[0] {
 	case "accuracy":
@@ -46,10 +46,12 @@ func run(ctx context.Context, args []string) error {
 		return hours(ctx, args[1:])
 	case "soak":
 		return soak(ctx, args[1:])
+	case "clock":
+		return clock(ctx, args[1:])
 	case "damage":
 		return damage(ctx, args[1:])
 	}
-	return fmt.Errorf("unknown measure %q: accuracy, hours, soak or damage", args[0])
+	return fmt.Errorf("unknown measure %q: accuracy, hours, soak, clock or damage", args[0])
 }
 
 func soak(ctx context.Context, args []string) error {
@@ -82,6 +84,25 @@ func soak(ctx context.Context, args []string) error {
 		return err
 	}
 	rep.Print(os.Stdout)
+	return nil
+}
+
+func clock(ctx context.Context, args []string) error {
+	fs := flag.NewFlagSet("clock", flag.ContinueOnError)
+	o := proof.SoakOptions{Workers: runtime.NumCPU(), WidthPX: 2000}
+	fs.IntVar(&o.Count, "n", 500, "pictures")
+	fs.Uint64Var(&o.Seed, "seed", 1, "seed of the first")
+	if err := fs.Parse(args); err != nil {
+		return err
+	}
+	rep, err := proof.Clock(ctx, o)
+	if err != nil {
+		return err
+	}
+	rep.Print(os.Stdout)
+	if why := rep.Failed(); why != "" {
+		return fmt.Errorf("%s", why)
+	}
 	return nil
 }
 

@@ -70,7 +70,7 @@ func (r *Result) casts(o Options) (list []cast, bound *cast) {
 	if height <= 0 {
 		return list, nil
 	}
-	r.RodHeightMM = height
+	r.RodHeightMM, r.RodHeightSigmaMM = height, sigma
 	switch s := r.Shadow; {
 	case s == nil && o.LengthMM > 0:
 		list = append(list, cast{height, sigma, o.LengthMM, eyeLength})

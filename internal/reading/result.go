@@ -142,6 +142,7 @@ type Result struct {
 	OtherHours         []time.Time // that the shadow's length does not rule out
 	ClockProved        bool        // a GPS stamp in the photo vouches for the time
 	RodHeightMM        float64     // that it rests on, stated or seen; 0 if neither
+	RodHeightSigmaMM   float64
 	Clock              ClockVerdict
 
 	Heading *angle.Angle // the vehicle's, as far as Instrument tells, else the sheet's

@@ -260,6 +260,19 @@ func (r *Rod) bare(part float64) bool {
 	return z < length-r.Point/2
 }
 
+// Seen reports whether a place of the sheet's plane, mm, lies in the picture with two
+// millimetres about it, before no body and in no shadow but the first rod's.
+func (s *Scene) Seen(at *[2]float64) bool {
+	p := Vec{at[0], at[1], 0}
+	v := s.newViewer()
+	for _, side := range []Vec{{2, 0, 0}, {0, 2, 0}} {
+		if !v.clear(p, side) {
+			return false
+		}
+	}
+	return true
+}
+
 // noiseLevels returns the variance of the 8-bit value of linear light v: the
 // sensor's noise through the slope of the tone curve, and rounding.
 func (s *Scene) noiseLevels(v float64) float64 {

@@ -24,11 +24,15 @@ const (
 	// nodusPlace is one sigma of the middle, mm on the paper, on plain paper; its two ends
 	// are blurred alike.
 	nodusPlace = 0.3
-	lostStrip  = 32.0 // mm without any strip, over a mark say, after which it is lost
+	// A nodus is of a height, over its place on the rod, between these: its swelling has
+	// that length over its distance.
+	flatNodus, tallNodus = 0.06, 0.7
+	lostStrip            = 32.0 // mm without any strip, over a mark say, after which it is lost
 )
 
-// swell is how far the dark reaches beyond the strip's edges at a distance from the foot.
-type swell struct{ s, left, right float64 }
+// swell is how far the dark reaches beyond the strip's edges at a distance from the foot,
+// and the light of what lies beside.
+type swell struct{ s, left, right, ground float64 }
 
 // findNodus looks for the one swelling of the strip; 0 where there is none or more than one.
 func (f *stripFit) findNodus(axis fitLine, s *sheet.Sheet, hidden func(sheet.Point) bool) (at, sigma float64) {
@@ -51,7 +55,8 @@ func (f *stripFit) findNodus(axis fitLine, s *sheet.Sheet, hidden func(sheet.Poi
 			j++
 		}
 		if r.s-bareFrom > bareBeside && bareAfter(rows[j:], rows[j-1].s) {
-			if middle, ok := middleOf(rows[max(0, i-8):min(len(rows), j+8)]); ok {
+			middle, ok := middleOf(rows[max(0, i-8):min(len(rows), j+8)])
+			if long := (rows[j-1].s - r.s) / middle; ok && long > flatNodus && long < tallNodus && evenGround(rows[i:j]) {
 				if at != 0 {
 					return 0, 0
 				}
@@ -61,6 +66,16 @@ func (f *stripFit) findNodus(axis fitLine, s *sheet.Sheet, hidden func(sheet.Poi
 		bareFrom, i = math.NaN(), j
 	}
 	return at, sigma
+}
+
+// evenGround reports whether what lies beside a swelling is alike along it: no edge of paper
+// or board.
+func evenGround(rows []swell) bool {
+	least, most := math.Inf(1), 0.0
+	for _, r := range rows {
+		least, most = math.Min(least, r.ground), math.Max(most, r.ground)
+	}
+	return least > 0.75*most
 }
 
 // bareAfter reports whether the strip is bare right behind a swelling that ends at a
@@ -140,7 +155,7 @@ func (f *stripFit) swells(axis fitLine, s *sheet.Sheet, hidden func(sheet.Point)
 		last = d
 		left, right := f.reach(d, mid, -1, level, core, hidden), f.reach(d, mid, 1, level, core, hidden)
 		if !math.IsNaN(left + right) {
-			rows = append(rows, swell{d, left - half, right - half})
+			rows = append(rows, swell{d, left - half, right - half, (l + r) / 2})
 		}
 	}
 	return rows

@@ -110,7 +110,7 @@ func findStanding(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod, img *rodImag
 			return nil, ErrAmbiguous
 		}
 	}
-	if tip, sigma, ok := img.top(img.overPaper(g, dial), best, s.Dial.ClearZone[1]); ok {
+	if tip, sigma, ok := img.top(g.at(p), s, best); ok {
 		best.RodTop, best.RodTopSigma = &tip, sigma
 	}
 	best.RodAxis = img.axis(img.overPaper(g, dial), best)

@@ -71,7 +71,7 @@ func (f *stripFit) findTip(axis fitLine, s *sheet.Sheet, hidden func(sheet.Point
 			// beyond the tip's, a being the altitude; 20 to 60 degrees are spanned.
 			return end - 0.36*top, 0.2*top + gap, true
 		}
-		return end - 0.97*width/2, 0.08 + gap/math.Sqrt(12), true
+		return end - 0.97*width/2, 0.15 + gap/math.Sqrt(12), true
 	}
 	return 0, 0, false
 }
@@ -152,7 +152,9 @@ func printed(s *sheet.Sheet, p sheet.Point, width float64) bool {
 const (
 	farthest = 170.0 // mm: as far as the shadow is followed
 	unseen   = 26.0  // mm across which the shadow is followed, dark before and after: a mark
-	bridged  = 8.0   // mm of hidden or wholly printed paper across which an end is placed
+	// The page, A4 with its face's middle 112 mm from its front (ISO 216; the sheet's own).
+	pageHalf, pageFront, pageRear = 103.0, 110.0, -183.0
+	bridged                       = 8.0 // mm of hidden or wholly printed paper across which an end is placed
 )
 
 // followStrip goes along the strip past the plain paper and compares its core with both
@@ -200,6 +202,12 @@ func (f *stripFit) followStrip(axis fitLine, s *sheet.Sheet, hidden func(sheet.P
 	}
 	// The half width of the rod's flat top lies beyond the axis' tip.
 	atLeast = last - width/2 - 1.5
+	// Beyond the page a shadow seems to end where the board does and its own shade begins, of
+	// the same light at times: an end there is a bound.
+	onPage := func(at float64) bool {
+		p := f.frame.at(at, axis.at(at))
+		return math.Abs(p.X) < pageHalf && p.Y < pageFront && p.Y > pageRear
+	}
 	half := 1 - f.depth/2
 	for i := 1; i < len(run); i++ {
 		a, b := run[i-1], run[i]
@@ -225,7 +233,7 @@ func (f *stripFit) followStrip(axis fitLine, s *sheet.Sheet, hidden func(sheet.P
 		// Flanks that grow brighter or darker with the end may be a cap's shadow, or another
 		// ground's.
 		if before > half-0.25*f.depth || math.Abs(after-1) > 0.25*f.depth ||
-			flankBefore < 0.8*flankAfter || flankAfter < 0.8*flankBefore {
+			flankBefore < 0.8*flankAfter || flankAfter < 0.8*flankBefore || !onPage(b.s) {
 			return 0, 0, atLeast
 		}
 		end := a.s + (half-a.v)/(b.v-a.v)*gap
