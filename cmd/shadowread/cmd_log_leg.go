@@ -195,6 +195,9 @@ func (l *legFlags) logNumber(cmd *cobra.Command, s *streams, book *logbook.Log, 
 			s.note(w.Code, "%s", w.Message)
 		}
 	}
+	if err := s.confirmHour(r, l.photo.when.time != ""); err != nil {
+		return logbook.Added{}, err
+	}
 	whole, err := json.Marshal(r)
 	if err != nil {
 		return logbook.Added{}, err
@@ -210,6 +213,9 @@ func timeOrNil(t time.Time) *time.Time {
 }
 
 func (l *legFlags) logPhoto(ctx context.Context, s *streams, book *logbook.Log, opts reading.Options, path string, at logbook.At, run logbook.Run, since *logbook.Run) (logbook.Added, error) {
+	if err := thereIs(path); err != nil {
+		return logbook.Added{}, err
+	}
 	sum, err := logbook.HashFile(path)
 	if err != nil {
 		return logbook.Added{}, err
@@ -224,6 +230,9 @@ func (l *legFlags) logPhoto(ctx context.Context, s *streams, book *logbook.Log, 
 	}
 	if !r.OK() && at.Supersedes != 0 {
 		return logbook.Added{}, photoRefused{fault.New("photo_refused", r.Message, "%s gives no heading (%s), and entry %d stays as it is", path, r.Reason, at.Supersedes)}
+	}
+	if err := s.confirmHour(r, l.photo.when.time != ""); err != nil {
+		return logbook.Added{}, err
 	}
 	p, err := photoReading(path, r, l.anew)
 	if err != nil {

@@ -31,7 +31,9 @@ import (
 // streams is what a command talks to.
 type streams struct {
 	out, err       io.Writer
+	in             io.Reader
 	outTTY, errTTY bool
+	inTTY          bool
 	color          bool
 	width          int    // columns of the terminal on out
 	json, quiet    bool   // set by the flags of that name
@@ -41,7 +43,12 @@ type streams struct {
 // forceTTY names the variable that makes a pipe look like a terminal.
 const forceTTY = "SHADOWREAD_FORCE_TTY"
 
-func stdStreams() *streams { return newStreams(os.Stdout, os.Stderr, os.Getenv) }
+func stdStreams() *streams {
+	s := newStreams(os.Stdout, os.Stderr, os.Getenv)
+	s.in = os.Stdin
+	s.inTTY = os.Getenv(forceTTY) != "" || s.errTTY && term.IsTerminal(int(os.Stdin.Fd()))
+	return s
+}
 
 func newStreams(out, err io.Writer, getenv func(string) string) *streams {
 	s := &streams{out: out, err: err, outTTY: getenv(forceTTY) != "" || isTerminal(out), errTTY: isTerminal(err), width: 100, log: getenv(logVariable)}

@@ -246,7 +246,10 @@ func (rep *ClockReport) Print(w io.Writer) {
 // Failed says what falls short of what is asked; "" for nothing.
 func (rep *ClockReport) Failed() string {
 	wrong := rep.OnPaper
+	const least = 20 // of each kind, for a share to mean something
 	switch {
+	case min(rep.Plain.all+rep.Inked.all, wrong.all(), rep.Right.all(), rep.Height.all) < least:
+		return "too few pictures to tell: draw more"
 	case float64(rep.Plain.found+rep.Inked.found) < 0.95*float64(rep.Plain.all+rep.Inked.all):
 		return "fewer than 95 % of the tips are found"
 	case rep.Plain.RMS() > 0.5 || rep.Inked.RMS() > 1:
@@ -255,6 +258,10 @@ func (rep *ClockReport) Failed() string {
 		return "fewer than 97 % of the wrong hours are caught where the tip is on the paper"
 	case rep.OnPaper.Silent+rep.Beyond.Silent > 0:
 		return "wrong hours pass without a word"
+	case rep.Height.RMS() > 0.06 || rep.Nodus.RMS() > 0.6:
+		return "rods' heights or nodi are found too far off"
+	case max(rep.Plain.Ratio(), rep.Inked.Ratio(), rep.Height.Ratio(), rep.Nodus.Ratio()) > 1.5:
+		return "what is found is farther off than its sigma says"
 	case float64(rep.Accused) > 0.005*float64(rep.Right.all()):
 		return "right hours are accused"
 	}

@@ -34,6 +34,10 @@ const (
 	// nodusSigma is one sigma of the height of a bead or a ring of tape over its stated
 	// value, mm: its middle is measured by eye.
 	nodusSigma = 0.5
+	// paperRise is one sigma of how high the paper of a taped sheet stands 100 mm from the
+	// foot, mm; it grows with the square (a curl), and lifts the shadow's end as a lower rod
+	// would.
+	paperRise = 0.25
 	// eyeLength is one sigma of a shadow's length read by eye off a ruler, mm.
 	eyeLength = 1.0
 	// stampFresh is how near a GPS stamp must lie to vouch for the clock.
@@ -63,7 +67,7 @@ func (c cast) altitude(ahead float64) angle.Angle { return angle.Atan2(c.height,
 func (r *Result) casts(o Options) (list []cast, bound *cast) {
 	if s := r.Shadow; s != nil {
 		if h := o.Rod.NodusMM; h > 0 && s.Nodus > 0 {
-			list = append(list, cast{h, nodusSigma, s.Nodus, s.NodusSigma})
+			list = append(list, cast{h, math.Hypot(nodusSigma, rise(s.Nodus)), s.Nodus, s.NodusSigma})
 		}
 	}
 	height, sigma := r.rodHeight(o)
@@ -76,12 +80,15 @@ func (r *Result) casts(o Options) (list []cast, bound *cast) {
 		list = append(list, cast{height, sigma, o.LengthMM, eyeLength})
 	case s == nil:
 	case s.Length > 0:
-		list = append(list, cast{height, sigma, s.Length, s.LengthSigma})
+		list = append(list, cast{height, math.Hypot(sigma, rise(s.Length)), s.Length, s.LengthSigma})
 	case s.AtLeast > 0:
 		bound = &cast{height, sigma, s.AtLeast, 0}
 	}
 	return list, bound
 }
+
+// rise is one sigma of the paper's height at a distance from the foot, mm.
+func rise(length float64) float64 { return paperRise * min(4, sq(length/100)) }
 
 // showAltitude joins what the casts show, each weighted by what is its own; the rod's
 // place and the level are common to all. The altitude is against the sheet: where a

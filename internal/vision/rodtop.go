@@ -48,8 +48,11 @@ func (r *rodImage) top(raw func(sheet.Point) float64, s *sheet.Sheet, st *Strip)
 			is = append(is, w.beside)
 		}
 		ground := quantile(is, 0.5)
-		if lit := quantile(bright, 0.5) / ground; lit > 1-plainly && lit < 1+plainly {
-			return tip, 0, false // what is as bright goes on unseen
+		// What is as bright goes on unseen; but a rod whose shadow ends without a head is
+		// shaded on one side to its end.
+		headless := st.Length > 0 && st.LengthSigma < 2*plainTop && st.Head == 0
+		if lit := quantile(bright, 0.5) / ground; !headless && lit > 1-plainly && lit < 1+plainly {
+			return tip, 0, false
 		}
 		if was := quantile(was, 0.5); was < 0.75*ground || ground < 0.75*was {
 			return tip, 0, false // before the edge of the paper or the board
@@ -74,7 +77,7 @@ func (r *rodImage) top(raw func(sheet.Point) float64, s *sheet.Sheet, st *Strip)
 func (r *rodImage) topRows(raw func(sheet.Point) float64, s *sheet.Sheet, st *Strip, f frame, differs float64) (rows []topRow) {
 	const (
 		step     = 0.25  // mm
-		farthest = 150.0 // mm
+		farthest = 220.0 // mm
 	)
 	strip := newFrame(st.Direction, st.FootOffset)
 	for d := 5.8; d < farthest; d += step {

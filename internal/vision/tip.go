@@ -154,7 +154,7 @@ const (
 	unseen   = 26.0  // mm across which the shadow is followed, dark before and after: a mark
 	// The page, A4 with its face's middle 112 mm from its front (ISO 216; the sheet's own).
 	pageHalf, pageFront, pageRear = 103.0, 110.0, -183.0
-	bridged                       = 8.0 // mm of hidden or wholly printed paper across which an end is placed
+	bridged                       = 26.0 // mm of hidden or wholly printed paper across which an end is placed
 )
 
 // followStrip goes along the strip past the plain paper and compares its core with both

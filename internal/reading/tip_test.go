@@ -1,0 +1,53 @@
+package reading_test
+
+import (
+	"math"
+	"testing"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/sheet"
+)
+
+// The shadow's end wherever it lies on the page, and beyond it never more than a bound. The
+// truth is the renderer's.
+func TestTipWhereverItLies(t *testing.T) {
+	deg := angle.FromDegrees
+	for _, tt := range []struct {
+		name     string
+		altitude float64
+		shadow   float64 // direction, clockwise from forward
+		bound    bool
+	}{
+		{"on plain paper", 48, 92, false},      // 45 mm
+		{"among the ticks", 39.5, 100, false},  // 61 mm
+		{"among the numerals", 36, 95, false},  // 69 mm
+		{"beside a mark", 32, 92, false},       // 80 mm
+		{"in the margin", 27, 92, false},       // 98 mm
+		{"in the rear margin", 22, 176, false}, // 124 mm
+		{"on the board", 22.5, 92, true},       // 121 mm
+		{"off the board, in its shade", 15, 92, true},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			s := scene(deg(tt.altitude), deg(25), deg(tt.shadow+120))
+			s.Plate.Heading = (s.Plate.Heading + shadowDir - deg(tt.shadow)).Bearing()
+			s.Camera.LookAt(sheet.Point{X: 20 * deg(tt.shadow).Sin(), Y: 20 * deg(tt.shadow).Cos()}, 430, deg(25), deg(tt.shadow+120), 10*angle.Degree)
+			o := exactly(s)
+			o.Rod.HeightMM = s.Rods[0].Height
+			r, truth := readScene(t, s, o)
+			mustRead.check(t, r, truth)
+			if !r.OK() {
+				return
+			}
+			st, want := r.Shadow, *truth.ShadowLength
+			if tt.bound {
+				if st.Length != 0 || st.AtLeast < 95 || st.AtLeast > want+1 {
+					t.Errorf("length %.1f, at least %.1f mm, is %.1f", st.Length, st.AtLeast, want)
+				}
+				return
+			}
+			if st.Length == 0 || math.Abs(st.Length-want) > 3*st.LengthSigma {
+				t.Errorf("length %.2f ± %.2f mm, is %.2f", st.Length, st.LengthSigma, want)
+			}
+		})
+	}
+}
