@@ -93,9 +93,14 @@ func TestUsedSheet(t *testing.T) {
 		t.Errorf("slope %v, %v, by differences %v", gx, gy, want)
 	}
 	s = sceneFromAbove()
-	s.Another = &Another{Foot: sheet.Point{X: 290}, Turn: 90 * angle.Degree, Scale: 0.9}
+	s.Another = &Another{Foot: sheet.Point{X: 230}, Turn: 90 * angle.Degree, Scale: 0.9}
 	if ok, why := s.Readable(s.Truth()); ok || why != "two sheets" {
 		t.Errorf("two sheets are called readable: %v", why)
+	}
+	away := *s
+	away.Another = &Another{Foot: sheet.Point{X: 900}, Scale: 0.9}
+	if _, why := away.Readable(away.Truth()); why == "two sheets" {
+		t.Error("a sheet out of the picture counts")
 	}
 	two, _ := s.Render()
 	differ := 0

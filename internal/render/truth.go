@@ -209,6 +209,22 @@ const (
 	rodImageDeg   = 10.0 // between the shadow and the rod's own image
 )
 
+// shows reports whether a mark of the other sheet stands in the picture.
+func (o *Another) shows(c *Camera) bool {
+	if o == nil {
+		return false
+	}
+	for _, m := range sheet.Standard.Marks {
+		// Out of its own axes into the plate's.
+		x, y := m.X*o.Turn.Cos()+m.Y*o.Turn.Sin(), -m.X*o.Turn.Sin()+m.Y*o.Turn.Cos()
+		px, py, ok := c.Project(Vec{o.Foot.X + o.Scale*x, o.Foot.Y + o.Scale*y, 0})
+		if ok && c.holds([2]float64{px, py}) {
+			return true
+		}
+	}
+	return false
+}
+
 // measure fills in what Readable asks for: contrast and noise in 8-bit levels, the
 // length of the shadow that can be seen and the angle to the rod's image.
 func (s *Scene) measure(t *Truth) {
@@ -349,7 +365,7 @@ func (s *Scene) Readable(t *Truth) (ok bool, why string) {
 		}
 	}
 	switch {
-	case s.Another != nil:
+	case s.Another.shows(&s.Camera):
 		return false, "two sheets"
 	case t.Rods == 0:
 		return false, "no rod"
