@@ -23,6 +23,9 @@ const (
 	// byEye is one sigma of the bow, at its middle, that a wire picked for straight may keep,
 	// mm (common practice: an eye along it sees a quarter of a millimetre).
 	byEye = 0.08
+	// bowedMost is the sigma up to which a bowed shadow of unknown length is read: by eye one
+	// does no better (common practice), and it is told.
+	bowedMost = 2 * angle.Degree
 	// longShadow stands for the length of a shadow whose end is neither seen nor known,
 	// mm: a rod of 50 mm with the sun at 20 degrees.
 	longShadow = 140

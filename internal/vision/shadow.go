@@ -643,9 +643,9 @@ func (f *stripFit) strip(rod Rod, s *sheet.Sheet, img *rodImage, lit func(sheet.
 		return nil, ErrNoShadow
 	case f.uneven():
 		return nil, ErrNoShadow
-	case !(st.Sigma < 1*angle.Degree) && bow != 0:
+	case !(st.Sigma < bowedMost) && bow != 0:
 		return nil, ErrBowed
-	case !(st.Sigma < 1*angle.Degree):
+	case !(st.Sigma < 1*angle.Degree) && bow == 0:
 		return nil, ErrNoShadow
 	case bow == 0 && st.Sigma > vagueMost && st.Sigma > vagueNoise*f.noiseSigma(st):
 		return nil, ErrNoShadow

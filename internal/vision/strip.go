@@ -111,6 +111,16 @@ type fitLine struct {
 	used       int
 	// bend is half the second derivative, 1/mm: n = a + b(s-mid) + bend (s-mid)^2.
 	bend, varBend float64
+	curve         [2]float64 // a and b of that parabola
+}
+
+// follow is at, along the parabola where it is surely bent: to look for what lies beyond.
+func (l fitLine) follow(s float64) float64 {
+	if l.bend*l.bend < sureBow*sureBow*l.varBend {
+		return l.at(s)
+	}
+	x := s - l.mid
+	return l.curve[0] + l.curve[1]*x + l.bend*x*x
 }
 
 func (l fitLine) at(s float64) float64 { return l.a + l.b*(s-l.mid) }
@@ -365,7 +375,7 @@ func robustLine(ss, ns []float64) fitLine {
 		x := ss[i] - l.mid
 		res[i] = ns[i] - (bent[0] + bent[1]*x + bent[2]*x*x)
 	}
-	l.bend = bent[2]
+	l.bend, l.curve = bent[2], [2]float64{bent[0], bent[1]}
 	// Residual variance and its correlation over lags up to an eighth of the line.
 	v, n := 0.0, 0.0
 	for i, r := range res {

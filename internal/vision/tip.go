@@ -25,7 +25,7 @@ func (f *stripFit) findTip(axis fitLine, s *sheet.Sheet, hidden func(sheet.Point
 	}
 	var run []sample
 	for d := f.lastGood() - 4; ; d += step {
-		mid := axis.at(d)
+		mid := axis.follow(d)
 		p := f.frame.at(d, mid)
 		if math.Abs(p.X) > faceHalf || math.Abs(p.Y) > faceHalf || !f.g.contains(f.plate.Project(p), 3) {
 			break
@@ -82,7 +82,7 @@ func (f *stripFit) findTip(axis fitLine, s *sheet.Sheet, hidden func(sheet.Point
 func (f *stripFit) capRadius(axis fitLine, end, half float64, lit func(sheet.Point) float64) (radius float64, ok bool) {
 	const widest = 11.0 // mm
 	for d := end - 14; d < end-0.4; d += 0.4 {
-		mid := axis.at(d)
+		mid := axis.follow(d)
 		var reach [2]float64
 		for i, side := range []float64{-1, 1} {
 			n := 0.0
@@ -170,7 +170,7 @@ func (f *stripFit) followStrip(axis fitLine, s *sheet.Sheet, hidden func(sheet.P
 	dark := 1 - 0.6*f.depth
 	last, follow := f.lastGood(), true
 	for d := last - 6; d < farthest; d += step {
-		mid := axis.at(d)
+		mid := axis.follow(d)
 		p := f.frame.at(d, mid)
 		if !f.g.contains(f.plate.Project(p), 3) {
 			break
@@ -205,7 +205,7 @@ func (f *stripFit) followStrip(axis fitLine, s *sheet.Sheet, hidden func(sheet.P
 	// Beyond the page a shadow seems to end where the board does and its own shade begins, of
 	// the same light at times: an end there is a bound.
 	onPage := func(at float64) bool {
-		p := f.frame.at(at, axis.at(at))
+		p := f.frame.at(at, axis.follow(at))
 		return math.Abs(p.X) < pageHalf && p.Y < pageFront && p.Y > pageRear
 	}
 	half := 1 - f.depth/2
