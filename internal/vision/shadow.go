@@ -690,7 +690,7 @@ const (
 	twoSided = 0.1
 	// leastTaper is the part of a taper that is taken to turn the axis however alike the
 	// sides are.
-	leastTaper = 0.2
+	leastTaper = 0.3
 )
 
 // lopsided is by how much the light differs between places that mirror each other about the
