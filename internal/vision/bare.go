@@ -17,11 +17,10 @@ const (
 	leastPoint = 3.0
 )
 
-// bare returns the stretch of the strip, mm from the foot, in which the shadow is of the
-// rod's own breadth, and the rows within it in which it is broader: a nodus, or another
-// shadow across. The rows are as sampled; what cannot be told is left in.
-func (f *stripFit) bare(lit func(sheet.Point) float64) (from, to float64, broad []int) {
-	from, to = 0, math.Inf(1)
+// keepBare puts aside the rows in which the shadow is not of the rod's own breadth: what
+// holds the foot, a point, and between them a nodus, or another shadow across. The rows are
+// as sampled; what cannot be told is left in.
+func (f *stripFit) keepBare(lit func(sheet.Point) float64) {
 	widths := make([]float64, len(f.rows))
 	for i := range f.rows {
 		widths[i] = f.darkWidth(&f.rows[i], lit)
@@ -29,19 +28,20 @@ func (f *stripFit) bare(lit func(sheet.Point) float64) (from, to float64, broad 
 	widths = runningMedian(widths, 3)
 	own, ok := f.ownWidth(widths)
 	if !ok {
-		return from, to, nil
+		return
 	}
+	from, broad := 0.0, tooBroad*own+0.2
 	const beside = 0.6 // mm: the blurred ends of what is broad
 	for i, w := range widths {
-		if w > tooBroad*own+0.2 {
+		if w > broad {
 			for k := range f.rows {
 				if math.Abs(f.rows[k].s-f.rows[i].s) < beside+0.006*f.rows[i].s {
-					broad = append(broad, k)
+					f.rows[k].ok = false
 				}
 			}
 		}
 	}
-	if s := f.holderEnds(widths, own); s > 0 {
+	if s := f.holderEnds(widths, broad); s > 0 {
 		from, f.held = s+0.8+0.012*s, true // its rounded corner and its penumbra
 	}
 	// From the strip's end inward as long as it is narrow.
@@ -52,7 +52,8 @@ func (f *stripFit) bare(lit func(sheet.Point) float64) (from, to float64, broad 
 		}
 	}
 	if len(rest) < 6 {
-		return from, to, broad
+		f.keep(from, math.Inf(1))
+		return
 	}
 	usual := quantile(rest, 0.5)
 	ends, narrows := math.NaN(), math.NaN()
@@ -69,15 +70,16 @@ func (f *stripFit) bare(lit func(sheet.Point) float64) (from, to float64, broad 
 		narrows = f.rows[i].s
 	}
 	// A flat top ends in an arc of half its breadth, and the rows beyond it are cut elsewhere.
+	to := math.Inf(1)
 	if ends-narrows > own/2+leastPoint {
 		to = narrows - 0.5
 	}
-	return from, to, broad
+	f.keep(from, to)
 }
 
-// holderEnds returns where the broad beginning of the strip ends, 0 where it has none. The
-// body itself may lie over the first few millimetres.
-func (f *stripFit) holderEnds(widths []float64, own float64) (end float64) {
+// holderEnds returns where the beginning of the strip that is wider than broad ends, 0 where it
+// has none. The body itself may lie over the first few millimetres.
+func (f *stripFit) holderEnds(widths []float64, broad float64) (end float64) {
 	const least, body = 1.2, 6.0 // mm of broad shadow, and before it
 	began, first := math.NaN(), math.NaN()
 	for i, w := range widths {
@@ -88,12 +90,12 @@ func (f *stripFit) holderEnds(widths []float64, own float64) (end float64) {
 		if math.IsNaN(first) {
 			first = s
 		}
-		switch broad := w > tooBroad*own+0.2; {
-		case broad && math.IsNaN(began):
+		switch wide := w > broad; {
+		case wide && math.IsNaN(began):
 			began = s
-		case broad && s-began > least:
+		case wide && s-began > least:
 			end = s
-		case !broad:
+		case !wide:
 			began = math.NaN()
 		}
 		if math.IsNaN(began) && (end > 0 || s > first+body) {

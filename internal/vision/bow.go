@@ -34,8 +34,8 @@ const (
 // bowed tells what a bow turns the direction by, what it costs and how large it is, mm. A
 // bent rod casts a bent shadow, whose straight line from foot to tip is not along the
 // piece that is seen: for a parabola of half second derivative k through both ends, the
-// line turns from the tangent at m by k (L - 2m), for half a sine by halfSine. tip is the shadow's length where its
-// end is seen, else 0.
+// line turns from the tangent at m by k (L - 2m), for half a sine by halfSine. tip is the
+// shadow's length where its end is seen, else 0.
 func (f *stripFit) bowed(axis fitLine, rod Rod, tip float64) (turn, cost angle.Angle, bow float64) {
 	span := 0.0
 	for i := range f.rows {
@@ -66,7 +66,7 @@ func (f *stripFit) bowed(axis fitLine, rod Rod, tip float64) (turn, cost angle.A
 			cost = max(cost, unseenBow(axis, l))
 		}
 	}
-	if axis.bend*axis.bend < sureBow*sureBow*axis.varBend || sagitta < leastBow || !wire && sagitta < waveMost {
+	if !axis.bent() || sagitta < leastBow || !wire && sagitta < waveMost {
 		return 0, cost, 0
 	}
 	bow = -axis.bend * length * length / 4

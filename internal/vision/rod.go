@@ -142,11 +142,6 @@ func (r *rodImage) absent(g *Gray, d *dialImage) bool {
 // overPaper returns the light at a place over that of unshaded paper there; NaN
 // outside the picture.
 func (r *rodImage) overPaper(g *Gray, d *dialImage) func(sheet.Point) float64 {
-	return func(p sheet.Point) float64 {
-		q := r.plate.Project(p)
-		if !g.contains(q, 1) {
-			return math.NaN()
-		}
-		return g.light(q.U, q.V) / d.paper.at(p.X, p.Y)
-	}
+	raw := g.at(r.plate)
+	return func(p sheet.Point) float64 { return raw(p) / d.paper.at(p.X, p.Y) }
 }

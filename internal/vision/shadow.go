@@ -160,12 +160,8 @@ func measureStrip(g *Gray, p *calib.Plate, s *sheet.Sheet, r ray, rod Rod, img *
 		f.sampleRows(shadowStart, to, inner+1.8, img.hides, edges, every)
 		total := len(f.rows)
 		visible := f.good()
-		from, end, broad := f.bare(lit)
+		f.keepBare(lit)
 		f.normalise(inner, lit)
-		f.keep(from, end)
-		for _, i := range broad {
-			f.rows[i].ok = false
-		}
 		if !f.start(r, 0.8/px) {
 			if visible < total/2 {
 				return nil, ErrRodHides
@@ -601,7 +597,7 @@ func (f *stripFit) strip(rod Rod, s *sheet.Sheet, img *rodImage, lit func(sheet.
 	// near and the far half (a bow).
 	variance := axis.varB
 	apart, expected := (f.left.b-f.right.b)/2, (f.left.varB+f.right.varB)/4
-	variance += f.taper(axis.mid)
+	variance += f.taper(axis.mid, apart, expected)
 	atLeast := 0.0
 	tip, tipSigma, tipSeen := f.findTip(axis, s, img.hides, lit)
 	if !tipSeen {
@@ -667,11 +663,12 @@ func (f *stripFit) uneven() bool {
 	return sure > unevenMost*f.depth
 }
 
-// taper is what the edges' disagreement adds to the variance of the direction. Another
+// taper is what the edges' disagreement apart, whose variance is expected, adds to the
+// variance of the direction. Another
 // shadow along one side turns that edge and not the other, and there the two sides differ;
 // haze about the sun makes a shadow narrower or broader with the distance, the same on
 // both sides, and turns nothing.
-func (f *stripFit) taper(middle float64) (variance float64) {
+func (f *stripFit) taper(middle, apart, expected float64) (variance float64) {
 	const bins, wide = 6, 0.4 // mm about each edge
 	about := func(_ float64, k int) (from, to float64) {
 		from = wide * (float64(k) - bins/2)
@@ -679,7 +676,6 @@ func (f *stripFit) taper(middle float64) (variance float64) {
 	}
 	_, near := f.lopsided(bins, 0, middle, about)
 	_, far := f.lopsided(bins, middle, math.Inf(1), about)
-	apart, expected := (f.left.b-f.right.b)/2, (f.left.varB+f.right.varB)/4
 	part := max(leastTaper, min(1, max(near, far)/(twoSided*f.depth)))
 	return part * part * max(0, apart*apart-expected)
 }

@@ -38,8 +38,8 @@ type Strip struct {
 	// Hangs says of a gnomon that was said to hang that it is seen to go up higher than
 	// rods do.
 	Hangs bool
-	// RodTop is the pixel of the tip of the rod's axis, where the rod's image ends on
-	// plain paper; nil where it does not.
+	// RodTop is the pixel of the tip of the rod's axis, where the rod's image ends;
+	// nil where it is not seen to.
 	RodTop      *calib.Pixel
 	RodTopSigma float64 // mm on the paper, along the rod's image
 	// Held says that the strip begins at the foot with the broader shadow of what holds it.
@@ -114,9 +114,12 @@ type fitLine struct {
 	curve         [2]float64 // a and b of that parabola
 }
 
+// bent reports whether the line is surely bent.
+func (l fitLine) bent() bool { return !(l.bend*l.bend < sureBow*sureBow*l.varBend) }
+
 // follow is at, along the parabola where it is surely bent: to look for what lies beyond.
 func (l fitLine) follow(s float64) float64 {
-	if l.bend*l.bend < sureBow*sureBow*l.varBend {
+	if !l.bent() {
 		return l.at(s)
 	}
 	x := s - l.mid

@@ -158,13 +158,8 @@ func (r *rodImage) goesUp(g *Gray, st *Strip) bool {
 	const differs = 0.1
 	f, strip := newFrame(r.direction(), 0), newFrame(st.Direction, st.FootOffset)
 	away := math.Hypot(r.camera[0], r.camera[1])
-	raw := func(d, n float64) float64 {
-		q := r.plate.Project(f.at(d, n))
-		if !g.contains(q, 1) {
-			return math.NaN()
-		}
-		return g.light(q.U, q.V)
-	}
+	seenAt := g.at(r.plate)
+	raw := func(d, n float64) float64 { return seenAt(f.at(d, n)) }
 	var seen, all [2]int // below and above the height of a high rod
 	for z := 0.55 * highRod; z < 1.3*highRod; z += 0.5 {
 		part := 0
