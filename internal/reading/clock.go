@@ -26,7 +26,7 @@ const (
 	rodLean = 1 * angle.Degree
 	// vagueHeight is the relative sigma above which a height off the image says
 	// nothing.
-	vagueHeight = 0.12
+	vagueHeight = 0.16
 	// leanMost is the most that a plate is taken to be out of level, a board laid on a
 	// bonnet or a crate with a rod that leans on it: a greater difference is the clock's
 	// or the position's.
@@ -128,7 +128,7 @@ func (r *Result) checkClock(o Options) (fear feared) {
 		return fear
 	}
 	seen, sigma := r.showAltitude(o, list)
-	sigma = angle.Angle(math.Hypot(float64(sigma), float64(r.skyAltitudeSigma())))
+	sigma = angle.RSS(sigma, r.skyAltitudeSigma())
 	diff := (seen - r.Sky.Altitude).Signed()
 	if atMost {
 		if -diff <= 3*sigma { // no higher than the bound: it says nothing

@@ -7,12 +7,27 @@ import (
 	"shadowread/internal/sheet"
 )
 
-// topRow is the light of the rod's image at a distance from the foot, and of what is seen
-// beside it.
+// topColumns are the places across the rod's image that are looked at, in its half widths.
+var topColumns = [7]float64{-1, -0.66, -0.33, 0, 0.33, 0.66, 1}
+
+// topRow is the light of the rod's image at a distance from the foot, over that of what is
+// seen beside it.
 type topRow struct {
-	d, beside, most float64 // most: the rod's brightest
-	rod             bool    // something other than what lies beside stands there
+	d, beside float64
+	light     [len(topColumns)]float64 // NaN where black ink is, or a black rod before it
+	ink       bool                     // over ticks and numerals
+	ground    bool                     // beyond the page
+	state     topState
 }
+
+// topState is what a row shows.
+type topState int
+
+const (
+	nothing topState = iota // what lies beside goes on
+	aRod                    // what stood there before
+	other                   // over a pattern, something else
+)
 
 // top finds where the rod's image ends, be it before paper, print, board or ground, and
 // returns the pixel of the axis's tip and its sigma along the image, mm on the paper. It must
@@ -21,60 +36,208 @@ type topRow struct {
 func (r *rodImage) top(raw func(sheet.Point) float64, s *sheet.Sheet, st *Strip) (tip calib.Pixel, sigma float64, ok bool) {
 	f := newFrame(r.direction(), 0)
 	differs := max(0.12, 5*st.Noise)
-	rows := r.topRows(raw, s, st, f, differs)
-	const run = 3.0 // mm of rod before the end, and of none after
-	for i := range rows {
+	rows := r.topRows(raw, s, st, f)
+	judge(rows, differs)
+	const (
+		run  = 3.0  // mm of rod before the end, and of none after
+		lost = 12.0 // mm between the two that are not told: a mark's border
+	)
+	for i := 1; i < len(rows); i++ {
 		before, after := around(rows, i, run)
+		gap := rows[i].d - rows[i-1].d
 		switch {
 		case len(before) < 6 || len(after) < 6:
 			continue
-		case count(after) == 0 && count(before) >= len(before)-1:
-		case count(after) == 0 && rows[i].d > rows[0].d+2*run:
+		case gap < lost && ended(after) && count(before, nothing) <= 1:
+		case ended(after) && rows[i].d > rows[0].d+2*run:
 			return tip, 0, false // the rod was never plainly there
 		default:
 			continue
 		}
-		if 10*count(rows[:i]) < 9*i {
+		if 10*count(rows[:i], aRod) < 9*i {
 			return tip, 0, false // dirt or a shadow may pass for a piece of the rod
 		}
-		var bright, was, is []float64
-		for _, w := range rows[max(0, i-30):i] {
-			bright = append(bright, w.most)
-		}
-		for _, w := range before {
-			was = append(was, w.beside)
-		}
-		for _, w := range after {
-			is = append(is, w.beside)
-		}
-		ground := quantile(is, 0.5)
-		// What is as bright goes on unseen; but a rod whose shadow ends without a head is
-		// shaded on one side to its end.
-		headless := st.Length > 0 && st.LengthSigma < 2*plainTop && st.Head == 0
-		if lit := quantile(bright, 0.5) / ground; !headless && lit > 1-plainly && lit < 1+plainly {
+		if bright := brightest(rows[max(0, i-30):i]); bright > 1-plainly && bright < 1+plainly &&
+			!(st.Length > 0 && st.LengthSigma < 2*plainTop && st.Head == 0) {
+			// What is as bright goes on unseen; but a rod whose shadow ends without a head is
+			// shaded on one side to its end.
 			return tip, 0, false
 		}
-		if was := quantile(was, 0.5); was < 0.75*ground || ground < 0.75*was {
-			return tip, 0, false // before the edge of the paper or the board
+		ground := middleBeside(after)
+		if was := middleBeside(before); was < sameGround*ground || ground < sameGround*was {
+			return tip, 0, false // before the edge of the paper or the board, or wood's grain
 		}
-		// The far rim of the top stands half a width beyond the axis, seen from the height
-		// of the tip; of a head or a cork, half its own.
-		d := rows[i].d
-		rim, sigma := st.Width/2*r.camera[2]/max(r.camera[2]-r.heightBefore(d), 1), plainTop
-		light := func(p sheet.Point) float64 { return raw(p) / ground }
-		if head := headWidth(light, f, d, differs); head > 2.7*rim {
-			rim, sigma = head/2, plainTop+roundTop*head/2
-		} else if st.Head > 0 {
+		if rows[i].ink || rows[i].ground {
+			gap = max(gap, rows[i].d-sureOf(before))
+		}
+		d := rows[i].d - gap/2
+		half := st.Width / 2 * r.camera[2] / max(r.camera[2]-r.heightBefore(d), 1)
+		beyond, sigma := rim(rows[:i], half, differs)
+		head, ok := headWidth(raw, s, f, d, ground, differs)
+		switch {
+		case !ok:
+			return tip, 0, false
+		case head > 2.7*half:
+			beyond, sigma = head/2, plainTop+roundTop*head/2
+		case st.Head > 0:
 			return tip, 0, false // its shadow has a head, which is not seen
 		}
-		return r.plate.Project(f.at(d-rim, 0)), sigma, true
+		return r.plate.Project(f.at(d-beyond, 0)), math.Hypot(sigma, gap/math.Sqrt(12)), true
 	}
 	return tip, 0, false
 }
 
+// judge says of each row whether something stands there; over ticks, numerals, a board
+// or the ground, whether it looks as the rows before did.
+func judge(rows []topRow, differs float64) {
+	const first, last = 24, 40 // rows that a rod's look is taken from
+	var rod []int              // rows that show it
+	var sum, seen [len(topColumns)]float64
+	take := func(i int, sign float64) {
+		for k, v := range rows[i].light {
+			if !math.IsNaN(v) {
+				sum[k], seen[k] = sum[k]+sign*v, seen[k]+sign
+			}
+		}
+	}
+	for i := range rows {
+		odd, same := 0, 0
+		for k, v := range rows[i].light {
+			if math.Abs(v-1) > differs {
+				odd++
+			}
+			if was := sum[k]/seen[k] - 1; math.Abs(was) > differs && (v-1)/was > 0.5 {
+				same++
+			}
+		}
+		if odd < 2 {
+			continue
+		}
+		if (rows[i].ink || rows[i].ground) && len(rod) >= first && same < 2 {
+			rows[i].state = other
+			continue
+		}
+		rows[i].state = aRod
+		rod = append(rod, i)
+		take(i, 1)
+		if len(rod) > last {
+			take(rod[len(rod)-last-1], -1)
+		}
+	}
+}
+
+// ended reports whether rows show nothing but what lies beside, and ink where there is some.
+func ended(rows []topRow) bool {
+	inked := 0
+	for _, w := range rows {
+		switch {
+		case w.state == nothing:
+		case w.state == other && w.ink:
+			inked++
+		default:
+			return false
+		}
+	}
+	return 2*inked <= len(rows)
+}
+
+// sureOf is where the rod was last seen before anything that may be ink.
+func sureOf(rows []topRow) float64 {
+	for i, w := range rows {
+		if w.state != aRod {
+			return rows[max(0, i-1)].d
+		}
+	}
+	return rows[len(rows)-1].d
+}
+
+// brightest is the light of the brightest part of the rod's middle.
+func brightest(rows []topRow) float64 {
+	var vs []float64
+	for _, w := range rows {
+		most := 0.0
+		for k, n := range topColumns {
+			if v := w.light[k]; math.Abs(n) < 0.5 && v > most {
+				most = v
+			}
+		}
+		vs = append(vs, most)
+	}
+	return quantile(vs, 0.5)
+}
+
+// middleBeside is the light of what lies beside.
+func middleBeside(rows []topRow) float64 {
+	vs := make([]float64, len(rows))
+	for i, w := range rows {
+		vs[i] = w.beside
+	}
+	return quantile(vs, 0.5)
+}
+
+// rim returns how far beyond the axis's tip the rod's image is seen to end, with its sigma,
+// mm. The flat top is a disc that shows its far rim, a bulge in the end of the image, where
+// it differs from the ground, and where it is as bright its near one, a hollow. rows are
+// those before the end, half is the rod's half width there.
+func rim(rows []topRow, half, differs float64) (beyond, sigma float64) {
+	end := rows[len(rows)-1].d
+	var n, at []float64
+	for k, c := range topColumns {
+		if c *= max(half, leastHalf) / half; math.Abs(c) > 0.9 {
+			continue
+		}
+		plain, of, last := 0, 0, math.Inf(-1)
+		for _, w := range rows {
+			differ := math.Abs(w.light[k]-1) > differs
+			if w.d > end-2*half-5 && w.d < end-2*half-1 {
+				of++
+				if differ {
+					plain++
+				}
+			}
+			if differ {
+				last = w.d
+			}
+		}
+		if of >= 4 && plain >= of-1 && last > end-2*half-1 {
+			n, at = append(n, math.Sqrt(1-c*c)), append(at, last)
+		}
+	}
+	misfit := func(sign float64) (sum float64) {
+		var mean float64
+		for i := range n {
+			mean += (at[i] - sign*n[i]*half) / float64(len(n))
+		}
+		for i := range n {
+			sum += sq(at[i] - sign*n[i]*half - mean)
+		}
+		return sum
+	}
+	if len(n) < 2 {
+		return 0, math.Hypot(plainTop, half/math.Sqrt(3))
+	}
+	bulge, hollow := misfit(1), misfit(-1)
+	var most float64
+	for _, c := range n {
+		most = max(most, c)
+	}
+	switch {
+	case hollow < 0.5*bulge && bulge-hollow > sq(0.5):
+		// The end is that of the columns farthest out.
+		least := 1.0
+		for _, c := range n {
+			least = min(least, c)
+		}
+		return -least * half, math.Hypot(plainTop, 0.2*half)
+	case bulge < 0.5*hollow && hollow-bulge > sq(0.5):
+		return most * half, math.Hypot(plainTop, 0.1*half)
+	}
+	return 0, math.Hypot(plainTop, half/math.Sqrt(3))
+}
+
 // topRows looks along the rod's image. Rows over marks, and those with something else
 // beside, are left out.
-func (r *rodImage) topRows(raw func(sheet.Point) float64, s *sheet.Sheet, st *Strip, f frame, differs float64) (rows []topRow) {
+func (r *rodImage) topRows(raw func(sheet.Point) float64, s *sheet.Sheet, st *Strip, f frame) (rows []topRow) {
 	const (
 		step     = 0.25  // mm
 		farthest = 220.0 // mm
@@ -93,17 +256,24 @@ func (r *rodImage) topRows(raw func(sheet.Point) float64, s *sheet.Sheet, st *St
 		if math.IsNaN(raw(p)) {
 			return rows
 		}
-		if onLubber, m := covered(s, p, 2*half); onLubber || m != nil {
+		onLubber, mark := covered(s, p, 2*half)
+		if onLubber {
 			continue
 		}
+		look := printedLight(raw, s, mark, f)
 		// Thin ink beside is brighter between.
 		var sides [2]float64
 		for k, side := range [2]float64{-1, 1} {
 			var vs []float64
 			for _, along := range [3]float64{-0.4, 0, 0.4} {
 				for n := 1.2; n < 3; n += 0.45 {
-					vs = append(vs, raw(f.at(d+along, side*(half+n+0.02*r.heightBefore(d)))))
+					if v, white := look(d+along, side*(half+n+0.02*r.heightBefore(d))); white {
+						vs = append(vs, v)
+					}
 				}
+			}
+			if len(vs) < 4 {
+				vs = []float64{math.NaN()}
 			}
 			sides[k] = quantile(vs, 0.7)
 		}
@@ -111,20 +281,47 @@ func (r *rodImage) topRows(raw func(sheet.Point) float64, s *sheet.Sheet, st *St
 		if !(beside > 0.02) || sides[0] < 0.75*sides[1] || sides[1] < 0.75*sides[0] {
 			continue
 		}
-		w, odd := topRow{d: d, beside: beside}, 0
-		for _, n := range [7]float64{-1, -0.66, -0.33, 0, 0.33, 0.66, 1} {
-			v := raw(f.at(d, n*max(half, 1.8)))
-			if math.Abs(v/beside-1) > differs {
-				odd++
+		w, told := topRow{d: d, beside: beside, ink: inBand(s, p), ground: !onPage(p)}, 0
+		for k, n := range topColumns {
+			v, white := look(d, n*max(half, leastHalf))
+			if !white && v < black*beside {
+				v = math.NaN()
+			} else {
+				told++
 			}
-			if math.Abs(n) < 0.5 {
-				w.most = max(w.most, v)
-			}
+			w.light[k] = v / beside
 		}
-		w.rod = odd >= 2
+		if told < 4 {
+			continue
+		}
 		rows = append(rows, w)
 	}
 	return rows
+}
+
+// inBand reports whether a place lies among the dial's ticks and numerals.
+func inBand(s *sheet.Sheet, p sheet.Point) bool {
+	r := math.Hypot(p.X, p.Y)
+	return r > s.Dial.RingRadius-1 && r < s.Dial.NumeralRadius+s.Dial.NumeralHeight
+}
+
+// printedLight looks at places along and across the rod's image. white is whether the paper
+// is bare there, but for thin ink, which is looked past.
+func printedLight(raw func(sheet.Point) float64, s *sheet.Sheet, mark *sheet.Mark, f frame) func(d, n float64) (v float64, white bool) {
+	const thin = 0.4 // mm
+	return func(d, n float64) (float64, bool) {
+		p := f.at(d, n)
+		if !inBand(s, p) {
+			return raw(p), mark == nil || !inked(mark, p)
+		}
+		var vs []float64
+		for _, along := range [3]float64{-thin, 0, thin} {
+			for _, across := range [3]float64{-thin, 0, thin} {
+				vs = append(vs, raw(f.at(d+along, n+across)))
+			}
+		}
+		return quantile(vs, 0.8), mark == nil || !inked(mark, p)
+	}
 }
 
 // around returns the rows within a length before row i, and from it on.
@@ -139,10 +336,10 @@ func around(rows []topRow, i int, length float64) (before, after []topRow) {
 	return rows[from:i], rows[i:to]
 }
 
-// count is how many rows show the rod.
-func count(rows []topRow) (n int) {
+// count is how many rows are in a state.
+func count(rows []topRow, state topState) (n int) {
 	for _, w := range rows {
-		if w.rod {
+		if w.state == state {
 			n++
 		}
 	}
@@ -157,15 +354,28 @@ const (
 	// plainly is the part of the paper's light by which a rod's bright side must differ: of a
 	// white one the shaded parts are seen, and a head or a cork in the sun is not.
 	plainly = 0.2
+	// sameGround is the part by which the ground may grow darker or brighter about an end.
+	sameGround = 0.88
+	// leastHalf is the half width, mm on the paper, within which a rod's image is looked at.
+	leastHalf = 1.8
+	// black is the light of printed black over that of the paper, at most.
+	black = 0.4
 )
 
 // headWidth is the greatest breadth of the rod's image in the last stretch before its end at
-// a distance from the foot, mm on the paper.
-func headWidth(light func(sheet.Point) float64, f frame, end, differs float64) (width float64) {
+// a distance from the foot, before a ground of some light, mm on the paper. ok is false where
+// something wider is in the way.
+func headWidth(raw func(sheet.Point) float64, s *sheet.Sheet, f frame, end, ground, differs float64) (width float64, ok bool) {
 	const stretch, widest, step = 15.0, 12.0, 0.3 // mm
-	odd := func(d, n float64) bool { return math.Abs(light(f.at(d, n))-1) > differs }
 	var widths []float64
+	rows := 0
 	for d := end - stretch; d < end-step; d += step {
+		_, mark := covered(s, f.at(d, 0), widest)
+		look := printedLight(raw, s, mark, f)
+		odd := func(d, n float64) bool {
+			v, white := look(d, n)
+			return math.Abs(v/ground-1) > differs && (white || v > black*ground)
+		}
 		var reach [2]float64
 		for i, side := range [2]float64{-1, 1} {
 			for gap := 0.0; reach[i] < widest && gap < 3*step; {
@@ -177,7 +387,10 @@ func headWidth(light func(sheet.Point) float64, f frame, end, differs float64) (
 				}
 			}
 		}
-		widths = append(widths, reach[0]+reach[1])
+		rows++
+		if max(reach[0], reach[1]) < widest-step {
+			widths = append(widths, reach[0]+reach[1])
+		}
 	}
-	return quantile(widths, 0.85)
+	return quantile(widths, 0.85), 2*len(widths) > rows
 }

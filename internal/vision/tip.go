@@ -2,6 +2,7 @@ package vision
 
 import (
 	"math"
+	"slices"
 
 	"shadowread/internal/sheet"
 )
@@ -157,6 +158,11 @@ const (
 	bridged                       = 26.0 // mm of hidden or wholly printed paper across which an end is placed
 )
 
+// onPage reports whether a place lies on the page.
+func onPage(p sheet.Point) bool {
+	return math.Abs(p.X) < pageHalf && p.Y < pageFront && p.Y > pageRear
+}
+
 // followStrip goes along the strip past the plain paper and compares its core with both
 // flanks at the same distance: ink, margins and the board beyond look one way in light
 // and another in shade. The brighter part of each stretch is compared, so that thin ink
@@ -165,8 +171,7 @@ const (
 func (f *stripFit) followStrip(axis fitLine, s *sheet.Sheet, hidden func(sheet.Point) bool) (length, sigma, atLeast float64) {
 	const step, window = 0.4, 0.7 // mm
 	width := f.right.at(axis.mid) - f.left.at(axis.mid)
-	type sample struct{ s, v, flank float64 }
-	var run []sample
+	var run []looked
 	dark := 1 - 0.6*f.depth
 	last, follow := f.lastGood(), true
 	for d := last - 6; d < farthest; d += step {
@@ -191,7 +196,7 @@ func (f *stripFit) followStrip(axis fitLine, s *sheet.Sheet, hidden func(sheet.P
 			continue
 		}
 		v := core / ((l + r) / 2)
-		run = append(run, sample{d, v, (l + r) / 2})
+		run = append(run, looked{d, v, (l + r) / 2})
 		switch {
 		case !follow:
 		case v > dark && d > last+3, d > last+unseen:
@@ -204,36 +209,22 @@ func (f *stripFit) followStrip(axis fitLine, s *sheet.Sheet, hidden func(sheet.P
 	atLeast = last - width/2 - 1.5
 	// Beyond the page a shadow seems to end where the board does and its own shade begins, of
 	// the same light at times: an end there is a bound.
-	onPage := func(at float64) bool {
-		p := f.frame.at(at, axis.follow(at))
-		return math.Abs(p.X) < pageHalf && p.Y < pageFront && p.Y > pageRear
-	}
 	half := 1 - f.depth/2
 	for i := 1; i < len(run); i++ {
 		a, b := run[i-1], run[i]
 		if !(a.v < half && b.v >= half) {
 			continue
 		}
-		var before, after, flankBefore, flankAfter float64
-		nb, na := 0.0, 0.0
-		for _, r := range run {
-			switch {
-			case r.s > a.s-4 && r.s < a.s-0.8:
-				before, flankBefore, nb = before+r.v, flankBefore+r.flank, nb+1
-			case r.s > b.s+0.8 && r.s < b.s+4:
-				after, flankAfter, na = after+r.v, flankAfter+r.flank, na+1
-			}
-		}
+		before, flankBefore, nb := nextTo(run[:i], -1, a.s-0.8)
+		after, flankAfter, na := nextTo(run[i:], 1, b.s+0.8)
 		gap := b.s - a.s
 		if nb < 4 || na < 4 || gap > bridged || a.s > last+4 {
 			continue
 		}
-		before, after = before/nb, after/na
-		flankBefore, flankAfter = flankBefore/nb, flankAfter/na
 		// Flanks that grow brighter or darker with the end may be a cap's shadow, or another
 		// ground's.
 		if before > half-0.25*f.depth || math.Abs(after-1) > 0.25*f.depth ||
-			flankBefore < 0.8*flankAfter || flankAfter < 0.8*flankBefore || !onPage(b.s) {
+			flankBefore < 0.8*flankAfter || flankAfter < 0.8*flankBefore || !onPage(f.frame.at(b.s, axis.follow(b.s))) {
 			return 0, 0, atLeast
 		}
 		end := a.s + (half-a.v)/(b.v-a.v)*gap
@@ -245,6 +236,25 @@ func (f *stripFit) followStrip(axis fitLine, s *sheet.Sheet, hidden func(sheet.P
 		return end - 0.97*width/2, math.Sqrt(sq(0.5) + sq(0.5*f.sigma(end)) + gap*gap/12), 0
 	}
 	return 0, 0, atLeast
+}
+
+// looked is the light of the strip's core over that of what lies beside, and the latter.
+type looked struct{ s, v, flank float64 }
+
+// nextTo averages the looks before (way -1) or after (+1) a distance from the foot: of the
+// next 4 mm of paper that are seen, be there a mark's black between.
+func nextTo(run []looked, way, from float64) (v, flank, n float64) {
+	const most, reach = 8, 14.0 // mm
+	if way < 0 {
+		run = slices.Clone(run)
+		slices.Reverse(run)
+	}
+	for _, r := range run {
+		if off := way * (r.s - from); off > 0 && off < reach && n < most {
+			v, flank, n = v+r.v, flank+r.flank, n+1
+		}
+	}
+	return v / n, flank / n, n
 }
 
 // brightPart is the upper fifth of the light in a stretch along and across the strip.
