@@ -25,6 +25,7 @@ import (
 	"shadowread/internal/photo"
 	"shadowread/internal/reading"
 	"shadowread/internal/vision"
+	"shadowread/internal/wording"
 )
 
 type alignOptions struct {
@@ -301,7 +302,7 @@ func (o *alignOptions) byPhoto(ctx context.Context, s *streams, opts reading.Opt
 	}
 	bar := progress{s: s}
 	defer bar.wipe()
-	bar.show("reading %s", count(len(paths), "photo"))
+	bar.show("reading %s", wording.Count(len(paths), "photo"))
 	var obs []align.Observation
 	var first *reading.Result
 	priors.ClockSigma, priors.PositionSigmaKM, priors.StretchSigma = 0, 0, 0
@@ -410,7 +411,7 @@ func (o *alignOptions) record(s *streams, r *align.Result, w io.Writer) error {
 		LevelSigma: o.photo.level.angle(), AlignmentSigma: o.photo.alignment.angle(),
 	}
 	if h := r.HeightMM; h != nil && base.HeightMM == 0 && h.Determined {
-		base.HeightMM = roundTo(h.Value, 2)
+		base.HeightMM = wording.Round(h.Value, 2)
 	}
 	if o.lens != "" {
 		base.Lens = lensFrom(o.save, o.lens)
@@ -485,11 +486,11 @@ func (r alignResult) values(places func(angle.Angle) int) (out []alignValue) {
 	}
 	deg := func(name string, e align.Estimate[angle.Angle], bearing bool) {
 		n := places(e.Sigma)
-		value := signedNumber(e.Value, n)
+		value := wording.SignedNumber(e.Value.Degrees(), n)
 		if bearing {
-			value = reading.BearingText(e.Value, n)
+			value = wording.Bearing(e.Value, n)
 		}
-		out = append(out, alignValue{name, value, fixed(e.Sigma, n), "deg", e.Determined, rests(e.PriorShare, e.RestsOn)})
+		out = append(out, alignValue{name, value, wording.Fixed(e.Sigma, n), "deg", e.Determined, rests(e.PriorShare, e.RestsOn)})
 	}
 	mm := func(name string, e align.Estimate[float64]) {
 		out = append(out, alignValue{name, strconv.FormatFloat(e.Value, 'f', 3, 64), strconv.FormatFloat(e.Sigma, 'f', 3, 64), "mm", e.Determined, rests(e.PriorShare, e.RestsOn)})
@@ -535,7 +536,7 @@ func (r alignResult) print(s *streams) error {
 		if x.SetAside {
 			aside = "set aside"
 		}
-		rows = append(rows, []string{"reading", plain(x.Label), x.Sky.Time.UTC().Format(time.RFC3339Nano), fixed(x.Residual, 5), fixed(x.DirectionSigma, 5), aside})
+		rows = append(rows, []string{"reading", plain(x.Label), x.Sky.Time.UTC().Format(time.RFC3339Nano), wording.Fixed(x.Residual, 5), wording.Fixed(x.DirectionSigma, 5), aside})
 	}
 	for _, line := range r.verdict() {
 		rows = append(rows, []string{"verdict", plain(line)})
@@ -574,7 +575,7 @@ func (r alignResult) forPeople(s *streams) error {
 		}
 		fmt.Fprintf(s.out, "-%s\n", line)
 	}
-	values := r.values(reading.Places)
+	values := r.values(wording.Places)
 	if len(values) > 0 {
 		fmt.Fprintln(s.out)
 	}
@@ -610,9 +611,9 @@ func (r alignResult) forPeople(s *streams) error {
 		if x.SetAside {
 			st, note = red, "set aside"
 		}
-		n := reading.Places(x.DirectionSigma)
-		if err := t.row(st, plain(names.label(x.Label)), x.Sky.Time.UTC().Format(time.DateTime), reading.BearingText(x.Sky.Azimuth, 1)+"°", fixed(x.Sky.Altitude, 1)+"°",
-			signed(x.Residual, n), fixed(x.DirectionSigma, n)+"°", note); err != nil {
+		n := wording.Places(x.DirectionSigma)
+		if err := t.row(st, plain(names.label(x.Label)), x.Sky.Time.UTC().Format(time.DateTime), wording.Bearing(x.Sky.Azimuth, 1)+"°", wording.Fixed(x.Sky.Altitude, 1)+"°",
+			wording.Signed(x.Residual, n), wording.Fixed(x.DirectionSigma, n)+"°", note); err != nil {
 			return err
 		}
 	}

@@ -7,10 +7,12 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"shadowread/internal/bearing"
+	"shadowread/internal/compass"
 	"shadowread/internal/fault"
+	"shadowread/internal/geomag"
 	"shadowread/internal/photo"
 	"shadowread/internal/reading"
+	"shadowread/internal/wording"
 )
 
 type declinationOptions struct {
@@ -131,7 +133,7 @@ func (o *declinationOptions) observe(cmd *cobra.Command, s *streams, opts readin
 	case o.sightings.file != "" && o.compass.set:
 		return nil, fault.Usage("contradicting_flags", "the file holds the compass readings", "--sightings and --compass contradict each other")
 	case o.sightings.file != "":
-		return o.sightings.read(cmd.Context(), s, opts, bearing.ReadSightings)
+		return o.sightings.read(cmd.Context(), s, opts, compass.ReadSightings)
 	case len(given) == 0 && o.compass.set:
 		return nil, fault.Usage("no_heading", "give a photo, --true-heading or --number", "the compass reading has no true heading beside it")
 	case len(given) == 1 && !o.compass.set:
@@ -139,8 +141,8 @@ func (o *declinationOptions) observe(cmd *cobra.Command, s *streams, opts readin
 	case len(given) == 0:
 		return &sightings{}, nil
 	}
-	x := bearing.Sighting{Compass: o.compass.angle().Bearing(), CompassSigma: o.sightings.compassSigma.angle()}
-	set := &sightings{[]bearing.Sighting{x}, make([]*reading.Result, 1)}
+	x := compass.Sighting{Compass: o.compass.angle().Bearing(), CompassSigma: o.sightings.compassSigma.angle()}
+	set := &sightings{[]compass.Sighting{x}, make([]*reading.Result, 1)}
 	var r *reading.Result
 	switch {
 	case o.trueHeading.set:
@@ -161,23 +163,23 @@ func (o *declinationOptions) observe(cmd *cobra.Command, s *streams, opts readin
 }
 
 // observed names the file and the line that cannot serve.
-func observed(set *sightings, file string) (*bearing.ObservedDeclination, error) {
+func observed(set *sightings, file string) (*compass.ObservedDeclination, error) {
 	for _, x := range set.list {
-		if x.Reference == bearing.FromMagneticNorth {
+		if x.Reference == compass.FromMagneticNorth {
 			return nil, fault.New("heading_not_true", "give true_deg or photo: a magnetic heading says nothing of the declination",
 				"%s line %d: no true heading", file, x.Line)
 		}
 	}
-	got, err := bearing.ObserveDeclination(set.list, set.shared())
+	got, err := compass.ObserveDeclination(set.list, set.shared())
 	return &got, err
 }
 
 // declinationResult is what was observed and what the model gives; nil where not known.
 type declinationResult struct {
-	observed   *bearing.ObservedDeclination
-	shared     bearing.Shared
+	observed   *compass.ObservedDeclination
+	shared     compass.Shared
 	model      *reading.Declination
-	comparison *bearing.Comparison
+	comparison *compass.Comparison
 }
 
 // nameOutliers says which readings the others contradict.
@@ -185,7 +187,7 @@ func (d *declinationResult) nameOutliers(s *streams, file string) {
 	for _, t := range d.observed.Terms {
 		if t.Outlier {
 			s.note("outlier", "%s line %d is out of line with the others by %s: read it again or leave it out; until then its scatter is in the sigma",
-				file, t.Line, signed(t.Apart, 1))
+				file, t.Line, wording.Signed(t.Apart, 1))
 		}
 	}
 }
@@ -218,26 +220,26 @@ type (
 		Lean        float64 `json:"shared_lean_deg"`
 	}
 	modelJSON struct {
-		Name        string       `json:"name"`
-		Time        string       `json:"time_utc"`
-		Latitude    float64      `json:"latitude_deg"`
-		Longitude   float64      `json:"longitude_deg"`
-		Elevation   float64      `json:"elevation_m"`
-		Declination float64      `json:"declination_deg"`
-		Sigma       float64      `json:"declination_sigma_deg"`
-		Published   float64      `json:"published_sigma_deg"`
-		Change      float64      `json:"change_deg_per_year"`
-		Inclination float64      `json:"inclination_deg"`
-		Horizontal  float64      `json:"horizontal_nt"`
-		Total       float64      `json:"total_nt"`
-		Zone        bearing.Zone `json:"zone"`
+		Name        string      `json:"name"`
+		Time        string      `json:"time_utc"`
+		Latitude    float64     `json:"latitude_deg"`
+		Longitude   float64     `json:"longitude_deg"`
+		Elevation   float64     `json:"elevation_m"`
+		Declination float64     `json:"declination_deg"`
+		Sigma       float64     `json:"declination_sigma_deg"`
+		Published   float64     `json:"published_sigma_deg"`
+		Change      float64     `json:"change_deg_per_year"`
+		Inclination float64     `json:"inclination_deg"`
+		Horizontal  float64     `json:"horizontal_nt"`
+		Total       float64     `json:"total_nt"`
+		Zone        geomag.Zone `json:"zone"`
 	}
 	comparisonJSON struct {
 		Difference float64         `json:"difference_deg"`
 		Sigma      float64         `json:"difference_sigma_deg"`
 		Sigmas     float64         `json:"sigmas"`
 		Agree      bool            `json:"agree"`
-		Causes     []bearing.Cause `json:"causes"`
+		Causes     []compass.Cause `json:"causes"`
 	}
 	declinationEntry struct {
 		Line         *int    `json:"line"`
@@ -255,19 +257,19 @@ type (
 func (d *declinationResult) json() declinationJSON {
 	out := declinationJSON{Signs: "east positive; declination = true - compass; magnetic = true - declination", Readings: []declinationEntry{}}
 	if o := d.observed; o != nil {
-		out.Observed = &observedJSON{rounded(o.Declination), rounded(o.Sigma), len(o.Terms), roundTo(o.Scatter, 4), roundTo(o.OneSided, 4), rounded(d.shared.Constant), rounded(d.shared.Lean)}
+		out.Observed = &observedJSON{wording.Degrees(o.Declination, 4), wording.Degrees(o.Sigma, 4), len(o.Terms), wording.Round(o.Scatter, 4), wording.Round(o.OneSided, 4), wording.Degrees(d.shared.Constant, 4), wording.Degrees(d.shared.Lean, 4)}
 		for _, t := range o.Terms {
-			out.Readings = append(out.Readings, declinationEntry{lineOf(t.Sighting), photoOf(t.Sighting), roundedBearing(t.Heading), rounded(t.HeadingSigma),
-				roundedBearing(t.Compass), rounded(t.CompassSigma), rounded(t.Declination), rounded(t.Apart), t.Outlier})
+			out.Readings = append(out.Readings, declinationEntry{lineOf(t.Sighting), photoOf(t.Sighting), wording.BearingDegrees(t.Heading, 4), wording.Degrees(t.HeadingSigma, 4),
+				wording.BearingDegrees(t.Compass, 4), wording.Degrees(t.CompassSigma, 4), wording.Degrees(t.Declination, 4), wording.Degrees(t.Apart, 4), t.Outlier})
 		}
 	}
 	if m := d.model; m != nil {
 		f := m.Field
-		out.Model = &modelJSON{"World Magnetic Model 2025", f.Time.Format(time.RFC3339Nano), roundTo(f.Position.Lat.Degrees(), 7), roundTo(f.Position.Lon.Degrees(), 7), f.HeightMetres,
-			rounded(m.Value), rounded(m.Sigma), rounded(f.DeclinationSigma), rounded(f.DeclinationChange), rounded(f.Inclination), roundTo(float64(f.Horizontal), 1), roundTo(float64(f.Total), 1), f.Zone}
+		out.Model = &modelJSON{"World Magnetic Model 2025", f.Time.Format(time.RFC3339Nano), wording.Round(f.Position.Lat.Degrees(), 7), wording.Round(f.Position.Lon.Degrees(), 7), f.HeightMetres,
+			wording.Degrees(m.Value, 4), wording.Degrees(m.Sigma, 4), wording.Degrees(f.DeclinationSigma, 4), wording.Degrees(f.DeclinationChange, 4), wording.Degrees(f.Inclination, 4), wording.Round(float64(f.Horizontal), 1), wording.Round(float64(f.Total), 1), f.Zone}
 	}
 	if c := d.comparison; c != nil {
-		out.Comparison = &comparisonJSON{rounded(c.Difference), rounded(c.Sigma), roundTo(c.Sigmas, 2), c.Agree, append([]bearing.Cause{}, c.Causes...)}
+		out.Comparison = &comparisonJSON{wording.Degrees(c.Difference, 4), wording.Degrees(c.Sigma, 4), wording.Round(c.Sigmas, 2), c.Agree, append([]compass.Cause{}, c.Causes...)}
 	}
 	return out
 }
@@ -276,13 +278,13 @@ func (d *declinationResult) json() declinationJSON {
 func (d *declinationResult) pipe() []string {
 	cells := make([]string, 9)
 	if o := d.observed; o != nil {
-		cells[0], cells[1], cells[2] = fixed(o.Declination, 4), fixed(o.Sigma, 4), strconv.Itoa(len(o.Terms))
+		cells[0], cells[1], cells[2] = wording.Fixed(o.Declination, 4), wording.Fixed(o.Sigma, 4), strconv.Itoa(len(o.Terms))
 	}
 	if m := d.model; m != nil {
-		cells[3], cells[4], cells[5], cells[6] = fixed(m.Value, 4), fixed(m.Sigma, 4), fixed(m.Field.DeclinationChange, 4), m.Field.Zone.String()
+		cells[3], cells[4], cells[5], cells[6] = wording.Fixed(m.Value, 4), wording.Fixed(m.Sigma, 4), wording.Fixed(m.Field.DeclinationChange, 4), m.Field.Zone.String()
 	}
 	if c := d.comparison; c != nil {
-		cells[7], cells[8] = fixed(c.Difference, 4), strconv.FormatFloat(c.Sigmas, 'f', 2, 64)
+		cells[7], cells[8] = wording.Fixed(c.Difference, 4), strconv.FormatFloat(c.Sigmas, 'f', 2, 64)
 	}
 	return cells
 }
@@ -299,13 +301,13 @@ func (d *declinationResult) print(s *streams) error {
 	}
 	fmt.Fprintln(s.out, s.paint(dim, "east positive; declination = true − compass; magnetic = true − declination"))
 	if o := d.observed; o != nil {
-		line("observed", "%s, from %s", s.paint(bold, eastWest(o.Declination, o.Sigma)), count(len(o.Terms), "reading"))
+		line("observed", "%s, from %s", s.paint(bold, wording.EastWest(o.Declination, o.Sigma)), wording.Count(len(o.Terms), "reading"))
 	}
 	if m := d.model; m != nil {
 		f := m.Field
-		line("model", "%s, World Magnetic Model 2025", eastWest(m.Value, m.Sigma))
-		line("", "at %s, %g m, %s; it changes by %s a year", f.Position, f.HeightMetres, f.Time.Format("2006-01-02 15:04 UTC"), signed(f.DeclinationChange, 2))
-		line("", "horizontal field %.0f nT, inclination %s", float64(f.Horizontal), signed(f.Inclination, 1))
+		line("model", "%s, World Magnetic Model 2025", wording.EastWest(m.Value, m.Sigma))
+		line("", "at %s, %g m, %s; it changes by %s a year", f.Position, f.HeightMetres, f.Time.Format("2006-01-02 15:04 UTC"), wording.Signed(f.DeclinationChange, 2))
+		line("", "horizontal field %.0f nT, inclination %s", float64(f.Horizontal), wording.Signed(f.Inclination, 1))
 		if text := reading.ZoneText(*f); text != "" {
 			fmt.Fprintf(s.out, "%s\n%s\n", s.paint(yellow, "warning magnetic_"+f.Zone.String()), s.wrap(2, text))
 		}
@@ -315,7 +317,7 @@ func (d *declinationResult) print(s *streams) error {
 		if !c.Agree {
 			verdict = s.paint(red, "they do not agree")
 		}
-		line("difference", "%s, %.1f sigmas: %s", signedWith(c.Difference, c.Sigma), c.Sigmas, verdict)
+		line("difference", "%s, %.1f sigmas: %s", wording.SignedWith(c.Difference, c.Sigma), c.Sigmas, verdict)
 		for i, cause := range c.Causes {
 			if i == 0 {
 				fmt.Fprintln(s.out, "likely causes, the most telling first:")
@@ -330,7 +332,7 @@ func (d *declinationResult) print(s *streams) error {
 }
 
 // readingsTable lists what each reading says.
-func readingsTable(s *streams, terms []bearing.DeclinationTerm) error {
+func readingsTable(s *streams, terms []compass.DeclinationTerm) error {
 	fmt.Fprintln(s.out)
 	t := table{s: s, columns: []column{
 		{head: "line", right: true}, {head: "true°", right: true, width: 6}, {head: "compass°", right: true}, {head: "declination°", right: true}, {head: "apart°", right: true}, {head: "notes"},
@@ -340,7 +342,7 @@ func readingsTable(s *streams, terms []bearing.DeclinationTerm) error {
 		if x.Outlier {
 			st, notes = red, outlierNote(notes)
 		}
-		err := t.row(st, strconv.Itoa(x.Line), reading.BearingText(x.Heading, 1), reading.BearingText(x.Compass, 1), signedNumber(x.Declination, 1), signedNumber(x.Apart, 1), notes)
+		err := t.row(st, strconv.Itoa(x.Line), wording.Bearing(x.Heading, 1), wording.Bearing(x.Compass, 1), wording.SignedNumber(x.Declination.Degrees(), 1), wording.SignedNumber(x.Apart.Degrees(), 1), notes)
 		if err != nil {
 			return err
 		}

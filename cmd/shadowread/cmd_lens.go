@@ -11,10 +11,11 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"shadowread/internal/calib"
+	"shadowread/internal/camera"
 	"shadowread/internal/fault"
 	"shadowread/internal/lens"
 	"shadowread/internal/photo"
+	"shadowread/internal/wording"
 )
 
 type lensOptions struct {
@@ -87,7 +88,7 @@ func runLens(cmd *cobra.Command, s *streams, o *lensOptions, args []string) erro
 	opts := lens.Options{PrintScale: o.printScale.given(), Solved: time.Now().UTC()}
 	bar := progress{s: s}
 	defer bar.wipe()
-	bar.show("looking at %s", count(len(photos), "photo"))
+	bar.show("looking at %s", wording.Count(len(photos), "photo"))
 	if o.check != "" {
 		record, err := loadLens(o.check)
 		if err != nil {
@@ -142,12 +143,12 @@ func (o *lensOptions) write(s *streams, r *lens.Result) (path string, err error)
 	return o.output, writeComposed(s, o.force, composed{o.figure, &figure}, composed{o.output, &record})
 }
 
-func storeLens(r calib.LensRecord) (string, error) {
-	dir, err := lens.DefaultDir()
+func storeLens(r camera.LensRecord) (string, error) {
+	dir, err := camera.DefaultDir()
 	if err != nil {
 		return "", err
 	}
-	path, err := lens.Store{Dir: dir}.Save(r)
+	path, err := camera.Store{Dir: dir}.Save(r)
 	if fault.Code(err) == "unknown_camera" {
 		return "", fault.Wrap(err, "unknown_camera", "give --output FILE, and read with --lens FILE", "the record cannot be kept in the store of lenses")
 	}
@@ -161,7 +162,7 @@ type lensJSON struct {
 }
 
 // lensParameters lists a lens for people and pipes: name, value, sigma, unit, places.
-func lensParameters(r calib.LensRecord) [][]string {
+func lensParameters(r camera.LensRecord) [][]string {
 	l, g := r.Lens, r.Sigma
 	var rows [][]string
 	for _, p := range []struct {
@@ -190,13 +191,13 @@ func printLens(s *streams, r *lens.Result, path string) error {
 			}
 		}
 		for _, v := range r.Views {
-			if err := t.row("", "view", plain(v.Photo), fmt.Sprint(len(v.Marks)), fixed(v.Tilt, 2), fmt.Sprintf("%.4f", v.RMSPx), fmt.Sprintf("%.4f", v.Share)); err != nil {
+			if err := t.row("", "view", plain(v.Photo), fmt.Sprint(len(v.Marks)), wording.Fixed(v.Tilt, 2), fmt.Sprintf("%.4f", v.RMSPx), fmt.Sprintf("%.4f", v.Share)); err != nil {
 				return err
 			}
 		}
 		return pipeRest(t, r.Skipped, r.Warnings)
 	}
-	fmt.Fprintf(s.out, "%s\n%s\n\n", s.paint(bold, plain(fmt.Sprintf("lens of %s, rms %.2f px over %s", r.Record.Camera, r.RMSPx, count(len(r.Views), "photo")))), plain(path))
+	fmt.Fprintf(s.out, "%s\n%s\n\n", s.paint(bold, plain(fmt.Sprintf("lens of %s, rms %.2f px over %s", r.Record.Camera, r.RMSPx, wording.Count(len(r.Views), "photo")))), plain(path))
 	t := table{s: s, columns: []column{{head: "parameter", width: 13}, {head: "value", right: true, width: 9}, {head: "± 1 sigma", right: true}, {head: "unit"}}}
 	for _, row := range lensParameters(r.Record) {
 		if err := t.row("", row...); err != nil {
@@ -210,7 +211,7 @@ func printLens(s *streams, r *lens.Result, path string) error {
 	}
 	t = table{s: s, columns: []column{{head: "photo", width: width}, {head: "marks", right: true}, {head: "off vertical", right: true}, {head: "distance", right: true}, {head: "rms px", right: true}, {head: "share", right: true}}}
 	for _, v := range r.Views {
-		if err := t.row("", plain(names.label(v.Photo)), fmt.Sprint(len(v.Marks)), fixed(v.Tilt, 0)+"°", fmt.Sprintf("%.0f mm", v.DistanceMM), fmt.Sprintf("%.3f", v.RMSPx), fmt.Sprintf("%.0f %%", 100*v.Share)); err != nil {
+		if err := t.row("", plain(names.label(v.Photo)), fmt.Sprint(len(v.Marks)), wording.Fixed(v.Tilt, 0)+"°", fmt.Sprintf("%.0f mm", v.DistanceMM), fmt.Sprintf("%.3f", v.RMSPx), fmt.Sprintf("%.0f %%", 100*v.Share)); err != nil {
 			return err
 		}
 	}

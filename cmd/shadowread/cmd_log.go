@@ -12,6 +12,7 @@ import (
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
 	"shadowread/internal/logbook"
+	"shadowread/internal/wording"
 	"shadowread/internal/workup"
 )
 
@@ -215,7 +216,7 @@ func (p *spotFlags) given(s *streams) (geo.Position, geo.Metres, error) {
 func (p *spotFlags) within(s *streams, sigma geo.Metres) geo.Metres {
 	sigma, coarse := logbook.WithRounding(p.place.text, sigma)
 	if coarse {
-		s.note("position_rounded", "with its last digit the position is good to %s only; give more digits if you know them", lengthText(sigma))
+		s.note("position_rounded", "with its last digit the position is good to %s only; give more digits if you know them", wording.Length(sigma))
 	}
 	return sigma
 }

@@ -11,6 +11,7 @@ import (
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
 	"shadowread/internal/logbook"
+	"shadowread/internal/wording"
 )
 
 // correctOptions is what may be wrong in an entry.
@@ -218,7 +219,7 @@ func (o *correctOptions) spot(cmd *cobra.Command, s *streams, p geo.Position, si
 	case given("position"):
 		spot := spotFlags{place: o.leg.photo.place, error: o.error}
 		if !given("error") { // that of the entry stays, like all that is not given
-			s.note("error_stays", "the position's error stays %s; if it is another, give --error", lengthText(sigma))
+			s.note("error_stays", "the position's error stays %s; if it is another, give --error", wording.Length(sigma))
 			return spot.place.value, spot.within(s, sigma), nil
 		}
 		return spot.given(s)

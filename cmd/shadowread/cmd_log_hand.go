@@ -19,8 +19,8 @@ import (
 	"shadowread/internal/logbook"
 	"shadowread/internal/openfile"
 	"shadowread/internal/paper"
-	"shadowread/internal/reading"
 	"shadowread/internal/report"
+	"shadowread/internal/wording"
 )
 
 // outputFlags is what verbs take that hand a journey over as a file.
@@ -178,7 +178,7 @@ and in sigmas. The 95 % ellipse ends at 2.45 sigma. Nothing is written.` + exits
 					return err
 				}
 				if track.Skipped > 0 {
-					s.note("skipped", "%s without time or position passed over", count(track.Skipped, "point"))
+					s.note("skipped", "%s without time or position passed over", wording.Count(track.Skipped, "point"))
 				}
 				return printDifferences(s, list)
 			})
@@ -226,7 +226,7 @@ type (
 )
 
 func missOf(m export.Miss) missJSON {
-	return missJSON{metres(m.Distance), roundedBearing(m.Bearing), roundTo(m.Sigmas, 3)}
+	return missJSON{metres(m.Distance), wording.BearingDegrees(m.Bearing, 4), wording.Round(m.Sigmas, 3)}
 }
 
 func printDifferences(s *streams, list []export.Difference) error {
@@ -248,17 +248,17 @@ func printDifferences(s *streams, list []export.Difference) error {
 		if s.outTTY {
 			cells = append(cells, d.Time.UTC().Format(time.DateTime), d.Receiver.String())
 		} else {
-			cells = append(cells, d.Time.UTC().Format(time.RFC3339Nano), fixed(d.Receiver.Lat, 6)+","+fixed(d.Receiver.Lon, 6))
+			cells = append(cells, d.Time.UTC().Format(time.RFC3339Nano), wording.Fixed(d.Receiver.Lat, 6)+","+wording.Fixed(d.Receiver.Lon, 6))
 		}
 		st := style("")
 		for _, m := range []export.Miss{d.Estimated, d.Adjusted} {
 			if s.outTTY {
-				cells = append(cells, lengthText(m.Distance), courseText(m.Bearing), fmt.Sprintf("%.1f", m.Sigmas))
+				cells = append(cells, wording.Length(m.Distance), courseText(m.Bearing), fmt.Sprintf("%.1f", m.Sigmas))
 				if m.Sigmas > 2.45 {
 					st = yellow
 				}
 			} else {
-				cells = append(cells, fmt.Sprintf("%.1f", float64(m.Distance)), reading.BearingText(m.Bearing, 2), fmt.Sprintf("%.3f", m.Sigmas))
+				cells = append(cells, fmt.Sprintf("%.1f", float64(m.Distance)), wording.Bearing(m.Bearing, 2), fmt.Sprintf("%.3f", m.Sigmas))
 			}
 		}
 		if err := t.row(st, cells...); err != nil {

@@ -12,6 +12,7 @@ import (
 
 	"shadowread/internal/fault"
 	"shadowread/internal/logbook"
+	"shadowread/internal/overlay"
 	"shadowread/internal/photo"
 	"shadowread/internal/reading"
 	"shadowread/internal/workup"
@@ -257,7 +258,7 @@ func photoReading(path string, r *reading.Result, anew bool) (p logbook.PhotoRea
 	if p.Whole, err = json.Marshal(r); err != nil {
 		return p, err
 	}
-	if p.Overlay, err = reading.SmallOverlay(path, r); err != nil {
+	if p.Overlay, err = overlay.Small(path, r); err != nil {
 		p.Overlay = nil // a file that shows no picture has none; the leg counts more
 	}
 	if !r.OK() {

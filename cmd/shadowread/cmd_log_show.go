@@ -12,7 +12,7 @@ import (
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
 	"shadowread/internal/logbook"
-	"shadowread/internal/reading"
+	"shadowread/internal/wording"
 	"shadowread/internal/workup"
 )
 
@@ -208,21 +208,21 @@ func whereOf(w *logbook.Whereabouts, to *geo.Position, g *workup.ToGo) whereJSON
 		Journey: w.Journey, Time: e.Time.UTC(), Estimate: workedSpot(e.Position, e.Cov), Since: e.Since.UTC(), Run: metres(e.Run),
 		Closing: closingOf(w.Closing), NeedHeading: append([]int{}, w.NeedHeading...), NeedConfirmation: append([]int{}, w.NeedConfirmation...),
 		Instruments: instrumentsJSON{
-			rounded(sh.Mount), rounded(sh.MountSigma), rounded(sh.LeanX), rounded(sh.LeanXSigma), rounded(sh.LeanY), rounded(sh.LeanYSigma),
-			roundTo(sh.Scale, 6), roundTo(sh.ScaleSigma, 6),
-			roundTo(float64(sh.DriftN), 5), roundTo(float64(sh.DriftNSigma), 5), roundTo(float64(sh.DriftE), 5), roundTo(float64(sh.DriftESigma), 5),
+			wording.Degrees(sh.Mount, 4), wording.Degrees(sh.MountSigma, 4), wording.Degrees(sh.LeanX, 4), wording.Degrees(sh.LeanXSigma, 4), wording.Degrees(sh.LeanY, 4), wording.Degrees(sh.LeanYSigma, 4),
+			wording.Round(sh.Scale, 6), wording.Round(sh.ScaleSigma, 6),
+			wording.Round(float64(sh.DriftN), 5), wording.Round(float64(sh.DriftNSigma), 5), wording.Round(float64(sh.DriftE), 5), wording.Round(float64(sh.DriftESigma), 5),
 		},
 	}
 	if e.Steered {
-		out.Heading = new(roundedBearing(e.Heading))
+		out.Heading = new(wording.BearingDegrees(e.Heading, 4))
 	}
 	if g != nil {
 		spot := spotOf(*to, 0)
 		spot.Sigma = nil
-		out.ToGo = &toGoJSON{spot, roundedBearing(g.Course), rounded(g.CourseSigma), metres(g.Distance), metres(g.DistanceSigma),
-			roundedBearing(g.GeodesicCourse), metres(g.GeodesicDistance), nil, g.Within}
+		out.ToGo = &toGoJSON{spot, wording.BearingDegrees(g.Course, 4), wording.Degrees(g.CourseSigma, 4), metres(g.Distance), metres(g.DistanceSigma),
+			wording.BearingDegrees(g.GeodesicCourse, 4), metres(g.GeodesicDistance), nil, g.Within}
 		if e.Steered {
-			out.ToGo.Turn = new(rounded(g.Turn))
+			out.ToGo.Turn = new(wording.Degrees(g.Turn, 4))
 		}
 	}
 	return out
@@ -259,9 +259,9 @@ func whereForPeople(s *streams, w *logbook.Whereabouts, to *geo.Position, g *wor
 	default: // a fix before that one, or the departure
 		since = ""
 	}
-	labelled(s, "since", "%s%s, %s run", since, utcText(e.Since), lengthText(e.Run))
+	labelled(s, "since", "%s%s, %s run", since, utcText(e.Since), wording.Length(e.Run))
 	if e.Steered {
-		labelled(s, "heading", "%s° true, of the leg in hand", reading.BearingText(e.Heading, 1))
+		labelled(s, "heading", "%s° true, of the leg in hand", wording.Bearing(e.Heading, 1))
 	}
 	if c := w.Closing; c != nil {
 		labelled(s, "last fix", "%s", closingText(c))
@@ -288,17 +288,17 @@ func toGoForPeople(s *streams, w *logbook.Whereabouts, to geo.Position, g *worku
 	}
 	// Nobody steers by hundredths of a degree, whatever the position is good for.
 	labelled(s, "course", "%s° ± %s° true, %s ± %s by the rhumb line: come to this heading and hold it",
-		reading.BearingText(g.Course, 1), fixed(max(g.CourseSigma, angle.Degree/10), 1), lengthText(g.Distance), lengthText(g.DistanceSigma))
-	labelled(s, "shortest way", "%s, setting out on %s°", lengthText(g.GeodesicDistance), reading.BearingText(g.GeodesicCourse, 1))
+		wording.Bearing(g.Course, 1), wording.Fixed(max(g.CourseSigma, angle.Degree/10), 1), wording.Length(g.Distance), wording.Length(g.DistanceSigma))
+	labelled(s, "shortest way", "%s, setting out on %s°", wording.Length(g.GeodesicDistance), wording.Bearing(g.GeodesicCourse, 1))
 	if w.Estimate.Steered {
-		labelled(s, "turn", "%s", reading.ComeText(g.Turn, 1))
+		labelled(s, "turn", "%s", wording.Come(g.Turn, 1))
 	}
 }
 
 // learnt says what is known of the instruments.
 func learnt(s *streams, sh workup.Shared) {
-	labelled(s, "mount", "%s is added to headings by the dial", signedWith(sh.Mount, sh.MountSigma))
-	labelled(s, "lean", "%s to starboard, %s forward, of the rod from plumb", signedWith(sh.LeanX, sh.LeanXSigma), signedWith(sh.LeanY, sh.LeanYSigma))
+	labelled(s, "mount", "%s is added to headings by the dial", wording.SignedWith(sh.Mount, sh.MountSigma))
+	labelled(s, "lean", "%s to starboard, %s forward, of the rod from plumb", wording.SignedWith(sh.LeanX, sh.LeanXSigma), wording.SignedWith(sh.LeanY, sh.LeanYSigma))
 	labelled(s, "odometer", "%+.2f ± %.2f %% is added to its distances", 100*sh.Scale, 100*sh.ScaleSigma)
 	if sh.DriftNSigma > 0 || sh.DriftESigma > 0 {
 		labelled(s, "drift", "%+.3f ± %.3f m/s north, %+.3f ± %.3f m/s east", float64(sh.DriftN), float64(sh.DriftNSigma), float64(sh.DriftE), float64(sh.DriftESigma))
@@ -343,7 +343,7 @@ message.` + exits(exitOK, exitError, exitUsage),
 				if err := printCheckOfLog(s, r); err != nil || r.OK() {
 					return err
 				}
-				return fault.New("log_damaged", "keep a copy of the file as it is; what stands before the first problem may be trusted", "the log has %s", count(len(r.Problems), "problem"))
+				return fault.New("log_damaged", "keep a copy of the file as it is; what stands before the first problem may be trusted", "the log has %s", wording.Count(len(r.Problems), "problem"))
 			})
 		},
 	}
@@ -378,9 +378,9 @@ func printCheckOfLog(s *streams, r *logbook.Report) error {
 	}
 	verdict := s.paint(bold, "nothing is wrong")
 	if !r.OK() {
-		verdict = s.paint(red, count(len(r.Problems), "problem"))
+		verdict = s.paint(red, wording.Count(len(r.Problems), "problem"))
 	}
-	fmt.Fprintf(s.out, "%s: %s in %s\n", verdict, entriesText(r.Entries), count(r.Journeys, "journey"))
+	fmt.Fprintf(s.out, "%s: %s in %s\n", verdict, entriesText(r.Entries), wording.Count(r.Journeys, "journey"))
 	labelled(s, "last hash", "%s", r.Head)
 	for _, p := range r.Problems {
 		where := "the log"
@@ -392,7 +392,9 @@ func printCheckOfLog(s *streams, r *logbook.Report) error {
 	return nil
 }
 
-func entriesText(n int) string { return strings.Replace(count(n, "entry"), "entrys", "entries", 1) }
+func entriesText(n int) string {
+	return strings.Replace(wording.Count(n, "entry"), "entrys", "entries", 1)
+}
 
 func newLogCopy(s *streams) *cobra.Command {
 	var log logFlag

@@ -13,6 +13,7 @@ import (
 	"shadowread/internal/bearing"
 	"shadowread/internal/fault"
 	"shadowread/internal/logbook"
+	"shadowread/internal/overlay"
 	"shadowread/internal/photo"
 	"shadowread/internal/reading"
 	"shadowread/internal/vision"
@@ -314,7 +315,7 @@ func readWith(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Optio
 		if err != nil || o.overlay == "" || ctx.Err() != nil {
 			return r, err
 		}
-		_, err = reading.WriteOverlay(path, r, o.overlay)
+		_, err = overlay.Write(path, r, o.overlay)
 		if !r.OK() && fault.Code(err) != "overlay_not_written" {
 			return r, nil // a file that shows no picture has no overlay; the refusal says why
 		}

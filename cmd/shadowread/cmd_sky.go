@@ -11,7 +11,7 @@ import (
 	"shadowread/internal/daycard"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
-	"shadowread/internal/reading"
+	"shadowread/internal/wording"
 )
 
 // skyHelp is what differs between the commands sun and moon.
@@ -167,7 +167,7 @@ func printSky(cmd *cobra.Command, s *streams, rows []bearing.Row, zone *time.Loc
 		st := style("")
 		if s.outTTY {
 			cells = []string{
-				r.TimeUTC.In(zone).Format(time.DateTime), reading.BearingText(angle.FromDegrees(r.AzimuthDeg), 2), decimal(&r.AltitudeDeg, 2), decimal(&r.AltitudeAirlessDeg, 2),
+				r.TimeUTC.In(zone).Format(time.DateTime), wording.Bearing(angle.FromDegrees(r.AzimuthDeg), 2), decimal(&r.AltitudeDeg, 2), decimal(&r.AltitudeAirlessDeg, 2),
 				decimal(&r.AzimuthRateDegPerHour, 2), dash(bearingPtr(r.ShadowDirectionDeg, 2)), dash(decimal(r.ShadowLengthMM, 1)),
 			}
 			if r.AltitudeDeg < 0 {
@@ -200,5 +200,5 @@ func bearingPtr(deg *float64, places int) string {
 	if deg == nil {
 		return ""
 	}
-	return reading.BearingText(angle.FromDegrees(*deg), places)
+	return wording.Bearing(angle.FromDegrees(*deg), places)
 }

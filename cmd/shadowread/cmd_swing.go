@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"fmt"
-	"math"
 	"path/filepath"
 	"slices"
 	"strconv"
@@ -13,11 +12,11 @@ import (
 	"github.com/spf13/cobra"
 
 	"shadowread/internal/angle"
-	"shadowread/internal/bearing"
+	"shadowread/internal/compass"
 	"shadowread/internal/fault"
 	"shadowread/internal/paper"
 	"shadowread/internal/reading"
-	"shadowread/internal/swing"
+	"shadowread/internal/wording"
 )
 
 type swingOptions struct {
@@ -103,7 +102,7 @@ func runSwing(cmd *cobra.Command, s *streams, o *swingOptions) error {
 	if err := mayWriteAll(o.force, o.card, o.pdf); err != nil {
 		return err
 	}
-	set, err := o.sightings.read(cmd.Context(), s, opts, swing.ReadSightings)
+	set, err := o.sightings.read(cmd.Context(), s, opts, compass.ReadSwing)
 	if err != nil {
 		return err
 	}
@@ -114,11 +113,11 @@ func runSwing(cmd *cobra.Command, s *streams, o *swingOptions) error {
 	if err := out.decline(s, set, at); err != nil {
 		return err
 	}
-	wanted := swing.Options{Shared: set.shared()}
+	wanted := compass.Options{Shared: set.shared()}
 	if d := out.declination; d != nil {
-		wanted.Declination = &swing.Declination{Value: d.Value, Sigma: d.Sigma, Source: d.Source()}
+		wanted.Declination = &compass.Declination{Value: d.Value, Sigma: d.Sigma, Source: d.Source()}
 	}
-	if out.analysis, err = swing.Analyse(set.list, wanted); err != nil {
+	if out.analysis, err = compass.Analyse(set.list, wanted); err != nil {
 		return err
 	}
 	files := o.card != "" || o.pdf != ""
@@ -184,16 +183,16 @@ func (r *swingResult) decline(s *streams, set *sightings, at spot) error {
 		return nil
 	}
 	apart := (r.declination.Value - model.Value).Signed()
-	if sigma := angle.Angle(math.Hypot(float64(r.declination.Sigma), float64(model.Sigma))); apart.Abs() > 2*sigma {
+	if sigma := angle.RSS(r.declination.Sigma, model.Sigma); apart.Abs() > 2*sigma {
 		s.note("declination_doubtful", "--declination %s is not the World Magnetic Model's %s: look at its sign, east is positive",
-			eastWest(r.declination.Value, r.declination.Sigma), eastWest(model.Value, model.Sigma))
+			wording.EastWest(r.declination.Value, r.declination.Sigma), wording.EastWest(model.Value, model.Sigma))
 	}
 	return nil
 }
 
 func (x *sightings) anyTrue() bool {
 	for _, one := range x.list {
-		if one.Reference == bearing.FromTrueNorth {
+		if one.Reference == compass.FromTrueNorth {
 			return true
 		}
 	}
@@ -201,7 +200,7 @@ func (x *sightings) anyTrue() bool {
 }
 
 // write composes all that is asked for before it writes any of it.
-func (o *swingOptions) write(cmd *cobra.Command, s *streams, card swing.Card) error {
+func (o *swingOptions) write(cmd *cobra.Command, s *streams, card compass.Card) error {
 	var json, pdf bytes.Buffer
 	if err := card.Write(&json); err != nil {
 		return err
@@ -217,12 +216,12 @@ func (o *swingOptions) write(cmd *cobra.Command, s *streams, card swing.Card) er
 
 // swingResult is what a swing says.
 type swingResult struct {
-	analysis    swing.Analysis
+	analysis    compass.Analysis
 	declination *reading.Declination // nil where all headings are magnetic
-	card        *swing.Card          // nil where there is none
+	card        *compass.Card        // nil where there is none
 }
 
-var coefficientNames = [...]string{swing.A: "A", swing.B: "B", swing.C: "C", swing.D: "D", swing.E: "E"}
+var coefficientNames = [...]string{compass.A: "A", compass.B: "B", compass.C: "C", compass.D: "D", compass.E: "E"}
 
 // The JSON object of shadowread swing.
 type (
@@ -271,33 +270,33 @@ type (
 
 func (r *swingResult) json() swingJSON {
 	a := r.analysis
-	out := swingJSON{Signs: swing.Signs, Freedom: a.Freedom, Remarks: append([]string{}, a.Remarks...)}
+	out := swingJSON{Signs: compass.Signs, Freedom: a.Freedom, Remarks: append([]string{}, a.Remarks...)}
 	if d := r.declination; d != nil {
-		out.Declination, out.DeclinationSigma, out.DeclinationSource = new(rounded(d.Value)), new(rounded(d.Sigma)), new(d.Source())
+		out.Declination, out.DeclinationSigma, out.DeclinationSource = new(wording.Degrees(d.Value, 4)), new(wording.Degrees(d.Sigma, 4)), new(d.Source())
 	}
 	if a.Freedom > 0 {
-		out.RMS, out.Scatter = new(rounded(a.ResidualRMS)), new(roundTo(a.Scatter, 4))
+		out.RMS, out.Scatter = new(wording.Degrees(a.ResidualRMS, 4)), new(wording.Round(a.Scatter, 4))
 	}
 	for k, name := range coefficientNames {
 		c := coefficientJSON{Name: name, Meaningless: a.Meaningless[k]}
 		if !c.Meaningless {
-			c.Value, c.Sigma = new(rounded(a.Coefficients[k])), new(rounded(a.Sigmas[k]))
+			c.Value, c.Sigma = new(wording.Degrees(a.Coefficients[k], 4)), new(wording.Degrees(a.Sigmas[k], 4))
 		}
 		if a.Handbook != nil {
-			c.Handbook = new(rounded(a.Handbook[k]))
+			c.Handbook = new(wording.Degrees(a.Handbook[k], 4))
 		}
 		out.Coefficients = append(out.Coefficients, c)
 		var row []float64
 		for _, v := range a.Correlation[k] {
-			row = append(row, roundTo(v, 4))
+			row = append(row, wording.Round(v, 4))
 		}
 		out.Correlation = append(out.Correlation, row)
 	}
 	for _, x := range a.Readings {
-		e := swingEntry{lineOf(x.Sighting), photoOf(x.Sighting), roundedBearing(x.Compass), rounded(x.CompassSigma), nil, roundedBearing(x.Magnetic),
-			rounded(x.HeadingSigma), rounded(x.Deviation), rounded(x.Residual), rounded(x.Apart), x.Outlier}
-		if x.Reference == bearing.FromTrueNorth {
-			e.True = new(roundedBearing(x.Heading))
+		e := swingEntry{lineOf(x.Sighting), photoOf(x.Sighting), wording.BearingDegrees(x.Compass, 4), wording.Degrees(x.CompassSigma, 4), nil, wording.BearingDegrees(x.Magnetic, 4),
+			wording.Degrees(x.HeadingSigma, 4), wording.Degrees(x.Deviation, 4), wording.Degrees(x.Residual, 4), wording.Degrees(x.Apart, 4), x.Outlier}
+		if x.Reference == compass.FromTrueNorth {
+			e.True = new(wording.BearingDegrees(x.Heading, 4))
 		}
 		out.Readings = append(out.Readings, e)
 	}
@@ -307,9 +306,9 @@ func (r *swingResult) json() swingJSON {
 	return out
 }
 
-func cardLines(lines []swing.Line) (out []cardLine) {
+func cardLines(lines []compass.Line) (out []cardLine) {
 	for _, l := range lines {
-		out = append(out, cardLine{roundedBearing(l.Magnetic), roundedBearing(l.Compass), rounded(l.Deviation), rounded(l.Sigma)})
+		out = append(out, cardLine{wording.BearingDegrees(l.Magnetic, 4), wording.BearingDegrees(l.Compass, 4), wording.Degrees(l.Deviation, 4), wording.Degrees(l.Sigma, 4)})
 	}
 	return out
 }
@@ -343,14 +342,14 @@ func (r *swingResult) pipe(s *streams) error {
 		rows = append(rows, []string{"coefficient", c.Name, decimal(c.Value, 4), decimal(c.Sigma, 4), decimal(c.Handbook, 4), yes(c.Meaningless, "meaningless")})
 	}
 	for _, x := range r.analysis.Readings {
-		rows = append(rows, []string{"reading", strconv.Itoa(x.Line), reading.BearingText(x.Compass, 4), reading.BearingText(x.Magnetic, 4), fixed(x.Deviation, 4), fixed(x.Residual, 4), yes(x.Outlier, "outlier")})
+		rows = append(rows, []string{"reading", strconv.Itoa(x.Line), wording.Bearing(x.Compass, 4), wording.Bearing(x.Magnetic, 4), wording.Fixed(x.Deviation, 4), wording.Fixed(x.Residual, 4), yes(x.Outlier, "outlier")})
 	}
 	if r.card != nil {
 		for _, l := range r.card.ByMagnetic() {
-			rows = append(rows, []string{"steer", reading.BearingText(l.Magnetic, 4), reading.BearingText(l.Compass, 4), fixed(l.Deviation, 4), fixed(l.Sigma, 4)})
+			rows = append(rows, []string{"steer", wording.Bearing(l.Magnetic, 4), wording.Bearing(l.Compass, 4), wording.Fixed(l.Deviation, 4), wording.Fixed(l.Sigma, 4)})
 		}
 		for _, l := range r.card.ByCompass() {
-			rows = append(rows, []string{"read", reading.BearingText(l.Compass, 4), reading.BearingText(l.Magnetic, 4), fixed(l.Deviation, 4), fixed(l.Sigma, 4)})
+			rows = append(rows, []string{"read", wording.Bearing(l.Compass, 4), wording.Bearing(l.Magnetic, 4), wording.Fixed(l.Deviation, 4), wording.Fixed(l.Sigma, 4)})
 		}
 	}
 	for _, row := range rows {
@@ -363,19 +362,19 @@ func (r *swingResult) pipe(s *streams) error {
 
 func (r *swingResult) forPeople(s *streams) error {
 	a := r.analysis
-	fmt.Fprintf(s.out, "%s\n\n", s.paint(dim, s.wrap(0, swing.Signs)))
+	fmt.Fprintf(s.out, "%s\n\n", s.paint(dim, s.wrap(0, compass.Signs)))
 	if d := r.declination; d != nil {
-		fmt.Fprintf(s.out, "declination  %s (%s)\n\n", signedWith(d.Value, d.Sigma), declinationSource(*d))
+		fmt.Fprintf(s.out, "declination  %s (%s)\n\n", wording.SignedWith(d.Value, d.Sigma), declinationSource(*d))
 	}
 	t := table{s: s, columns: []column{{head: "coefficient"}, {head: "degrees", right: true}, {head: "± 1 sigma", right: true}, {head: "handbook's half sums", right: true}, {head: "notes"}}}
 	for k, name := range coefficientNames {
-		cells := []string{name, signedNumber(a.Coefficients[k], 2), fixed(a.Sigmas[k], 2), "-", ""}
+		cells := []string{name, wording.SignedNumber(a.Coefficients[k].Degrees(), 2), wording.Fixed(a.Sigmas[k], 2), "-", ""}
 		st := style("")
 		if a.Meaningless[k] {
 			st, cells[1], cells[2], cells[4] = red, "-", "-", "meaningless: the headings do not determine it"
 		}
 		if a.Handbook != nil {
-			cells[3] = signedNumber(a.Handbook[k], 2)
+			cells[3] = wording.SignedNumber(a.Handbook[k].Degrees(), 2)
 		}
 		if err := t.row(st, cells...); err != nil {
 			return err
@@ -383,7 +382,7 @@ func (r *swingResult) forPeople(s *streams) error {
 	}
 	fmt.Fprintln(s.out)
 	if a.Freedom > 0 {
-		fmt.Fprintf(s.out, "residuals: %s rms over %s of freedom, %.1f times what the sigmas say\n", fixed(a.ResidualRMS, 2)+"°", count(a.Freedom, "degree"), a.Scatter)
+		fmt.Fprintf(s.out, "residuals: %s rms over %s of freedom, %.1f times what the sigmas say\n", wording.Fixed(a.ResidualRMS, 2)+"°", wording.Count(a.Freedom, "degree"), a.Scatter)
 	} else {
 		fmt.Fprintln(s.out, "no more readings than coefficients: nothing checks the equation")
 	}
@@ -398,7 +397,7 @@ func (r *swingResult) forPeople(s *streams) error {
 		if x.Outlier {
 			st, notes = red, outlierNote(notes)
 		}
-		if err := t.row(st, strconv.Itoa(x.Line), reading.BearingText(x.Compass, 1), reading.BearingText(x.Magnetic, 1), signedNumber(x.Deviation, 1), signedNumber(x.Residual, 1), notes); err != nil {
+		if err := t.row(st, strconv.Itoa(x.Line), wording.Bearing(x.Compass, 1), wording.Bearing(x.Magnetic, 1), wording.SignedNumber(x.Deviation.Degrees(), 1), wording.SignedNumber(x.Residual.Degrees(), 1), notes); err != nil {
 			return err
 		}
 	}
@@ -413,8 +412,8 @@ func (r *swingResult) forPeople(s *streams) error {
 	byCompass := r.card.ByCompass()
 	for i, l := range r.card.ByMagnetic() {
 		m := byCompass[i]
-		err := t.row("", cardBearing(l.Magnetic), signedNumber(l.Deviation, 1), cardBearing(l.Compass), fixed(l.Sigma, 1),
-			cardBearing(m.Compass), signedNumber(m.Deviation, 1), cardBearing(m.Magnetic), fixed(m.Sigma, 1))
+		err := t.row("", cardBearing(l.Magnetic), wording.SignedNumber(l.Deviation.Degrees(), 1), cardBearing(l.Compass), wording.Fixed(l.Sigma, 1),
+			cardBearing(m.Compass), wording.SignedNumber(m.Deviation.Degrees(), 1), cardBearing(m.Magnetic), wording.Fixed(m.Sigma, 1))
 		if err != nil {
 			return err
 		}
@@ -425,6 +424,6 @@ func (r *swingResult) forPeople(s *streams) error {
 
 // cardBearing prints a bearing as cards do: 005.0.
 func cardBearing(a angle.Angle) string {
-	text := reading.BearingText(a, 1)
+	text := wording.Bearing(a, 1)
 	return strings.Repeat("0", max(0, len("000.0")-len(text))) + text
 }

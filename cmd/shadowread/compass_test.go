@@ -12,7 +12,7 @@ import (
 	"time"
 
 	"shadowread/internal/angle"
-	"shadowread/internal/bearing"
+	"shadowread/internal/compass"
 	"shadowread/internal/fault"
 	"shadowread/internal/reading"
 )
@@ -45,17 +45,17 @@ func TestInventedReadingsGiveWhatTheyWereDrawnFrom(t *testing.T) {
 	// Without the reading beside the truck, which is named, the rest give the 13.6 W.
 	var observed declinationJSON
 	runJSON(t, &observed, "declination", "--sightings", filepath.Join(fixtures, "compass", "sightings.csv"))
-	var kept []bearing.Sighting
+	var kept []compass.Sighting
 	for _, r := range observed.Readings {
 		if r.Outlier != (*r.Line == 14) {
 			t.Errorf("line %d: outlier %v", *r.Line, r.Outlier)
 		}
 		if !r.Outlier {
-			kept = append(kept, bearing.Sighting{Compass: angle.FromDegrees(r.Compass), CompassSigma: angle.FromDegrees(r.CompassSigma),
+			kept = append(kept, compass.Sighting{Compass: angle.FromDegrees(r.Compass), CompassSigma: angle.FromDegrees(r.CompassSigma),
 				Heading: angle.FromDegrees(r.True), HeadingSigma: angle.FromDegrees(r.TrueSigma)})
 		}
 	}
-	o, err := bearing.ObserveDeclination(kept, bearing.WhollyShared(kept))
+	o, err := compass.ObserveDeclination(kept, compass.WhollyShared(kept))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -74,7 +74,7 @@ func TestSharedPartOfPhotos(t *testing.T) {
 		Print: 132 * angle.Degree, // 157
 		Level: 2 * angle.Degree, ShadowFit: 50 * angle.Degree, SheetMap: 60 * angle.Degree,
 	}}
-	sighting := bearing.Sighting{HeadingSigma: 5 * angle.Degree}
+	sighting := compass.Sighting{HeadingSigma: 5 * angle.Degree}
 	for _, tt := range []struct {
 		name           string
 		read           []*reading.Result
@@ -85,7 +85,7 @@ func TestSharedPartOfPhotos(t *testing.T) {
 		{"both", []*reading.Result{nil, photo}, 157, 5},
 		{"one without a photo", []*reading.Result{nil}, 5, 0},
 	} {
-		x := sightings{slices.Repeat([]bearing.Sighting{sighting}, len(tt.read)), tt.read}
+		x := sightings{slices.Repeat([]compass.Sighting{sighting}, len(tt.read)), tt.read}
 		got := x.shared()
 		if math.Abs(got.Constant.Degrees()-tt.constant) > 1e-9 || math.Abs(got.Lean.Degrees()-tt.lean) > 1e-9 {
 			t.Errorf("%s: %v and %v, want %v and %v", tt.name, got.Constant, got.Lean, tt.constant, tt.lean)

@@ -6,10 +6,9 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"shadowread/internal/calib"
+	"shadowread/internal/camera"
 	"shadowread/internal/fault"
 	"shadowread/internal/instrument"
-	"shadowread/internal/lens"
 	"shadowread/internal/reading"
 )
 
@@ -41,27 +40,27 @@ func (k *knownFlags) use(cmd *cobra.Command, o *reading.Options) error {
 // one of the user's store that matches.
 func useLenses(o *reading.Options, file string) error {
 	if file == "" {
-		dir, err := lens.DefaultDir()
+		dir, err := camera.DefaultDir()
 		if fault.Code(err) == "no_home" {
 			return nil // nobody's store
 		}
 		if err != nil {
 			return err
 		}
-		o.Lenses = &lens.Store{Dir: dir}
+		o.Lenses = &camera.Store{Dir: dir}
 		return nil
 	}
 	record, err := loadLens(file)
 	if err != nil {
 		return err
 	}
-	o.Lens = &lens.Match{Record: record, Path: file}
+	o.Lens = &camera.Match{Record: record, Path: file}
 	return nil
 }
 
 // loadLens reads a lens record; errors name its file.
-func loadLens(file string) (calib.LensRecord, error) {
-	record, err := calib.LoadLensRecord(file)
+func loadLens(file string) (camera.LensRecord, error) {
+	record, err := camera.LoadLensRecord(file)
 	if fault.Code(err) == "bad_lens_record" {
 		return record, fault.New(fault.Code(err), fault.Hint(err), "%s: %s", file, err)
 	}

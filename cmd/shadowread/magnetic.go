@@ -1,18 +1,14 @@
 package main
 
 import (
-	"fmt"
-	"math"
 	"strings"
 
 	"github.com/spf13/cobra"
 
-	"shadowread/internal/angle"
-	"shadowread/internal/bearing"
+	"shadowread/internal/compass"
 	"shadowread/internal/fault"
 	"shadowread/internal/openfile"
 	"shadowread/internal/reading"
-	"shadowread/internal/swing"
 )
 
 // declinationFlags is a declination that the user knows.
@@ -50,51 +46,32 @@ func declinationSource(d reading.Declination) string {
 }
 
 // loadCard reads a deviation card.
-func loadCard(path string) (*swing.Card, error) {
+func loadCard(path string) (*compass.Card, error) {
 	f, err := openfile.Regular(path)
 	if err != nil {
 		return nil, err
 	}
 	defer f.Close()
-	card, err := swing.ReadCard(f, path)
+	card, err := compass.ReadCard(f, path)
 	if err != nil {
 		return nil, err
 	}
 	return &card, nil
 }
 
-// Angles in JSON are degrees, rounded to a ten-thousandth.
-func rounded(a angle.Angle) float64 { return roundTo(a.Degrees(), 4) }
-
-// roundedBearing is rounded for [0, 360).
-func roundedBearing(a angle.Angle) float64 { return math.Mod(rounded(a), 360) }
-
-func roundTo(x float64, places int) float64 {
-	unit := math.Pow10(places)
-	return math.Round(x*unit)/unit + 0 // no -0
-}
-
 // lineOf and photoOf are null in JSON where a reading has none.
-func lineOf(x bearing.Sighting) *int {
+func lineOf(x compass.Sighting) *int {
 	if x.Line == 0 {
 		return nil
 	}
 	return &x.Line
 }
 
-func photoOf(x bearing.Sighting) *string {
+func photoOf(x compass.Sighting) *string {
 	if x.Photo == "" {
 		return nil
 	}
 	return &x.Photo
-}
-
-// count is "1 reading" or "3 readings".
-func count(n int, word string) string {
-	if n != 1 {
-		word += "s"
-	}
-	return fmt.Sprintf("%d %s", n, word)
 }
 
 // outlierNote adds to the notes of a reading that the others contradict.

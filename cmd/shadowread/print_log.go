@@ -13,6 +13,7 @@ import (
 	"shadowread/internal/geo"
 	"shadowread/internal/logbook"
 	"shadowread/internal/reading"
+	"shadowread/internal/wording"
 	"shadowread/internal/workup"
 )
 
@@ -87,7 +88,7 @@ type (
 	}
 )
 
-func metres(m geo.Metres) float64 { return roundTo(float64(m), 2) }
+func metres(m geo.Metres) float64 { return wording.Round(float64(m), 2) }
 
 func positive(n int) *int {
 	if n == 0 {
@@ -97,7 +98,7 @@ func positive(n int) *int {
 }
 
 func spotOf(p geo.Position, sigma geo.Metres) *spotJSON {
-	return &spotJSON{Latitude: roundTo(p.Lat.Degrees(), 7), Longitude: roundTo(p.Lon.Degrees(), 7), Sigma: new(metres(sigma))}
+	return &spotJSON{Latitude: wording.Round(p.Lat.Degrees(), 7), Longitude: wording.Round(p.Lon.Degrees(), 7), Sigma: new(metres(sigma))}
 }
 
 func workedSpot(p geo.Position, c workup.Cov) *spotJSON {
@@ -107,14 +108,14 @@ func workedSpot(p geo.Position, c workup.Cov) *spotJSON {
 }
 
 func ellipseOf(e workup.Ellipse) ellipseJSON {
-	return ellipseJSON{metres(e.Major), metres(e.Minor), roundedBearing(e.Bearing)}
+	return ellipseJSON{metres(e.Major), metres(e.Minor), wording.BearingDegrees(e.Bearing, 4)}
 }
 
 func closingOf(c *workup.Closing) *closingJSON {
 	if c == nil {
 		return nil
 	}
-	return &closingJSON{metres(c.Distance), roundedBearing(c.Bearing), roundTo(c.PerCent, 3), metres(c.Run), roundTo(c.Sigmas, 3), c.Used}
+	return &closingJSON{metres(c.Distance), wording.BearingDegrees(c.Bearing, 4), wording.Round(c.PerCent, 3), metres(c.Run), wording.Round(c.Sigmas, 3), c.Used}
 }
 
 func wayOf(r logbook.Run) *wayJSON {
@@ -123,9 +124,9 @@ func wayOf(r logbook.Run) *wayJSON {
 		w.Odometer, w.RolledOver = new(o.String()), positive(o.RolledOver)
 	}
 	if v := r.Speed; v != nil {
-		w.Speed = new(roundTo(float64(v.Mean)*3.6, 4))
+		w.Speed = new(wording.Round(float64(v.Mean)*3.6, 4))
 		if v.Sigma > 0 {
-			w.SpeedSigma = new(roundTo(float64(v.Sigma)*3.6, 4))
+			w.SpeedSigma = new(wording.Round(float64(v.Sigma)*3.6, 4))
 		}
 		if v.For > 0 {
 			w.UnderWay = new(v.For.Seconds())
@@ -159,11 +160,11 @@ func entryOf(e *logbook.Entry) entryJSON {
 	case *logbook.Leg:
 		out.How, out.Photo, out.NeedsHeading = &c.How, c.Photo, c.NeedsHeading()
 		if h := headingOf(c); h != nil {
-			out.Heading, out.HeadingSigma = new(roundedBearing(h.Heading)), new(rounded(h.Sigma))
+			out.Heading, out.HeadingSigma = new(wording.BearingDegrees(h.Heading, 4)), new(wording.Degrees(h.Sigma, 4))
 		}
 	case *logbook.Detour:
 		for _, l := range c.Legs {
-			out.Legs = append(out.Legs, shortLegJSON{roundedBearing(l.Heading.Heading), rounded(l.Heading.Sigma), wayOf(l.Run)})
+			out.Legs = append(out.Legs, shortLegJSON{wording.BearingDegrees(l.Heading.Heading, 4), wording.Degrees(l.Heading.Sigma, 4), wayOf(l.Run)})
 		}
 	case *logbook.OdometerSet:
 		out.Reads = new(c.After.String())
@@ -211,15 +212,15 @@ func whatText(e *logbook.Entry) string {
 		}
 		return fmt.Sprintf("leg %s by %s", bearingWith(reading.Uncertain{Value: h.Heading, Sigma: h.Sigma}), c.How)
 	case *logbook.Detour:
-		return "detour of " + count(len(c.Legs), "leg")
+		return "detour of " + wording.Count(len(c.Legs), "leg")
 	case *logbook.OdometerSet:
 		return "odometer set to " + c.After.String()
 	case *logbook.Withdrawal:
 		return fmt.Sprintf("withdrawal of %d", e.Supersedes)
 	case *logbook.Fix:
-		return fmt.Sprintf("fix ± %s", lengthText(c.Sigma))
+		return fmt.Sprintf("fix ± %s", wording.Length(c.Sigma))
 	case *logbook.Departure:
-		return fmt.Sprintf("departure ± %s", lengthText(c.Sigma))
+		return fmt.Sprintf("departure ± %s", wording.Length(c.Sigma))
 	}
 	return string(e.Kind())
 }
@@ -245,7 +246,7 @@ func wayText(c logbook.Content) string {
 		}
 		parts = append(parts, text)
 	case run.Distance != nil:
-		parts = append(parts, "+"+lengthText(run.Distance.Length))
+		parts = append(parts, "+"+wording.Length(run.Distance.Length))
 	case run.Stood:
 		parts = append(parts, "stood")
 	}
@@ -264,28 +265,12 @@ func shortDuration(d time.Duration) string {
 	return text
 }
 
-// lengthText prints a length to what one reads off a map.
-func lengthText(m geo.Metres) string {
-	switch km := m.Kilometres(); {
-	case m < 10:
-		return fmt.Sprintf("%.1f m", float64(m))
-	case m < 1000:
-		return fmt.Sprintf("%.0f m", float64(m))
-	case km < 10:
-		return fmt.Sprintf("%.2f km", km)
-	case km < 1000:
-		return fmt.Sprintf("%.1f km", km)
-	default:
-		return fmt.Sprintf("%.0f km", km)
-	}
-}
-
 // ellipseText says how far an ellipse reaches from its middle.
 func ellipseText(e workup.Ellipse) string {
 	if e.Major-e.Minor < e.Major/50 {
-		return lengthText(e.Major)
+		return wording.Length(e.Major)
 	}
-	return fmt.Sprintf("%s by %s, the longer way %s", lengthText(e.Major), lengthText(e.Minor), axisText(e.Bearing))
+	return fmt.Sprintf("%s by %s, the longer way %s", wording.Length(e.Major), wording.Length(e.Minor), axisText(e.Bearing))
 }
 
 func axisText(a angle.Angle) string {
@@ -299,9 +284,9 @@ func courseText(a angle.Angle) string { return fmt.Sprintf("%03d°", wholeDegree
 func wholeDegrees(a angle.Angle) int { return int(math.Round(a.Degrees())) % 360 }
 
 func closingText(c *workup.Closing) string {
-	text := fmt.Sprintf("%s off towards %s", lengthText(c.Distance), courseText(c.Bearing))
+	text := fmt.Sprintf("%s off towards %s", wording.Length(c.Distance), courseText(c.Bearing))
 	if c.Run > 0 {
-		text += fmt.Sprintf(", %.2f %% of %s run", c.PerCent, lengthText(c.Run))
+		text += fmt.Sprintf(", %.2f %% of %s run", c.PerCent, wording.Length(c.Run))
 	}
 	text += fmt.Sprintf(", %.1f sigma", c.Sigmas)
 	if !c.Used {
@@ -375,7 +360,7 @@ func entryCells(e *logbook.Entry) []string {
 	if l, ok := e.Content.(*logbook.Leg); ok {
 		how = string(l.How)
 		if h := headingOf(l); h != nil {
-			heading, sigma = reading.BearingText(h.Heading, 4), fixed(h.Sigma, 4)
+			heading, sigma = wording.Bearing(h.Heading, 4), wording.Fixed(h.Sigma, 4)
 		}
 	}
 	return []string{strconv.Itoa(e.Number), string(e.Kind()), e.Time.UTC().Format(time.RFC3339Nano), wayText(e.Content), heading, sigma, how}
@@ -383,7 +368,7 @@ func entryCells(e *logbook.Entry) []string {
 
 func spotCells(p geo.Position, c workup.Cov) []string {
 	e := c.Ellipse95()
-	return []string{fixed(p.Lat, 6), fixed(p.Lon, 6), fmt.Sprintf("%.1f", float64(e.Major)), fmt.Sprintf("%.1f", float64(e.Minor)), reading.BearingText(e.Bearing, 2)}
+	return []string{wording.Fixed(p.Lat, 6), wording.Fixed(p.Lon, 6), fmt.Sprintf("%.1f", float64(e.Major)), fmt.Sprintf("%.1f", float64(e.Minor)), wording.Bearing(e.Bearing, 2)}
 }
 
 // labelled is a line of a block.
@@ -431,7 +416,7 @@ func addedTable(s *streams) *table {
 
 // briefEllipse is an ellipse in a table.
 func briefEllipse(e workup.Ellipse) string {
-	return lengthText(e.Major) + " by " + lengthText(e.Minor)
+	return wording.Length(e.Major) + " by " + wording.Length(e.Minor)
 }
 
 func addedRow(t *table, a logbook.Added) error {

@@ -15,6 +15,7 @@ import (
 	"shadowread/internal/instrument"
 	"shadowread/internal/reading"
 	"shadowread/internal/sheet"
+	"shadowread/internal/wording"
 )
 
 // printer prints readings: as JSON, as a block for a single one on a terminal, else
@@ -140,15 +141,15 @@ func (p *printer) forPeople(r *reading.Result, notes string) []string {
 		cells[1] = t.UTC.UTC().Format(time.DateTime)
 	}
 	if b := r.Sky; b != nil {
-		cells[2], cells[3] = b.Body.String(), fixed(b.Altitude, 1)+"°"
+		cells[2], cells[3] = b.Body.String(), wording.Fixed(b.Altitude, 1)+"°"
 	}
 	if !r.OK() {
 		return cells
 	}
-	n := reading.Places(r.Sigma)
-	cells[4], cells[5] = reading.BearingText(*r.Heading, n)+"°", fixed(r.Sigma, n)+"°"
+	n := wording.Places(r.Sigma)
+	cells[4], cells[5] = wording.Bearing(*r.Heading, n)+"°", wording.Fixed(r.Sigma, n)+"°"
 	if r.Come != nil {
-		cells[6] = reading.ComeText(*r.Come, n)
+		cells[6] = wording.Come(*r.Come, n)
 	}
 	cells[7] = r.Budget.Largest()
 	return cells
@@ -160,20 +161,20 @@ func forPipe(r *reading.Result, notes string) []string {
 		cells[1] = t.UTC.UTC().Format(time.RFC3339Nano)
 	}
 	if b := r.Sky; b != nil {
-		cells[2], cells[3] = b.Body.String(), fixed(b.Altitude, 4)
+		cells[2], cells[3] = b.Body.String(), wording.Fixed(b.Altitude, 4)
 	}
 	if !r.OK() {
 		return cells
 	}
-	cells[4], cells[5] = reading.BearingText(*r.Heading, 4), fixed(r.Sigma, 4)
+	cells[4], cells[5] = wording.Bearing(*r.Heading, 4), wording.Fixed(r.Sigma, 4)
 	if r.Come != nil {
-		cells[6] = fixed(*r.Come, 4)
+		cells[6] = wording.Fixed(*r.Come, 4)
 	}
 	cells[7] = r.Budget.Largest()
 	c := r.Compass
 	for i, u := range []*reading.Uncertain{c.Magnetic, c.Deviated, c.Steer, c.Grid} {
 		if u != nil {
-			cells[8+2*i], cells[9+2*i] = reading.BearingText(u.Value, 4), fixed(u.Sigma, 4)
+			cells[8+2*i], cells[9+2*i] = wording.Bearing(u.Value, 4), wording.Fixed(u.Sigma, 4)
 		}
 	}
 	return cells
@@ -196,10 +197,6 @@ func otherNorths(r *reading.Result, magnetic bool) (texts []string) {
 	return texts
 }
 
-func fixed(a angle.Angle, places int) string {
-	return strconv.FormatFloat(a.Degrees(), 'f', places, 64)
-}
-
 // termMeanings says what the terms of the budget are.
 var termMeanings = map[string]string{
 	"level":      "rod from plumb across the shadow (--level-sigma)",
@@ -219,10 +216,10 @@ func block(s *streams, r *reading.Result) string {
 		fmt.Fprintf(&b, "%-12s %s\n", label, plain(fmt.Sprintf(format, args...)))
 	}
 	if r.OK() {
-		n := reading.Places(r.Sigma)
-		head := fmt.Sprintf("%s %s° true ± %s° (one sigma)", headingName(r), reading.BearingText(*r.Heading, n), fixed(r.Sigma, n))
+		n := wording.Places(r.Sigma)
+		head := fmt.Sprintf("%s %s° true ± %s° (one sigma)", headingName(r), wording.Bearing(*r.Heading, n), wording.Fixed(r.Sigma, n))
 		if r.Come != nil {
-			head += ", " + reading.ComeText(*r.Come, n) + " to steer " + reading.BearingText(*r.Course, n) + "°"
+			head += ", " + wording.Come(*r.Come, n) + " to steer " + wording.Bearing(*r.Course, n) + "°"
 		}
 		if r.MoonTaken {
 			head += ", by the moon: the sun is down"
@@ -242,13 +239,13 @@ func block(s *streams, r *reading.Result) string {
 	if n := r.Number; n != nil {
 		stretched := ""
 		if r.Printed != 0 {
-			stretched = ", on a print that turns it by " + signed(r.Printed, 2)
+			stretched = ", on a print that turns it by " + wording.Signed(r.Printed, 2)
 		}
 		line("number", "%s under the shadow, which lies %s° clockwise of the arrow%s",
-			reading.BearingText(*n, 2), reading.BearingText((math.Pi-*n-r.Printed).Bearing(), 2), stretched)
+			wording.Bearing(*n, 2), wording.Bearing((math.Pi-*n-r.Printed).Bearing(), 2), stretched)
 	}
 	if sky := r.Sky; sky != nil {
-		line(sky.Body.String(), "azimuth %s°, altitude %s°", reading.BearingText(sky.Azimuth, 2), fixed(sky.Altitude, 2))
+		line(sky.Body.String(), "azimuth %s°, altitude %s°", wording.Bearing(sky.Azimuth, 2), wording.Fixed(sky.Altitude, 2))
 	}
 	if t := r.Instant; t != nil {
 		line("time", "%s UTC ± %s (%s)", t.UTC.UTC().Format("2006-01-02 15:04:05.999"), spanText(t.Sigma), t.Source)
@@ -279,14 +276,14 @@ func block(s *streams, r *reading.Result) string {
 			text += fmt.Sprintf(", %.1f mm long", sh.Length)
 		}
 		if a := r.AltitudeFromShadow; a != nil {
-			text += fmt.Sprintf(", which shows an altitude of %s°", fixed(*a, 1))
+			text += fmt.Sprintf(", which shows an altitude of %s°", wording.Fixed(*a, 1))
 		}
 		line("shadow", "%s", text)
 	}
 	if l := r.RodSlope; l != nil {
 		off, toward, sigma := l.Lean()
-		n := reading.Places(sigma)
-		text := fmt.Sprintf("%s° ± %s° from square to the sheet towards %s°, seen across the line of sight", fixed(off, n), fixed(sigma, n), reading.BearingText(toward, 0))
+		n := wording.Places(sigma)
+		text := fmt.Sprintf("%s° ± %s° from square to the sheet towards %s°, seen across the line of sight", wording.Fixed(off, n), wording.Fixed(sigma, n), wording.Bearing(toward, 0))
 		if r.PlumbLine {
 			text += ": so much is the sheet out of level"
 		}
@@ -304,7 +301,7 @@ func block(s *streams, r *reading.Result) string {
 			if r.Instrument != nil && (t.Name == "level" || t.Name == "alignment") {
 				meaning = "what the instrument's record leaves open"
 			}
-			fmt.Fprintf(&b, "  %-10s %6s°  %s\n", strings.ReplaceAll(t.Name, "_", " "), fixed(t.Sigma, 3), meaning)
+			fmt.Fprintf(&b, "  %-10s %6s°  %s\n", strings.ReplaceAll(t.Name, "_", " "), wording.Fixed(t.Sigma, 3), meaning)
 		}
 		if r.Budget.Alignment == 0 && r.Instrument == nil {
 			b.WriteString("  the heading is the sheet's: nothing was said of how it lies in the vehicle\n")
@@ -336,7 +333,7 @@ func instrumentText(i *instrument.Record, correction angle.Angle) string {
 	if i.Name != "" {
 		text = i.Name + ", a " + string(i.Gnomon)
 	}
-	text += ": corrected by " + signed(correction, 2)
+	text += ": corrected by " + wording.Signed(correction, 2)
 	if i.Proved.Lubber == nil {
 		return text + ", to the sheet's forward axis"
 	}
@@ -347,7 +344,7 @@ func instrumentText(i *instrument.Record, correction angle.Angle) string {
 func norths(line func(label, format string, args ...any), r *reading.Result) {
 	c := r.Compass
 	if m := c.Magnetic; m != nil {
-		line("magnetic", "heading %s = true − declination %s (%s)", bearingWith(*m), signedWith(c.Declination.Value, c.Declination.Sigma), declinationSource(*c.Declination))
+		line("magnetic", "heading %s = true − declination %s (%s)", bearingWith(*m), wording.SignedWith(c.Declination.Value, c.Declination.Sigma), declinationSource(*c.Declination))
 	}
 	if d := c.Deviated; d != nil {
 		text := "heading " + bearingWith(*d) + " = magnetic − deviation"
@@ -367,38 +364,8 @@ func norths(line func(label, format string, args ...any), r *reading.Result) {
 
 // bearingWith prints a bearing with its sigma.
 func bearingWith(u reading.Uncertain) string {
-	n := reading.Places(u.Sigma)
-	return fmt.Sprintf("%s° ± %s°", reading.BearingText(u.Value, n), fixed(u.Sigma, n))
-}
-
-// signedWith prints an angle of either sign with its sigma; east is positive.
-func signedWith(a, sigma angle.Angle) string {
-	n := reading.Places(sigma)
-	return fmt.Sprintf("%s ± %s°", signed(a, n), fixed(sigma, n))
-}
-
-// signed prints an angle of either sign, as "+1.5°"; what rounds to nothing has none.
-func signed(a angle.Angle, places int) string { return signedNumber(a, places) + "°" }
-
-func signedNumber(a angle.Angle, places int) string {
-	text := fmt.Sprintf("%+.*f", places, a.Degrees())
-	if strings.Trim(text, "+-0.") == "" {
-		return text[1:]
-	}
-	return text
-}
-
-// eastWest prints an angle with its sigma and what its sign means.
-func eastWest(a, sigma angle.Angle) string {
-	text := signedWith(a, sigma)
-	number := fixed(a.Abs(), reading.Places(sigma))
-	switch {
-	case strings.HasPrefix(text, "+"):
-		return text + " (" + number + "° E)"
-	case strings.HasPrefix(text, "-"):
-		return text + " (" + number + "° W)"
-	}
-	return text
+	n := wording.Places(u.Sigma)
+	return fmt.Sprintf("%s° ± %s°", wording.Bearing(u.Value, n), wording.Fixed(u.Sigma, n))
 }
 
 // compact prints a sigma that may be a tenth or some thousands.
@@ -438,7 +405,7 @@ func clockText(r *reading.Result) string {
 	if r.AltitudeAtMost {
 		most = "at most "
 	}
-	text := fmt.Sprintf("%s %s%s° ± %s° by its length, %s° by the clock", r.Sky.Body, most, fixed(*a, 1), fixed(r.AltitudeSigma, 1), fixed(r.Sky.Altitude, 1))
+	text := fmt.Sprintf("%s %s%s° ± %s° by its length, %s° by the clock", r.Sky.Body, most, wording.Fixed(*a, 1), wording.Fixed(r.AltitudeSigma, 1), wording.Fixed(r.Sky.Altitude, 1))
 	switch r.Clock {
 	case reading.ClockFailed:
 		return "clock contradicted by the shadow: " + text

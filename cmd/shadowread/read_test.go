@@ -18,6 +18,7 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
 	"shadowread/internal/reading"
+	"shadowread/internal/wording"
 )
 
 // quick returns streams as of a pipe and what was written to standard output.
@@ -145,7 +146,7 @@ func TestNumbersForPeople(t *testing.T) {
 		places int
 		want   string
 	}{{359.994, 2, "359.99"}, {359.996, 2, "0.00"}, {359.96, 1, "0.0"}, {0, 2, "0.00"}, {7.125, 1, "7.1"}} {
-		if got := reading.BearingText(angle.FromDegrees(tt.deg), tt.places); got != tt.want {
+		if got := wording.Bearing(angle.FromDegrees(tt.deg), tt.places); got != tt.want {
 			t.Errorf("BearingText(%v, %d) = %s, want %s", tt.deg, tt.places, got, tt.want)
 		}
 	}
@@ -154,7 +155,7 @@ func TestNumbersForPeople(t *testing.T) {
 		want  string
 	}{{0.0123, "0.012"}, {0.0994, "0.099"}, {0.0996, "0.10"}, {0.62, "0.62"}, {0.996, "1.0"}, {12.34, "12.3"}} {
 		s := angle.FromDegrees(tt.sigma)
-		if got := fixed(s, reading.Places(s)); got != tt.want {
+		if got := wording.Fixed(s, wording.Places(s)); got != tt.want {
 			t.Errorf("sigma %v prints as %s, want %s", tt.sigma, got, tt.want)
 		}
 	}
@@ -162,7 +163,7 @@ func TestNumbersForPeople(t *testing.T) {
 		deg  float64
 		want string
 	}{{12.3, "come right 12.3°"}, {-12.3, "come left 12.3°"}, {0.04, "on course"}, {-0.04, "on course"}, {180, "come right 180.0°"}} {
-		if got := reading.ComeText(angle.FromDegrees(tt.deg), 1); got != tt.want {
+		if got := wording.Come(angle.FromDegrees(tt.deg), 1); got != tt.want {
 			t.Errorf("ComeText(%v) = %q, want %q", tt.deg, got, tt.want)
 		}
 	}

@@ -11,7 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"shadowread/internal/angle"
-	"shadowread/internal/bearing"
+	"shadowread/internal/compass"
 	"shadowread/internal/daycard"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
@@ -22,7 +22,7 @@ import (
 
 // sightings is compass readings, each beside the heading of the same axis.
 type sightings struct {
-	list []bearing.Sighting
+	list []compass.Sighting
 	read []*reading.Result // beside list: what the photo gave; nil for a heading without one
 }
 
@@ -42,8 +42,8 @@ func newSightingFlags() sightingFlags {
 		return quantity{value: a.Degrees(), min: 0.01, max: 90, unit: "deg", text: fmt.Sprintf("%g", a.Degrees())}
 	}
 	return sightingFlags{
-		compassSigma: sigma(bearing.ReadingSigmas.CompassSigma),
-		headingSigma: sigma(bearing.ReadingSigmas.HeadingSigma),
+		compassSigma: sigma(compass.ReadingSigmas.CompassSigma),
+		headingSigma: sigma(compass.ReadingSigmas.HeadingSigma),
 		date:         newDateFlag(),
 		elevation:    elevationFlag(),
 		photo:        newPhotoFlags(),
@@ -95,21 +95,21 @@ func (f *sightingFlags) options(cmd *cobra.Command) (o reading.Options, at spot,
 // read reads a file of compass readings, and the photos that it names, from
 // its own folder on. A photo that is refused is an error: without it the set is
 // another one, and only the observer knows whether that will do.
-func (f *sightingFlags) read(ctx context.Context, s *streams, o reading.Options, parse func(io.Reader, string, bearing.SightingDefaults) ([]bearing.Sighting, error)) (*sightings, error) {
+func (f *sightingFlags) read(ctx context.Context, s *streams, o reading.Options, parse func(io.Reader, string, compass.SightingDefaults) ([]compass.Sighting, error)) (*sightings, error) {
 	path := f.file
 	r, err := openfile.Regular(path)
 	if err != nil {
 		return nil, err
 	}
 	defer r.Close()
-	list, err := parse(r, path, bearing.SightingDefaults{HeadingSigma: f.headingSigma.angle(), CompassSigma: f.compassSigma.angle()})
+	list, err := parse(r, path, compass.SightingDefaults{HeadingSigma: f.headingSigma.angle(), CompassSigma: f.compassSigma.angle()})
 	if err != nil {
 		return nil, err
 	}
 	set := &sightings{list, make([]*reading.Result, len(list))}
 	var photos []int
 	for i, x := range list {
-		if x.Reference == bearing.ByPhoto {
+		if x.Reference == compass.ByPhoto {
 			photos = append(photos, i)
 		}
 	}
@@ -163,7 +163,7 @@ func (x *sightings) take(s *streams, i int, r *reading.Result, where string) err
 		s.note(w.Code, "%s%s", where, w.Message)
 	}
 	at := &x.list[i]
-	at.Heading, at.HeadingSigma, at.Reference = *r.Heading, r.Sigma, bearing.FromTrueNorth
+	at.Heading, at.HeadingSigma, at.Reference = *r.Heading, r.Sigma, compass.FromTrueNorth
 	x.read[i] = r
 	return nil
 }
@@ -178,8 +178,8 @@ func (e photoRefused) Unwrap() error { return e.cause }
 // it is known by its budget: a rod out of plumb leans the same way on every heading,
 // and the sheet, the clock, the place and the print are the same for all. Where the
 // headings come from is not known otherwise, and all of their sigma is taken as shared.
-func (x *sightings) shared() bearing.Shared {
-	var out bearing.Shared
+func (x *sightings) shared() compass.Shared {
+	var out compass.Shared
 	for i, r := range x.read {
 		constant, lean := x.list[i].HeadingSigma, x.list[i].HeadingSigma
 		if len(x.list) == 1 {

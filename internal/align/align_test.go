@@ -710,7 +710,7 @@ func TestRecordCorrectsAReading(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		sigma := angle.Angle(math.Hypot(float64(level), float64(alignment)))
+		sigma := angle.RSS(level, alignment)
 		if e := (o.plainHeading() + turn - vehicle).Signed().Abs(); e > 3*sigma || sigma > 0.2*deg {
 			t.Errorf("%s: corrected heading off by %v, sigma %v", o.Label, e, sigma)
 		}

@@ -11,6 +11,7 @@ import (
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
 	"shadowread/internal/instrument"
+	"shadowread/internal/wording"
 )
 
 // Estimate is a fitted value with one sigma.
@@ -146,7 +147,7 @@ func Solve(obs []Observation, priors Priors, o Options) (*Result, error) {
 	}
 	if t := o.True; t != nil {
 		e := Estimate[angle.Angle]{Value: (t.Heading - r.Stands[0].Heading.Value).Signed(), Determined: r.Stands[0].Heading.Determined}
-		e.Sigma = angle.Angle(math.Hypot(float64(t.Sigma), float64(r.Stands[0].Heading.Sigma)))
+		e.Sigma = angle.RSS(t.Sigma, r.Stands[0].Heading.Sigma)
 		r.Lubber = &e
 	}
 	q.prove(r, s, o.True)
@@ -186,7 +187,7 @@ func (q *problem) estimate(r *Result, s *solution, priors Priors) {
 		e.Determined = knows(e.Sigma, before, e.PriorShare)
 		return e
 	}
-	lean := angle.Angle(math.Hypot(float64(priors.RodSigma), float64(priors.PlateSigma)))
+	lean := angle.RSS(priors.RodSigma, priors.PlateSigma)
 	r.LeanStarboard, r.LeanForward = slope(pLeanS, lean), slope(pLeanF, lean)
 	r.RodStarboard, r.RodForward = slope(pRodS, priors.RodSigma), slope(pRodF, priors.RodSigma)
 	r.FootStarboardMM = number(pFootS, s.x[pFootS], 1, priors.FootSigmaMM)
@@ -300,7 +301,7 @@ func (r *Result) remain() {
 				return
 			}
 			m.Uncorrected = max(m.Uncorrected, turn.Abs())
-			m.Sigma = max(m.Sigma, angle.Angle(math.Hypot(float64(level), float64(alignment))))
+			m.Sigma = max(m.Sigma, angle.RSS(level, alignment))
 		}
 		r.Remains = append(r.Remains, m)
 	}
@@ -552,15 +553,13 @@ func round(x float64, places int) *float64 {
 	if math.IsNaN(x) || math.IsInf(x, 0) {
 		return nil
 	}
-	s := math.Pow10(places)
-	return new(math.Round(x*s)/s + 0) // + 0: no -0
+	return new(wording.Round(x, places))
 }
 
 // roundBearing keeps a rounded bearing below 360.
 func roundBearing(a angle.Angle) *float64 {
-	x := round(a.Bearing().Degrees(), 4)
-	if x != nil {
-		*x = math.Mod(*x, 360)
+	if math.IsNaN(float64(a)) {
+		return nil
 	}
-	return x
+	return new(wording.BearingDegrees(a, 4))
 }

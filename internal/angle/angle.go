@@ -87,3 +87,12 @@ func Asin(x float64) Angle { return Angle(math.Asin(max(-1, min(1, x)))) }
 
 // Acos returns the angle whose cosine is x, x clamped to [-1, 1].
 func Acos(x float64) Angle { return Angle(math.Acos(max(-1, min(1, x)))) }
+
+// RSS is the root of the sum of squares: independent sigmas together.
+func RSS(parts ...Angle) Angle {
+	var sum float64
+	for _, p := range parts {
+		sum += float64(p) * float64(p)
+	}
+	return Angle(math.Sqrt(sum))
+}

@@ -197,7 +197,7 @@ func (a Apparent) AzimuthSigmaForCovariance(northNorth, northEast, eastEast floa
 // true one, since the meridian's turn drops out.
 func (a Apparent) GridSigmaForPosition(posSigmaKM float64) angle.Angle {
 	return min(nothingKnown, angle.Angle(math.Hypot(
-		a.turnForMove(posSigmaKM, 0, polarConvergence), a.turnForMove(0, posSigmaKM, polarConvergence))))
+		a.turnForMove(posSigmaKM, 0, geo.PolarConvergence), a.turnForMove(0, posSigmaKM, geo.PolarConvergence))))
 }
 
 // noNorth leaves azimuths true.

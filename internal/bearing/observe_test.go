@@ -386,3 +386,32 @@ func BenchmarkObserve(b *testing.B) {
 		})
 	}
 }
+
+// By hand: an observer moved by x across the light tilts the zenith by x / 6371 km, which
+// turns a body at altitude a by that times tan a, and nothing else once the meridian's turn
+// is left out; over one sigma on each axis that is the root of the sum of both, of which
+// the move along the light does nothing. The true azimuth turns by x over the distance
+// from the pole. Bars: a tenth, for the bend of meridians within the move.
+func TestGridSigmaForPosition(t *testing.T) {
+	for _, tt := range []struct {
+		lat, lon float64
+		at       time.Time
+	}{
+		{87, 40, time.Date(2027, 6, 10, 3, 0, 0, 0, time.UTC)},
+		{85, -170, time.Date(2027, 6, 10, 20, 0, 0, 0, time.UTC)},
+		{-86, 110, time.Date(2027, 12, 10, 9, 0, 0, 0, time.UTC)},
+	} {
+		a, err := Observe(Sun, tt.at, position(tt.lat, tt.lon), 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		const km = 5
+		grid, want := a.GridSigmaForPosition(km), km/6371.0*a.Altitude.Tan()
+		if math.Abs(float64(grid)/want-1) > 0.1 {
+			t.Errorf("%v, %v: grid azimuth turns by %v, want %v", tt.lat, tt.lon, grid, angle.Angle(want))
+		}
+		if _, true_ := a.AzimuthSigmaFor(0, km); float64(true_) < 0.9*km/(111.2*(90-math.Abs(tt.lat))) || true_ < 5*grid {
+			t.Errorf("%v, %v: true azimuth turns by %v only", tt.lat, tt.lon, true_)
+		}
+	}
+}

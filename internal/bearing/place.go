@@ -7,6 +7,7 @@ import (
 	"github.com/soniakeys/meeus/v3/moonposition"
 	"github.com/soniakeys/meeus/v3/nutation"
 	"github.com/soniakeys/meeus/v3/sidereal"
+	"gonum.org/v1/gonum/spatial/r3"
 
 	"shadowread/internal/angle"
 	"shadowread/internal/geo"
@@ -135,10 +136,9 @@ type observer struct {
 func newObserver(p geo.Position, elevationMetres float64) observer {
 	sLat, cLat := p.Lat.Sin(), p.Lat.Cos()
 	sLon, cLon := p.Lon.Sin(), p.Lon.Cos()
-	n := earthA / math.Sqrt(1-earthE2*sLat*sLat) // prime vertical radius
-	h := elevationMetres / 1000
+	place := r3.Scale(0.001, geo.Geocentric(p, geo.Metres(elevationMetres)))
 	return observer{
-		place:           vector{(n + h) * cLat * cLon, (n + h) * cLat * sLon, (n*(1-earthE2) + h) * sLat},
+		place:           vector{place.X, place.Y, place.Z},
 		east:            vector{-sLon, cLon, 0},
 		north:           vector{-sLat * cLon, -sLat * sLon, cLat},
 		up:              vector{cLat * cLon, cLat * sLon, sLat},

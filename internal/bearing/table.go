@@ -7,6 +7,7 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
+	"shadowread/internal/wording"
 )
 
 // Row is one line of a table of the sun or the moon. Angles are rounded to a
@@ -82,7 +83,7 @@ func (a Apparent) row(rodHeightMM float64) Row {
 }
 
 // roundDeg adds zero so that no -0 is printed.
-func roundDeg(a angle.Angle) float64 { return math.Round(a.Degrees()*1e6)/1e6 + 0 }
+func roundDeg(a angle.Angle) float64 { return wording.Degrees(a, 6) }
 
 // bearingDeg rounds a bearing and keeps it below 360.
-func bearingDeg(a angle.Angle) float64 { return math.Mod(roundDeg(a), 360) }
+func bearingDeg(a angle.Angle) float64 { return wording.BearingDegrees(a, 6) }

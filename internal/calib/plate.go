@@ -19,6 +19,11 @@ import (
 // Pixel is a place in the picture: pixel centres at whole numbers.
 type Pixel struct{ U, V float64 }
 
+// Enlarged returns the place in a raster whose pixels are f times smaller.
+func (p Pixel) Enlarged(f float64) Pixel {
+	return Pixel{U: p.U*f + (f-1)/2, V: p.V*f + (f-1)/2}
+}
+
 // Lens is a camera's inner geometry in pixels of one raster; pixels are square.
 type Lens struct {
 	F                  float64 // focal length, px
@@ -390,4 +395,11 @@ func turn(w [3]float64, r [3][3]float64) [3][3]float64 {
 		}
 	}
 	return out
+}
+
+// Mirrored returns the lens of the raster, width px wide, turned left to right.
+func (l Lens) Mirrored(widthPX int) Lens {
+	l.Cx = float64(widthPX-1) - l.Cx
+	l.P2 = -l.P2
+	return l
 }

@@ -5,10 +5,10 @@ import (
 	"io"
 	"strconv"
 
-	"shadowread/internal/angle"
 	"shadowread/internal/geo"
 	"shadowread/internal/journey"
 	"shadowread/internal/logbook"
+	"shadowread/internal/wording"
 	"shadowread/internal/workup"
 )
 
@@ -59,7 +59,7 @@ func fixFields(f *journey.Fix) []string {
 	copy(fields, place(f.Position))
 	copy(fields[2:], []string{decimal(float64(f.Sigma), 1), logbook.SafeCell(f.Source), strconv.FormatBool(f.Used())})
 	if c := f.Closing; c != nil {
-		copy(fields[5:], []string{decimal(float64(c.Distance), 1), bearing(c.Bearing), decimal(c.PerCent, 2)})
+		copy(fields[5:], []string{decimal(float64(c.Distance), 1), wording.Bearing(c.Bearing, 1), decimal(c.PerCent, 2)})
 	}
 	return fields
 }
@@ -70,15 +70,7 @@ func place(p geo.Position) []string {
 
 func ellipse(c workup.Cov) []string {
 	e := c.Ellipse95()
-	return []string{decimal(float64(e.Major), 1), decimal(float64(e.Minor), 1), bearing(e.Bearing)}
-}
-
-// bearing writes a bearing that does not round to 360.
-func bearing(a angle.Angle) string {
-	if s := decimal(a.Degrees(), 1); s != "360.0" {
-		return s
-	}
-	return "0.0"
+	return []string{decimal(float64(e.Major), 1), decimal(float64(e.Minor), 1), wording.Bearing(e.Bearing, 1)}
 }
 
 func decimal(v float64, places int) string { return strconv.FormatFloat(v, 'f', places, 64) }

@@ -18,6 +18,7 @@ import (
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
 	"shadowread/internal/journey"
+	"shadowread/internal/wording"
 	"shadowread/internal/workup"
 )
 
@@ -61,7 +62,7 @@ func Write(w io.Writer, f Format, j *journey.Journey, name string) error {
 }
 
 // round7 rounds degrees to what is written, 1 cm.
-func round7(degrees float64) float64 { return math.Round(degrees*1e7)/1e7 + 0 }
+func round7(degrees float64) float64 { return wording.Round(degrees, 7) }
 
 func latitude(p geo.Position) float64 { return round7(p.Lat.Degrees()) }
 
@@ -93,7 +94,7 @@ func describe(p *journey.Point, e workup.Ellipse) string {
 	if f := p.Fix; f != nil {
 		parts = append(parts, fmt.Sprintf("Fix good to %.0f m (one sigma per axis).", float64(f.Sigma)))
 		if c := f.Closing; c != nil {
-			parts = append(parts, fmt.Sprintf("Closing error %.0f m on %03.0f°, %.1f %% of the distance run.", float64(c.Distance), wholeBearing(c.Bearing.Degrees()), c.PerCent))
+			parts = append(parts, fmt.Sprintf("Closing error %.0f m on %03.0f°, %.1f %% of the distance run.", float64(c.Distance), wording.BearingDegrees(c.Bearing, 0), c.PerCent))
 		}
 		if !f.Used() {
 			parts = append(parts, "Not used.")
@@ -108,6 +109,3 @@ func describe(p *journey.Point, e workup.Ellipse) string {
 func ellipseWords(e workup.Ellipse) string {
 	return fmt.Sprintf("%.0f m by %.0f m (semi-axes), long axis on %03.0f°", float64(e.Major), float64(e.Minor), math.Mod(math.Round(e.Bearing.Degrees()), 180))
 }
-
-// wholeBearing rounds to a degree in [0, 360).
-func wholeBearing(degrees float64) float64 { return math.Mod(math.Round(degrees), 360) }

@@ -12,6 +12,7 @@ import (
 
 	"shadowread/internal/geo"
 	"shadowread/internal/journey"
+	"shadowread/internal/wording"
 	"shadowread/internal/workup"
 )
 
@@ -43,7 +44,7 @@ func writeGeoJSON(w io.Writer, j *journey.Journey, name string) error {
 		e := p.At.AdjustedCov.Ellipse95()
 		properties := geojson.Properties{
 			"kind": "entry", "entry": p.Entry, "entry_kind": string(p.Kind), "time": timestamp(p.Time), "name": title(p),
-			"ellipse95_major_m": metres(e.Major), "ellipse95_minor_m": metres(e.Minor), "ellipse95_bearing_deg": tenth(e.Bearing.Degrees()),
+			"ellipse95_major_m": metres(e.Major), "ellipse95_minor_m": metres(e.Minor), "ellipse95_bearing_deg": wording.Round(e.Bearing.Degrees(), 1),
 		}
 		if p.Leg > 0 {
 			properties["leg"] = p.Leg
@@ -72,16 +73,14 @@ func fixProperties(p *journey.Point) geojson.Properties {
 	}
 	if c := f.Closing; c != nil {
 		properties["closing_m"] = metres(c.Distance)
-		properties["closing_bearing_deg"] = tenth(c.Bearing.Degrees())
+		properties["closing_bearing_deg"] = wording.Round(c.Bearing.Degrees(), 1)
 		properties["closing_per_cent"] = math.Round(c.PerCent*100) / 100
 	}
 	return properties
 }
 
-// metres and tenth round to a tenth, more than positions of this kind are worth.
-func metres(m geo.Metres) float64 { return tenth(float64(m)) }
-
-func tenth(v float64) float64 { return math.Round(v*10)/10 + 0 }
+// metres rounds to a tenth, more than positions of this kind are worth.
+func metres(m geo.Metres) float64 { return wording.Round(float64(m), 1) }
 
 type track struct {
 	state  string

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"github.com/tidwall/geodesic"
+	"gonum.org/v1/gonum/spatial/r3"
 
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
@@ -75,4 +76,13 @@ func (p Position) Validate() error {
 		return fault.New("bad_position", positionHint, "position %v, %v is not on the earth", p.Lat, p.Lon)
 	}
 	return nil
+}
+
+// Geocentric returns the place of a point above the ellipsoid in the earth-fixed frame, m: X
+// towards 0 N 0 E, Z towards the north pole (NGA.STND.0036, section 4.5).
+func Geocentric(p Position, height Metres) r3.Vec {
+	sLat, cLat := p.Lat.Sin(), p.Lat.Cos()
+	n := float64(semiMajor) / math.Sqrt(1-eccentricity2*sLat*sLat) // prime vertical radius
+	h := float64(height)
+	return r3.Vec{X: (n + h) * cLat * p.Lon.Cos(), Y: (n + h) * cLat * p.Lon.Sin(), Z: (n*(1-eccentricity2) + h) * sLat}
 }

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"shadowread/internal/calib"
+	"shadowread/internal/camera"
 	"shadowread/internal/fault"
 )
 
@@ -35,7 +36,7 @@ type Coverage struct {
 var cornerNames = [4]string{"top left", "top right", "bottom right", "bottom left"}
 
 // cover counts the corners of all views.
-func cover(views []*view, camera calib.Camera) Coverage {
+func cover(views []*view, camera camera.Camera) Coverage {
 	const fields = 8 // along the long side
 	w, h := float64(camera.WidthPX), float64(camera.HeightPX)
 	side := max(w, h) / fields

@@ -18,6 +18,7 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/calib"
+	"shadowread/internal/camera"
 	"shadowread/internal/fault"
 	"shadowread/internal/photo"
 	"shadowread/internal/vision"
@@ -128,15 +129,15 @@ type Solver struct {
 
 // Result is a lens solved.
 type Result struct {
-	Schema   int              `json:"schema_version"` // of this object
-	Record   calib.LensRecord `json:"record"`
-	Views    []View           `json:"views"`
-	Skipped  []Skipped        `json:"skipped,omitempty"`
-	RMSPx    float64          `json:"rms_px"` // of all corners
-	Coverage Coverage         `json:"coverage"`
-	OpenCV   Solver           `json:"opencv"`
-	Print    Print            `json:"print"`
-	Warnings []photo.Warning  `json:"warnings,omitempty"`
+	Schema   int               `json:"schema_version"` // of this object
+	Record   camera.LensRecord `json:"record"`
+	Views    []View            `json:"views"`
+	Skipped  []Skipped         `json:"skipped,omitempty"`
+	RMSPx    float64           `json:"rms_px"` // of all corners
+	Coverage Coverage          `json:"coverage"`
+	OpenCV   Solver            `json:"opencv"`
+	Print    Print             `json:"print"`
+	Warnings []photo.Warning   `json:"warnings,omitempty"`
 }
 
 func (r *Result) warn(code, format string, args ...any) {
@@ -159,19 +160,19 @@ func Solve(ctx context.Context, paths []string, o Options) (*Result, error) {
 	if err := enough(views, skipped); err != nil {
 		return nil, err
 	}
-	camera := views[0].camera
-	r.Coverage = cover(views, camera)
+	body := views[0].camera
+	r.Coverage = cover(views, body)
 	if err := tilts(views); err != nil {
 		return nil, err
 	}
 	if err := r.Coverage.check(); err != nil {
 		return nil, err
 	}
-	fit, err := r.solve(views, camera, o)
+	fit, err := r.solve(views, body, o)
 	if err != nil {
 		return nil, err
 	}
-	r.conclude(fit, views, camera, o)
+	r.conclude(fit, views, body, o)
 	if err := r.judge(); err != nil {
 		return nil, err
 	}
@@ -234,8 +235,8 @@ func compass(dir angle.Angle) string {
 
 // solve runs both solvers: OpenCV's to start the joint adjustment, and again on the
 // print as that has found it, as a witness.
-func (r *Result) solve(views []*view, camera calib.Camera, o Options) (*calib.LensFit, error) {
-	w, h := camera.WidthPX, camera.HeightPX
+func (r *Result) solve(views []*view, body camera.Camera, o Options) (*calib.LensFit, error) {
+	w, h := body.WidthPX, body.HeightPX
 	s, err := vision.SolveCamera(flatViews(views, calib.Plate{}), w, h, true)
 	if err != nil {
 		return nil, err
@@ -286,7 +287,7 @@ func openPrior(width, height int, o Options) calib.Prior {
 
 // conclude fills the result from the fit. The views' raster is the stored one,
 // mirrored if the photos were.
-func (r *Result) conclude(fit *calib.LensFit, views []*view, camera calib.Camera, o Options) {
+func (r *Result) conclude(fit *calib.LensFit, views []*view, body camera.Camera, o Options) {
 	sum, n := 0.0, 0
 	for i, v := range views {
 		pl := fit.Plate(i)
@@ -300,7 +301,7 @@ func (r *Result) conclude(fit *calib.LensFit, views []*view, camera calib.Camera
 			du, dv := c.Seen.U-q.U, c.Seen.V-q.V
 			own += du*du + dv*dv
 			if v.mirrored {
-				q.U, du = float64(camera.WidthPX-1)-q.U, -du
+				q.U, du = float64(body.WidthPX-1)-q.U, -du
 			}
 			out.residuals = append(out.residuals, residual{q.U, q.V, du, dv})
 		}
@@ -316,11 +317,11 @@ func (r *Result) conclude(fit *calib.LensFit, views []*view, camera calib.Camera
 	r.OpenCV.Difference = farthest(fit, &r.OpenCV)
 	l := fit.Lens
 	if views[0].mirrored {
-		l = l.Mirrored(camera.WidthPX)
+		l = l.Mirrored(body.WidthPX)
 		c := &r.OpenCV
-		c.Cx, c.P2 = float64(camera.WidthPX-1)-c.Cx, -c.P2
+		c.Cx, c.P2 = float64(body.WidthPX-1)-c.Cx, -c.P2
 	}
-	r.Record = calib.LensRecord{Camera: camera, Lens: l, Sigma: fit.Sigma, RMSPx: r.RMSPx, Views: len(views), Solved: o.Solved}
+	r.Record = camera.LensRecord{Camera: body, Lens: l, Sigma: fit.Sigma, RMSPx: r.RMSPx, Views: len(views), Solved: o.Solved}
 	r.Print = Print{Stretch: fit.Stretch, Sigma: fit.StretchSigma, CurlMM: curlHeight(fit.Curl), Photos: len(views)}
 	r.Warnings = append(r.Warnings, r.Print.Warnings(o)...)
 }

@@ -20,11 +20,13 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/calib"
+	"shadowread/internal/camera"
 	"shadowread/internal/fault"
 	"shadowread/internal/photo"
 	"shadowread/internal/photo/exifwrite"
 	"shadowread/internal/render"
 	"shadowread/internal/sheet"
+	"shadowread/internal/sheetphoto"
 	"shadowread/internal/vision"
 )
 
@@ -167,13 +169,13 @@ func TestSolve(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		p, err := openPhoto(held, facts)
+		p, err := sheetphoto.Open(held, facts)
 		if err != nil {
 			t.Fatal(err)
 		}
 		// All of the lens held: only the pose is free.
 		lens := calib.Prior{Lens: r.Record.Lens, StretchMean: r.Print.Stretch}
-		g, plate, err := p.find(func(*vision.Gray) calib.Prior { return lens })
+		g, plate, _, err := p.FindWhole(sheet.Standard, func(*vision.Gray) calib.Prior { return lens })
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -423,7 +425,7 @@ func TestCoverage(t *testing.T) {
 		}
 		return []*view{v}
 	}
-	c := calib.Camera{WidthPX: 800, HeightPX: 600} // half diagonal 500 px
+	c := camera.Camera{WidthPX: 800, HeightPX: 600} // half diagonal 500 px
 	near := []calib.Pixel{{U: 99.5, V: 99.5}, {U: 699.5, V: 99.5}, {U: 699.5, V: 499.5}, {U: 99.5, V: 499.5}}
 	cover4 := cover(at(near...), c)
 	if err := cover4.check(); err != nil {
@@ -506,9 +508,9 @@ func TestRoundDown(t *testing.T) {
 	}
 }
 
-func record(model string, solved time.Time) calib.LensRecord {
-	return calib.LensRecord{
-		Camera: calib.Camera{Make: "Saltpan", Model: model, FocalLengthMM: 4.25, FocalLength35MM: 27, WidthPX: 4000, HeightPX: 3000},
+func record(model string, solved time.Time) camera.LensRecord {
+	return camera.LensRecord{
+		Camera: camera.Camera{Make: "Saltpan", Model: model, FocalLengthMM: 4.25, FocalLength35MM: 27, WidthPX: 4000, HeightPX: 3000},
 		Lens:   calib.Lens{F: 3000, Cx: 2000, Cy: 1500},
 		Sigma:  calib.LensSigma{F: 1, Cx: 1, Cy: 1, K1: 0.001, K2: 0.001, K3: 0.001, P1: 1e-4, P2: 1e-4},
 		RMSPx:  0.1, Views: 8, Solved: solved,
@@ -516,7 +518,7 @@ func record(model string, solved time.Time) calib.LensRecord {
 }
 
 func TestStore(t *testing.T) {
-	s := Store{Dir: filepath.Join(t.TempDir(), "data", "lenses")}
+	s := camera.Store{Dir: filepath.Join(t.TempDir(), "data", "lenses")}
 	facts := photo.Facts{Make: "Saltpan", Model: "S-1", FocalLengthMM: 4.25, FocalLength35MM: 27, Width: 4000, Height: 3000}
 	if m, w, err := s.Find(facts); m != nil || w != nil || err != nil {
 		t.Errorf("no folder: %v %v %v", m, w, err)
@@ -571,7 +573,7 @@ func TestStore(t *testing.T) {
 
 func TestStoreNamesStayInTheFolder(t *testing.T) {
 	for _, model := range []string{"../../etc", "..", "/", "\\..\\x", "süd", strings.Repeat("long ", 39)} {
-		s := Store{Dir: t.TempDir()}
+		s := camera.Store{Dir: t.TempDir()}
 		path, err := s.Save(record(model, day))
 		if err != nil || filepath.Dir(path) != s.Dir || len(filepath.Base(path)) > 255 {
 			t.Errorf("%q: %s %v", model, path, err)
@@ -610,12 +612,12 @@ func TestFits(t *testing.T) {
 
 func TestDefaultDir(t *testing.T) {
 	t.Setenv("XDG_DATA_HOME", "/data")
-	if d, err := DefaultDir(); err != nil || d != "/data/shadowread/lenses" {
+	if d, err := camera.DefaultDir(); err != nil || d != "/data/shadowread/lenses" {
 		t.Errorf("%s %v", d, err)
 	}
 	t.Setenv("XDG_DATA_HOME", "relative")
 	t.Setenv("HOME", "/home/driver")
-	if d, err := DefaultDir(); err != nil || d != "/home/driver/.local/share/shadowread/lenses" {
+	if d, err := camera.DefaultDir(); err != nil || d != "/home/driver/.local/share/shadowread/lenses" {
 		t.Errorf("%s %v", d, err)
 	}
 }

@@ -3,15 +3,15 @@ package lens
 import (
 	"context"
 	"crypto/sha256"
-	"errors"
 	"fmt"
 	"math"
-	"os"
 
 	"shadowread/internal/calib"
+	"shadowread/internal/camera"
 	"shadowread/internal/fault"
 	"shadowread/internal/photo"
 	"shadowread/internal/sheet"
+	"shadowread/internal/sheetphoto"
 	"shadowread/internal/vision"
 )
 
@@ -20,27 +20,11 @@ import (
 type view struct {
 	photo    string
 	facts    photo.Facts
-	camera   calib.Camera
+	camera   camera.Camera
 	mirrored bool
 	plate    *vision.Plate
 	samples  []calib.Sample
 	corners  []vision.SheetCorner
-}
-
-// CameraOf returns what a photo says of its camera, for comparison with a record.
-func CameraOf(f photo.Facts) calib.Camera {
-	return calib.Camera{
-		Make: f.Make, Model: f.Model, FocalLengthMM: f.FocalLengthMM, FocalLength35MM: f.FocalLength35MM,
-		WidthPX: f.Width, HeightPX: f.Height,
-	}
-}
-
-// whole reports whether the picture is, for all that the photo says, as the camera
-// wrote it, neither cropped nor scaled. A decoder may have turned it.
-func whole(f photo.Facts) bool {
-	return f.ExifWidth == 0 || f.ExifHeight == 0 ||
-		f.ExifWidth == f.Width && f.ExifHeight == f.Height ||
-		f.ExifWidth == f.Height && f.ExifHeight == f.Width
 }
 
 // lookAll checks that one lens took all photos and finds the sheet in each.
@@ -53,12 +37,12 @@ func lookAll(ctx context.Context, paths []string, o Options) (views []*view, ski
 			skipped = append(skipped, Skipped{path, fault.Code(err), err.Error()})
 			continue
 		}
-		if !whole(facts) {
+		if !camera.Whole(facts) {
 			return nil, nil, fault.New("cropped_photo", "use the photos as the camera wrote them",
 				"%s was cropped or scaled after it was taken: it has %d x %d pixels, the camera wrote %d x %d",
 				path, facts.Width, facts.Height, facts.ExifWidth, facts.ExifHeight)
 		}
-		v := &view{photo: path, camera: CameraOf(facts), facts: facts}
+		v := &view{photo: path, camera: camera.Of(facts), facts: facts}
 		if first == nil {
 			first = v
 		}
@@ -86,18 +70,20 @@ func lookAll(ctx context.Context, paths []string, o Options) (views []*view, ski
 
 // look measures the sheet in the photo. seen holds the photos looked at before.
 func (v *view) look(seen map[[sha256.Size]byte]string, o Options) error {
-	s, err := openPhoto(v.photo, v.facts)
+	p, err := sheetphoto.Open(v.photo, v.facts)
 	if err != nil {
 		return err
 	}
-	if first, twice := seen[s.hash]; twice {
+	if first, twice := seen[p.Hash]; twice {
 		return fault.New("same_photo", "", "the same photo as %s", first)
 	}
-	seen[s.hash] = v.photo
-	prior := calib.UnknownLens(s.gray.W, s.gray.H, 0)
-	prior.StretchMean, prior.Stretch = o.print()
-	prior.Curl = calib.TapedCurl
-	g, plate, err := s.find(func(*vision.Gray) calib.Prior { return prior })
+	seen[p.Hash] = v.photo
+	g, plate, _, err := p.FindWhole(sheet.Standard, func(g *vision.Gray) calib.Prior {
+		prior := calib.UnknownLens(g.W, g.H, 0)
+		prior.StretchMean, prior.Stretch = o.print()
+		prior.Curl = calib.TapedCurl
+		return prior
+	})
 	if err != nil {
 		return err
 	}
@@ -127,7 +113,7 @@ func alike(a, b *view) error {
 
 // turned reports whether two pictures of a camera differ by a quarter turn only, as
 // those do that an editor turned.
-func turned(a, b calib.Camera) bool {
+func turned(a, b camera.Camera) bool {
 	a.WidthPX, a.HeightPX = a.HeightPX, a.WidthPX
 	return a.WidthPX != a.HeightPX && a == b
 }
@@ -150,53 +136,4 @@ func differs(a, b *view) string {
 		return "being mirrored"
 	}
 	return ""
-}
-
-// source is a photo opened.
-type source struct {
-	hash [sha256.Size]byte
-	gray *vision.Gray // the whole picture, turned back if the photo says it is mirrored
-}
-
-func openPhoto(path string, facts photo.Facts) (*source, error) {
-	data, err := os.ReadFile(path)
-	if err != nil {
-		return nil, fault.Wrap(err, "unreadable_file", "check that the file is there and may be read", "the file cannot be read")
-	}
-	s := &source{hash: sha256.Sum256(data)}
-	if facts.Format == photo.HEIC {
-		img, err := photo.DecodeHEIC(path)
-		if err != nil {
-			return nil, err
-		}
-		s.gray = vision.FromImage(img)
-	} else if s.gray, err = vision.Decode(data, facts.Format, 1); err != nil {
-		return nil, err
-	} else if facts.Format == photo.JPEG && s.gray.Torn() {
-		return nil, photo.Damaged()
-	}
-	switch facts.Orientation {
-	case 2, 4, 5, 7:
-		s.gray = s.gray.Mirror()
-	}
-	return s, nil
-}
-
-// find finds the sheet, in the mirror if need be: front cameras turn their pictures
-// without saying so.
-func (s *source) find(prior func(*vision.Gray) calib.Prior) (*vision.Gray, *vision.Plate, error) {
-	plate, found, err := vision.FindPlate(s.gray, sheet.Standard, prior(s.gray))
-	if err == nil {
-		return s.gray, plate, nil
-	}
-	if found < 2 {
-		m := s.gray.Mirror()
-		if plate, _, e := vision.FindPlate(m, sheet.Standard, prior(m)); e == nil {
-			return m, plate, nil
-		}
-	}
-	if errors.Is(err, vision.ErrTooFewMarks) {
-		return nil, nil, fault.New("too_few_marks", "take the whole sheet, sharp and well lit", "%d of the sheet's 12 marks found, at least 4 are needed", found)
-	}
-	return nil, nil, fault.New("poor_map", "take the whole sheet, with marks on all sides of the dial in view", "the marks do not pin the sheet down")
 }

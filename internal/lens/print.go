@@ -6,9 +6,11 @@ import (
 	"math"
 
 	"shadowread/internal/calib"
+	"shadowread/internal/camera"
 	"shadowread/internal/fault"
 	"shadowread/internal/photo"
 	"shadowread/internal/sheet"
+	"shadowread/internal/sheetphoto"
 	"shadowread/internal/vision"
 )
 
@@ -91,7 +93,7 @@ type PrintView struct {
 //
 // It fails with code "lens_mismatch" for a photo by another lens than the record's
 // and "too_few_views" when no photo shows the sheet.
-func CheckPrint(ctx context.Context, paths []string, record calib.LensRecord, o Options) (*PrintCheck, error) {
+func CheckPrint(ctx context.Context, paths []string, record camera.LensRecord, o Options) (*PrintCheck, error) {
 	c := &PrintCheck{Schema: 1}
 	var weight, mean, single, common float64
 	for _, path := range paths {
@@ -133,12 +135,12 @@ func CheckPrint(ctx context.Context, paths []string, record calib.LensRecord, o 
 
 // measure fills in what one photo says and returns the sigma of it that is the
 // photo's own, with the lens held, and the sheet's curl.
-func (v *PrintView) measure(facts photo.Facts, record calib.LensRecord) (own, curlMM float64, err error) {
-	s, err := openPhoto(v.Photo, facts)
+func (v *PrintView) measure(facts photo.Facts, record camera.LensRecord) (own, curlMM float64, err error) {
+	p, err := sheetphoto.Open(v.Photo, facts)
 	if err != nil {
 		return 0, 0, err
 	}
-	g, plate, err := s.find(func(g *vision.Gray) calib.Prior {
+	g, plate, _, err := p.FindWhole(sheet.Standard, func(g *vision.Gray) calib.Prior {
 		p := record.Prior(g.W, g.Factor, g.Mirrored)
 		p.Stretch, p.Curl = printOpen, calib.TapedCurl
 		return p
@@ -158,10 +160,10 @@ func (v *PrintView) measure(facts photo.Facts, record calib.LensRecord) (own, cu
 // Fits refuses a photo that the record cannot serve: one of another size, or one
 // that names another camera, lens or zoom. A photo that names none passes. It fails
 // with code "lens_mismatch".
-func Fits(record calib.LensRecord, f photo.Facts) error {
-	a, b := record.Camera, CameraOf(f)
+func Fits(record camera.LensRecord, f photo.Facts) error {
+	a, b := record.Camera, camera.Of(f)
 	known := a.Known() && b.Known()
-	if a.WidthPX == b.WidthPX && a.HeightPX == b.HeightPX && (!known || a.Same(b)) && whole(f) {
+	if a.WidthPX == b.WidthPX && a.HeightPX == b.HeightPX && (!known || a.Same(b)) && camera.Whole(f) {
 		return nil
 	}
 	hint := "give the lens record of this camera at this zoom, or none"

@@ -28,6 +28,7 @@ import (
 	sqlite3 "modernc.org/sqlite/lib"
 
 	"shadowread/internal/fault"
+	"shadowread/internal/userdir"
 )
 
 // Log is an open log. Its methods may be called from several goroutines, those of a
@@ -58,17 +59,7 @@ type Options struct {
 // DefaultPath returns the log in the user's data folder: shadowread/log.db under
 // XDG_DATA_HOME, or under .local/share at home (XDG Base Directory Specification).
 // It fails with code "no_home".
-func DefaultPath() (string, error) {
-	data := os.Getenv("XDG_DATA_HOME")
-	if !filepath.IsAbs(data) { // the specification: a relative one is to be ignored
-		home, err := os.UserHomeDir()
-		if err != nil {
-			return "", fault.Wrap(err, "no_home", "set XDG_DATA_HOME, or name the log", "there is no folder for the log")
-		}
-		data = filepath.Join(home, ".local", "share")
-	}
-	return filepath.Join(data, "shadowread", "log.db"), nil
-}
+func DefaultPath() (string, error) { return userdir.Data("the log", "log.db") }
 
 const (
 	applicationID = 0x53685264 // "ShRd"; file(1) and others tell SQLite files apart by it

@@ -234,3 +234,15 @@ func sniff(f *io.SectionReader) (Format, error) {
 	}
 	return "", unreadable("give a photo as JPEG, PNG, TIFF or HEIC", "the file is not a JPEG, PNG, TIFF or HEIC photo")
 }
+
+// Mirrored reports whether the picture as stored is to be turned left to right.
+func (f Facts) Mirrored() bool { return Mirrored(f.Orientation) }
+
+// Mirrored reports whether an Exif orientation turns a picture left to right.
+func Mirrored(orientation int) bool {
+	switch orientation {
+	case 2, 4, 5, 7:
+		return true
+	}
+	return false
+}

@@ -8,8 +8,8 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/calib"
+	"shadowread/internal/camera"
 	"shadowread/internal/instrument"
-	"shadowread/internal/lens"
 	"shadowread/internal/photo"
 	"shadowread/internal/reading"
 	"shadowread/internal/render"
@@ -18,9 +18,9 @@ import (
 )
 
 // lensOf is a record of the renderer's camera, as well known as eight photos make it.
-func lensOf(c *render.Camera) *lens.Match {
-	return &lens.Match{Path: "camera.toml", Record: calib.LensRecord{
-		Camera: calib.Camera{WidthPX: c.Width, HeightPX: c.Height},
+func lensOf(c *render.Camera) *camera.Match {
+	return &camera.Match{Path: "camera.toml", Record: camera.LensRecord{
+		Camera: camera.Camera{WidthPX: c.Width, HeightPX: c.Height},
 		Lens:   calib.Lens{F: c.Fx, Cx: c.Cx, Cy: c.Cy, K1: c.Dist[0], K2: c.Dist[1], P1: c.Dist[2], P2: c.Dist[3], K3: c.Dist[4]},
 		Sigma:  calib.LensSigma{F: 0.2, Cx: 0.2, Cy: 0.2, K1: 5e-4, K2: 2e-3, K3: 2e-3, P1: 3e-5, P2: 3e-5},
 	}}

@@ -5,10 +5,10 @@ import (
 	"math"
 
 	"shadowread/internal/angle"
-	"shadowread/internal/bearing"
+	"shadowread/internal/compass"
 	"shadowread/internal/geo"
+	"shadowread/internal/geomag"
 	"shadowread/internal/photo"
-	"shadowread/internal/swing"
 )
 
 // SigmaDeclinationOption is one sigma of a declination that the user gives without
@@ -19,7 +19,7 @@ const SigmaDeclinationOption = 0.5 * angle.Degree
 // east positive.
 type Declination struct {
 	Value, Sigma angle.Angle
-	Field        *bearing.Field // of the model; nil where the user gave the value
+	Field        *geomag.Field // of the model; nil where the user gave the value
 }
 
 // Source names where the declination comes from: "option" or "wmm2025".
@@ -33,9 +33,9 @@ func (d Declination) Source() string {
 // ModelDeclination returns the declination of the World Magnetic Model 2025 then and
 // there. Its sigma is the published one together with what the position's does to it.
 //
-// The error's code is one of bearing.Magnetic's.
+// The error's code is one of geomag.Magnetic's.
 func ModelDeclination(i photo.Instant, p photo.Place) (Declination, error) {
-	f, err := bearing.Magnetic(i.UTC, p.Position, p.ElevationMetres)
+	f, err := geomag.Magnetic(i.UTC, p.Position, p.ElevationMetres)
 	if err != nil {
 		return Declination{}, err
 	}
@@ -47,7 +47,7 @@ func ModelDeclination(i photo.Instant, p photo.Place) (Declination, error) {
 			if err != nil { // over a pole, where the true heading is open by as much
 				continue
 			}
-			if there, err := bearing.Magnetic(i.UTC, moved, p.ElevationMetres); err == nil {
+			if there, err := geomag.Magnetic(i.UTC, moved, p.ElevationMetres); err == nil {
 				most = max(most, (there.Declination - f.Declination).Signed().Abs())
 			}
 		}
@@ -72,10 +72,10 @@ type Compass struct {
 // compass fills r.Compass from the heading.
 func (r *Result) compass(o Options) {
 	c := &r.Compass
-	if o.Grid || r.Place.Position.Lat.Abs() >= bearing.GridFromLatitude {
+	if o.Grid || r.Place.Position.Lat.Abs() >= geomag.GridFromLatitude {
 		b := *r.Budget
 		b.Position = r.Sky.GridSigmaForPosition(r.Place.SigmaKM)
-		c.Grid = &Uncertain{bearing.GridHeading(*r.Heading, r.Place.Position), b.Sigma()}
+		c.Grid = &Uncertain{geo.GridHeading(*r.Heading, r.Place.Position), b.Sigma()}
 	}
 	if c.Declination = o.Declination; c.Declination == nil {
 		d, err := ModelDeclination(*r.Instant, *r.Place)
@@ -86,10 +86,10 @@ func (r *Result) compass(o Options) {
 		c.Declination = &d
 	}
 	d := *c.Declination
-	if f := d.Field; f != nil && f.Zone != bearing.Clear {
+	if f := d.Field; f != nil && f.Zone != geomag.Clear {
 		r.warn("magnetic_"+f.Zone.String(), ZoneText(*f))
 	}
-	c.Magnetic = &Uncertain{(*r.Heading - d.Value).Bearing(), min(angle.Angle(math.Hypot(float64(r.Sigma), float64(d.Sigma))), 180*angle.Degree)}
+	c.Magnetic = &Uncertain{(*r.Heading - d.Value).Bearing(), min(angle.RSS(r.Sigma, d.Sigma), 180*angle.Degree)}
 	if o.Card == nil {
 		return
 	}
@@ -107,13 +107,13 @@ const carried = 3 * angle.Degree
 
 // checkCard warns of a card that was swung with a declination stated by somebody which the
 // model does not bear out here, or the other way about: A then carries the difference.
-func (r *Result) checkCard(card swing.Card, d Declination) {
+func (r *Result) checkCard(card compass.Card, d Declination) {
 	was := card.Declination
 	if was == nil || was.Source == d.Source() {
 		return
 	}
 	apart := (was.Value - d.Value).Signed()
-	if apart.Abs() > carried+2*angle.Angle(math.Hypot(float64(was.Sigma), float64(d.Sigma))) {
+	if apart.Abs() > carried+2*angle.RSS(was.Sigma, d.Sigma) {
 		r.warn("card_declination", fmt.Sprintf("the deviation card was swung with a declination of %+.1f° (%s), and this reading has %+.1f° (%s): unless the compass was carried far since, one of them is wrong, perhaps its sign (east is positive), and the card's A with it",
 			was.Value.Degrees(), was.Source, d.Value.Degrees(), d.Source()))
 	}
@@ -122,21 +122,21 @@ func (r *Result) checkCard(card swing.Card, d Declination) {
 // onCard returns what the compass shows on a magnetic heading. The card's own sigma
 // holds that of the declination it was swung with. Where that is the same declination
 // its error cancels; the sum is then too large, not too small.
-func onCard(card swing.Card, magnetic Uncertain) Uncertain {
+func onCard(card compass.Card, magnetic Uncertain) Uncertain {
 	compass, sigma := card.CompassFor(magnetic.Value)
 	right, _ := card.CompassFor(magnetic.Value + magnetic.Sigma)
 	left, _ := card.CompassFor(magnetic.Value - magnetic.Sigma)
 	most := max((right - compass).Signed().Abs(), (left - compass).Signed().Abs())
-	return Uncertain{compass, min(angle.Angle(math.Hypot(float64(sigma), float64(most))), 180*angle.Degree)}
+	return Uncertain{compass, min(angle.RSS(sigma, most), 180*angle.Degree)}
 }
 
 // ZoneText says in words what a zone of the magnetic model means; "" for none.
-func ZoneText(f bearing.Field) string {
+func ZoneText(f geomag.Field) string {
 	text := ""
 	switch f.Zone {
-	case bearing.Caution:
+	case geomag.Caution:
 		text = "caution zone: the horizontal field is %.0f nT, so that a compass is sluggish and wanders; trust it little"
-	case bearing.Blackout:
+	case geomag.Blackout:
 		text = "blackout zone: the horizontal field is %.0f nT, too weak for a compass; do not steer by one"
 	default:
 		return ""

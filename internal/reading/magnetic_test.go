@@ -9,9 +9,9 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/bearing"
+	"shadowread/internal/compass"
 	"shadowread/internal/geo"
 	"shadowread/internal/photo"
-	"shadowread/internal/swing"
 )
 
 // numberAt is a number read by eye then and there, which needs no picture.
@@ -75,13 +75,13 @@ func TestPublishedDeclinationTurnsHeadings(t *testing.T) {
 
 // NGA, Handbook of Magnetic Compass Adjustment, 2004, chapter V, fig. 501: deviations
 // on the eight compass headings from north.
-func handbookCard(t *testing.T) swing.Card {
-	var s []bearing.Sighting
+func handbookCard(t *testing.T) compass.Card {
+	var s []compass.Sighting
 	for i, d := range [8]float64{10.5, 20.0, 11.5, -1.2, -5.5, -8.0, -12.5, -6.8} {
 		z := angle.FromDegrees(45 * float64(i))
-		s = append(s, bearing.Sighting{Compass: z, CompassSigma: 0.1 * angle.Degree, Heading: (z + angle.FromDegrees(d)).Bearing(), Reference: bearing.FromMagneticNorth})
+		s = append(s, compass.Sighting{Compass: z, CompassSigma: 0.1 * angle.Degree, Heading: (z + angle.FromDegrees(d)).Bearing(), Reference: compass.FromMagneticNorth})
 	}
-	a, err := swing.Analyse(s, swing.Options{})
+	a, err := compass.Analyse(s, compass.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -130,13 +130,13 @@ func TestCompassShowsTheHandbooksHeadings(t *testing.T) {
 // one whose declination fits, or that comes from the same source, is not.
 func TestCardSwungWithAnotherDeclination(t *testing.T) {
 	for _, tt := range []struct {
-		was   *swing.Declination
+		was   *compass.Declination
 		warns bool
 	}{
 		{nil, false},
-		{&swing.Declination{Value: -8 * angle.Degree, Sigma: 0.5 * angle.Degree, Source: swing.AsGiven}, false},
-		{&swing.Declination{Value: 8 * angle.Degree, Sigma: 0.5 * angle.Degree, Source: swing.AsGiven}, true},
-		{&swing.Declination{Value: 8 * angle.Degree, Sigma: 0.4 * angle.Degree, Source: swing.FromModel}, false},
+		{&compass.Declination{Value: -8 * angle.Degree, Sigma: 0.5 * angle.Degree, Source: compass.AsGiven}, false},
+		{&compass.Declination{Value: 8 * angle.Degree, Sigma: 0.5 * angle.Degree, Source: compass.AsGiven}, true},
+		{&compass.Declination{Value: 8 * angle.Degree, Sigma: 0.4 * angle.Degree, Source: compass.FromModel}, false},
 	} {
 		card := handbookCard(t)
 		card.Declination = tt.was

@@ -3,10 +3,10 @@ package reading
 import (
 	"shadowread/internal/angle"
 	"shadowread/internal/bearing"
+	"shadowread/internal/camera"
+	"shadowread/internal/compass"
 	"shadowread/internal/instrument"
-	"shadowread/internal/lens"
 	"shadowread/internal/photo"
-	"shadowread/internal/swing"
 	"shadowread/internal/vision"
 )
 
@@ -21,8 +21,8 @@ type Options struct {
 	LengthMM float64
 	// Lens is the camera's lens; a photo by another is refused. Where it is nil, the
 	// photo's is looked for in Lenses, if that is not nil.
-	Lens   *lens.Match
-	Lenses *lens.Store
+	Lens   *camera.Match
+	Lenses *camera.Store
 	// Instrument is what was proved of the instrument; nil where nothing was. Its
 	// sigmas then stand in the budget instead of Level and Alignment.
 	Instrument *instrument.Record
@@ -35,9 +35,9 @@ type Options struct {
 	Alignment angle.Angle
 	Course    *angle.Angle // true
 
-	Declination *Declination // nil: the World Magnetic Model's
-	Card        *swing.Card  // the compass's deviation; nil where not known
-	Grid        bool         // give the grid heading far from the poles too
+	Declination *Declination  // nil: the World Magnetic Model's
+	Card        *compass.Card // the compass's deviation; nil where not known
+	Grid        bool          // give the grid heading far from the poles too
 }
 
 // DefaultLevel is for a plate set with a bubble; by eye it is 2 degrees (common

@@ -5,17 +5,18 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"os"
 	"time"
 
 	"shadowread/internal/angle"
 	"shadowread/internal/bearing"
 	"shadowread/internal/calib"
+	"shadowread/internal/camera"
 	"shadowread/internal/fault"
 	"shadowread/internal/instrument"
 	"shadowread/internal/lens"
 	"shadowread/internal/photo"
 	"shadowread/internal/sheet"
+	"shadowread/internal/sheetphoto"
 	"shadowread/internal/vision"
 )
 
@@ -164,7 +165,7 @@ func (r *Result) whenAndWhere(facts photo.Facts, o Options) {
 
 // look finds the sheet and the shadow in the picture.
 func (r *Result) look(path string, facts photo.Facts, o Options) {
-	p, err := openPicture(path, facts)
+	p, err := sheetphoto.Open(path, facts)
 	if err != nil {
 		r.refuse(reasonOf(err, UnreadableFile), say(err))
 		return
@@ -172,32 +173,15 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 	if !r.findLens(facts, o) {
 		return
 	}
-	prior := func(g *vision.Gray) calib.Prior { return o.prior(g, facts, r.Lens) }
-	g, plate, found, err := p.findPlate(sheet.Standard, prior)
+	g, plate, found, err := p.Find(sheet.Standard, func(g *vision.Gray) calib.Prior { return o.prior(g, facts, r.Lens) })
 	r.MarksFound = found
 	if err != nil {
-		var decoding *fault.Error
-		switch {
-		case errors.As(err, &decoding):
-			r.refuse(reasonOf(err, UnreadableFile), say(err))
-		case errors.Is(err, vision.ErrTooFewMarks):
-			r.refuse(TooFewMarks, fmt.Sprintf("%d of the sheet's 12 marks found, at least 4 are needed: take the whole sheet, sharp and well lit, from above", found))
-		case errors.Is(err, vision.ErrTwoSheets):
-			r.refuse(MoreSheets, "more than one sheet is in the picture, and each has its own heading: take the photo of one alone, or cover the others' marks")
-		case errors.Is(err, vision.ErrMarksDisagree):
-			r.refuse(PoorMap, "marks stand where the others do not allow it: the file may be damaged, or pieces of more than one sheet are in view. Copy the file again from the camera, or take the photo again")
-		default:
-			r.refuse(PoorMap, "the marks do not pin the sheet down: take the whole sheet, with marks on all sides of the dial in view")
-		}
-		return
-	}
-	if facts.Format == photo.JPEG && g.Torn() {
-		r.refuse(UnreadableFile, "rows of the picture stand shifted against those above, as damage leaves them: copy the original file again from the camera or phone")
+		r.refuse(reasonOf(err, UnreadableFile), say(err))
 		return
 	}
 	r.Plate, r.Marks = plate.Fit, plate.Marks
 	r.Picture = PictureSize{W: g.W, H: g.H, Factor: g.Factor, Mirrored: g.Mirrored}
-	if g.Mirrored && !mirrored(facts.Orientation) {
+	if g.Mirrored && !facts.Mirrored() {
 		r.warn("picture_mirrored", "the picture is mirrored (front cameras do that); it was turned back, since the marks read only one way")
 	}
 	if plate.Loosened {
@@ -275,7 +259,7 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 	}
 }
 
-func (o Options) prior(g *vision.Gray, facts photo.Facts, known *lens.Match) calib.Prior {
+func (o Options) prior(g *vision.Gray, facts photo.Facts, known *camera.Match) calib.Prior {
 	if known != nil {
 		p := known.Record.Prior(g.W, g.Factor, g.Mirrored)
 		p.StretchMean, p.Stretch = o.print()
@@ -358,111 +342,6 @@ func say(err error) string {
 	return f.Message + ": " + f.Hint
 }
 
-func mirrored(orientation int) bool {
-	switch orientation {
-	case 2, 4, 5, 7:
-		return true
-	}
-	return false
-}
-
-// picture is a photo that can be decoded at more than one size.
-type picture struct {
-	data   []byte // encoded; nil for HEIC
-	format photo.Format
-	heic   *vision.Gray // decoded
-	pixels int
-	flip   bool
-}
-
-func openPicture(path string, facts photo.Facts) (*picture, error) {
-	p := &picture{format: facts.Format, pixels: facts.Width * facts.Height, flip: mirrored(facts.Orientation)}
-	if facts.Format == photo.HEIC {
-		img, err := photo.DecodeHEIC(path)
-		if err != nil {
-			return nil, err
-		}
-		p.heic = vision.FromImage(img)
-		return p, nil
-	}
-	data, err := os.ReadFile(path)
-	if err != nil {
-		return nil, fault.Wrap(err, string(UnreadableFile), "check that the file is there and may be read", "the file cannot be read")
-	}
-	p.data = data
-	return p, nil
-}
-
-func (p *picture) decode(factor int) (*vision.Gray, error) {
-	var g *vision.Gray
-	if p.heic != nil {
-		g = p.heic.Shrink(factor)
-	} else {
-		var err error
-		if g, err = vision.Decode(p.data, p.format, factor); err != nil {
-			return nil, err
-		}
-	}
-	if p.flip {
-		g = g.Mirror()
-	}
-	return g, nil
-}
-
-const (
-	// enoughPixels is the size to which a larger picture is shrunk while it is
-	// decoded: 2000 x 1500 shows a sheet of 300 mm with 5 px to the millimetre,
-	// where edges are found to 0.01 mm and a larger picture adds only time.
-	enoughPixels = 6_500_000
-	// mostPixels bounds the finest size: a sheet that does not show there is looked for no
-	// further, since a search costs time and memory for every pixel.
-	mostPixels = 26_000_000
-	// enoughScale is the least scale on the dial, px/mm, with which a shrunk
-	// picture will do.
-	enoughScale = 3.0
-	// leastScale is the scale, px/mm, below which a rod of 3 mm and its shadow are five
-	// pixels broad: what is not found then says nothing of the rod.
-	leastScale = 1.7
-)
-
-// findPlate finds the sheet at the smallest size of the picture that serves: a
-// sheet that is small in it, or not found, is looked for again at a finer one.
-func (p *picture) findPlate(s *sheet.Sheet, prior func(*vision.Gray) calib.Prior) (g *vision.Gray, plate *vision.Plate, found int, err error) {
-	factor := 1
-	for factor < 8 && p.pixels/(factor*factor) > enoughPixels {
-		factor *= 2
-	}
-	finest := 1
-	for p.pixels/(finest*finest) > mostPixels {
-		finest *= 2
-	}
-	var coarse *vision.Gray // where the sheet was found, if too small for the aim
-	var inCoarse *vision.Plate
-	for ; factor >= finest; factor /= 2 {
-		if g, err = p.decode(factor); err != nil {
-			return nil, nil, found, err
-		}
-		var n int
-		plate, n, err = vision.FindPlate(g, s, prior(g))
-		found = max(found, n)
-		if errors.Is(err, vision.ErrTwoSheets) {
-			return nil, nil, found, err
-		}
-		if err == nil {
-			if least, _ := plate.Scale(sheet.Point{}); least >= enoughScale || factor == finest {
-				return g, plate, n, nil
-			}
-			coarse, inCoarse = g, plate
-		}
-	}
-	if errors.Is(err, vision.ErrTooFewMarks) && inCoarse != nil {
-		return coarse, inCoarse, found, nil
-	}
-	if err != nil && found < 2 { // a front camera may have mirrored it
-		m := g.Mirror()
-		if plate, n, e := vision.FindPlate(m, s, prior(m)); e == nil {
-			return m, plate, n, nil
-		}
-	}
-	return g, plate, found, err
-}
+// leastScale is the scale, px/mm, below which a rod of 3 mm and its shadow are five pixels
+// broad: what is not found then says nothing of the rod.
+const leastScale = 1.7

@@ -11,8 +11,8 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/bearing"
 	"shadowread/internal/calib"
+	"shadowread/internal/camera"
 	"shadowread/internal/instrument"
-	"shadowread/internal/lens"
 	"shadowread/internal/photo"
 	"shadowread/internal/vision"
 )
@@ -124,8 +124,8 @@ type Result struct {
 
 	Marks      []int // ids of the marks that took part
 	MarksFound int
-	Lens       *lens.Match // that served; nil where none is known
-	LensSource LensSource  // "" without a photo
+	Lens       *camera.Match // that served; nil where none is known
+	LensSource LensSource    // "" without a photo
 	Plate      *calib.Fit
 	Picture    PictureSize
 	Shadow     *vision.Strip

@@ -12,8 +12,8 @@ import (
 	"golang.org/x/image/tiff"
 
 	"shadowread/internal/angle"
+	"shadowread/internal/overlay"
 	"shadowread/internal/photo/exifwrite"
-	"shadowread/internal/reading"
 	"shadowread/internal/render"
 )
 
@@ -67,7 +67,7 @@ func TestTIFFOrientations(t *testing.T) {
 		if r.Picture != j.Picture || r.Facts.Orientation != orientation {
 			t.Errorf("orientation %d: read as %d on %v, the JPEG on %v", orientation, r.Facts.Orientation, r.Picture, j.Picture)
 		}
-		written, err := reading.WriteOverlay(path, r, t.TempDir())
+		written, err := overlay.Write(path, r, t.TempDir())
 		if err != nil {
 			t.Errorf("orientation %d: %v", orientation, err)
 			continue

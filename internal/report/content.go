@@ -21,11 +21,12 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/chart"
+	"shadowread/internal/compass"
 	"shadowread/internal/geo"
 	"shadowread/internal/instrument"
 	"shadowread/internal/journey"
 	"shadowread/internal/logbook"
-	"shadowread/internal/swing"
+	"shadowread/internal/wording"
 	"shadowread/internal/workup"
 )
 
@@ -42,7 +43,7 @@ type Input struct {
 	Overlay func(entry int) ([]byte, error)
 	// Instrument and Compass are those used; nil where there was none.
 	Instrument *instrument.Record
-	Compass    *swing.Card
+	Compass    *compass.Card
 	// UTCOffset is the report's clock, east positive.
 	UTCOffset time.Duration
 }
@@ -149,45 +150,21 @@ func (c *composer) clock(t time.Time) string { return c.local(t).Format("15:04")
 
 func (c *composer) moment(t time.Time) string { return c.date(t) + " " + c.clock(t) }
 
-// bearing writes a bearing to a tenth of a degree, in three figures, never 360.
-func bearing(a angle.Angle) string {
-	return fmt.Sprintf("%05.1f°", math.Mod(math.Round(a.Bearing().Degrees()*10)/10, 360))
-}
-
-func wholeBearing(a angle.Angle) string {
-	return fmt.Sprintf("%03.0f°", math.Mod(math.Round(a.Bearing().Degrees()), 360))
-}
-
-// length writes a distance in the unit that suits it.
-func length(m geo.Metres) string {
-	switch {
-	case m < 995:
-		return fmt.Sprintf("%.0f m", float64(m))
-	case m < 9995:
-		return fmt.Sprintf("%.2f km", m.Kilometres())
-	}
-	return fmt.Sprintf("%.1f km", m.Kilometres())
-}
-
 func ellipse(cov workup.Cov) string {
 	e := cov.Ellipse95()
 	if e.Major-e.Minor < e.Major/50 { // a circle has no long axis
-		return length(e.Major)
+		return wording.Length(e.Major)
 	}
-	return fmt.Sprintf("%s × %s, %03.0f°", length(e.Major), length(e.Minor), math.Mod(math.Round(e.Bearing.Degrees()), 180))
+	return fmt.Sprintf("%s × %s, %03.0f°", wording.Length(e.Major), wording.Length(e.Minor), math.Mod(math.Round(e.Bearing.Degrees()), 180))
 }
 
 func heading(h, sigma angle.Angle) (string, string) {
-	return bearing(h), fmt.Sprintf("%.1f°", sigma.Degrees())
+	return wording.ThreeFigures(h, 1), fmt.Sprintf("%.1f°", sigma.Degrees())
 }
 
-// signed writes a number with its sign, a zero without.
+// signed writes a number with its sign, as it is set in print; a zero has none.
 func signed(v float64, places int) string {
-	ten := math.Pow10(places)
-	if v = math.Round(v*ten) / ten; v == 0 {
-		return fmt.Sprintf("%.*f", places, 0.0)
-	}
-	return strings.Replace(fmt.Sprintf("%+.*f", places, v), "-", "−", 1)
+	return strings.Replace(wording.SignedNumber(v, places), "-", "−", 1)
 }
 
 // way returns the length of the adjusted track between two points, passing none that is
@@ -215,9 +192,9 @@ func (c *composer) summary() {
 		c.Summary = append(c.Summary, pair{label, fmt.Sprintf(format, args...)})
 	}
 	if d, ok := c.in.Track.Points[0].Entry.Content.(*logbook.Departure); ok {
-		add("Departure", "%s, %s, good to %s (%s)", c.moment(points[0].Time), d.Position, length(d.Sigma), cmp.Or(d.Source, "source not noted"))
+		add("Departure", "%s, %s, good to %s (%s)", c.moment(points[0].Time), d.Position, wording.Length(d.Sigma), cmp.Or(d.Source, "source not noted"))
 	}
-	add("Run", "%s in %d legs, %d entries", length(c.way(0, len(points)-1)), len(c.j.Legs), len(points))
+	add("Run", "%s in %d legs, %d entries", wording.Length(c.way(0, len(points)-1)), len(c.j.Legs), len(points))
 	w := c.in.Where
 	if w == nil {
 		add("Where we are", "not known: the position is lost")
@@ -226,9 +203,9 @@ func (c *composer) summary() {
 	e := &w.Estimate
 	add("Where we are", "%s at %s", e.Position, c.moment(e.Time))
 	add("How sure", "95 %% ellipse %s", ellipse(e.Cov))
-	add("Since", "%s, the last fix used or the departure; %s logged since then", c.moment(e.Since), length(e.Run))
+	add("Since", "%s, the last fix used or the departure; %s logged since then", c.moment(e.Since), wording.Length(e.Run))
 	if e.Steered {
-		add("Heading in hand", "%s true, with what is known of the instrument", bearing(e.Heading))
+		add("Heading in hand", "%s true, with what is known of the instrument", wording.ThreeFigures(e.Heading, 1))
 	}
 }
 
@@ -247,7 +224,7 @@ func (c *composer) days() {
 		}
 		d := table{
 			Title: c.local(c.j.Points[i].Time).Format("Monday 2 January 2006"),
-			Line:  fmt.Sprintf("%d entries, %d changes of leg, %s run (adjusted track).", i-from+1, len(legs), length(c.way(max(from-1, 0), i))),
+			Line:  fmt.Sprintf("%d entries, %d changes of leg, %s run (adjusted track).", i-from+1, len(legs), wording.Length(c.way(max(from-1, 0), i))),
 			Heads: []string{"time", "entry", "what", "heading", "±", "odometer", "position, adjusted", "95 % ellipse", "note"},
 			Share: []float64{8, 7, 25, 11, 6, 14, 22, 23, 22},
 			Right: []bool{false, true, false, true, true, true, false, false, false},
@@ -371,7 +348,7 @@ func how(l *logbook.Leg) string {
 func detour(d *logbook.Detour) string {
 	var legs []string
 	for _, l := range d.Legs {
-		legs = append(legs, wholeBearing(l.Heading.Heading)+" to "+cmp.Or(run(&l.Run), "?"))
+		legs = append(legs, wording.ThreeFigures(l.Heading.Heading, 0)+" to "+cmp.Or(run(&l.Run), "?"))
 	}
 	return strings.Join(legs, ", ")
 }
@@ -390,7 +367,7 @@ func run(r *logbook.Run) string {
 		parts = append(parts, text)
 	}
 	if r.Distance != nil {
-		parts = append(parts, length(r.Distance.Length))
+		parts = append(parts, wording.Length(r.Distance.Length))
 	}
 	return strings.Join(parts, "; ")
 }
@@ -408,9 +385,9 @@ func (c *composer) fixes() {
 		if f == nil {
 			continue
 		}
-		row := []string{fmt.Sprint(f.Number), c.moment(p.Time), f.Source, length(f.Sigma), "–", "–", "–", "–", "–", "yes, begins anew"}
+		row := []string{fmt.Sprint(f.Number), c.moment(p.Time), f.Source, wording.Length(f.Sigma), "–", "–", "–", "–", "–", "yes, begins anew"}
 		if k := f.Closing; k != nil {
-			row = append(row[:4], length(k.Distance), bearing(k.Bearing), length(k.Run), "–", fmt.Sprintf("%.1f", k.Sigmas), "yes")
+			row = append(row[:4], wording.Length(k.Distance), wording.ThreeFigures(k.Bearing, 1), wording.Length(k.Run), "–", fmt.Sprintf("%.1f", k.Sigmas), "yes")
 			if k.Run > 0 {
 				row[7] = fmt.Sprintf("%.2f", k.PerCent)
 			}
@@ -477,7 +454,7 @@ func (c *composer) adjustment() {
 			case distance < 0.5:
 				row = append(row, "0 m", "")
 			default:
-				row = append(row, length(distance), wholeBearing(course))
+				row = append(row, wording.Length(distance), wording.ThreeFigures(course, 0))
 			}
 		}
 		c.Adjusted.Rows = append(c.Adjusted.Rows, row)
@@ -623,7 +600,7 @@ func (c *composer) cautions() {
 		k := f.Closing
 		switch {
 		case !k.Used:
-			add("Fix %d (entry %d) lies %s off, %.1f sigma, and is not used until it is confirmed: one of the two is wrong.", f.Number, p.Entry, length(k.Distance), k.Sigmas)
+			add("Fix %d (entry %d) lies %s off, %.1f sigma, and is not used until it is confirmed: one of the two is wrong.", f.Number, p.Entry, wording.Length(k.Distance), k.Sigmas)
 		case k.Blunder:
 			add("Fix %d (entry %d) was confirmed though it lies %.1f sigma off: look for a leg left out or a wrong reading before it.", f.Number, p.Entry, k.Sigmas)
 		case k.Run > 0 && k.PerCent > goodDay:

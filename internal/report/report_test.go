@@ -19,12 +19,13 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/chart/charttest"
+	"shadowread/internal/compass"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
 	"shadowread/internal/instrument"
 	"shadowread/internal/logbook"
 	"shadowread/internal/paper"
-	"shadowread/internal/swing"
+	"shadowread/internal/wording"
 	"shadowread/internal/workup"
 )
 
@@ -174,7 +175,7 @@ func TestClosingErrors(t *testing.T) {
 			t.Fatal(err)
 		}
 		ran := f.Run.Odometer.Metres()/1000 - geo.Metres(from)
-		if want := length(distance); row[4] != want {
+		if want := wording.Length(distance); row[4] != want {
 			t.Errorf("fix %d: closing error %s, want %s", n, row[4], want)
 		}
 		if want := fmt.Sprintf("%.2f", float64(distance/ran)/10); row[7] != want {
@@ -253,7 +254,7 @@ func TestInstrumentAndCompass(t *testing.T) {
 	lubber := -0.42 * angle.Degree
 	in.Instrument = &instrument.Record{Name: "truck one", Found: charttest.Departure, How: "by a steering mark", Gnomon: instrument.Rod, HeightMM: 100,
 		Proved: instrument.Proved{Lubber: &lubber, Lean: instrument.SlopeOf(0.3*angle.Degree, 0)}, LevelSigma: 0.2 * angle.Degree, AlignmentSigma: 0.3 * angle.Degree}
-	in.Compass = &swing.Card{Title: "truck one's compass", Swung: charttest.Departure, Coefficients: swing.Coefficients{1 * angle.Degree, 12 * angle.Degree, 8 * angle.Degree, 5 * angle.Degree, 1.5 * angle.Degree}}
+	in.Compass = &compass.Card{Title: "truck one's compass", Swung: charttest.Departure, Coefficients: compass.Coefficients{1 * angle.Degree, 12 * angle.Degree, 8 * angle.Degree, 5 * angle.Degree, 1.5 * angle.Degree}}
 	words := texts(t, htmlOf(t, in), func(*html.Node) {})
 	// The handbook's coefficients (Handbook of Magnetic Compass Adjustment, ch. V); its
 	// equation gives A + C + E on north.

@@ -39,8 +39,7 @@ func (g *Gray) Stored(p calib.Pixel) calib.Pixel {
 	if g.Mirrored {
 		p.U = float64(g.W-1) - p.U
 	}
-	s := float64(g.Factor)
-	return calib.Pixel{U: p.U*s + (s-1)/2, V: p.V*s + (s-1)/2}
+	return p.Enlarged(float64(g.Factor))
 }
 
 // Decode reads a picture of a known format (JPEG, PNG, TIFF) as gray without applying

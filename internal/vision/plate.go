@@ -173,7 +173,7 @@ func searchIn(small *Gray, r image.Rectangle, s *sheet.Sheet, factor int, least 
 	f := float64(factor)
 	for i := range all {
 		for j, p := range all[i].corners {
-			all[i].corners[j] = calib.Pixel{U: (p.U+float64(r.Min.X))*f + (f-1)/2, V: (p.V+float64(r.Min.Y))*f + (f-1)/2}
+			all[i].corners[j] = calib.Pixel{U: p.U + float64(r.Min.X), V: p.V + float64(r.Min.Y)}.Enlarged(f)
 		}
 	}
 	return all

@@ -1,4 +1,6 @@
-package reading
+// Package overlay draws into a copy of a photo what was found in it, and says the result in
+// words below.
+package overlay
 
 import (
 	"bytes"
@@ -34,8 +36,10 @@ import (
 	"shadowread/internal/fault"
 	"shadowread/internal/openfile"
 	"shadowread/internal/photo"
+	"shadowread/internal/reading"
 	"shadowread/internal/sheet"
 	"shadowread/internal/wholefile"
+	"shadowread/internal/wording"
 )
 
 // The overlay's size. It is made to be looked at on a phone, which shows it some
@@ -70,7 +74,7 @@ var (
 	warningInk = color.NRGBA{255, 205, 110, 255}
 )
 
-// WriteOverlay writes a copy of the photo at path with what r found drawn into it,
+// Write writes a copy of the photo at path with what r found drawn into it,
 // and below it a band that says the result in words, and returns the file's name.
 //
 // The picture stands upright by its Exif orientation, and the sheet in it always
@@ -86,7 +90,7 @@ var (
 // It fails with what photo.ReadFacts and photo.DecodeHEIC fail with, with
 // "unreadable_file" for pixels that cannot be decoded, and with
 // "overlay_not_written"; then there is no file.
-func WriteOverlay(path string, r *Result, dir string) (written string, err error) {
+func Write(path string, r *reading.Result, dir string) (written string, err error) {
 	img, err := overlayOf(path, r)
 	if err != nil {
 		return "", err
@@ -98,10 +102,10 @@ func WriteOverlay(path string, r *Result, dir string) (written string, err error
 	return saveOverlay(path, dir, b.Bytes())
 }
 
-// SmallOverlay returns what WriteOverlay draws as a JPEG of some 50 kB, shrunk to
+// Small returns what Write draws as a JPEG of some 50 kB, shrunk to
 // overlaySmall on its long side: enough to see marks, shadow and words. It fails as
-// WriteOverlay does.
-func SmallOverlay(path string, r *Result) ([]byte, error) {
+// Write does.
+func Small(path string, r *reading.Result) ([]byte, error) {
 	img, err := overlayOf(path, r)
 	if err != nil {
 		return nil, err
@@ -117,7 +121,7 @@ func SmallOverlay(path string, r *Result) ([]byte, error) {
 	return b.Bytes(), nil
 }
 
-func overlayOf(path string, r *Result) (*image.RGBA, error) {
+func overlayOf(path string, r *reading.Result) (*image.RGBA, error) {
 	stored, orientation, err := decodeColour(path)
 	if err != nil {
 		return nil, err
@@ -145,24 +149,24 @@ func decodeColour(path string) (image.Image, int, error) {
 	defer f.Close()
 	data, err := io.ReadAll(io.LimitReader(f, photo.MaxFileBytes))
 	if err != nil {
-		return nil, 0, fault.Wrap(err, string(UnreadableFile), "check that the disk can be read", "the file cannot be read")
+		return nil, 0, fault.Wrap(err, string(reading.UnreadableFile), "check that the disk can be read", "the file cannot be read")
 	}
 	img, err := decode(bytes.NewReader(data))
 	if err == nil && img.Bounds().Size() != image.Pt(facts.Width, facts.Height) {
 		err = fmt.Errorf("the pixels are %v, the header says %d x %d", img.Bounds().Size(), facts.Width, facts.Height)
 	}
 	if err != nil {
-		return nil, 0, fault.Wrap(err, string(UnreadableFile), "save the photo anew as a plain JPEG for a picture of the reading", "the overlay cannot be drawn")
+		return nil, 0, fault.Wrap(err, string(reading.UnreadableFile), "save the photo anew as a plain JPEG for a picture of the reading", "the overlay cannot be drawn")
 	}
 	return img, facts.Orientation, nil
 }
 
 // drawOverlay composes picture and band.
-func drawOverlay(stored image.Image, orientation int, r *Result) (*image.RGBA, error) {
+func drawOverlay(stored image.Image, orientation int, r *reading.Result) (*image.RGBA, error) {
 	v := newView(stored.Bounds().Size(), orientation, r)
 	width := max(v.size.X, int(overlayNarrow*float64(max(v.size.X, v.size.Y))))
 	text := &lettering{width: float64(width)}
-	words := r.band(text)
+	words := bandOf(r, text)
 	if text.err != nil {
 		return nil, text.err
 	}
@@ -187,10 +191,10 @@ type view struct {
 	// A pixel (u, v) goes to (v, u) if swap, then each is counted from the far side
 	// if its flip is set.
 	swap, flipU, flipV bool
-	picture            PictureSize
+	picture            reading.PictureSize
 }
 
-func newView(stored image.Point, orientation int, r *Result) view {
+func newView(stored image.Point, orientation int, r *reading.Result) view {
 	long := float64(max(stored.X, stored.Y))
 	scale := max(overlayLeast, min(overlayMost, long)) / long
 	v := view{stored: stored, picture: r.Picture}
@@ -218,7 +222,7 @@ func newView(stored image.Point, orientation int, r *Result) view {
 		v.size.X, v.size.Y = v.size.Y, v.size.X
 	}
 	// The marks are the better witness of what is mirrored.
-	if r.Plate != nil && mirrored(orientation) != r.Picture.Mirrored {
+	if r.Plate != nil && photo.Mirrored(orientation) != r.Picture.Mirrored {
 		v.flipU = !v.flipU
 	}
 	return v
@@ -239,7 +243,8 @@ func (v view) at(p calib.Pixel) spot {
 		p.U = float64(v.picture.W-1) - p.U
 	}
 	f := float64(v.picture.Factor)
-	s := spot{p.U*f + (f-1)/2, p.V*f + (f-1)/2}
+	p = p.Enlarged(f)
+	s := spot{p.U, p.V}
 	s.x = (s.x+0.5)*float64(v.scaled.X)/float64(v.stored.X) - 0.5
 	s.y = (s.y+0.5)*float64(v.scaled.Y)/float64(v.stored.Y) - 0.5
 	if v.swap {
@@ -290,7 +295,7 @@ func (v view) paint(dst *image.RGBA, stored image.Image) {
 // drawing draws what a reading found into the picture.
 type drawing struct {
 	view
-	r    *Result
+	r    *reading.Result
 	text *lettering
 	dst  *image.RGBA
 }
@@ -327,7 +332,7 @@ func (d drawing) draw() {
 	along := sheet.Point{X: s.Direction.Sin(), Y: s.Direction.Cos()}
 	across := sheet.Point{X: along.Y, Y: -along.X}
 	radius := sheet.Standard.Dial.RingRadius
-	end := math.Sqrt(max(0, sq(radius)-sq(s.FootOffset)))
+	end := math.Sqrt(max(0, radius*radius-s.FootOffset*s.FootOffset))
 	var axis []spot
 	for k := range 30 {
 		t := end * float64(k) / 29
@@ -346,7 +351,7 @@ func (d drawing) draw() {
 // paper between foot and scale if it fits there, else outside the scale, where it
 // hides nothing that a user would want to compare.
 func (d drawing) number(read spot, perMM, line float64) {
-	text := BearingText(*d.r.Number, 2)
+	text := wording.Bearing(*d.r.Number, 2)
 	em := 1.15 * textEm * d.text.width
 	half := spot{d.text.measure(text, em, true)/2 + 0.2*em, 0.55 * em}
 	taken := d.taken()
@@ -558,22 +563,6 @@ func disc(z *vector.Rasterizer, c spot, radius float64) {
 	polygon(z, corners[:]...)
 }
 
-// BearingText writes an angle of [0, 360); 359.996 to two places is 0.00.
-func BearingText(a angle.Angle, places int) string {
-	return strconv.FormatFloat(*degrees(&a, places), 'f', places, 64)
-}
-
-// Places is the number of decimals that shows two figures of a sigma.
-func Places(sigma angle.Angle) int {
-	switch s := sigma.Degrees(); {
-	case s < 0.0995:
-		return 3
-	case s < 0.995:
-		return 2
-	}
-	return 1
-}
-
 // lettering sets type for an overlay of a width in px. The first failure is kept.
 type lettering struct {
 	width float64
@@ -731,12 +720,12 @@ func (b *band) row(label, s string, ink color.NRGBA) {
 }
 
 // band says the result in words.
-func (r *Result) band(l *lettering) *band {
+func bandOf(r *reading.Result, l *lettering) *band {
 	b := &band{lettering: l, height: 0.3 * textEm * l.width}
-	places := Places(r.Sigma)
+	places := wording.Places(r.Sigma)
 	if r.Heading != nil {
 		b.title(run{s: "heading ", em: 1.0 / 24, ink: labelInk},
-			run{s: BearingText(*r.Heading, places) + "°", em: titleEm, bold: true, ink: textInk},
+			run{s: wording.Bearing(*r.Heading, places) + "°", em: titleEm, bold: true, ink: textInk},
 			run{s: " true ", em: 1.0 / 24, ink: labelInk},
 			run{s: fmt.Sprintf(" ± %.*f°", places, r.Sigma.Degrees()), em: 1.0 / 19, bold: true, ink: textInk},
 			run{s: " (one sigma)", em: textEm, ink: labelInk})
@@ -747,18 +736,18 @@ func (r *Result) band(l *lettering) *band {
 		b.height += 0.4 * textEm * l.width
 	}
 	if r.Come != nil && r.Course != nil {
-		b.row("course", BearingText(*r.Course, places)+"°: "+ComeText(*r.Come, places), textInk)
+		b.row("course", wording.Bearing(*r.Course, places)+"°: "+wording.Come(*r.Come, places), textInk)
 	}
 	if r.Number != nil {
-		b.row("number", BearingText(*r.Number, 2)+" under the shadow", textInk)
+		b.row("number", wording.Bearing(*r.Number, 2)+" under the shadow", textInk)
 	}
 	if r.Instant != nil {
 		b.row("time", r.Instant.UTC.UTC().Format("2006-01-02 15:04:05 UTC"), textInk)
 	}
 	if s := r.Sky; s != nil {
-		b.row(s.Body.String(), fmt.Sprintf("azimuth %s°, altitude %.2f°", BearingText(s.Azimuth, 2), s.Altitude.Degrees()), textInk)
+		b.row(s.Body.String(), fmt.Sprintf("azimuth %s°, altitude %.2f°", wording.Bearing(s.Azimuth, 2), s.Altitude.Degrees()), textInk)
 	}
-	if a := r.AltitudeFromShadow; a != nil && r.Clock != ClockFailed {
+	if a := r.AltitudeFromShadow; a != nil && r.Clock != reading.ClockFailed {
 		b.row("clock", fmt.Sprintf("%s by the shadow: altitude %.1f°", strings.ReplaceAll(string(r.Clock), "_", " "), a.Degrees()), textInk)
 	}
 	if r.Heading != nil && r.Budget != nil {
@@ -774,18 +763,6 @@ func (r *Result) band(l *lettering) *band {
 	}
 	b.height += 0.6 * textEm * l.width
 	return b
-}
-
-// ComeText says in words how to turn.
-func ComeText(come angle.Angle, places int) string {
-	size := strconv.FormatFloat(come.Abs().Degrees(), 'f', places, 64)
-	switch {
-	case strings.Trim(size, "0.") == "":
-		return "on course"
-	case come > 0:
-		return "come right " + size + "°"
-	}
-	return "come left " + size + "°"
 }
 
 // saveOverlay puts the file under its name at once or not at all. Two photos of one name

@@ -1,4 +1,4 @@
-package swing
+package compass
 
 import (
 	"fmt"
@@ -10,6 +10,7 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
 	"shadowread/internal/paper"
+	"shadowread/internal/wording"
 )
 
 // The page, in mm and, for type, points.
@@ -56,12 +57,12 @@ func (c Card) WritePDF(w io.Writer, f paper.Format) error {
 
 // tenths prints an angle rounded to 0.1 degree, 360.0 as 0.
 func tenths(a angle.Angle, format string) string {
-	return fmt.Sprintf(format, math.Mod(round(a.Degrees(), 1), 360))
+	return fmt.Sprintf(format, wording.BearingDegrees(a, 1))
 }
 
 // eastWest prints a deviation as on a card: "5.2 E", "0.0".
 func eastWest(a angle.Angle) string {
-	switch d := round(a.Degrees(), 1); {
+	switch d := wording.Round(a.Degrees(), 1); {
 	case d > 0:
 		return fmt.Sprintf("%.1f E", d)
 	case d < 0:
@@ -98,7 +99,7 @@ func (p page) head(c Card) {
 	each := (p.right - margin) / count
 	for k, v := range c.Coefficients {
 		sigma := angle.Angle(math.Sqrt(c.covariance[k][k]))
-		s := fmt.Sprintf("%s %+.2f ± %.2f", names[k], round(v.Degrees(), 2), 2*sigma.Degrees())
+		s := fmt.Sprintf("%s %+.2f ± %.2f", names[k], wording.Round(v.Degrees(), 2), 2*sigma.Degrees())
 		p.put(s, margin+float64(k)*each, 47.5, 0)
 	}
 	p.put("A absorbs the error of the declination and of the lubber line.", margin, 52, 0)
@@ -201,9 +202,9 @@ func niceStep(d float64) float64 {
 func scaleFigure(deg float64) string {
 	switch {
 	case deg > 1e-9:
-		return fmt.Sprintf("%g° E", round(deg, 3))
+		return fmt.Sprintf("%g° E", wording.Round(deg, 3))
 	case deg < -1e-9:
-		return fmt.Sprintf("%g° W", round(-deg, 3))
+		return fmt.Sprintf("%g° W", wording.Round(-deg, 3))
 	}
 	return "0°"
 }

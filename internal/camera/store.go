@@ -1,4 +1,4 @@
-package lens
+package camera
 
 import (
 	"errors"
@@ -9,9 +9,9 @@ import (
 	"slices"
 	"strings"
 
-	"shadowread/internal/calib"
 	"shadowread/internal/fault"
 	"shadowread/internal/photo"
+	"shadowread/internal/userdir"
 )
 
 // Store is a folder of lens records, one file a lens.
@@ -20,22 +20,12 @@ type Store struct{ Dir string }
 // DefaultDir returns the folder for lens records: shadowread/lenses under
 // XDG_DATA_HOME, or under .local/share at home (XDG Base Directory Specification).
 // It fails with code "no_home".
-func DefaultDir() (string, error) {
-	data := os.Getenv("XDG_DATA_HOME")
-	if !filepath.IsAbs(data) { // the specification: a relative one is to be ignored
-		home, err := os.UserHomeDir()
-		if err != nil {
-			return "", fault.Wrap(err, "no_home", "set XDG_DATA_HOME, or name the lens record", "there is no folder for lens records")
-		}
-		data = filepath.Join(home, ".local", "share")
-	}
-	return filepath.Join(data, "shadowread", "lenses"), nil
-}
+func DefaultDir() (string, error) { return userdir.Data("the lens record", "lenses") }
 
 // Save keeps a record in the store, in place of an older one of the same lens, and
 // returns the file. A camera that cannot be told from others is refused with code
 // "unknown_camera", since no photo would ever match it.
-func (s Store) Save(r calib.LensRecord) (path string, err error) {
+func (s Store) Save(r LensRecord) (path string, err error) {
 	if !r.Camera.Known() {
 		return "", fault.New("unknown_camera", "save the record to a file and name that when reading",
 			"the photos do not say their camera model and focal length, so that the lens could not be found again")
@@ -51,7 +41,7 @@ func (s Store) Save(r calib.LensRecord) (path string, err error) {
 		}
 		path = filepath.Join(s.Dir, name)
 		if _, err := os.Lstat(path); err == nil {
-			if old, err := calib.LoadLensRecord(path); err != nil || !old.Camera.Same(r.Camera) {
+			if old, err := LoadLensRecord(path); err != nil || !old.Camera.Same(r.Camera) {
 				continue
 			}
 		}
@@ -60,7 +50,7 @@ func (s Store) Save(r calib.LensRecord) (path string, err error) {
 }
 
 // slug makes a file name of a camera.
-func slug(c calib.Camera) string {
+func slug(c Camera) string {
 	var b strings.Builder
 	for _, r := range strings.ToLower(fmt.Sprintf("%s %s %.4g mm %dx%d", c.Make, c.Model, c.FocalLengthMM, c.WidthPX, c.HeightPX)) {
 		switch {
@@ -75,7 +65,7 @@ func slug(c calib.Camera) string {
 
 // Match is a record found for a photo.
 type Match struct {
-	Record calib.LensRecord
+	Record LensRecord
 	Path   string
 }
 
@@ -84,7 +74,7 @@ type Match struct {
 // youngest is taken. Files that are no records are named in the warnings and do not
 // stop the search.
 func (s Store) Find(f photo.Facts) (*Match, []photo.Warning, error) {
-	if !whole(f) {
+	if !Whole(f) {
 		return nil, nil, nil
 	}
 	entries, err := os.ReadDir(s.Dir)
@@ -101,12 +91,12 @@ func (s Store) Find(f photo.Facts) (*Match, []photo.Warning, error) {
 			continue
 		}
 		path := filepath.Join(s.Dir, e.Name())
-		r, err := calib.LoadLensRecord(path)
+		r, err := LoadLensRecord(path)
 		if err != nil {
 			warnings = append(warnings, photo.Warning{Code: "bad_lens_record", Message: fmt.Sprintf("%s: %v", e.Name(), err)})
 			continue
 		}
-		if r.Camera.Same(CameraOf(f)) {
+		if r.Camera.Same(Of(f)) {
 			found = append(found, Match{r, path})
 		}
 	}
@@ -115,4 +105,20 @@ func (s Store) Find(f photo.Facts) (*Match, []photo.Warning, error) {
 	}
 	best := slices.MaxFunc(found, func(a, b Match) int { return a.Record.Solved.Compare(b.Record.Solved) })
 	return &best, warnings, nil
+}
+
+// Of returns what a photo says of its camera, for comparison with a record.
+func Of(f photo.Facts) Camera {
+	return Camera{
+		Make: f.Make, Model: f.Model, FocalLengthMM: f.FocalLengthMM, FocalLength35MM: f.FocalLength35MM,
+		WidthPX: f.Width, HeightPX: f.Height,
+	}
+}
+
+// Whole reports whether the picture is, for all that the photo says, as the camera
+// wrote it, neither cropped nor scaled. A decoder may have turned it.
+func Whole(f photo.Facts) bool {
+	return f.ExifWidth == 0 || f.ExifHeight == 0 ||
+		f.ExifWidth == f.Width && f.ExifHeight == f.Height ||
+		f.ExifWidth == f.Height && f.ExifHeight == f.Width
 }

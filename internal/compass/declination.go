@@ -1,4 +1,4 @@
-package bearing
+package compass
 
 import (
 	"bytes"
@@ -13,6 +13,7 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
+	"shadowread/internal/geomag"
 )
 
 // Reference is what a sighting's heading counts from.
@@ -200,10 +201,10 @@ type Comparison struct {
 const agreement = 2
 
 // Compare sets o beside the model's field at the place and time of the sightings.
-func (o ObservedDeclination) Compare(f Field) Comparison {
+func (o ObservedDeclination) Compare(f geomag.Field) Comparison {
 	c := Comparison{
 		Difference: (o.Declination - f.Declination).Signed(),
-		Sigma:      angle.Angle(math.Hypot(float64(o.Sigma), float64(f.DeclinationSigma))),
+		Sigma:      angle.RSS(o.Sigma, f.DeclinationSigma),
 	}
 	c.Sigmas = float64(c.Difference.Abs() / c.Sigma)
 	if c.Agree = c.Sigmas <= agreement; c.Agree {
@@ -215,7 +216,7 @@ func (o ObservedDeclination) Compare(f Field) Comparison {
 			"a wrong sign: the readings give the model's declination with east and west exchanged; declination is true less compass, east positive"})
 	}
 	// A grid heading is the true one less the convergence, and so is what is observed.
-	if grid := Convergence(f.Position); near(c.Difference + grid) {
+	if grid := geo.Convergence(f.Position); near(c.Difference + grid) {
 		c.Causes = append(c.Causes, Cause{"grid_for_true",
 			"grid taken for true: the difference is that between grid and true north here, " + signedDegrees(grid)})
 	}
@@ -238,20 +239,6 @@ func signedDegrees(a angle.Angle) string {
 		letter = "west"
 	}
 	return strconv.FormatFloat(a.Abs().Degrees(), 'f', 1, 64) + "° " + letter
-}
-
-// Convergence returns the direction of grid north, clockwise from true north, on the
-// map grid in common use at p: grid heading = true heading - convergence. North of 84
-// and south of 80 degrees that is the polar grid (see GridHeading), else UTM, by the
-// formula for the sphere, within 0.01° of the ellipsoid's (Snyder, Map Projections,
-// USGS PP 1395, 1987, section 8). The wider zones of Norway and Svalbard are left out.
-func Convergence(p geo.Position) angle.Angle {
-	if p.Lat >= 84*angle.Degree || p.Lat < -80*angle.Degree {
-		return polarConvergence(p)
-	}
-	zone := math.Floor(p.Lon.Degrees() / 6)
-	fromMiddle := p.Lon - angle.FromDegrees(6*zone+3)
-	return angle.Atan2(fromMiddle.Tan()*p.Lat.Sin(), 1)
 }
 
 // SightingDefaults are the sigmas of rows that state none.

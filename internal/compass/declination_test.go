@@ -1,4 +1,4 @@
-package bearing
+package compass
 
 import (
 	"errors"
@@ -7,11 +7,14 @@ import (
 	"strings"
 	"testing"
 	"testing/iotest"
+	"time"
 
 	"gonum.org/v1/gonum/stat"
 
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
+	"shadowread/internal/geo"
+	"shadowread/internal/geomag"
 )
 
 func sightings(declinationDeg float64, compassDeg ...float64) []Sighting {
@@ -114,7 +117,7 @@ func TestObservedDeclinationSigmaHolds(t *testing.T) {
 	}
 }
 
-func TestOutliersAreNamed(t *testing.T) {
+func TestDeclinationOutliersAreNamed(t *testing.T) {
 	for _, tt := range []struct {
 		name    string
 		blunder map[int]float64 // degrees
@@ -160,7 +163,7 @@ func TestConvergence(t *testing.T) {
 		{-86, -120, 120},
 	} {
 		const tolerance = 0.01 // degrees, what the comment promises for the sphere
-		if got := Convergence(position(tt.lat, tt.lon)).Degrees(); math.Abs(got-tt.want) > tolerance {
+		if got := geo.Convergence(position(tt.lat, tt.lon)).Degrees(); math.Abs(got-tt.want) > tolerance {
 			t.Errorf("convergence at %v, %v is %.4f°, want %.4f°", tt.lat, tt.lon, got, tt.want)
 		}
 	}
@@ -188,7 +191,7 @@ func TestCompareNamesTheCause(t *testing.T) {
 		{"one axis", -33.87, 151.2, 4, 1, 0, []float64{90, 92, 94}, false, "deviation"},
 		{"all round", -33.87, 151.2, 4, 1, 0, round, false, "iron"},
 	} {
-		f, err := Magnetic(decimalYear(2026.5), position(tt.lat, tt.lon), 0)
+		f, err := geomag.Magnetic(time.Date(2026, 7, 2, 12, 0, 0, 0, time.UTC), position(tt.lat, tt.lon), 0)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -343,4 +346,8 @@ func BenchmarkObserveDeclinationLargest(b *testing.B) {
 			b.Fatal(err)
 		}
 	}
+}
+
+func position(latDeg, lonDeg float64) geo.Position {
+	return geo.Position{Lat: angle.FromDegrees(latDeg), Lon: angle.FromDegrees(lonDeg)}
 }

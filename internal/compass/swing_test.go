@@ -1,4 +1,4 @@
-package swing
+package compass
 
 import (
 	"math"
@@ -10,7 +10,6 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"shadowread/internal/angle"
-	"shadowread/internal/bearing"
 	"shadowread/internal/fault"
 	"shadowread/internal/testtable"
 )
@@ -33,27 +32,27 @@ func handbookCSV(t testing.TB, kind string) (items []string, headings, values []
 }
 
 // sighting is a reading of half a degree on a compass heading that deviates.
-func sighting(compassDeg, deviationDeg float64) bearing.Sighting {
-	return bearing.Sighting{
+func sighting(compassDeg, deviationDeg float64) Sighting {
+	return Sighting{
 		Compass: angle.FromDegrees(compassDeg), CompassSigma: angle.Degree / 2,
 		Heading: angle.FromDegrees(compassDeg + deviationDeg).Bearing(), HeadingSigma: angle.Degree / 5,
-		Reference: bearing.FromMagneticNorth,
+		Reference: FromMagneticNorth,
 	}
 }
 
-func handbookSightings(t testing.TB) []bearing.Sighting {
+func handbookSightings(t testing.TB) []Sighting {
 	_, headings, deviations := handbookCSV(t, "deviation")
 	if len(headings) != 8 {
 		t.Fatalf("%d headings, want 8", len(headings))
 	}
-	var s []bearing.Sighting
+	var s []Sighting
 	for i, z := range headings {
 		s = append(s, sighting(z, deviations[i]))
 	}
 	return s
 }
 
-func analyse(t testing.TB, s []bearing.Sighting, o Options) Analysis {
+func analyse(t testing.TB, s []Sighting, o Options) Analysis {
 	t.Helper()
 	a, err := Analyse(s, o)
 	if err != nil {
@@ -113,7 +112,7 @@ func TestFitAgreesWithQR(t *testing.T) {
 	z := []float64{3, 31, 77, 124, 160, 211, 248, 301, 344}
 	noise := []float64{0.9, -0.4, 1.7, -1.1, 0.6, -0.5, 3, 0.8, -1.2} // degrees, invented
 	truth := Coefficients{A: 2 * angle.Degree, B: -9 * angle.Degree, C: 5 * angle.Degree, D: 3 * angle.Degree, E: -1 * angle.Degree}
-	var s []bearing.Sighting
+	var s []Sighting
 	x, y := mat.NewDense(len(z), count, nil), mat.NewVecDense(len(z), nil)
 	for i := range z {
 		o := sighting(z[i], truth.Deviation(angle.FromDegrees(z[i])).Degrees()+noise[i])
@@ -140,7 +139,7 @@ func TestFitAgreesWithQR(t *testing.T) {
 		t.Fatal(err)
 	}
 
-	o := Options{Shared: bearing.Shared{Constant: 0.3 * angle.Degree, Lean: 0.4 * angle.Degree}}
+	o := Options{Shared: Shared{Constant: 0.3 * angle.Degree, Lean: 0.4 * angle.Degree}}
 	a := analyse(t, s, o)
 	const tolerance = 1e-9 // degrees: float rounding
 	if math.Abs(a.Scatter-scatter) > tolerance || !(scatter > 1) {
@@ -190,7 +189,7 @@ func TestMeaninglessCoefficients(t *testing.T) {
 		{"bunched", "A, B, C, D and E", []float64{40, 50, 60, 70, 80, 90, 100, 110}, 200},
 	} {
 		truth := Coefficients{A: angle.Degree, B: 8 * angle.Degree, C: -4 * angle.Degree, D: 2 * angle.Degree, E: -1 * angle.Degree}
-		var s []bearing.Sighting
+		var s []Sighting
 		for _, z := range tt.headings {
 			s = append(s, sighting(z, truth.Deviation(angle.FromDegrees(z)).Degrees()))
 		}
@@ -234,7 +233,7 @@ func TestCardSigmaHolds(t *testing.T) {
 	} {
 		o := Options{
 			Declination: &Declination{-9 * angle.Degree, 0.4 * angle.Degree, AsGiven},
-			Shared:      bearing.Shared{Constant: 0.3 * angle.Degree, Lean: 0.5 * angle.Degree},
+			Shared:      Shared{Constant: 0.3 * angle.Degree, Lean: 0.5 * angle.Degree},
 		}
 		const swings, own, headingOwn = 1000, 0.5, 0.2 // degrees
 		normal := func(sigma angle.Angle) angle.Angle { return angle.Angle(random.NormFloat64()) * sigma }
@@ -243,12 +242,12 @@ func TestCardSigmaHolds(t *testing.T) {
 			truth := Coefficients{A: normal(angle.Degree), B: normal(6 * angle.Degree), C: normal(6 * angle.Degree), D: normal(2 * angle.Degree), E: normal(angle.Degree)}
 			declination := o.Declination.Value + normal(o.Declination.Sigma)
 			constant, sinLean, cosLean := normal(o.Shared.Constant), normal(o.Shared.Lean), normal(o.Shared.Lean)
-			var s []bearing.Sighting
+			var s []Sighting
 			for _, z := range tt.headings {
 				compass := angle.FromDegrees(z)
 				heading := compass + truth.Deviation(compass) + declination +
 					constant + sinLean*angle.Angle(compass.Sin()) + cosLean*angle.Angle(compass.Cos()) + normal(headingOwn*angle.Degree)
-				s = append(s, bearing.Sighting{
+				s = append(s, Sighting{
 					// The reading's own error is drawn small enough beside the deviation's
 					// slope to count as one of the deviation.
 					Compass: compass, CompassSigma: own * angle.Degree, Heading: (heading + normal(own*angle.Degree)).Bearing(),
@@ -294,12 +293,12 @@ func TestOutliersAreNamed(t *testing.T) {
 		{"two of sixteen, opposed", sixteen, map[int]float64{2: 8, 6: -7}},
 	} {
 		noise := []float64{0.2, -0.3, 0.1, 0.4, -0.5, 0.3, -0.1, -0.2} // degrees, invented
-		var s []bearing.Sighting
+		var s []Sighting
 		for i, z := range tt.headings {
 			truth := Coefficients{B: 6 * angle.Degree, C: -3 * angle.Degree}.Deviation(angle.FromDegrees(z)).Degrees()
 			s = append(s, sighting(z, truth+noise[i%8]+tt.blunder[i]))
 		}
-		a := analyse(t, s, Options{Shared: bearing.WhollyShared(s)})
+		a := analyse(t, s, Options{Shared: WhollyShared(s)})
 		for i, r := range a.Readings {
 			if _, want := tt.blunder[i]; r.Outlier != want {
 				t.Errorf("%s: reading %d is an outlier: %v, want %v", tt.name, i, r.Outlier, want)
@@ -318,8 +317,8 @@ func TestOutliersAreNamed(t *testing.T) {
 // declination 10 west, so magnetic 110; compass 104, so deviation 6 east.
 func TestSigns(t *testing.T) {
 	s := sighting(104, 0)
-	s.Heading, s.Reference = 100*angle.Degree, bearing.FromTrueNorth
-	a := analyse(t, []bearing.Sighting{s}, Options{Declination: &Declination{-10 * angle.Degree, angle.Degree, AsGiven}})
+	s.Heading, s.Reference = 100*angle.Degree, FromTrueNorth
+	a := analyse(t, []Sighting{s}, Options{Declination: &Declination{-10 * angle.Degree, angle.Degree, AsGiven}})
 	r := a.Readings[0]
 	if math.Abs(r.Magnetic.Degrees()-110) > 1e-9 || math.Abs(r.Deviation.Degrees()-6) > 1e-9 {
 		t.Errorf("magnetic %v, deviation %v, want 110 and 6", r.Magnetic, r.Deviation)
@@ -329,21 +328,21 @@ func TestSigns(t *testing.T) {
 func TestAnalyseRefuses(t *testing.T) {
 	for _, tt := range []struct {
 		name string
-		edit func(*bearing.Sighting, *Options)
+		edit func(*Sighting, *Options)
 		code string
 	}{
-		{"nothing wrong", func(*bearing.Sighting, *Options) {}, ""},
-		{"true heading without declination", func(s *bearing.Sighting, _ *Options) { s.Reference = bearing.FromTrueNorth }, "no_declination"},
-		{"declination without a sigma", func(s *bearing.Sighting, o *Options) {
-			s.Reference, o.Declination = bearing.FromTrueNorth, &Declination{Source: AsGiven}
+		{"nothing wrong", func(*Sighting, *Options) {}, ""},
+		{"true heading without declination", func(s *Sighting, _ *Options) { s.Reference = FromTrueNorth }, "no_declination"},
+		{"declination without a sigma", func(s *Sighting, o *Options) {
+			s.Reference, o.Declination = FromTrueNorth, &Declination{Source: AsGiven}
 		}, "no_declination"},
-		{"true heading", func(s *bearing.Sighting, o *Options) {
-			s.Reference, o.Declination = bearing.FromTrueNorth, &Declination{0, angle.Degree, AsGiven}
+		{"true heading", func(s *Sighting, o *Options) {
+			s.Reference, o.Declination = FromTrueNorth, &Declination{0, angle.Degree, AsGiven}
 		}, ""},
-		{"photo not read", func(s *bearing.Sighting, _ *Options) { s.Reference = bearing.ByPhoto }, "photo_not_read"},
-		{"no compass sigma", func(s *bearing.Sighting, _ *Options) { s.CompassSigma = 0 }, "bad_sigma"},
-		{"not a sigma", func(s *bearing.Sighting, _ *Options) { s.CompassSigma = angle.Angle(math.NaN()) }, "bad_sigma"},
-		{"endless heading sigma", func(s *bearing.Sighting, _ *Options) { s.HeadingSigma = angle.Angle(math.Inf(1)) }, "bad_sigma"},
+		{"photo not read", func(s *Sighting, _ *Options) { s.Reference = ByPhoto }, "photo_not_read"},
+		{"no compass sigma", func(s *Sighting, _ *Options) { s.CompassSigma = 0 }, "bad_sigma"},
+		{"not a sigma", func(s *Sighting, _ *Options) { s.CompassSigma = angle.Angle(math.NaN()) }, "bad_sigma"},
+		{"endless heading sigma", func(s *Sighting, _ *Options) { s.HeadingSigma = angle.Angle(math.Inf(1)) }, "bad_sigma"},
 	} {
 		s, o := handbookSightings(t), Options{}
 		tt.edit(&s[4], &o)
@@ -373,9 +372,9 @@ func TestWrongDeclinationIsRemarkedUpon(t *testing.T) {
 	} {
 		s := handbookSightings(t)
 		for i := range s {
-			s[i].Heading, s[i].Reference = (s[i].Heading + declination).Bearing(), bearing.FromTrueNorth
+			s[i].Heading, s[i].Reference = (s[i].Heading + declination).Bearing(), FromTrueNorth
 		}
-		a := analyse(t, s, Options{Declination: &Declination{tt.declination, angle.Degree / 2, AsGiven}, Shared: bearing.WhollyShared(s)})
+		a := analyse(t, s, Options{Declination: &Declination{tt.declination, angle.Degree / 2, AsGiven}, Shared: WhollyShared(s)})
 		const tolerance = 1e-9 // degrees: float rounding
 		if got := a.Coefficients[A].Degrees(); math.Abs(got-tt.a) > tolerance {
 			t.Errorf("%s: A is %v, want %v", tt.name, got, tt.a)
@@ -408,7 +407,7 @@ func TestReadSightingsRefusesTheSameHeadingTwice(t *testing.T) {
 		{"compass_deg,magnetic_deg\n0,1\n360,2\n", "duplicate_heading", "f.csv line 3"},
 		{"compass_deg,magnetic_deg\n400,1\n", "bad_heading", "f.csv line 2"},
 	} {
-		got, err := ReadSightings(strings.NewReader(tt.file), "f.csv", bearing.ReadingSigmas)
+		got, err := ReadSwing(strings.NewReader(tt.file), "f.csv", ReadingSigmas)
 		if fault.Code(err) != tt.code || err != nil && (!strings.Contains(err.Error(), tt.where) || got != nil) {
 			t.Errorf("%q: %v, %v, want code %q naming %q", tt.file, got, err, tt.code, tt.where)
 		}
@@ -427,13 +426,13 @@ func FuzzSwing(f *testing.F) {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, file string) {
-		s, err := ReadSightings(strings.NewReader(file), "f.csv", bearing.ReadingSigmas)
+		s, err := ReadSwing(strings.NewReader(file), "f.csv", ReadingSigmas)
 		if err == nil && len(s) > 40 {
 			return // the fuzzer's time goes further on short files
 		}
 		var a Analysis
 		if err == nil {
-			a, err = Analyse(s, Options{Declination: &Declination{0, angle.Degree, AsGiven}, Shared: bearing.WhollyShared(s)})
+			a, err = Analyse(s, Options{Declination: &Declination{0, angle.Degree, AsGiven}, Shared: WhollyShared(s)})
 		}
 		var c Card
 		if err == nil {
@@ -456,9 +455,9 @@ func FuzzSwing(f *testing.F) {
 
 // The largest file that ReadSightings takes must not keep anyone waiting.
 func BenchmarkAnalyseLargest(b *testing.B) {
-	var s []bearing.Sighting
-	for i := range bearing.MaxSightings {
-		s = append(s, sighting(360*float64(i)/bearing.MaxSightings, float64(i%17)))
+	var s []Sighting
+	for i := range MaxSightings {
+		s = append(s, sighting(360*float64(i)/MaxSightings, float64(i%17)))
 	}
 	for b.Loop() {
 		analyse(b, s, Options{})

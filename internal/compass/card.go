@@ -1,4 +1,4 @@
-package swing
+package compass
 
 import (
 	"bytes"
@@ -17,6 +17,7 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
+	"shadowread/internal/wording"
 )
 
 // Card is a compass's deviation on every heading, with its uncertainty. It holds for
@@ -193,16 +194,11 @@ const noDeclination = "none"
 
 const squareDegree = float64(angle.Degree * angle.Degree) // rad²
 
-func round(x float64, decimals int) float64 {
-	unit := math.Pow10(decimals)
-	return math.Round(x*unit)/unit + 0 // no -0
-}
-
 func fileLines(lines []Line) []fileLine {
-	bearing := func(a angle.Angle) float64 { return math.Mod(round(a.Degrees(), 2), 360) }
+	bearing := func(a angle.Angle) float64 { return wording.BearingDegrees(a, 2) }
 	var out []fileLine
 	for _, l := range lines {
-		out = append(out, fileLine{bearing(l.Compass), bearing(l.Magnetic), round(l.Deviation.Degrees(), 2), round(l.Sigma.Degrees(), 2)})
+		out = append(out, fileLine{bearing(l.Compass), bearing(l.Magnetic), wording.Round(l.Deviation.Degrees(), 2), wording.Round(l.Sigma.Degrees(), 2)})
 	}
 	return out
 }
@@ -212,24 +208,24 @@ func fileLines(lines []Line) []fileLine {
 func (c Card) Write(w io.Writer) error {
 	f := cardFile{
 		Format: fileFormat, Version: fileVersion, Signs: Signs, Title: c.Title, Swung: c.Swung, DeclinationSource: noDeclination,
-		Misfit: round(c.misfit.Degrees(), 6), ByCompass: fileLines(c.ByCompass()), ByMagnetic: fileLines(c.ByMagnetic()),
+		Misfit: wording.Round(c.misfit.Degrees(), 6), ByCompass: fileLines(c.ByCompass()), ByMagnetic: fileLines(c.ByMagnetic()),
 		Points: []filePoint{},
 	}
 	if d := c.Declination; d != nil {
-		f.Declination, f.DeclinationSigma, f.DeclinationSource = new(round(d.Value.Degrees(), 6)), new(round(d.Sigma.Degrees(), 6)), d.Source
+		f.Declination, f.DeclinationSigma, f.DeclinationSource = new(wording.Round(d.Value.Degrees(), 6)), new(wording.Round(d.Sigma.Degrees(), 6)), d.Source
 	}
 	for k, v := range c.Coefficients {
-		f.Coefficients[k] = round(v.Degrees(), 6)
+		f.Coefficients[k] = wording.Round(v.Degrees(), 6)
 	}
 	for _, row := range c.covariance {
 		var out []float64
 		for _, v := range row {
-			out = append(out, round(v/squareDegree, 9))
+			out = append(out, wording.Round(v/squareDegree, 9))
 		}
 		f.Covariance = append(f.Covariance, out)
 	}
 	for _, p := range c.Points {
-		f.Points = append(f.Points, filePoint{round(p.Compass.Degrees(), 6), round(p.Deviation.Degrees(), 6), p.Outlier})
+		f.Points = append(f.Points, filePoint{wording.Round(p.Compass.Degrees(), 6), wording.Round(p.Deviation.Degrees(), 6), p.Outlier})
 	}
 	out, err := json.MarshalIndent(f, "", "  ")
 	if err != nil {

@@ -1,4 +1,6 @@
-package bearing
+// Package geomag gives the earth's main magnetic field by the World Magnetic Model, and the
+// grids that headings are kept in where it fails.
+package geomag
 
 import (
 	_ "embed"
@@ -9,6 +11,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"gonum.org/v1/gonum/spatial/r3"
 
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
@@ -103,18 +107,18 @@ func Magnetic(t time.Time, p geo.Position, heightMetres float64) (Field, error) 
 			"height %g m is outside the magnetic model's %d to %d m", heightMetres, MinModelHeightMetres, MaxModelHeightMetres)
 	}
 	b, rate := modelField(yearsSinceEpoch(t), p, heightMetres)
-	h := math.Hypot(b[0], b[1])
+	h := math.Hypot(b.X, b.Y)
 	f := Field{
 		Time: t.UTC(), Position: p, HeightMetres: heightMetres,
-		North: Nanotesla(b[0]), East: Nanotesla(b[1]), Down: Nanotesla(b[2]),
-		Horizontal: Nanotesla(h), Total: Nanotesla(b.length()),
-		Declination:      angle.Atan2(b[1], b[0]).Signed(),
-		Inclination:      angle.Atan2(b[2], h),
-		DeclinationSigma: min(angle.FromDegrees(math.Hypot(0.26, 5417/h)), nothingKnown),
+		North: Nanotesla(b.X), East: Nanotesla(b.Y), Down: Nanotesla(b.Z),
+		Horizontal: Nanotesla(h), Total: Nanotesla(r3.Norm(b)),
+		Declination:      angle.Atan2(b.Y, b.X).Signed(),
+		Inclination:      angle.Atan2(b.Z, h),
+		DeclinationSigma: min(angle.FromDegrees(math.Hypot(0.26, 5417/h)), 180*angle.Degree),
 		Zone:             zone(Nanotesla(h)),
 	}
 	if h > 0 {
-		f.DeclinationChange = angle.Angle((b[0]*rate[1] - b[1]*rate[0]) / (h * h))
+		f.DeclinationChange = angle.Angle((b.X*rate.Y - b.Y*rate.X) / (h * h))
 	}
 	return f, nil
 }
@@ -133,26 +137,6 @@ func zone(horizontal Nanotesla) Zone {
 // degrees of a pole, where ten kilometres east or west turn the meridian by half a
 // degree and more.
 const GridFromLatitude = 80 * angle.Degree
-
-// GridHeading returns the polar grid heading for a true heading at p. Grid north is
-// the direction of the Greenwich meridian: north along it, on over the pole. This is
-// the polar stereographic grid of the World Magnetic Model and of UPS (NGA.STND.0036):
-//
-//	grid = true - longitude   on the northern hemisphere and the equator
-//	grid = true + longitude   on the southern
-//
-// The model applies it poleward of 55 degrees; it is defined everywhere.
-func GridHeading(heading angle.Angle, p geo.Position) angle.Angle {
-	return (heading - polarConvergence(p)).Bearing()
-}
-
-// polarConvergence returns the direction of polar grid north: grid = true - convergence.
-func polarConvergence(p geo.Position) angle.Angle {
-	if p.Lat < 0 {
-		return -p.Lon
-	}
-	return p.Lon
-}
 
 // yearsSinceEpoch returns t as a decimal year less 2025. Years run evenly from one
 // 1 January to the next, as in the issuer's code.
@@ -199,10 +183,10 @@ var coefficients = sync.OnceValue(func() (c [modelDegree + 1][modelDegree + 1]ga
 //
 //	P(n,0)' = -sqrt(n(n+1)/2) sin S(n,1)
 //	P(n,m)' = n cos S(n,m) - sqrt(n²-m²) S(n-1,m)
-func modelField(years float64, p geo.Position, heightMetres float64) (b, rate vector) {
-	place := newObserver(p, heightMetres).place
-	r := place.length()
-	sin, cos := math.Hypot(place[0], place[1])/r, place[2]/r // of the geocentric colatitude
+func modelField(years float64, p geo.Position, heightMetres float64) (b, rate r3.Vec) {
+	place := r3.Scale(0.001, geo.Geocentric(p, geo.Metres(heightMetres))) // km
+	r := r3.Norm(place)
+	sin, cos := math.Hypot(place.X, place.Y)/r, place.Z/r // of the geocentric colatitude
 
 	table := coefficients()
 	var s [modelDegree + 1][modelDegree + 1]float64 // by n, m; column 0 holds P(n,0) itself
@@ -223,7 +207,7 @@ func modelField(years float64, p geo.Position, heightMetres float64) (b, rate ve
 	}
 
 	for n := 1; n <= modelDegree; n++ {
-		var bN, rateN vector // geocentric north, east, down
+		var bN, rateN r3.Vec // geocentric north, east, down
 		for m := range n + 1 {
 			value, slope := s[n][m], 0.0
 			if m == 0 {
@@ -233,24 +217,24 @@ func modelField(years float64, p geo.Position, heightMetres float64) (b, rate ve
 				slope = float64(n)*cos*s[n][m] - math.Sqrt(float64(n*n-m*m))*s[n-1][m]
 			}
 			sinM, cosM := math.Sincos(float64(m) * p.Lon.Radians())
-			wave := func(g, h float64) vector {
+			wave := func(g, h float64) r3.Vec {
 				along := g*cosM + h*sinM
 				across := float64(m) * (g*sinM - h*cosM) * s[n][m]
-				return vector{along * slope, across, -float64(n+1) * along * value}
+				return r3.Vec{X: along * slope, Y: across, Z: -float64(n+1) * along * value}
 			}
 			c := table[n][m]
-			bN = bN.plus(wave(c.g+years*c.gDot, c.h+years*c.hDot))
-			rateN = rateN.plus(wave(c.gDot, c.hDot))
+			bN = r3.Add(bN, wave(c.g+years*c.gDot, c.h+years*c.hDot))
+			rateN = r3.Add(rateN, wave(c.gDot, c.hDot))
 		}
 		fall := math.Pow(modelRadiusKM/r, float64(n+2))
-		b, rate = b.plus(bN.times(fall)), rate.plus(rateN.times(fall))
+		b, rate = r3.Add(b, r3.Scale(fall, bN)), r3.Add(rate, r3.Scale(fall, rateN))
 	}
 
 	// From the geocentric to the geodetic vertical: by geocentric less geodetic latitude.
 	sinTilt := cos*p.Lat.Cos() - sin*p.Lat.Sin()
 	cosTilt := sin*p.Lat.Cos() + cos*p.Lat.Sin()
-	geodetic := func(v vector) vector {
-		return vector{v[0]*cosTilt - v[2]*sinTilt, v[1], v[0]*sinTilt + v[2]*cosTilt}
+	geodetic := func(v r3.Vec) r3.Vec {
+		return r3.Vec{X: v.X*cosTilt - v.Z*sinTilt, Y: v.Y, Z: v.X*sinTilt + v.Z*cosTilt}
 	}
 	return geodetic(b), geodetic(rate)
 }

@@ -1,4 +1,4 @@
-package swing
+package compass
 
 import (
 	"bytes"
@@ -15,7 +15,6 @@ import (
 	"time"
 
 	"shadowread/internal/angle"
-	"shadowread/internal/bearing"
 	"shadowread/internal/fault"
 	"shadowread/internal/paper"
 )
@@ -26,7 +25,7 @@ var swung = time.Date(2026, 3, 14, 7, 26, 0, 0, time.UTC)
 func handbookCard(t testing.TB) Card {
 	t.Helper()
 	s := handbookSightings(t)
-	c, err := analyse(t, s, Options{Shared: bearing.WhollyShared(s)}).Card("Invented: lead truck", swung)
+	c, err := analyse(t, s, Options{Shared: WhollyShared(s)}).Card("Invented: lead truck", swung)
 	if err != nil {
 		t.Fatal(err)
 	}

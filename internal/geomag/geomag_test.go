@@ -1,10 +1,12 @@
-package bearing
+package geomag
 
 import (
 	"math"
 	"strings"
 	"testing"
 	"time"
+
+	"gonum.org/v1/gonum/spatial/r3"
 
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
@@ -59,8 +61,8 @@ func TestMagneticAgreesWithAllPublishedValues(t *testing.T) {
 			"X_nT": float64(f.North), "Y_nT": float64(f.East), "Z_nT": float64(f.Down),
 			"H_nT": float64(f.Horizontal), "F_nT": float64(f.Total),
 			"I_deg": f.Inclination.Degrees(), "D_deg": f.Declination.Degrees(),
-			"GV_deg":         (f.Declination - polarConvergence(p)).Signed().Degrees(),
-			"Xdot_nT_per_yr": rate[0], "Ydot_nT_per_yr": rate[1], "Zdot_nT_per_yr": rate[2],
+			"GV_deg":         (f.Declination - geo.PolarConvergence(p)).Signed().Degrees(),
+			"Xdot_nT_per_yr": rate.X, "Ydot_nT_per_yr": rate.Y, "Zdot_nT_per_yr": rate.Z,
 			"Ddot_deg_per_yr": f.DeclinationChange.Degrees(),
 		}
 		compared := 0
@@ -122,16 +124,16 @@ func TestFieldIsThePotentialsSlope(t *testing.T) {
 	}
 	for _, tt := range []struct{ lat, lon, heightKM float64 }{{43, 93, 65}, {-59, -8, 39}, {-50, -103, 3}, {12, 171, 0}} {
 		p := position(tt.lat, tt.lon)
-		at := newObserver(p, tt.heightKM*1000).place
-		r, colatitude, lon := at.length(), math.Atan2(math.Hypot(at[0], at[1]), at[2]), p.Lon.Radians()
+		at := r3.Scale(0.001, geo.Geocentric(p, geo.Metres(tt.heightKM*1000)))
+		r, colatitude, lon := r3.Norm(at), math.Atan2(math.Hypot(at.X, at.Y), at.Z), p.Lon.Radians()
 		north := slope(func(d float64) float64 { return potential(r, colatitude+d, lon) }) / r
 		east := -slope(func(d float64) float64 { return potential(r, colatitude, lon+d) }) / (r * math.Sin(colatitude))
 		down := slope(func(d float64) float64 { return potential(r+1000*d, colatitude, lon) }) / 1000
 		sin, cos := math.Sincos(math.Pi/2 - colatitude - p.Lat.Radians())
-		want := vector{north*cos - down*sin, east, north*sin + down*cos}
+		want := r3.Vec{X: north*cos - down*sin, Y: east, Z: north*sin + down*cos}
 		got, _ := modelField(0, p, tt.heightKM*1000)
 		const tolerance = 1e-5 // nT, the difference's own error
-		if d := got.minus(want).length(); !(d < tolerance) {
+		if d := r3.Norm(r3.Sub(got, want)); !(d < tolerance) {
 			t.Errorf("%+v: field %v, slope of the potential %v", tt, got, want)
 		}
 	}
@@ -145,23 +147,23 @@ func TestFieldHoldsAtThePoles(t *testing.T) {
 	for _, lat := range []float64{90, -90} {
 		sign := math.Copysign(1, lat)
 		// A frame that does not turn with the meridian.
-		fixed := func(p geo.Position) vector {
+		fixed := func(p geo.Position) r3.Vec {
 			f, err := Magnetic(at, p, 0)
 			if err != nil {
 				t.Fatal(err)
 			}
 			x, y := float64(f.North), float64(f.East)
 			sin, cos := math.Sincos(sign * p.Lon.Radians())
-			return vector{x*cos + y*sin, y*cos - x*sin, float64(f.Down)}
+			return r3.Vec{X: x*cos + y*sin, Y: y*cos - x*sin, Z: float64(f.Down)}
 		}
 		pole := fixed(position(lat, 0))
 		for _, lon := range []float64{0, 37, 90, 180, -121.5} {
 			const tolerance = 1e-6 // nT: float rounding in sums of 6e4 nT
-			if d := fixed(position(lat, lon)).minus(pole).length(); !(d < tolerance) {
+			if d := r3.Norm(r3.Sub(fixed(position(lat, lon)), pole)); !(d < tolerance) {
 				t.Errorf("lat %v: the meridian of %v sees a field that differs by %g nT", lat, lon, d)
 			}
 			// 11 m away: the field bends by less than 0.1 nT/m, all degrees together.
-			if d := fixed(position(lat-sign*1e-4, lon)).minus(pole).length(); !(d < 1) {
+			if d := r3.Norm(r3.Sub(fixed(position(lat-sign*1e-4, lon)), pole)); !(d < 1) {
 				t.Errorf("lat %v: 11 m down the meridian of %v the field differs by %g nT", lat, lon, d)
 			}
 		}
@@ -262,38 +264,9 @@ func TestGridHeading(t *testing.T) {
 		{85, 0, 30, 30}, {85, 180, 0, 180}, {85, 90, 0, 270}, {85, -90, 0, 90}, {90, 90, 180, 90},
 		{-85, 0, 30, 30}, {-85, 180, 0, 180}, {-85, 90, 0, 90}, {-85, -90, 0, 270}, {-90, -120, 10, 250},
 	} {
-		got := GridHeading(angle.FromDegrees(tt.heading), position(tt.lat, tt.lon)).Degrees()
+		got := geo.GridHeading(angle.FromDegrees(tt.heading), position(tt.lat, tt.lon)).Degrees()
 		if math.Abs(got-tt.grid) > 1e-9 {
 			t.Errorf("true %v at %v, %v is grid %v, want %v", tt.heading, tt.lat, tt.lon, got, tt.grid)
-		}
-	}
-}
-
-// By hand: an observer moved by x across the light tilts the zenith by x / 6371 km, which
-// turns a body at altitude a by that times tan a, and nothing else once the meridian's turn
-// is left out; over one sigma on each axis that is the root of the sum of both, of which
-// the move along the light does nothing. The true azimuth turns by x over the distance
-// from the pole. Bars: a tenth, for the bend of meridians within the move.
-func TestGridSigmaForPosition(t *testing.T) {
-	for _, tt := range []struct {
-		lat, lon float64
-		at       time.Time
-	}{
-		{87, 40, time.Date(2027, 6, 10, 3, 0, 0, 0, time.UTC)},
-		{85, -170, time.Date(2027, 6, 10, 20, 0, 0, 0, time.UTC)},
-		{-86, 110, time.Date(2027, 12, 10, 9, 0, 0, 0, time.UTC)},
-	} {
-		a, err := Observe(Sun, tt.at, position(tt.lat, tt.lon), 0)
-		if err != nil {
-			t.Fatal(err)
-		}
-		const km = 5
-		grid, want := a.GridSigmaForPosition(km), km/6371.0*a.Altitude.Tan()
-		if math.Abs(float64(grid)/want-1) > 0.1 {
-			t.Errorf("%v, %v: grid azimuth turns by %v, want %v", tt.lat, tt.lon, grid, angle.Angle(want))
-		}
-		if _, true_ := a.AzimuthSigmaFor(0, km); float64(true_) < 0.9*km/(111.2*(90-math.Abs(tt.lat))) || true_ < 5*grid {
-			t.Errorf("%v, %v: true azimuth turns by %v only", tt.lat, tt.lon, true_)
 		}
 	}
 }
@@ -328,4 +301,8 @@ func BenchmarkMagnetic(b *testing.B) {
 			b.Fatal(err)
 		}
 	}
+}
+
+func position(latDeg, lonDeg float64) geo.Position {
+	return geo.Position{Lat: angle.FromDegrees(latDeg), Lon: angle.FromDegrees(lonDeg)}
 }

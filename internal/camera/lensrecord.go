@@ -1,4 +1,4 @@
-package calib
+package camera
 
 import (
 	"cmp"
@@ -17,6 +17,7 @@ import (
 	"github.com/BurntSushi/toml"
 
 	"shadowread/internal/boundedtoml"
+	"shadowread/internal/calib"
 	"shadowread/internal/fault"
 	"shadowread/internal/openfile"
 	"shadowread/internal/wholefile"
@@ -81,8 +82,8 @@ type lensValues struct {
 // turned nor mirrored.
 type LensRecord struct {
 	Camera Camera
-	Lens   Lens
-	Sigma  LensSigma
+	Lens   calib.Lens
+	Sigma  calib.LensSigma
 	RMSPx  float64 // of the marks' corners about the solution
 	Views  int
 	Solved time.Time // the day
@@ -186,8 +187,8 @@ func DecodeLensRecord(data []byte) (LensRecord, error) {
 	l, s := f.Lens, f.Sigma
 	r = LensRecord{
 		Camera: f.Camera,
-		Lens:   Lens(l),
-		Sigma:  LensSigma(s),
+		Lens:   calib.Lens(l),
+		Sigma:  calib.LensSigma(s),
 		RMSPx:  f.Solution.RMSPx, Views: f.Solution.Views,
 	}
 	if r.Solved, err = time.Parse(time.DateOnly, f.Solution.Solved); err != nil {
@@ -239,7 +240,7 @@ func (r LensRecord) Validate() error {
 	if y := r.Solved.Year(); y < 1 || y > 9999 {
 		return bad("the lens record's day lies in the year %d", y)
 	}
-	for _, p := range []Pixel{{-0.5, -0.5}, {w - 0.5, -0.5}, {-0.5, h - 0.5}, {w - 0.5, h - 0.5}} {
+	for _, p := range []calib.Pixel{{U: -0.5, V: -0.5}, {U: w - 0.5, V: -0.5}, {U: -0.5, V: h - 0.5}, {U: w - 0.5, V: h - 0.5}} {
 		if _, _, ok := l.Undistort(p); !ok {
 			return bad("the lens record's distortion folds the picture over before its corners")
 		}
@@ -307,11 +308,12 @@ const centreShift = 0.002
 // those of focal length and principal point are widened by what focusing at another
 // distance and stabilisation do. Nothing is said of the print: Stretch, StretchMean
 // and Curl are the caller's.
-func (r LensRecord) Prior(widthPX, factor int, mirrored bool) Prior {
+func (r LensRecord) Prior(widthPX, factor int, mirrored bool) calib.Prior {
 	n := float64(factor)
 	l, s := r.Lens, r.Sigma
 	l.F /= n
-	l.Cx, l.Cy = (l.Cx-(n-1)/2)/n, (l.Cy-(n-1)/2)/n
+	c := calib.Pixel{U: l.Cx, V: l.Cy}.Enlarged(1 / n)
+	l.Cx, l.Cy = c.U, c.V
 	if mirrored {
 		l = l.Mirrored(widthPX)
 	}
@@ -320,15 +322,8 @@ func (r LensRecord) Prior(widthPX, factor int, mirrored bool) Prior {
 		focus = focusPerMM * r.Camera.FocalLengthMM
 	}
 	long := float64(max(r.Camera.WidthPX, r.Camera.HeightPX))
-	return Prior{
+	return calib.Prior{
 		Lens: l, LogF: math.Hypot(s.F/r.Lens.F, focus), Centre: math.Hypot(max(s.Cx, s.Cy), centreShift*long) / n,
 		K1: s.K1, K2: s.K2, K3: s.K3, Decentring: max(s.P1, s.P2),
 	}
-}
-
-// Mirrored returns the lens of the raster, width px wide, turned left to right.
-func (l Lens) Mirrored(widthPX int) Lens {
-	l.Cx = float64(widthPX-1) - l.Cx
-	l.P2 = -l.P2
-	return l
 }

@@ -1,4 +1,4 @@
-package reading
+package overlay
 
 import (
 	"bytes"
@@ -25,6 +25,7 @@ import (
 	"shadowread/internal/geo"
 	"shadowread/internal/photo"
 	"shadowread/internal/photo/exifwrite"
+	"shadowread/internal/reading"
 	"shadowread/internal/render"
 	"shadowread/internal/sheet"
 	"shadowread/internal/vision"
@@ -58,7 +59,7 @@ const footOffset = 0.6
 
 // seenBy is the reading of the rendered scene, from the scene and not from the
 // picture.
-func seenBy(s *render.Scene, factor int, mirrored bool) *Result {
+func seenBy(s *render.Scene, factor int, mirrored bool) *reading.Result {
 	c := s.Camera
 	fit := &calib.Fit{Plate: calib.Plate{
 		Lens: calib.Lens{F: c.Fx, Cx: c.Cx, Cy: c.Cy, K1: c.Dist[0], K2: c.Dist[1]},
@@ -67,12 +68,12 @@ func seenBy(s *render.Scene, factor int, mirrored bool) *Result {
 	for i, row := range c.R {
 		fit.Pose.R[i] = [3]float64{row.X, row.Y, row.Z}
 	}
-	r := &Result{
-		Plate: fit, Picture: PictureSize{W: c.Width, H: c.Height, Factor: factor, Mirrored: mirrored},
+	r := &reading.Result{
+		Plate: fit, Picture: reading.PictureSize{W: c.Width, H: c.Height, Factor: factor, Mirrored: mirrored},
 		Instant: &photo.Instant{UTC: time.Date(2026, 9, 7, 13, 19, 19, 90e6, time.UTC)},
 		Place:   &photo.Place{Position: geo.Position{Lat: -20 * angle.Degree}},
 		Sky:     &bearing.Apparent{Body: bearing.Sun, Azimuth: s.Light.Azimuth, Altitude: s.Light.Altitude},
-		Budget:  &Budget{Level: 0.56 * angle.Degree, ShadowFit: 0.01 * angle.Degree},
+		Budget:  &reading.Budget{Level: 0.56 * angle.Degree, ShadowFit: 0.01 * angle.Degree},
 	}
 	for _, m := range sheet.Standard.Marks {
 		r.Marks = append(r.Marks, m.ID)
@@ -138,9 +139,9 @@ func writeJPEG(t testing.TB, path string, img image.Image, tags *exifwrite.Tags)
 	}
 }
 
-func mustOverlay(t testing.TB, path string, r *Result, dir string) (*image.RGBA, string) {
+func mustOverlay(t testing.TB, path string, r *reading.Result, dir string) (*image.RGBA, string) {
 	t.Helper()
-	written, err := WriteOverlay(path, r, dir)
+	written, err := Write(path, r, dir)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -350,7 +351,7 @@ func words(b *band) string {
 
 func TestOverlayWords(t *testing.T) {
 	_, scene := rendered()
-	change := func(f func(*Result)) *Result {
+	change := func(f func(*reading.Result)) *reading.Result {
 		r := seenBy(scene, 1, false)
 		f(r)
 		return r
@@ -358,31 +359,35 @@ func TestOverlayWords(t *testing.T) {
 	deg := func(d float64) *angle.Angle { a := angle.FromDegrees(d); return &a }
 	for _, tt := range []struct {
 		name string
-		r    *Result
+		r    *reading.Result
 		has  []string
 		not  []string
 	}{
-		{"heading", change(func(r *Result) {}), []string{
+		{"heading", change(func(r *reading.Result) {}), []string{
 			"heading 200.00° true ± 0.56° (one sigma)", "number 100.00 under the shadow", "time 2026-09-07 13:19:19 UTC",
 			"sun azimuth 100.00°, altitude 48.00°", "± mostly level 0.56°"}, []string{"warning", "course", "no heading"}},
-		{"full turn", change(func(r *Result) { r.Heading, r.Number = deg(359.996), deg(359.9951) }), []string{"heading 0.00°", "number 0.00 under"}, []string{"360"}},
-		{"no doubt is never nothing", change(func(r *Result) { r.Sigma, r.Budget = 0.0062*angle.Degree, &Budget{Body: 0.0062 * angle.Degree} }),
+		{"full turn", change(func(r *reading.Result) { r.Heading, r.Number = deg(359.996), deg(359.9951) }), []string{"heading 0.00°", "number 0.00 under"}, []string{"360"}},
+		{"no doubt is never nothing", change(func(r *reading.Result) {
+			r.Sigma, r.Budget = 0.0062*angle.Degree, &reading.Budget{Body: 0.0062 * angle.Degree}
+		}),
 			[]string{"heading 200.000° true ± 0.006°"}, nil},
-		{"great doubt", change(func(r *Result) { r.Sigma = 2.34 * angle.Degree }), []string{"heading 200.0° true ± 2.3°"}, nil},
-		{"come right", change(func(r *Result) { r.Course, r.Come = deg(212.3), deg(12.3) }), []string{"course 212.30°: come right 12.30°"}, nil},
-		{"come left", change(func(r *Result) { r.Course, r.Come = deg(190), deg(-10) }), []string{"course 190.00°: come left 10.00°"}, nil},
-		{"on course", change(func(r *Result) { r.Course, r.Come = deg(200), deg(-0.001) }), []string{"on course"}, []string{"left"}},
-		{"warning", change(func(r *Result) { r.warn("clock_check_failed", "the shadow is too long for the time") }), []string{"warning the shadow is too long for the time"}, nil},
-		{"refusal", change(func(r *Result) {
+		{"great doubt", change(func(r *reading.Result) { r.Sigma = 2.34 * angle.Degree }), []string{"heading 200.0° true ± 2.3°"}, nil},
+		{"come right", change(func(r *reading.Result) { r.Course, r.Come = deg(212.3), deg(12.3) }), []string{"course 212.30°: come right 12.30°"}, nil},
+		{"come left", change(func(r *reading.Result) { r.Course, r.Come = deg(190), deg(-10) }), []string{"course 190.00°: come left 10.00°"}, nil},
+		{"on course", change(func(r *reading.Result) { r.Course, r.Come = deg(200), deg(-0.001) }), []string{"on course"}, []string{"left"}},
+		{"warning", change(func(r *reading.Result) {
+			r.Warnings = []photo.Warning{{Code: "clock_check_failed", Message: "the shadow is too long for the time"}}
+		}), []string{"warning the shadow is too long for the time"}, nil},
+		{"refusal", change(func(r *reading.Result) {
 			r.Heading, r.Budget, r.Shadow, r.Number = nil, nil, nil, nil
-			r.refuse(NoShadow, "no shadow of the rod on the dial: wait for a clear sun, keep everything else from shading the dial, and take the photo from above")
+			r.Reason, r.Message = reading.NoShadow, "no shadow of the rod on the dial: wait for a clear sun, keep everything else from shading the dial, and take the photo from above"
 		}), []string{"no heading: no shadow", "no shadow of the rod on the dial: wait for a clear sun, keep everything else from shading the dial, and take the photo from above",
 			"time 2026-09-07", "sun azimuth"}, []string{"true", "±", "under the shadow"}},
-		{"nothing known", &Result{Reason: TooFewMarks, Message: "take the whole sheet"}, []string{"no heading: too few marks take the whole sheet"}, []string{"time", "sun"}},
+		{"nothing known", &reading.Result{Reason: reading.TooFewMarks, Message: "take the whole sheet"}, []string{"no heading: too few marks take the whole sheet"}, []string{"time", "sun"}},
 	} {
 		for _, width := range []float64{400, 1500, 2000} {
 			l := &lettering{width: width}
-			b := tt.r.band(l)
+			b := bandOf(tt.r, l)
 			if l.err != nil {
 				t.Fatal(l.err)
 			}
@@ -456,7 +461,7 @@ func TestOverlayFiles(t *testing.T) {
 	names := make([]string, 4)
 	for i := range names {
 		path := write(fmt.Sprintf("%d/same.jpg", i))
-		wg.Go(func() { names[i], _ = WriteOverlay(path, r, filepath.Join(dir, "d")) })
+		wg.Go(func() { names[i], _ = Write(path, r, filepath.Join(dir, "d")) })
 	}
 	wg.Wait()
 	if left, _ := filepath.Glob(filepath.Join(dir, "d", "*-overlay.jpg")); len(left) != len(names) {
@@ -504,7 +509,7 @@ func TestOverlayFormats(t *testing.T) {
 		t.Skip("NOT CHECKED: HEIC, for want of the build tag nodynamic")
 	}
 	// 96 x 64 and turned by the file itself: Exif must not turn it again.
-	img, _ := mustOverlay(t, filepath.Join("..", "photo", "testdata", "photos", "irot.heic"), &Result{Reason: TooFewMarks}, dir)
+	img, _ := mustOverlay(t, filepath.Join("..", "photo", "testdata", "photos", "irot.heic"), &reading.Result{Reason: reading.TooFewMarks}, dir)
 	if img.Rect.Dx() != 667 || img.Rect.Dy() <= 1000 {
 		t.Errorf("HEIC: %v, want 667 x 1000 and a band", img.Rect)
 	}
@@ -537,7 +542,7 @@ func TestOverlayFails(t *testing.T) {
 		{"damaged", damaged, filepath.Join(dir, "out"), "unreadable_file"},
 		{"missing", filepath.Join(dir, "missing.jpg"), filepath.Join(dir, "out"), "unreadable_file"},
 	} {
-		written, err := WriteOverlay(tt.path, r, tt.dir)
+		written, err := Write(tt.path, r, tt.dir)
 		if fault.Code(err) != tt.code || written != "" {
 			t.Errorf("%s: %q, %v, want %s", tt.name, written, err, tt.code)
 		}
@@ -556,7 +561,7 @@ func BenchmarkOverlay(b *testing.B) {
 	r := seenBy(scene, 5, false)
 	b.ReportAllocs()
 	for b.Loop() {
-		if _, err := WriteOverlay(path, r, dir); err != nil {
+		if _, err := Write(path, r, dir); err != nil {
 			b.Fatal(err)
 		}
 	}

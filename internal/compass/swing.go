@@ -1,4 +1,5 @@
-// Package swing finds a magnetic compass's deviation from readings on several
+// Package compass observes the declination against true headings,
+// finds a magnetic compass's deviation from readings on several
 // headings, and keeps it as a card to steer by.
 //
 // Signs: east positive; magnetic = true - declination; compass = magnetic - deviation,
@@ -9,7 +10,7 @@
 // (NGA, Handbook of Magnetic Compass Adjustment, 2004, chapter V). A also absorbs the
 // error of the declination and of the compass's lubber line, B and C a lean of the rod
 // that gave the true headings. docs/magnetics.md gives the method and its sources.
-package swing
+package compass
 
 import (
 	"cmp"
@@ -22,7 +23,6 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"shadowread/internal/angle"
-	"shadowread/internal/bearing"
 	"shadowread/internal/fault"
 )
 
@@ -84,13 +84,13 @@ type Options struct {
 	Declination *Declination
 	// Shared is the part of the headings' sigma that averaging does not reduce: the
 	// constant goes into A, the lean into B and C. Where it is not known, take
-	// bearing.WhollyShared.
-	Shared bearing.Shared
+	// WhollyShared.
+	Shared Shared
 }
 
 // Reading is one sighting as the fit sees it.
 type Reading struct {
-	bearing.Sighting
+	Sighting
 	Magnetic  angle.Angle // heading, in [0, 360) degrees
 	Deviation angle.Angle // observed
 	Residual  angle.Angle // observed less fitted
@@ -156,7 +156,7 @@ const fewReadings = 8
 // leave open, and Card refuses.
 //
 // The error's code is no_sightings, photo_not_read, no_declination or bad_sigma.
-func Analyse(sightings []bearing.Sighting, o Options) (Analysis, error) {
+func Analyse(sightings []Sighting, o Options) (Analysis, error) {
 	if len(sightings) == 0 {
 		return Analysis{}, fault.New("no_sightings", "give compass readings on eight or more headings", "there is no reading")
 	}
@@ -164,9 +164,9 @@ func Analyse(sightings []bearing.Sighting, o Options) (Analysis, error) {
 	for i, s := range sightings {
 		r := Reading{Sighting: s, Magnetic: s.Heading}
 		switch s.Reference {
-		case bearing.ByPhoto:
+		case ByPhoto:
 			return Analysis{}, fault.New("photo_not_read", "read the photo first", "reading %d has a photo but no heading yet", i+1)
-		case bearing.FromTrueNorth:
+		case FromTrueNorth:
 			if o.Declination == nil || !(o.Declination.Sigma > 0) {
 				return Analysis{}, fault.New("no_declination", "give the place and date, or the declination with its uncertainty",
 					"true headings need the declination to become magnetic")
@@ -274,7 +274,7 @@ func leastSquares(readings []Reading) fit {
 }
 
 // setCovariance adds to the fit's covariance what the readings share.
-func (a *Analysis) setCovariance(f fit, shared bearing.Shared) {
+func (a *Analysis) setCovariance(f fit, shared Shared) {
 	scatter := max(1, a.Scatter)
 	for j := range count {
 		for k := range count {
@@ -306,7 +306,7 @@ func (a *Analysis) setCovariance(f fit, shared bearing.Shared) {
 // gives far readings little say, sets all aside that lie far from it, and takes back,
 // the nearest first, those that the rest can bear.
 func nameOutliers(readings []Reading) {
-	limit := bearing.OutlierLimit(len(readings))
+	limit := OutlierLimit(len(readings))
 	near := leastAbsolute(readings)
 	var kept []Reading
 	var aside []int
@@ -507,10 +507,10 @@ func (a *Analysis) widestGap() (from, to angle.Angle) {
 	return from, to
 }
 
-// ReadSightings is bearing.ReadSightings for a swing: no two readings may have the same
+// ReadSwing is ReadSightings for a swing: no two readings may have the same
 // compass heading, the code is then duplicate_heading.
-func ReadSightings(r io.Reader, name string, defaults bearing.SightingDefaults) ([]bearing.Sighting, error) {
-	sightings, err := bearing.ReadSightings(r, name, defaults)
+func ReadSwing(r io.Reader, name string, defaults SightingDefaults) ([]Sighting, error) {
+	sightings, err := ReadSightings(r, name, defaults)
 	if err != nil {
 		return nil, err
 	}

@@ -1,0 +1,160 @@
+// Package sheetphoto opens a photo and finds the printed sheet in it, for whatever is to be
+// measured on it: the shadow, or the lens.
+package sheetphoto
+
+import (
+	"crypto/sha256"
+	"errors"
+	"os"
+
+	"shadowread/internal/calib"
+	"shadowread/internal/fault"
+	"shadowread/internal/photo"
+	"shadowread/internal/sheet"
+	"shadowread/internal/vision"
+)
+
+// Photo is an opened photo, which can be decoded at more than one size.
+type Photo struct {
+	Hash   [sha256.Size]byte // of the file
+	data   []byte            // encoded; nil for HEIC
+	format photo.Format
+	heic   *vision.Gray // decoded
+	pixels int
+	flip   bool
+}
+
+// Prior is what is known of lens and print before the sheet is found in a picture.
+type Prior func(*vision.Gray) calib.Prior
+
+// Open reads the photo at path, whose facts photo.ReadFacts gave. It fails with
+// "unreadable_file" and with what photo.DecodeHEIC fails with.
+func Open(path string, facts photo.Facts) (*Photo, error) {
+	p := &Photo{format: facts.Format, pixels: facts.Width * facts.Height, flip: facts.Mirrored()}
+	data, err := os.ReadFile(path)
+	if err != nil {
+		return nil, fault.Wrap(err, "unreadable_file", "check that the file is there and may be read", "the file cannot be read")
+	}
+	p.Hash = sha256.Sum256(data)
+	if facts.Format != photo.HEIC {
+		p.data = data
+		return p, nil
+	}
+	img, err := photo.DecodeHEIC(path)
+	if err != nil {
+		return nil, err
+	}
+	p.heic = vision.FromImage(img)
+	return p, nil
+}
+
+func (p *Photo) decode(factor int) (*vision.Gray, error) {
+	var g *vision.Gray
+	if p.heic != nil {
+		g = p.heic.Shrink(factor)
+	} else {
+		var err error
+		if g, err = vision.Decode(p.data, p.format, factor); err != nil {
+			return nil, err
+		}
+	}
+	if p.flip {
+		g = g.Mirror()
+	}
+	return g, nil
+}
+
+const (
+	// enoughPixels is the size to which a larger picture is shrunk while it is
+	// decoded: 2000 x 1500 shows a sheet of 300 mm with 5 px to the millimetre,
+	// where edges are found to 0.01 mm and a larger picture adds only time.
+	enoughPixels = 6_500_000
+	// mostPixels bounds the finest size: a sheet that does not show there is looked for no
+	// further, since a search costs time and memory for every pixel.
+	mostPixels = 26_000_000
+	// enoughScale is the least scale on the dial, px/mm, with which a shrunk
+	// picture will do.
+	enoughScale = 3.0
+)
+
+// Find finds the sheet at the smallest size of the picture that serves: a sheet that is
+// small in it, or not found, is looked for again at a finer one. It returns the picture in
+// which the sheet was found, what was found, and how many of its marks were seen, whether or
+// not it fails: with "too_few_marks", "more_than_one_sheet", "poor_map" or
+// "unreadable_file".
+func (p *Photo) Find(s *sheet.Sheet, prior Prior) (g *vision.Gray, plate *vision.Plate, marks int, err error) {
+	factor := 1
+	for factor < 8 && p.pixels/(factor*factor) > enoughPixels {
+		factor *= 2
+	}
+	finest := 1
+	for p.pixels/(finest*finest) > mostPixels {
+		finest *= 2
+	}
+	return p.between(factor, finest, s, prior)
+}
+
+// FindWhole is Find in the whole picture.
+func (p *Photo) FindWhole(s *sheet.Sheet, prior Prior) (g *vision.Gray, plate *vision.Plate, marks int, err error) {
+	return p.between(1, 1, s, prior)
+}
+
+func (p *Photo) between(factor, finest int, s *sheet.Sheet, prior Prior) (g *vision.Gray, plate *vision.Plate, marks int, err error) {
+	g, plate, marks, err = p.search(factor, finest, s, prior)
+	if err != nil {
+		return nil, nil, marks, explain(err, marks)
+	}
+	if p.format == photo.JPEG && g.Torn() {
+		return nil, nil, marks, photo.Damaged()
+	}
+	return g, plate, marks, nil
+}
+
+// search looks at every size from the coarsest on.
+func (p *Photo) search(factor, finest int, s *sheet.Sheet, prior Prior) (g *vision.Gray, plate *vision.Plate, found int, err error) {
+	var coarse *vision.Gray // where the sheet was found, if too small for the aim
+	var inCoarse *vision.Plate
+	for ; factor >= finest; factor /= 2 {
+		if g, err = p.decode(factor); err != nil {
+			return nil, nil, found, err
+		}
+		var n int
+		plate, n, err = vision.FindPlate(g, s, prior(g))
+		found = max(found, n)
+		if errors.Is(err, vision.ErrTwoSheets) {
+			return nil, nil, found, err
+		}
+		if err == nil {
+			if least, _ := plate.Scale(sheet.Point{}); least >= enoughScale || factor == finest {
+				return g, plate, n, nil
+			}
+			coarse, inCoarse = g, plate
+		}
+	}
+	if errors.Is(err, vision.ErrTooFewMarks) && inCoarse != nil {
+		return coarse, inCoarse, found, nil
+	}
+	if err != nil && found < 2 { // a front camera may have mirrored it
+		m := g.Mirror()
+		if plate, n, e := vision.FindPlate(m, s, prior(m)); e == nil {
+			return m, plate, n, nil
+		}
+	}
+	return g, plate, found, err
+}
+
+// explain says why the sheet was not found and what to do.
+func explain(err error, marks int) error {
+	var decoding *fault.Error
+	switch {
+	case errors.As(err, &decoding):
+		return err
+	case errors.Is(err, vision.ErrTooFewMarks):
+		return fault.New("too_few_marks", "take the whole sheet, sharp and well lit, from above", "%d of the sheet's 12 marks found, at least 4 are needed", marks)
+	case errors.Is(err, vision.ErrTwoSheets):
+		return fault.New("more_than_one_sheet", "take the photo of one alone, or cover the others' marks", "more than one sheet is in the picture, and each has its own heading")
+	case errors.Is(err, vision.ErrMarksDisagree):
+		return fault.New("poor_map", "the file may be damaged, or pieces of more than one sheet are in view. Copy the file again from the camera, or take the photo again", "marks stand where the others do not allow it")
+	}
+	return fault.New("poor_map", "take the whole sheet, with marks on all sides of the dial in view", "the marks do not pin the sheet down")
+}

@@ -1,0 +1,45 @@
+package wording
+
+import (
+	"testing"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/geo"
+)
+
+const deg = angle.Degree
+
+// What rounds to a full turn is north, what rounds to nothing has no sign, and two figures
+// of a sigma are shown (JCGM 100:2008, 7.2.6).
+func TestFigures(t *testing.T) {
+	for want, got := range map[string]string{
+		"0.00":                  Bearing(359.996*deg, 2),
+		"359.99":                Bearing(359.994*deg, 2),
+		"007.5°":                ThreeFigures(7.46*deg, 1),
+		"000°":                  ThreeFigures(359.6*deg, 0),
+		"12.35° ± 0.12°":        BearingWith(12.3456*deg, 0.123*deg),
+		"12.346° ± 0.012°":      BearingWith(12.3456*deg, 0.0123*deg),
+		"0.0°":                  Signed(-0.04*deg, 1),
+		"+0.1°":                 Signed(0.06*deg, 1),
+		"-2.0° ± 1.0° (2.0° W)": EastWest(-2*deg, deg),
+		"come left 3°":          Come(-3*deg, 0),
+		"on course":             Come(0.04*deg, 1),
+		"9.9 m":                 Length(9.94),
+		"10 m":                  Length(9.96),
+		"1.00 km":               Length(999.6),
+		"10.0 km":               Length(9996),
+		"1000 km":               Length(geo.Metres(999960)),
+		"1 leg":                 Count(1, "leg"),
+		"2 legs":                Count(2, "leg"),
+	} {
+		if got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+	if x := Round(-0.0001, 2); x != 0 || 1/x < 0 {
+		t.Errorf("-0.0001 rounds to %v", x)
+	}
+	if x := BearingDegrees(-0.001*deg, 2); x != 0 {
+		t.Errorf("a hair west of north is %v", x)
+	}
+}
