@@ -19,8 +19,8 @@ else
 fi
 
 # Everything but pixels serves programs that have no OpenCV.
-pure=(align angle bearing boundedtoml calib chart daycard export fault geo instrument journey logbook openfile paper
-	photo photo/exifwrite render report sheet swing wholefile workup)
+pure=(align angle bearing boundedtoml calib camera chart compass daycard export fault geo geomag instrument journey logbook
+	openfile paper photo photo/exifwrite render report sheet userdir wholefile wording workup)
 CGO_ENABLED=0 go build "${pure[@]/#/./internal/}" || failed=1
 # Some laptops are of 32 bits.
 CGO_ENABLED=0 GOARCH=386 go vet "${pure[@]/#/./internal/}" || failed=1
