@@ -22,6 +22,7 @@ import (
 type legFlags struct {
 	entry         entryFlags // its time is that of the photo's flags
 	photo         photoFlags
+	stance        stanceFlags
 	number        numberFlags
 	heading       quantity
 	headingSigma  quantity
@@ -33,7 +34,7 @@ type legFlags struct {
 
 func newLegFlags() legFlags {
 	return legFlags{
-		photo: newPhotoFlags(), number: newNumberFlags(), way: newWayFlags(),
+		photo: newPhotoFlags(), stance: newStanceFlags(), number: newNumberFlags(), way: newWayFlags(),
 		heading: quantity{min: 0, max: 360, unit: "deg"}, headingSigma: newHandSigma(),
 	}
 }
@@ -48,6 +49,7 @@ func (l *legFlags) add(cmd *cobra.Command, s *streams, timeUsage string) {
 	before := flagSet(cmd)
 	l.number.add(cmd)
 	l.photo.add(cmd, timeUsage)
+	l.stance.add(cmd)
 	f.Lookup("position").Usage = "where the photo was taken, as -20.6142,25.4310 (default from the photo, else the log's estimate)"
 	f.BoolVar(&l.anew, "set-up-anew", false, "the instrument was put down and levelled for this reading alone, not mounted")
 	l.known.add(cmd)
@@ -162,6 +164,9 @@ func (l *legFlags) log(cmd *cobra.Command, s *streams, book *logbook.Log, args [
 	}
 	opts, err := l.photo.options(cmd)
 	if err != nil {
+		return logbook.Added{}, err
+	}
+	if err := l.stance.use(cmd, &opts, 1); err != nil {
 		return logbook.Added{}, err
 	}
 	if err := l.known.use(cmd, &opts); err != nil {

@@ -132,6 +132,7 @@ func (n *numberFlags) read(cmd *cobra.Command, o reading.Options) (*reading.Resu
 
 type readOptions struct {
 	photo         photoFlags
+	stance        stanceFlags
 	course        quantity
 	number        numberFlags
 	declination   declinationFlags
@@ -150,6 +151,7 @@ const maxJobs = 256
 func newRead(s *streams) *cobra.Command {
 	o := readOptions{
 		photo:       newPhotoFlags(),
+		stance:      newStanceFlags(),
 		course:      quantity{min: 0, max: 360, unit: "deg"},
 		number:      newNumberFlags(),
 		declination: newDeclinationFlags(),
@@ -204,6 +206,7 @@ come since: if not, you may be anywhere that 120 km/h lead.` +
 	f := cmd.Flags()
 	f.SortFlags = false // grouped by what they are about
 	o.photo.add(cmd, "the `TIME` of one photo, as 2026-03-14T09:26:53+02:00")
+	o.stance.add(cmd)
 	f.Var(&o.course, "course", "the true course to steer: says how far to come right or left")
 	o.number.add(cmd)
 	o.declination.add(cmd)
@@ -301,6 +304,9 @@ func readWith(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Optio
 	if opts.Time.At != nil && len(photos) > 1 {
 		return timeWithManyPhotos(len(photos))
 	}
+	if err := o.stance.use(cmd, &opts, len(photos)); err != nil {
+		return err
+	}
 	if o.photo.place.set {
 		s.note("position", "using %s", o.photo.place.value)
 	}
@@ -331,6 +337,9 @@ func runNumber(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Opti
 		if err := exclusive(cmd, "number", name); err != nil {
 			return err
 		}
+	}
+	if err := o.stance.use(cmd, &opts, 1); err != nil {
+		return err
 	}
 	r, err := o.number.readAtEstimate(cmd, book, opts, o.since())
 	if err != nil {

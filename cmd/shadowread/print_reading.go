@@ -270,6 +270,9 @@ func block(s *streams, r *reading.Result) string {
 	if i := r.Instrument; i != nil && r.OK() {
 		line("instrument", "%s", instrumentText(i, r.Correction))
 	}
+	if r.Tilt != nil {
+		line("board", "%s", tiltText(r))
+	}
 	if sh := r.Shadow; sh != nil {
 		text := fmt.Sprintf("passes the foot by %.2f mm", math.Abs(sh.FootOffset))
 		if sh.Length > 0 {
@@ -298,7 +301,9 @@ func block(s *streams, r *reading.Result) string {
 			if r.PlumbLine && t.Name == "level" {
 				meaning = "sheet from level (--level-sigma), squared"
 			}
-			if r.Instrument != nil && (t.Name == "level" || t.Name == "alignment") {
+			if p := r.LevelParts; p != nil && t.Name == "level" {
+				meaning = fmt.Sprintf("board's tilt %s°, rod square to it %s° (--square-sigma)", wording.Fixed(p.Tilt, 3), wording.Fixed(p.Square, 3))
+			} else if r.Instrument != nil && (t.Name == "level" || t.Name == "alignment") {
 				meaning = "what the instrument's record leaves open"
 			}
 			fmt.Fprintf(&b, "  %-10s %6s°  %s\n", strings.ReplaceAll(t.Name, "_", " "), wording.Fixed(t.Sigma, 3), meaning)

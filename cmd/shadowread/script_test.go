@@ -227,7 +227,7 @@ func copyFixtures(dir string) error {
 		}
 	}
 	// Only read, and too large for a copy each.
-	for _, name := range []string{"journey", "damaged"} {
+	for _, name := range []string{"journey", "damaged", "skyline"} {
 		if err := os.Symlink(filepath.Join(fixtures, name), filepath.Join(dir, name)); err != nil {
 			return err
 		}

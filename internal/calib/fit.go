@@ -596,6 +596,34 @@ func (f *Fit) judge(samples []Sample, res, weight []float64) {
 	f.ResidualPx, f.ResidualMM = math.Sqrt(px/count), math.Sqrt(mm/count)
 }
 
+// Covariance returns quantities computed from the map and their covariance, each in its own
+// unit. They are differentiated numerically along each parameter.
+func (f *Fit) Covariance(quantities func(*Plate) []float64) (values []float64, cov *mat.SymDense) {
+	values = quantities(&f.Plate)
+	n := len(values)
+	g := mat.NewDense(n, nParams, nil)
+	for k := range pShrink {
+		h := steps[k] * 10
+		m := f.Plate.along(k, h)
+		for i, v := range quantities(&m) {
+			g.Set(i, k, (v-values[i])/h)
+		}
+	}
+	cov = mat.NewSymDense(n, nil)
+	for i := range n {
+		for j := i; j < n; j++ {
+			var sum float64
+			for p := range nParams {
+				for q := range nParams {
+					sum += g.At(i, p) * f.cov.At(p, q) * g.At(j, q)
+				}
+			}
+			cov.SetSym(i, j, sum)
+		}
+	}
+	return values, cov
+}
+
 // Spread returns the standard deviation of a quantity computed from the map, in
 // the quantity's own unit, split into the part that follows the print's stretch
 // and the rest. The quantity is differentiated numerically along each parameter.

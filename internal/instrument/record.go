@@ -166,62 +166,15 @@ func positive(c [Components][Components]float64) bool {
 	return eigen.Factorize(m, false) && eigen.Values(nil)[0] >= -rounding*most
 }
 
-// Correction returns what is to be added to the heading azimuth + 180 - direction of a
-// reading (the direction of the shadow on the sheet, clockwise from forward), and the
-// sigmas that stand in the budget for level and alignment instead of the defaults. Their
-// squares add up to the whole of what remains; where lubber and lean were found together
-// their errors partly cancel, and the sum shows it.
-//
-// It fails with code no_correction where the sun does not stand between the horizon and
-// 80 degrees, and with Check's code for a record that cannot be.
+// Correction is what the record alone does to a heading: see Stand.Turn. It fails with its
+// code and with Check's for a record that cannot be.
 func (r Record) Correction(sunAzimuth, sunAltitude, direction angle.Angle) (turn, levelSigma, alignmentSigma angle.Angle, err error) {
-	if err := r.Check(); err != nil {
+	s, err := StandOf(Known{Record: &r})
+	if err != nil {
 		return 0, 0, 0, err
 	}
-	if !(sunAltitude > 0 && sunAltitude <= maxAltitude) {
-		return 0, 0, 0, fault.New("no_correction", "wait until the sun stands between the horizon and 80 degrees", "no correction is known for a sun at %.1f°", sunAltitude.Degrees())
-	}
-	p := r.Proved
-	values := [Components]float64{0, p.Lean.Starboard, p.Lean.Forward, p.Rod.Starboard, p.Rod.Forward}
-	if p.Lubber != nil {
-		values[Lubber] = float64(*p.Lubber)
-	}
-	at := func(v [Components]float64) (angle.Angle, bool) {
-		rod := Slope{v[RodStarboard], v[RodForward]}
-		plumb := rod.Minus(Slope{v[LeanStarboard], v[LeanForward]})
-		turn, ok := turnFor(plumb, rod, sunAzimuth, sunAltitude, direction)
-		return turn + angle.Angle(v[Lubber]), ok
-	}
-	turn, ok := at(values)
-	var gradient [Components]float64
-	for k := range values {
-		const step = 1e-5 // rad: 2 arcseconds
-		up, down := values, values
-		up[k] += step
-		down[k] -= step
-		a, okA := at(up)
-		b, okB := at(down)
-		ok = ok && okA && okB
-		gradient[k] = float64((a - b).Signed()) / (2 * step)
-	}
-	if !ok {
-		return 0, 0, 0, fault.New("no_correction", "straighten the rod and prove the instrument again", "the rod leans too far for a sun at %.1f°", sunAltitude.Degrees())
-	}
-	total := 0.0
-	for i := range gradient {
-		for j := range gradient {
-			total += gradient[i] * p.Covariance[i][j] * gradient[j]
-		}
-	}
-	total = max(0, total)
-	alignment := min(total, p.Covariance[Lubber][Lubber])
-	level := float64(r.LevelSigma) * sunAltitude.Tan()
-	if r.Gnomon == PlumbLine {
-		level = float64(PlumbLineLevel(r.LevelSigma))
-	}
-	levelSigma = angle.Angle(math.Hypot(math.Sqrt(total-alignment), level))
-	alignmentSigma = angle.Angle(math.Hypot(math.Sqrt(alignment), float64(r.AlignmentSigma)))
-	return turn.Signed(), levelSigma, alignmentSigma, nil
+	t, err := s.Turn(sunAzimuth, sunAltitude, direction)
+	return t.Turn, t.Level, t.Alignment, err
 }
 
 // RodTowards returns the rod's slope against the sheet towards a direction on it, with one

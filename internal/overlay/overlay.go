@@ -312,6 +312,14 @@ func (d drawing) draw() {
 	// Wide enough to be seen on a phone, but on a small sheet not so wide that they
 	// hide what they show.
 	w := d.text.width
+	if h := d.r.Horizon; h != nil { // where it was seen
+		var seen [][]spot
+		for _, q := range h.Line {
+			c := d.at(q)
+			seen = append(seen, []spot{{c.x - w/60, c.y}, {c.x + w/60, c.y}}, circle(c, w/250))
+		}
+		d.strokes(seen, w/900, sheetInk)
+	}
 	line := max(w/1100, min(w/500, 0.5*perMM))
 
 	d.strokes(d.sheetLines(), 1.3*line, sheetInk)
@@ -746,6 +754,9 @@ func bandOf(r *reading.Result, l *lettering) *band {
 	}
 	if s := r.Sky; s != nil {
 		b.row(s.Body.String(), fmt.Sprintf("azimuth %s°, altitude %.2f°", wording.Bearing(s.Azimuth, 2), s.Altitude.Degrees()), textInk)
+	}
+	if t := r.Tilt; t != nil {
+		b.row("board", fmt.Sprintf("forward %s, starboard %s, ± %.2f° (%s; positive is high)", wording.Signed(t.Forward, 2), wording.Signed(t.Starboard, 2), t.Sigma.Degrees(), strings.Join(r.TiltSources, " and ")), textInk)
 	}
 	if a := r.AltitudeFromShadow; a != nil && r.Clock != reading.ClockFailed {
 		b.row("clock", fmt.Sprintf("%s by the shadow: altitude %.1f°", strings.ReplaceAll(string(r.Clock), "_", " "), a.Degrees()), textInk)

@@ -90,7 +90,8 @@ func Accuracy(ctx context.Context, w io.Writer, dir string) (Sums, error) {
 			fmt.Fprintf(tw, "%s\t\t%.4f\t\t\t\t%.3f\t\tREAD, should be refused: %s\n", t.File, r.Heading.Degrees(), r.Sigma.Degrees(), t.WhyNot)
 			continue
 		}
-		e := (*r.Heading - angle.FromDegrees(t.Heading)).Signed()
+		// The truth is that of the strip: a rod that was seen to lean is left as it leans.
+		e := (*r.Heading - r.Correction - angle.FromDegrees(t.Heading)).Signed()
 		sigma := WithoutLevel(*r.Budget)
 		s.add(e, sigma)
 		fmt.Fprintf(tw, "%s\t%.4f\t%.4f\t%+.4f\t%.4f\t%+.2f\t%.3f\t%s\t%s\n", t.File, t.Heading, r.Heading.Degrees(),

@@ -120,7 +120,7 @@ func soakOne(ctx context.Context, o SoakOptions, dir string, seed uint64) Outcom
 	res := reading.Read(ctx, path, opts)
 	out.Result, out.Reason, out.Message = res, res.Reason, res.Message
 	if res.OK() && truth.StripReader != nil {
-		out.Error = (*res.Heading - angle.FromDegrees(*truth.StripReader)).Signed()
+		out.Error = (*res.Heading - res.Correction - angle.FromDegrees(*truth.StripReader)).Signed()
 		out.Sigma = WithoutLevel(*res.Budget)
 	}
 	if o.Keep != "" && (out.Readable != res.OK() || res.OK() && (out.Error.Abs() > 3*out.Sigma)) {

@@ -110,7 +110,7 @@ func (r *Result) showAltitude(o Options, list []cast) (seen, sigma angle.Angle) 
 		sum, weights, own, common = sum+w*float64(a), weights+w, own+w, common+w*byLength*foot
 	}
 	seen = angle.Angle(sum/weights) + r.leanShown(o)
-	return seen, angle.Angle(math.Sqrt(sq(float64(max(o.level(), DefaultLevel))) + own/sq(weights) + sq(common/weights)))
+	return seen, angle.Angle(math.Sqrt(sq(float64(r.levelAlong())) + own/sq(weights) + sq(common/weights)))
 }
 
 // checkClock fills the altitude from the shadow and the verdict, and returns what the

@@ -134,7 +134,7 @@ func TestLyingThings(t *testing.T) {
 		case truth.StripReader == nil:
 			t.Errorf("%d: a thing that lies was read: %v ± %v", i, *res.Heading, res.Sigma)
 		default:
-			e := (*res.Heading - deg(*truth.StripReader)).Signed()
+			e := (*res.Heading - res.Correction - deg(*truth.StripReader)).Signed()
 			if s := withoutLevel(res); e.Abs() > 4*s {
 				t.Errorf("%d: off by %v, sigma %v", i, e, s)
 			}

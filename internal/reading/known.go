@@ -51,14 +51,6 @@ func (r *Result) findLens(facts photo.Facts, o Options) bool {
 	return true
 }
 
-// level is one sigma of the rod from plumb, or of a plumb line's sheet from level.
-func (o Options) level() angle.Angle {
-	if o.Instrument != nil {
-		return o.Instrument.LevelSigma
-	}
-	return o.Level
-}
-
 // footFrom returns how far the rod's foot is known to stand from the printed one, mm,
 // along a direction on the sheet and to its right.
 func (o Options) footFrom(direction angle.Angle) (ahead, right float64) {
@@ -72,11 +64,11 @@ func (o Options) footFrom(direction angle.Angle) (ahead, right float64) {
 // leanShown is by how much the known lean makes the altitude that the shadow's length
 // shows too small.
 func (r *Result) leanShown(o Options) angle.Angle {
-	if o.Instrument == nil || r.Sky.Altitude <= 0 {
+	if r.stand == nil || r.Sky.Altitude <= 0 {
 		return 0
 	}
-	p := o.Instrument.Proved
-	_, perMM, ok := instrument.ShadowOn(r.Sky.Azimuth+math.Pi-r.Shadow.Direction, p.Rod.Minus(p.Lean), p.Rod, r.Sky.Azimuth, r.Sky.Altitude)
+	plumb, rod := r.stand.Slopes()
+	_, perMM, ok := instrument.ShadowOn(r.Sky.Azimuth+math.Pi-r.direction(), plumb, rod, r.Sky.Azimuth, r.Sky.Altitude)
 	if !ok {
 		return 0
 	}
@@ -97,18 +89,14 @@ func (r *Result) mayStand(tan float64) angle.Angle {
 // record adds to the heading of the sheet's forward axis. feared is a lean across the
 // shadow that the record does not know of.
 func (r *Result) mount(o Options, feared angle.Angle) (turn angle.Angle) {
-	b, tan := r.Budget, math.Abs(r.Sky.Altitude.Tan())
-	if o.Instrument == nil {
-		b.Level = angle.Angle(float64(max(o.Level, feared)) * tan)
-		if o.Rod.Hangs {
-			b.Level = max(instrument.PlumbLineLevel(o.Level), r.mayStand(tan))
-		}
-		b.Alignment = o.Alignment
+	if r.stand == nil {
 		return 0
 	}
+	b, tan := r.Budget, math.Abs(r.Sky.Altitude.Tan())
 	direction := r.direction()
 	eye := angle.Angle(0)
-	if f := o.Instrument.Foot; f != nil && r.Shadow == nil {
+	if i := o.Instrument; i != nil && i.Foot != nil && r.Shadow == nil {
+		f := i.Foot
 		// A shadow read by eye runs from the foot to where it crosses the scale.
 		x, y := o.onPaper(math.Pi - *r.Number)
 		ring := sheet.Standard.Dial.TickInnerRadius
@@ -118,13 +106,16 @@ func (r *Result) mount(o Options, feared angle.Angle) (turn angle.Angle) {
 		eye = (read - direction).Signed()
 		b.ShadowFit = angle.Angle(math.Hypot(float64(b.ShadowFit), f.SigmaMM/radius))
 	}
-	turn, level, alignment, err := o.Instrument.Correction(r.Sky.Azimuth, r.Sky.Altitude, direction)
+	t, err := r.stand.Turn(r.Sky.Azimuth, r.Sky.Altitude, direction)
 	if err != nil {
 		r.refuse(NoCorrection, say(err))
 		return 0
 	}
-	b.Level = max(angle.Angle(math.Hypot(float64(level), float64(feared)*tan)), r.mayStand(tan))
-	b.Alignment = alignment
-	r.Instrument, r.Correction = o.Instrument, (turn + eye).Signed()
+	b.Level = max(angle.RSS(t.Level, angle.Angle(float64(feared)*tan)), r.mayStand(tan))
+	b.Alignment = t.Alignment
+	if r.Tilt != nil {
+		r.LevelParts = &LevelParts{t.Tilt, t.Square}
+	}
+	r.Instrument, r.Correction = o.Instrument, (t.Turn + eye).Signed()
 	return r.Correction
 }

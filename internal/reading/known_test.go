@@ -137,7 +137,7 @@ func TestInstrumentRecordCorrects(t *testing.T) {
 			if e.Abs() > bar {
 				t.Errorf("heading %v is off by %v", *r.Heading, e)
 			}
-			if d := (*r.Heading - *plainly.Heading - r.Correction).Signed().Abs(); d > 1e-9 {
+			if d := (*r.Heading - r.Correction - *plainly.Heading + plainly.Correction).Signed().Abs(); d > 1e-9 {
 				t.Errorf("the correction %v is not what the heading changed by", r.Correction)
 			}
 			if warned(r, "shadow_off_foot") || warned(r, "clock_check_failed") {

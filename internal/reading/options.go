@@ -29,8 +29,16 @@ type Options struct {
 	// PrintScale is the print's true size over its nominal size, athwart and
 	// fore-and-aft, as measured on the paper; nil when not measured.
 	PrintScale *[2]float64
-	// Level is one sigma of the rod from plumb across the shadow.
+	// Level is one sigma of the rod from plumb across the shadow, by bubble and set square
+	// together. It plays no part where the tilt is measured.
 	Level angle.Angle
+	// Square is one sigma of the rod against its sheet, where the tilt is measured.
+	Square angle.Angle
+	// Tilt is how the sheet stands, measured on the board; nil where nobody did.
+	Tilt *instrument.Tilt
+	// Horizon says that the country is flat to the horizon that the photo shows; nil where
+	// nobody said so.
+	Horizon *Horizon
 	// Alignment is one sigma of the sheet's forward axis against the vehicle's.
 	Alignment angle.Angle
 	Course    *angle.Angle // true
@@ -44,5 +52,25 @@ type Options struct {
 // practice).
 const DefaultLevel = 0.5 * angle.Degree
 
+// Horizon is what a person knows of the ground.
+type Horizon struct {
+	Sigma     angle.Angle // one sigma of the ground's slope
+	EyeMetres float64     // of the camera above it
+}
+
+// DefaultHorizon is for a pan or a plain, DefaultEye for a person who stands, m (common
+// practice).
+const (
+	DefaultHorizon = 0.1 * angle.Degree
+	DefaultEye     = 1.6
+)
+
+// DefaultSquare is for a rod in a drilled hole, checked with a set square; DefaultTilt for a
+// tilt measured with a clinometer or a bubble with a scale (both from memory).
+const (
+	DefaultSquare = 0.5 * angle.Degree
+	DefaultTilt   = 0.3 * angle.Degree
+)
+
 // Defaults returns the options of a user who says nothing.
-func Defaults() Options { return Options{Level: DefaultLevel} }
+func Defaults() Options { return Options{Level: DefaultLevel, Square: DefaultSquare} }

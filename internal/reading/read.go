@@ -184,6 +184,7 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 	if g.Mirrored && !facts.Mirrored() {
 		r.warn("picture_mirrored", "the picture is mirrored (front cameras do that); it was turned back, since the marks read only one way")
 	}
+	r.lookForHorizon(g, o)
 	if plate.Loosened {
 		r.warn("picture_cropped", "the picture seems to be cropped or the lens unusual; the map is looser for it. Use the whole picture as the camera wrote it")
 	}
@@ -291,9 +292,9 @@ func (o Options) prior(g *vision.Gray, facts photo.Facts, known *camera.Match) c
 func (r *Result) conclude(o Options) {
 	var fear feared
 	if r.Sky != nil && r.Number != nil {
+		r.standing(o)
 		r.checkLight(o)
 		fear = r.checkClock(o)
-		fear.lean = max(fear.lean, r.checkRod(o))
 		r.checkCompass()
 	}
 	if r.Sky == nil || r.Number == nil || r.Budget == nil {

@@ -63,6 +63,9 @@ type Budget struct {
 	Body      angle.Angle // the computed azimuth itself
 }
 
+// LevelParts are the parts of the budget's level where the sheet's tilt was measured.
+type LevelParts struct{ Tilt, Square angle.Angle }
+
 // Term is one part of the budget.
 type Term struct {
 	Name  string // as in the JSON
@@ -146,7 +149,17 @@ type Result struct {
 	Clock              ClockVerdict
 
 	Heading *angle.Angle // the vehicle's, as far as Instrument tells, else the sheet's
-	// Correction is what Instrument adds to the heading of the sheet's forward axis.
+	// Tilt is how the sheet stood, where that was measured, and TiltSources by what.
+	Tilt        *instrument.Tilt
+	TiltSources []string
+	// LevelParts are then the parts of the budget's level: what is left open of the tilt, and
+	// of the rod against its sheet.
+	LevelParts  *LevelParts
+	Horizon     *vision.Horizon // that served; nil where none was asked for or found
+	horizonTilt *instrument.Tilt
+	stand       *instrument.Stand
+	// Correction is what is known of rod, sheet and mounting adds to the heading of a rod
+	// that is plumb over a level sheet.
 	Instrument *instrument.Record
 	Correction angle.Angle
 	Sigma      angle.Angle
@@ -252,6 +265,11 @@ func (r *Result) MarshalJSON() ([]byte, error) {
 		CompassSigma      *float64            `json:"heading_compass_sigma_deg"`
 		Steer             *float64            `json:"course_compass_deg"`
 		SteerSigma        *float64            `json:"course_compass_sigma_deg"`
+		TiltForward       *float64            `json:"tilt_forward_deg"`
+		TiltStarboard     *float64            `json:"tilt_starboard_deg"`
+		TiltSigma         *float64            `json:"tilt_sigma_deg"`
+		TiltSource        []string            `json:"tilt_source"`
+		Correction        *float64            `json:"correction_deg"`
 		Warnings          []photo.Warning     `json:"warnings"`
 	}
 	o := object{Schema: SchemaVersion, Status: "ok", Warnings: r.Warnings, ClockCheck: r.Clock,
@@ -334,10 +352,21 @@ func (r *Result) MarshalJSON() ([]byte, error) {
 	if l := r.RodSlope; l != nil {
 		o.RodSlope = l.seen()
 	}
+	o.TiltSource = []string{}
+	if t := r.Tilt; t != nil {
+		o.TiltForward, o.TiltStarboard, o.TiltSigma = number(t.Forward.Degrees(), 4), number(t.Starboard.Degrees(), 4), number(t.Sigma.Degrees(), 4)
+		o.TiltSource = r.TiltSources
+	}
+	if r.Heading != nil {
+		o.Correction = number(r.Correction.Degrees(), 4)
+	}
 	if b := r.Budget; b != nil {
 		o.Budget = map[string]*float64{}
 		for _, t := range b.Terms() {
 			o.Budget[t.Name] = number(t.Sigma.Degrees(), 5)
+		}
+		if p := r.LevelParts; p != nil {
+			o.Budget["tilt"], o.Budget["square"] = number(p.Tilt.Degrees(), 5), number(p.Square.Degrees(), 5)
 		}
 		o.HeadingSigma = number(r.Sigma.Degrees(), 5)
 	}

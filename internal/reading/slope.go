@@ -6,6 +6,7 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/calib"
+	"shadowread/internal/instrument"
 	"shadowread/internal/vision"
 )
 
@@ -56,28 +57,50 @@ func rodSlope(fit *calib.Fit, axis *vision.RodAxis) *RodSlope {
 	return &RodSlope{toward, slope, math.Sqrt(a*a + b*b + sq(axis.SlopeSigma))}
 }
 
-// checkRod compares the rod's slope against the sheet as its image shows it with what is
-// known of it: square, or as the instrument's record has it. Where they differ by more
-// than the level allows, it warns and returns the slope, which must be feared across the
-// shadow as well: on a level sheet it is the rod's lean from plumb.
-func (r *Result) checkRod(o Options) (feared angle.Angle) {
-	s := r.RodSlope
-	if s == nil || o.Rod.Hangs {
-		return 0
+// standing joins what is known of how rod and sheet stand with what the picture shows of
+// the rod's slope. A rod that leans by more than the level allows is warned of: what is
+// seen of it, across the line of sight, is corrected for, and as much is feared along it.
+func (r *Result) standing(o Options) {
+	r.tilt(o)
+	k := instrument.Known{Record: o.Instrument, Level: o.Level, Alignment: o.Alignment, Square: o.Square, Tilt: r.Tilt, PlumbLine: o.Rod.Hangs}
+	s, err := instrument.StandOf(k)
+	if err != nil {
+		r.refuse(NoCorrection, say(err))
+		return
 	}
-	known, variance := 0.0, s.Sigma*s.Sigma
-	if o.Instrument != nil {
-		was, sigma := o.Instrument.Proved.RodTowards(s.Toward)
-		known, variance = was, variance+sigma*sigma
+	r.stand = s
+	if s.Contradicted {
+		r.warn("stands_otherwise", "the sheet's measured tilt and the instrument's record exclude each other: the board stands otherwise than when it was proved. The measured tilt was taken; prove the instrument again if the rod was moved")
 	}
-	off := angle.Atan2(math.Abs(s.Slope-known), 1)
-	if off < 2*max(o.level(), DefaultLevel)+2*angle.Angle(math.Sqrt(variance)) {
-		return 0
+	seen := r.RodSlope
+	if seen == nil || o.Rod.Hangs {
+		return
+	}
+	known, sigma, level := 0.0, 0.0, o.Level
+	if i := o.Instrument; i != nil {
+		known, sigma = i.Proved.RodTowards(seen.Toward)
+		level = i.LevelSigma
+	}
+	off := angle.Atan2(math.Abs(seen.Slope-known), 1)
+	s.SeeRod(seen.Toward, seen.Slope, seen.Sigma)
+	if off < 2*max(level, DefaultLevel)+2*angle.Angle(math.Hypot(sigma, seen.Sigma)) {
+		return
 	}
 	than := "square to the sheet"
 	if o.Instrument != nil {
 		than = "as it was proved"
 	}
-	r.warn("rod_leans", fmt.Sprintf("the rod does not stand %s: its image leans %.1f° from that, across the line of sight; the uncertainty is widened by as much. Straighten it, or prove the instrument (align)", than, off.Degrees()))
-	return off
+	r.warn("rod_leans", fmt.Sprintf("the rod does not stand %s: its image leans %.1f° from that, across the line of sight. That much is corrected for; what it leans along the line of sight is not seen, and the uncertainty is wider for it. Straighten it, or prove the instrument (align)", than, off.Degrees()))
+}
+
+// levelAlong is one sigma of what the altitude by the shadow's length errs by the level.
+func (r *Result) levelAlong() angle.Angle {
+	if r.stand == nil {
+		return DefaultLevel
+	}
+	if sigma := r.stand.LeanSigma(r.direction()); r.Tilt != nil {
+		return sigma
+	} else {
+		return max(sigma, DefaultLevel)
+	}
 }

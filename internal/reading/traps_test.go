@@ -130,7 +130,7 @@ func (e expect) check(t *testing.T, r *reading.Result, truth *render.Truth) {
 		t.Errorf("CONFIDENT: heading %v ± %v where there is none", *r.Heading, r.Sigma)
 		return
 	}
-	err := (*r.Heading - angle.FromDegrees(*truth.StripReader)).Signed()
+	err := (*r.Heading - r.Correction - angle.FromDegrees(*truth.StripReader)).Signed()
 	sigma := proof.WithoutLevel(*r.Budget)
 	t.Logf("read: error %+.4f°, sigma %.4f° (%+.1f)", err.Degrees(), sigma.Degrees(), float64(err/sigma))
 	if err.Abs() > 4*sigma || err.Abs() > 1*angle.Degree {

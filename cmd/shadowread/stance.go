@@ -1,0 +1,103 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/fault"
+	"shadowread/internal/instrument"
+	"shadowread/internal/reading"
+)
+
+// stanceFlags say how the board stands and how the rod stands on it.
+type stanceFlags struct {
+	tilt                 parsed[[2]float64]
+	tiltSigma, square    quantity
+	horizon              bool
+	horizonSigma, eyesUp quantity
+}
+
+func newStanceFlags() stanceFlags {
+	return stanceFlags{
+		tilt:         parsed[[2]float64]{name: "FORWARD,STARBOARD", parse: parseTilt},
+		tiltSigma:    quantity{value: reading.DefaultTilt.Degrees(), min: 0.01, max: 10, unit: "deg", text: "0.3"},
+		square:       quantity{value: reading.DefaultSquare.Degrees(), min: 0, max: 10, unit: "deg", text: "0.5"},
+		horizonSigma: quantity{value: reading.DefaultHorizon.Degrees(), min: 0.005, max: 5, unit: "deg", text: "0.1"},
+		eyesUp:       quantity{value: reading.DefaultEye, min: 0.1, max: 100, unit: "m", text: "1.6"},
+	}
+}
+
+func (t *stanceFlags) add(cmd *cobra.Command) {
+	f := cmd.Flags()
+	f.Var(&t.tilt, "tilt", "how the board stands, measured on it: elevation in degrees of its forward and of its starboard axis, positive where that edge is high")
+	f.Var(&t.tiltSigma, "tilt-sigma", "one sigma of either part of --tilt")
+	f.BoolVar(&t.horizon, "horizon", false, "the country is flat to a horizon that the photo shows above the sheet: measures how the board stands")
+	f.Var(&t.horizonSigma, "horizon-sigma", "one sigma of the ground's slope to that horizon: 0.03 at sea")
+	f.Var(&t.eyesUp, "eye-height", "of the camera above that ground, for the horizon's dip")
+	f.Var(&t.square, "square-sigma", "one sigma of the rod square to its sheet, where --tilt or --horizon tells the level: 0 for a plumb line")
+}
+
+// use checks what was given. photos is how many are read at once.
+func (t *stanceFlags) use(cmd *cobra.Command, o *reading.Options, photos int) error {
+	given := cmd.Flags().Changed
+	for _, f := range [][2]string{{"tilt-sigma", "tilt"}, {"horizon-sigma", "horizon"}, {"eye-height", "horizon"}} {
+		if given(f[0]) && !given(f[1]) {
+			return fault.Usage("flag_without_other", "give --"+f[1]+" too", "--%s has no meaning without --%s", f[0], f[1])
+		}
+	}
+	if given("square-sigma") && !given("tilt") && !given("horizon") {
+		return fault.Usage("flag_without_other", "give --tilt or --horizon too; without them --level-sigma holds both", "--square-sigma has no meaning without --tilt or --horizon")
+	}
+	o.Square = t.square.angle()
+	if v := t.tilt.given(); v != nil {
+		if photos > 1 {
+			return fault.Usage("tilt_with_many_photos", "a tilt belongs to its photo: read it alone", "--tilt is given for %d photos", photos)
+		}
+		o.Tilt = &instrument.Tilt{Forward: angle.FromDegrees(v[0]), Starboard: angle.FromDegrees(v[1]), Sigma: t.tiltSigma.angle()}
+	}
+	if t.horizon {
+		if given("number") {
+			return exclusive(cmd, "number", "horizon")
+		}
+		o.Horizon = &reading.Horizon{Sigma: t.horizonSigma.angle(), EyeMetres: t.eyesUp.value}
+	}
+	return nil
+}
+
+// parseTilt reads FORWARD,STARBOARD in degrees.
+func parseTilt(s string) (tilt [2]float64, err error) {
+	const most = 20.0 // beyond it nobody reads a dial, and the parts are no longer small
+	forward, starboard, ok := strings.Cut(s, ",")
+	if !ok {
+		return tilt, fault.Usage("bad_tilt", "give FORWARD,STARBOARD in degrees, as 1.2,-0.4: positive where that edge is high", "%q is no pair", s)
+	}
+	for i, text := range []string{forward, starboard} {
+		v, err := strconv.ParseFloat(strings.TrimSpace(text), 64)
+		if err != nil || !(math.Abs(v) <= most) {
+			return tilt, fault.Usage("bad_tilt", "give degrees, positive where the forward or the starboard edge is high", "%q is no elevation from -%g to %g degrees", text, most, most)
+		}
+		tilt[i] = v
+	}
+	return tilt, nil
+}
+
+// tiltText says how the sheet stands and which edges to raise.
+func tiltText(r *reading.Result) string {
+	t := r.Tilt
+	edge := func(a angle.Angle, high, low string) (stands, raise string) {
+		name, other := high, low
+		if a < 0 {
+			name, other = low, high
+		}
+		return fmt.Sprintf("%s edge %.2f° high", name, a.Abs().Degrees()), fmt.Sprintf("%s edge %.1f mm", other, 100*a.Abs().Tan())
+	}
+	f, raiseF := edge(t.Forward, "forward", "aft")
+	s, raiseS := edge(t.Starboard, "starboard", "port")
+	return fmt.Sprintf("%s, %s, ± %.2f° (%s); to level it raise the %s and the %s on 100 mm",
+		f, s, t.Sigma.Degrees(), strings.Join(r.TiltSources, " and "), raiseF, raiseS)
+}

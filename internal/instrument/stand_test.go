@@ -1,0 +1,133 @@
+package instrument
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"shadowread/internal/angle"
+)
+
+// What is known of a stand is held against stands drawn from it: a rod square to a sigma, a
+// tilt measured to another, an image of the rod, and the exact projection (ShadowOn, which
+// internal/render's tracer is held against in internal/reading). Errors over sigma are one
+// RMS, and without the tilt an image of the rod improves the heading.
+func TestStandsAreHonest(t *testing.T) {
+	for _, tt := range []struct {
+		name             string
+		square, tilt     angle.Angle // sigmas
+		level            angle.Angle // where the tilt is not measured
+		image            bool
+		record, anew     bool
+		altitude, leanBy angle.Angle
+	}{
+		{"tilt measured", 0.5 * deg, 0.1 * deg, 0, false, false, false, 45 * deg, 0},
+		{"tilt and image", 0.5 * deg, 0.1 * deg, 0, true, false, false, 60 * deg, 0},
+		{"level and image", 0, 0, 0.5 * deg, true, false, false, 50 * deg, 0},
+		{"tilt and record", 0.05 * deg, 0.1 * deg, 0, true, true, false, 60 * deg, 0},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			r := rand.New(rand.NewPCG(3, 9))
+			var square float64
+			const n = 4000
+			for range n {
+				slope := func(sigma angle.Angle) Slope {
+					return SlopeOf(angle.Angle(r.NormFloat64())*sigma, angle.Angle(r.NormFloat64())*sigma)
+				}
+				k := Known{Level: tt.level, Square: tt.square}
+				board := Tilt{angle.Angle(r.NormFloat64()) * 3 * deg, angle.Angle(r.NormFloat64()) * 3 * deg, 0}
+				rod := slope(tt.square)
+				if tt.tilt > 0 {
+					k.Tilt = &Tilt{board.Forward + angle.Angle(r.NormFloat64())*tt.tilt, board.Starboard + angle.Angle(r.NormFloat64())*tt.tilt, tt.tilt}
+				} else {
+					half := angle.Angle(float64(tt.level) / math.Sqrt2)
+					board = Tilt{angle.Angle(r.NormFloat64()) * half, angle.Angle(r.NormFloat64()) * half, 0}
+					rod = slope(half)
+				}
+				if tt.record {
+					rec := &Record{Gnomon: Rod, LevelSigma: 5 * deg}
+					known := rod
+					rod = rod.Plus(SlopeOf(1.5*deg, -0.8*deg))
+					rec.Proved.Rod = rod.Minus(known)
+					for _, c := range []int{RodStarboard, RodForward} {
+						rec.Proved.Covariance[c][c] = float64(tt.square * tt.square)
+					}
+					k.Record, k.Square = rec, 0.5*deg
+				}
+				s, err := StandOf(k)
+				if err != nil {
+					t.Fatal(err)
+				}
+				const azimuth, heading = 70 * deg, 200 * deg
+				d, _, _ := ShadowOn(heading, board.Plumb(), rod, azimuth, tt.altitude)
+				if tt.image {
+					toward := angle.FromDegrees(360 * r.Float64())
+					const sigma = 0.002
+					s.SeeRod(toward, rod.Starboard*toward.Sin()+rod.Forward*toward.Cos()+sigma*r.NormFloat64(), sigma)
+				}
+				got, err := s.Turn(azimuth, tt.altitude, d)
+				if err != nil {
+					t.Fatal(err)
+				}
+				e := float64((azimuth + math.Pi - d + got.Turn - heading).Signed()) / float64(got.Level)
+				square += e * e
+			}
+			if rms := math.Sqrt(square / n); rms < 0.93 || rms > 1.07 {
+				t.Errorf("errors over sigma are %.3f RMS", rms)
+			}
+		})
+	}
+}
+
+// A sheet that stands otherwise than its record says is told of, and the measured tilt
+// gives the heading.
+func TestMeasuredTiltWins(t *testing.T) {
+	rec := &Record{Gnomon: Rod, LevelSigma: 0.2 * deg}
+	rec.Proved.Lean = SlopeOf(0.1*deg, 0.1*deg)
+	tilt := Tilt{4 * deg, -3 * deg, 0.1 * deg}
+	s, err := StandOf(Known{Record: rec, Square: 0.5 * deg, Tilt: &tilt})
+	if err != nil {
+		t.Fatal(err)
+	}
+	const azimuth, altitude, heading = 310 * deg, 40 * deg, 20 * deg
+	d, _, _ := ShadowOn(heading, tilt.Plumb(), Slope{}, azimuth, altitude)
+	got, err := s.Turn(azimuth, altitude, d)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if e := (azimuth + math.Pi - d + got.Turn - heading).Signed(); !s.Contradicted || e.Abs() > deg/1000 {
+		t.Errorf("contradicted %v, off by %v", s.Contradicted, e)
+	}
+}
+
+// A plumb line over a sheet of known tilt: the shadow of the thread on the tilted sheet.
+func TestPlumbLineOverATiltedSheet(t *testing.T) {
+	tilt := Tilt{-6 * deg, 4 * deg, 0.1 * deg}
+	s, err := StandOf(Known{PlumbLine: true, Level: 0.5 * deg, Tilt: &tilt})
+	if err != nil {
+		t.Fatal(err)
+	}
+	const azimuth, altitude, heading = 110 * deg, 50 * deg, 260 * deg
+	d, _, _ := ShadowOn(heading, tilt.Plumb(), tilt.Plumb(), azimuth, altitude)
+	got, err := s.Turn(azimuth, altitude, d)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if e := (azimuth + math.Pi - d + got.Turn - heading).Signed(); e.Abs() > deg/1000 || got.Level > deg/20 {
+		t.Errorf("off by %v, level %v", e, got.Level)
+	}
+}
+
+// Two measurements of one tilt are weighted, and beyond three sigma the result is as
+// uncertain as they are apart (JCGM 100:2008, for the weighted mean).
+func TestTiltsJoined(t *testing.T) {
+	a, b := Tilt{1 * deg, 0, 0.3 * deg}, Tilt{1.4 * deg, 0, 0.1 * deg}
+	j, apart := a.With(b)
+	if math.Abs(float64(j.Forward-1.36*deg)) > 1e-6 || math.Abs(j.Sigma.Degrees()-0.3*0.1/math.Hypot(0.3, 0.1)) > 1e-9 || apart > 3 {
+		t.Errorf("%+v, %.2f apart", j, apart)
+	}
+	b.Forward = 4 * deg
+	if j, apart = a.With(b); apart < 3 || j.Sigma < 1.4*deg {
+		t.Errorf("%+v, %.2f apart", j, apart)
+	}
+}
