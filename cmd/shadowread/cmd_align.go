@@ -32,6 +32,7 @@ type alignOptions struct {
 	photo    photoFlags
 	readings string
 	turned   bool
+	reversed reversedFlags
 	// What is known of the instrument before the readings.
 	square, plate, foot quantity
 	clock               bool
@@ -75,6 +76,7 @@ func newAlign(s *streams) *cobra.Command {
 		elevation:   elevationFlag(),
 		tolerance:   quantity{min: 0.01, max: 45, unit: "deg"},
 		jobs:        jobsFlag(),
+		reversed:    newReversedFlags(),
 	}
 	cmd := &cobra.Command{
 		Use:   "align PHOTO|FOLDER...|--readings FILE",
@@ -93,6 +95,12 @@ another heading in each, and --rod-height. It shows the lean where the rod's own
 image is seen in photos from two sides at least, or with a rod that is known to
 stand square to its sheet (--square-sigma 0.2).
 
+Reversed (--reversed), as one proves a spirit level: the board's side against one
+straight edge, levelled by its own bubble, one photo; turned end for end against
+the same edge, levelled again, another. Rod's lean and bubble's error cancel in
+their mean. A pair proves the lean across the sun; a second pair two hours
+later, or quarter turns with each side against the edge, the other.
+
 By eye (--readings FILE): no camera. The first line of the CSV file names the
 columns: time with its offset, number, and heading (any name) if the dial was
 turned; note. Any dial will do: --zero-at, --clockwise, --step, --radius.
@@ -107,6 +115,7 @@ uncorrected heading with the sun at 45 degrees is within it by two sigmas.` +
 			exits(exitOK, exitError, exitUsage, exitOutside, exitInterrupted),
 		Example: `  shadowread align --rod-height 50 fixtures/instrument/series
   shadowread align --rod-height 50 --true-heading 64.0,0.2 --save board.toml --figure board.svg fixtures/instrument/series
+  shadowread align --reversed --rod-height 50 fixtures/instrument/reversed
   shadowread align --readings fixtures/instrument/by-eye.csv --position -22.9,22.3`,
 		RunE: func(cmd *cobra.Command, args []string) error { return runAlign(cmd, s, &o, args) },
 	}
@@ -114,6 +123,7 @@ uncorrected heading with the sun at 45 degrees is within it by two sigmas.` +
 	f.SortFlags = false
 	f.StringVar(&o.readings, "readings", "", "numbers read by eye, from this CSV `FILE`, in place of photos")
 	f.BoolVar(&o.turned, "turned", false, "the instrument stood on another heading in each photo")
+	o.reversed.add(cmd)
 	f.Var(&o.trueHeading, "true-heading", "the vehicle's true heading from elsewhere and its sigma (default 0.5), on the first reading")
 	f.BoolVar(&o.clock, "clock", false, "solve for the clock's error too; a clock turns all headings almost alike")
 	f.Var(&o.tolerance, "tolerance", "exit status 4 unless a heading is proved to be right within this")
@@ -192,6 +202,9 @@ func (o *alignOptions) check(cmd *cobra.Command, args []string) error {
 			return fault.Usage("dial_without_readings", "give --readings FILE too", "--%s has no meaning without --readings", name)
 		}
 	}
+	if err := o.reversed.check(cmd); err != nil {
+		return err
+	}
 	if err := onlySVG(o.figure); err != nil {
 		return err
 	}
@@ -209,6 +222,7 @@ func runAlign(cmd *cobra.Command, s *streams, o *alignOptions, args []string) er
 	priors := align.DefaultPriors()
 	priors.RodSigma, priors.PlateSigma, priors.FootSigmaMM = o.square.angle(), o.plate.angle(), o.foot.value
 	priors.HeightMM = o.photo.rodHeight.value
+	o.reversed.use(&priors, o.plate.set)
 	if o.photo.plumbLine && !o.foot.set {
 		priors.FootSigmaMM = vision.HangMost / 2 // a thread need not pass the centre
 	}
@@ -339,7 +353,7 @@ func (o *alignOptions) byPhoto(ctx context.Context, s *streams, opts reading.Opt
 	if err != nil {
 		return nil, err
 	}
-	if !o.turned && wasTurned(obs) {
+	if !o.turned && !o.reversed.on && wasTurned(obs) {
 		return nil, fault.New("instrument_turned", "give --turned, or only photos between which it was not touched",
 			"the photos show the sheet on different headings")
 	}
@@ -354,7 +368,7 @@ func (o *alignOptions) observation(r *reading.Result) align.Observation {
 		DirectionSigma: angle.Angle(math.Sqrt(float64(b.ShadowFit*b.ShadowFit + b.SheetMap*b.SheetMap + align.PhotoFloor*align.PhotoFloor))),
 		OffsetMM:       sh.FootOffset, OffsetSigmaMM: math.Hypot(sh.FootSigma, align.PhotoFloorMM),
 	}
-	if o.turned {
+	if o.turned || o.reversed.on {
 		out.Stand = r.Photo
 	}
 	if c := r.Facts.Clock; !c.IsZero() {

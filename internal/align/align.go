@@ -88,6 +88,8 @@ type Priors struct {
 	PositionSigmaKM float64
 	// StretchSigma is that of the print's scale athwart over fore-and-aft.
 	StretchSigma float64
+	// Reversal is for an instrument reversed on a straight edge; nil for others.
+	Reversal *Reversal
 }
 
 // DefaultPriors are for an instrument made with hand tools: a hole drilled square to two
@@ -117,7 +119,9 @@ func check(obs []Observation, p Priors) error {
 		return fault.New("bad_reading", hint, "%s: "+format, append([]any{o.Label}, args...)...)
 	}
 	switch {
-	case len(obs) < fewest:
+	case p.Reversal != nil && len(obs) < 2:
+		return fault.New("too_few_readings", "give a pair, or four by quarter turns", "an instrument is not reversed in one reading")
+	case p.Reversal == nil && len(obs) < fewest:
 		return fault.New("too_few_readings", "give at least four, better eight over four hours about noon", "an instrument is not proved by so few readings (%d)", len(obs))
 	case len(obs) > most:
 		return fault.New("too_many_readings", "give at most 2000", "%d readings are too many", len(obs))
@@ -125,7 +129,8 @@ func check(obs []Observation, p Priors) error {
 	tilt, _ := p.Rod.Tilt()
 	if !(tilt < 45*angle.Degree) || !sound(float64(p.RodSigma), math.Pi/6) || !sound(float64(p.PlateSigma), math.Pi/6) ||
 		!sound(float64(p.GroundSigma), math.Pi/6) || !sound(p.FootSigmaMM, 100) || !sound(p.HeightMM, 1e4) || !sound(p.HeightSigma, 1) ||
-		!sound(p.ClockSigma.Hours(), 12) || !sound(p.PositionSigmaKM, 500) || !sound(p.StretchSigma, 0.1) {
+		!sound(p.ClockSigma.Hours(), 12) || !sound(p.PositionSigmaKM, 500) || !sound(p.StretchSigma, 0.1) ||
+		p.Reversal != nil && (!sound(float64(p.Reversal.Centring), math.Pi/6) || !sound(float64(p.Reversal.Sides), math.Pi/6) || !sound(float64(p.Reversal.Surface), math.Pi/6)) {
 		return fault.New("bad_prior", "sigmas are one standard deviation, 0 or more; lean at most 30 degrees, foot 100 mm, clock 12 h, position 500 km, print 0.1", "what is stated beforehand is out of range")
 	}
 	first, last := obs[0].Sky.Time, obs[0].Sky.Time

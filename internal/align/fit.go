@@ -50,7 +50,7 @@ func (q *problem) block(i int, x []float64) (b block, err error) {
 	}
 	y := append([]float64(nil), x...)
 	for k := range x {
-		if q.held[k] || k >= pStands && k != pStands+q.stand[i] {
+		if q.held[k] || k >= pStands && q.standOf(k) != q.stand[i] {
 			continue
 		}
 		h := step(k)
@@ -121,6 +121,14 @@ func (q *problem) chi2(x []float64, used []bool, robust bool) (float64, error) {
 	return sum, nil
 }
 
+// standOf is the stand that a parameter from pStands on belongs to.
+func (q *problem) standOf(k int) int {
+	if q.tilts > 0 && k >= q.tilts {
+		return (k - q.tilts) / 2
+	}
+	return k - pStands
+}
+
 // free lists the parameters that are solved for: not held, and of a stand that is used.
 func (q *problem) free(used []bool) []int {
 	seen := make([]bool, len(q.stands))
@@ -129,7 +137,7 @@ func (q *problem) free(used []bool) []int {
 	}
 	var free []int
 	for k, held := range q.held {
-		if !held && (k < pStands || seen[k-pStands]) {
+		if !held && (k < pStands || seen[q.standOf(k)]) {
 			free = append(free, k)
 		}
 	}

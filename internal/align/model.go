@@ -72,6 +72,7 @@ type problem struct {
 	stands []string
 	priors []prior
 	held   []bool // parameters that are not solved for
+	tilts  int    // of the first stand's own tilt, to starboard; 0 where stands have none
 	height float64
 }
 
@@ -106,6 +107,9 @@ func newProblem(obs []Observation, p Priors) *problem {
 	plate := 1 / max(1e-9, p.PlateSigma.Tan())
 	q.priors = append(q.priors, prior{"the level of the plate", pRodS, pLeanS, plate, 0}, prior{"the level of the plate", pRodF, pLeanF, plate, 0})
 	ground := p.GroundSigma.Tan()
+	if p.Reversal != nil {
+		ground = p.Reversal.Surface.Tan()
+	}
 	if len(q.stands) == 1 {
 		ground = 0 // it cannot be told from the plate's slope, and is in it
 	}
@@ -196,6 +200,10 @@ func (q *problem) predict(i int, x []float64, azimuth, altitude angle.Angle) (pr
 	plumb := rod.Minus(instrument.Slope{Starboard: x[pLeanS], Forward: x[pLeanF]})
 	s, c := heading.Sin(), heading.Cos()
 	plumb = plumb.Plus(instrument.Slope{Starboard: x[pEast]*c - x[pNorth]*s, Forward: x[pEast]*s + x[pNorth]*c})
+	if q.tilts > 0 {
+		k := q.tilts + 2*q.stand[i]
+		plumb = plumb.Plus(instrument.Slope{Starboard: x[k], Forward: x[k+1]})
+	}
 	d, perMM, ok := instrument.ShadowOn(heading, plumb, rod, azimuth, altitude)
 	if !ok {
 		return prediction{}, false

@@ -107,6 +107,7 @@ type Result struct {
 
 	why        []string // it is not believable
 	clockAsked bool
+	reversed   bool
 	proved     instrument.Proved
 }
 
@@ -125,14 +126,14 @@ func Solve(obs []Observation, priors Priors, o Options) (*Result, error) {
 		return nil, withSlips(err, obs, priors)
 	}
 	q := newProblem(obs, priors)
-	s, suspects, err := q.solve()
+	s, suspects, err := q.solveWith(priors)
 	if fault.Code(err) == "no_fit" {
 		return nil, withSlips(err, obs, priors)
 	}
 	if err != nil {
 		return nil, err
 	}
-	r := &Result{Position: obs[0].Sky.Position, Suspects: suspects, Widened: s.widened, Goal: o.Goal, clockAsked: priors.ClockSigma > time.Minute}
+	r := &Result{Position: obs[0].Sky.Position, Suspects: suspects, Widened: s.widened, Goal: o.Goal, clockAsked: priors.ClockSigma > time.Minute, reversed: priors.Reversal != nil}
 	if r.Goal == 0 {
 		r.Goal = defaultGoal
 	}
@@ -364,7 +365,7 @@ func (r *Result) Record(base instrument.Record) (instrument.Record, error) {
 	if r.Code != "" {
 		return base, fault.New(r.Code, r.likely(), "%s", r.unbelieved())
 	}
-	if !r.LeanDetermined() {
+	if !r.LeanDetermined() && !r.reversed { // a pair's covariance says which component it knows
 		return base, fault.New("not_determined", r.advice(), "the readings leave the rod's lean from plumb open, so there is nothing to record")
 	}
 	if len(r.Suspects) > 0 {

@@ -273,7 +273,7 @@ func explain(obs []Observation, priors Priors) []Slip {
 	asStated := math.Inf(1)
 	if !slices.ContainsFunc(obs, func(o Observation) bool { return !lit(o.Sky) }) {
 		q := newProblem(obs, priors)
-		if s, _, err := q.solve(); err == nil {
+		if s, _, err := q.solveWith(priors); err == nil {
 			asStated = q.score(s)
 		}
 	}
@@ -320,7 +320,7 @@ next:
 			continue
 		}
 		q := newProblem(t.obs, priors)
-		s, _, err := q.solve()
+		s, _, err := q.solveWith(priors)
 		if err != nil || !q.believable(s) {
 			continue
 		}

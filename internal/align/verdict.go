@@ -32,6 +32,9 @@ func (r *Result) Verdict() (lines []string) {
 		say("the readings scatter %.1f times as much as their sigmas say; all uncertainties here were raised by as much", r.Widened)
 	}
 
+	if r.reversed {
+		lines = append(lines, r.reversedVerdict()...)
+	}
 	if len(r.Stands) == 1 {
 		h := r.Stands[0].Heading
 		if h.Determined {
