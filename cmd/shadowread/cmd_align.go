@@ -95,11 +95,11 @@ another heading in each, and --rod-height. It shows the lean where the rod's own
 image is seen in photos from two sides at least, or with a rod that is known to
 stand square to its sheet (--square-sigma 0.2).
 
-Reversed (--reversed), as one proves a spirit level: the board's side against one
-straight edge, levelled by its own bubble, one photo; turned end for end against
-the same edge, levelled again, another. Rod's lean and bubble's error cancel in
-their mean. A pair proves the lean across the sun; a second pair two hours
-later, or quarter turns with each side against the edge, the other.
+Reversed (--reversed), as one proves a spirit level: the board's side against
+one straight edge, levelled by its own bubble, one photo; turned end for end
+against the same edge, levelled again, another. Rod's lean and bubble's error
+cancel in their mean. A pair proves the lean across the sun; a second pair two
+hours later, or quarter turns with each side against the edge, the other.
 
 By eye (--readings FILE): no camera. The first line of the CSV file names the
 columns: time with its offset, number, and heading (any name) if the dial was
