@@ -4,6 +4,8 @@
 //	proof accuracy DIR...
 //	proof hours [-no-height] DIR...
 //	proof soak [-gnomons] [-n COUNT] [-seed SEED] [-width PX] [-keep DIR] [-v]
+//	proof clock [-n COUNT] [-seed SEED]
+//	proof level [-n COUNT] [-seed SEED]
 //	proof damage [-mutations COUNT] [-flips COUNT] [-seed SEED] [-photos COUNT] [-keep DIR] DIR...
 package main
 
@@ -29,7 +31,7 @@ func main() {
 
 func run(ctx context.Context, args []string) error {
 	if len(args) == 0 {
-		return fmt.Errorf("say what to measure: accuracy, hours, soak, clock or damage, and the folders")
+		return fmt.Errorf("say what to measure: accuracy, hours, soak, clock, level or damage, and the folders")
 	}
 	switch args[0] {
 	case "accuracy":
@@ -48,10 +50,12 @@ func run(ctx context.Context, args []string) error {
 		return soak(ctx, args[1:])
 	case "clock":
 		return clock(ctx, args[1:])
+	case "level":
+		return level(ctx, args[1:])
 	case "damage":
 		return damage(ctx, args[1:])
 	}
-	return fmt.Errorf("unknown measure %q: accuracy, hours, soak, clock or damage", args[0])
+	return fmt.Errorf("unknown measure %q: accuracy, hours, soak, clock, level or damage", args[0])
 }
 
 func soak(ctx context.Context, args []string) error {
@@ -96,6 +100,25 @@ func clock(ctx context.Context, args []string) error {
 		return err
 	}
 	rep, err := proof.Clock(ctx, o)
+	if err != nil {
+		return err
+	}
+	rep.Print(os.Stdout)
+	if why := rep.Failed(); why != "" {
+		return fmt.Errorf("%s", why)
+	}
+	return nil
+}
+
+func level(ctx context.Context, args []string) error {
+	fs := flag.NewFlagSet("level", flag.ContinueOnError)
+	o := proof.SoakOptions{Workers: runtime.NumCPU(), WidthPX: 2000}
+	fs.IntVar(&o.Count, "n", 500, "pictures")
+	fs.Uint64Var(&o.Seed, "seed", 1, "seed of the first")
+	if err := fs.Parse(args); err != nil {
+		return err
+	}
+	rep, err := proof.Level(ctx, o)
 	if err != nil {
 		return err
 	}

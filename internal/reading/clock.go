@@ -26,7 +26,7 @@ const (
 	rodLean = 1 * angle.Degree
 	// vagueHeight is the relative sigma above which a height off the image says
 	// nothing.
-	vagueHeight = 0.16
+	vagueHeight = 0.2
 	// leanMost is the most that a plate is taken to be out of level, a board laid on a
 	// bonnet or a crate with a rod that leans on it: a greater difference is the clock's
 	// or the position's.

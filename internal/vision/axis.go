@@ -17,7 +17,7 @@ type RodAxis struct {
 
 const (
 	// axisLeast is the least height between the ends of an axis, mm at the rod.
-	axisLeast = 15.0
+	axisLeast = 7.0
 	// axisFloor is one sigma of a rod's slope that its light leaves open, mm per mm: what
 	// the sun lights differs less from the paper than what it does not, and not everywhere
 	// alike. Measured on rods of five materials (TestRodSlope in package reading).
@@ -38,7 +38,7 @@ func (r *rodImage) axis(light func(sheet.Point) float64, st *Strip) *RodAxis {
 	f, strip := newFrame(r.direction(), 0), newFrame(st.Direction, st.FootOffset)
 	high := r.camera[2]
 	var ds, left, right []float64
-	for d := 5.8; d < r.plain; d += 0.4 {
+	for d := 5.8; d < r.plain; d += 0.3 {
 		if r.heightBefore(d) > top {
 			break
 		}
@@ -51,7 +51,7 @@ func (r *rodImage) axis(light func(sheet.Point) float64, st *Strip) *RodAxis {
 		}
 	}
 	a, b := robustLine(ds, left), robustLine(ds, right)
-	if a.used < 15 || b.used < 15 {
+	if a.used < 12 || b.used < 12 {
 		return nil
 	}
 	var height, width [2]float64
@@ -75,9 +75,9 @@ func (r *rodImage) axis(light func(sheet.Point) float64, st *Strip) *RodAxis {
 }
 
 // runAcross returns the edges of the run that lies nearest to 0 where over is above 0,
-// within 6 mm; ok is false where it is unseen, is cut or lies more than 2.2 mm off.
+// within 6 mm; ok is false where it is unseen, is cut or lies more than 3.2 mm off.
 func runAcross(over func(n float64) float64, step float64) (left, right float64, ok bool) {
-	const reach, off = 6.0, 2.2
+	const reach, off = 6.0, 3.2
 	nearest := off
 	start, inside := 0.0, false
 	last := over(-reach)
