@@ -33,6 +33,7 @@ type alignOptions struct {
 	readings string
 	turned   bool
 	reversed reversedFlags
+	stance   stanceFlags
 	// What is known of the instrument before the readings.
 	square, plate, foot quantity
 	clock               bool
@@ -77,6 +78,7 @@ func newAlign(s *streams) *cobra.Command {
 		tolerance:   quantity{min: 0.01, max: 45, unit: "deg"},
 		jobs:        jobsFlag(),
 		reversed:    newReversedFlags(),
+		stance:      newStanceFlags(),
 	}
 	cmd := &cobra.Command{
 		Use:   "align PHOTO|FOLDER...|--readings FILE",
@@ -124,6 +126,7 @@ uncorrected heading with the sun at 45 degrees is within it by two sigmas.` +
 	f.StringVar(&o.readings, "readings", "", "numbers read by eye, from this CSV `FILE`, in place of photos")
 	f.BoolVar(&o.turned, "turned", false, "the instrument stood on another heading in each photo")
 	o.reversed.add(cmd)
+	o.stance.addHorizon(f)
 	f.Var(&o.trueHeading, "true-heading", "the vehicle's true heading from elsewhere and its sigma (default 0.5), on the first reading")
 	f.BoolVar(&o.clock, "clock", false, "solve for the clock's error too; a clock turns all headings almost alike")
 	f.Var(&o.tolerance, "tolerance", "exit status 4 unless a heading is proved to be right within this")
@@ -192,7 +195,7 @@ func (o *alignOptions) check(cmd *cobra.Command, args []string) error {
 	if given("name") && o.save == "" {
 		return fault.Usage("record_not_saved", "give --save FILE too", "--name has no meaning without --save")
 	}
-	for _, name := range []string{"turned", "lens", "utc-offset", "rod-diameter", "print-scale", "jobs"} {
+	for _, name := range []string{"turned", "lens", "utc-offset", "rod-diameter", "print-scale", "jobs", "horizon"} {
 		if err := exclusive(cmd, "readings", name); err != nil {
 			return err
 		}
@@ -203,6 +206,9 @@ func (o *alignOptions) check(cmd *cobra.Command, args []string) error {
 		}
 	}
 	if err := o.reversed.check(cmd); err != nil {
+		return err
+	}
+	if err := o.stance.checkHorizon(cmd); err != nil {
 		return err
 	}
 	if err := onlySVG(o.figure); err != nil {
@@ -232,6 +238,9 @@ func runAlign(cmd *cobra.Command, s *streams, o *alignOptions, args []string) er
 	} else {
 		if err := useLenses(&opts, o.lens); err != nil {
 			return err
+		}
+		if opts.Horizon = o.stance.country(); opts.Horizon != nil {
+			priors.HorizonSigma = opts.Horizon.Sigma
 		}
 		obs, err = o.byPhoto(cmd.Context(), s, opts, args, &priors)
 	}
@@ -376,6 +385,9 @@ func (o *alignOptions) observation(r *reading.Result) align.Observation {
 	}
 	if sh.Length > 0 {
 		out.LengthMM, out.LengthSigmaMM = sh.Length, sh.LengthSigma
+	}
+	if t := r.Tilt; t != nil {
+		out.Plumb, out.PlumbSigma = t.Plumb(), r.TiltOwn
 	}
 	if l := r.RodSlope; l != nil {
 		out.RodSlope, out.RodSlopeSigma, out.RodToward = l.Slope, l.Sigma, l.Toward

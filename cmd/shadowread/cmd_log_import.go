@@ -21,6 +21,7 @@ import (
 type importOptions struct {
 	log       logFlag
 	photo     photoFlags
+	stance    stanceFlags
 	known     knownFlags
 	anew      bool
 	odometers string
@@ -28,7 +29,7 @@ type importOptions struct {
 }
 
 func newLogImport(s *streams) *cobra.Command {
-	o := importOptions{photo: newPhotoFlags()}
+	o := importOptions{photo: newPhotoFlags(), stance: newStanceFlags()}
 	cmd := &cobra.Command{
 		Use:   "import FOLDER --odometers FILE | --entries FILE",
 		Short: "log a folder of photos and odometer readings, or a paper log",
@@ -67,6 +68,7 @@ again. Headings that photos do not give are asked for, and the exit status is 3.
 	f.Lookup("utc-offset").Usage = "of the camera's clock, and of times in the file without one, as +02:00 or 2; east is positive"
 	f.Lookup("position").Usage = "where, for all photos (default from the photo, else the log's estimate)"
 	f.BoolVar(&o.anew, "set-up-anew", false, "the instrument was put down and levelled for each reading, not mounted")
+	o.stance.addHorizon(f)
 	o.known.add(cmd)
 	return cmd
 }
@@ -90,6 +92,10 @@ func runImport(cmd *cobra.Command, s *streams, o *importOptions, args []string) 
 	if err != nil {
 		return err
 	}
+	if err := o.stance.checkHorizon(cmd); err != nil {
+		return err
+	}
+	opts.Horizon = o.stance.country()
 	if err := o.known.use(cmd, &opts); err != nil {
 		return err
 	}

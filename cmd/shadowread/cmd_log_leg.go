@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
+	"shadowread/internal/angle"
 	"shadowread/internal/fault"
 	"shadowread/internal/logbook"
 	"shadowread/internal/overlay"
@@ -277,7 +278,7 @@ func photoReading(path string, r *reading.Result, anew bool) (p logbook.PhotoRea
 // readingOf is a heading as the work-up wants it.
 func readingOf(r *reading.Result, anew bool) logbook.Reading {
 	out := logbook.Reading{
-		Heading: *r.Heading, Sigma: r.Sigma, Level: r.Budget.Level, Alignment: r.Budget.Alignment, Position: r.Budget.Position,
+		Heading: *r.Heading, Sigma: r.Sigma, Level: sharedLevel(r), Alignment: r.Budget.Alignment, Position: r.Budget.Position,
 		Body: &workup.Body{Azimuth: r.Sky.Azimuth, Altitude: r.Sky.Altitude}, SetUpAnew: anew,
 	}
 	if r.Place.Source == photo.PositionFromLog {
@@ -356,4 +357,13 @@ func atEstimate(ctx context.Context, book *logbook.Log, since *logbook.Run, o re
 		r.Warnings = append(r.Warnings, photo.Warning{Code: fault.Code(why), Message: "the log gives no position: " + why.Error()})
 	}
 	return r, err
+}
+
+// sharedLevel is what a leg's level shares with those of the same instrument: of a tilt that
+// was measured at each stand only the rod against its sheet.
+func sharedLevel(r *reading.Result) angle.Angle {
+	if p := r.LevelParts; p != nil {
+		return p.Square
+	}
+	return r.Budget.Level
 }

@@ -143,6 +143,7 @@ type readOptions struct {
 	odometer      parsed[logbook.Odometer]
 	stood         bool
 	overlay       string
+	sameStand     bool
 	jobs          quantity
 }
 
@@ -217,6 +218,7 @@ come since: if not, you may be anywhere that 120 km/h lead.` +
 	f.Var(&o.odometer, "odometer", "what the odometer reads, to go on from the log's last entry")
 	f.BoolVar(&o.stood, "stood", false, "nothing was run since the log's last entry")
 	f.StringVar(&o.overlay, "overlay", "", "write a copy of each photo, with what was found drawn in, into this `DIR`")
+	f.BoolVar(&o.sameStand, "same-stand", false, "all photos show one standing board from different sides: rod's lean, tilt and heading are common")
 	f.Var(&o.jobs, "jobs", "photos read at once (default the number of processors)")
 	addJSON(cmd, s)
 	return cmd
@@ -312,6 +314,9 @@ func readWith(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Optio
 	}
 	if at := opts.Time.At; at != nil {
 		s.note("time", "using %s", at.UTC().Format("2006-01-02T15:04:05.999Z07:00"))
+	}
+	if o.sameStand {
+		return readSameStand(cmd.Context(), s, o, opts, photos, show)
 	}
 	return readPhotos(cmd.Context(), s, photos, int(o.jobs.value), show, func(ctx context.Context, path string) (*reading.Result, error) {
 		if err := thereIs(path); err != nil {

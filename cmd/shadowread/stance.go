@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
@@ -34,21 +35,43 @@ func newStanceFlags() stanceFlags {
 
 func (t *stanceFlags) add(cmd *cobra.Command) {
 	f := cmd.Flags()
+	t.addHorizon(f)
 	f.Var(&t.tilt, "tilt", "how the board stands, measured on it: elevation in degrees of its forward and of its starboard axis, positive where that edge is high")
 	f.Var(&t.tiltSigma, "tilt-sigma", "one sigma of either part of --tilt")
+	f.Var(&t.square, "square-sigma", "one sigma of the rod square to its sheet, where --tilt or --horizon tells the level: 0 for a plumb line")
+}
+
+func (t *stanceFlags) addHorizon(f *pflag.FlagSet) {
 	f.BoolVar(&t.horizon, "horizon", false, "the country is flat to a horizon that the photo shows above the sheet: measures how the board stands")
 	f.Var(&t.horizonSigma, "horizon-sigma", "one sigma of the ground's slope to that horizon: 0.03 at sea")
 	f.Var(&t.eyesUp, "eye-height", "of the camera above that ground, for the horizon's dip")
-	f.Var(&t.square, "square-sigma", "one sigma of the rod square to its sheet, where --tilt or --horizon tells the level: 0 for a plumb line")
+}
+
+func (t *stanceFlags) checkHorizon(cmd *cobra.Command) error {
+	for _, name := range []string{"horizon-sigma", "eye-height"} {
+		if cmd.Flags().Changed(name) && !t.horizon {
+			return fault.Usage("flag_without_other", "give --horizon too", "--%s has no meaning without --horizon", name)
+		}
+	}
+	return nil
+}
+
+// country is what was said of the ground, nil where nothing was.
+func (t *stanceFlags) country() *reading.Horizon {
+	if !t.horizon {
+		return nil
+	}
+	return &reading.Horizon{Sigma: t.horizonSigma.angle(), EyeMetres: t.eyesUp.value}
 }
 
 // use checks what was given. photos is how many are read at once.
 func (t *stanceFlags) use(cmd *cobra.Command, o *reading.Options, photos int) error {
 	given := cmd.Flags().Changed
-	for _, f := range [][2]string{{"tilt-sigma", "tilt"}, {"horizon-sigma", "horizon"}, {"eye-height", "horizon"}} {
-		if given(f[0]) && !given(f[1]) {
-			return fault.Usage("flag_without_other", "give --"+f[1]+" too", "--%s has no meaning without --%s", f[0], f[1])
-		}
+	if err := t.checkHorizon(cmd); err != nil {
+		return err
+	}
+	if given("tilt-sigma") && !given("tilt") {
+		return fault.Usage("flag_without_other", "give --tilt too", "--tilt-sigma has no meaning without --tilt")
 	}
 	if given("square-sigma") && !given("tilt") && !given("horizon") {
 		return fault.Usage("flag_without_other", "give --tilt or --horizon too; without them --level-sigma holds both", "--square-sigma has no meaning without --tilt or --horizon")
@@ -64,7 +87,7 @@ func (t *stanceFlags) use(cmd *cobra.Command, o *reading.Options, photos int) er
 		if given("number") {
 			return exclusive(cmd, "number", "horizon")
 		}
-		o.Horizon = &reading.Horizon{Sigma: t.horizonSigma.angle(), EyeMetres: t.eyesUp.value}
+		o.Horizon = t.country()
 	}
 	return nil
 }

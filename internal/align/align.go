@@ -48,6 +48,10 @@ type Observation struct {
 	// forward), as its own image shows it, mm per mm; not measured where RodSlopeSigma is 0.
 	RodSlope, RodSlopeSigma float64
 	RodToward               angle.Angle
+	// Plumb is the plumb line's slope through the sheet, as the horizon in the picture shows
+	// it, and PlumbSigma what is its own of either component; not measured where that is 0.
+	Plumb      instrument.Slope
+	PlumbSigma angle.Angle
 
 	// Reversed is Direction if the numbers of the dial ran the other way round; nil where
 	// the sheet's own marks told it.
@@ -88,6 +92,8 @@ type Priors struct {
 	PositionSigmaKM float64
 	// StretchSigma is that of the print's scale athwart over fore-and-aft.
 	StretchSigma float64
+	// HorizonSigma is that of the ground's slope to the horizon, which all pictures share.
+	HorizonSigma angle.Angle
 	// Reversal is for an instrument reversed on a straight edge; nil for others.
 	Reversal *Reversal
 }
@@ -129,7 +135,7 @@ func check(obs []Observation, p Priors) error {
 	tilt, _ := p.Rod.Tilt()
 	if !(tilt < 45*angle.Degree) || !sound(float64(p.RodSigma), math.Pi/6) || !sound(float64(p.PlateSigma), math.Pi/6) ||
 		!sound(float64(p.GroundSigma), math.Pi/6) || !sound(p.FootSigmaMM, 100) || !sound(p.HeightMM, 1e4) || !sound(p.HeightSigma, 1) ||
-		!sound(p.ClockSigma.Hours(), 12) || !sound(p.PositionSigmaKM, 500) || !sound(p.StretchSigma, 0.1) ||
+		!sound(p.ClockSigma.Hours(), 12) || !sound(p.PositionSigmaKM, 500) || !sound(p.StretchSigma, 0.1) || !sound(float64(p.HorizonSigma), math.Pi/6) ||
 		p.Reversal != nil && (!sound(float64(p.Reversal.Centring), math.Pi/6) || !sound(float64(p.Reversal.Sides), math.Pi/6) || !sound(float64(p.Reversal.Surface), math.Pi/6)) {
 		return fault.New("bad_prior", "sigmas are one standard deviation, 0 or more; lean at most 30 degrees, foot 100 mm, clock 12 h, position 500 km, print 0.1", "what is stated beforehand is out of range")
 	}
@@ -142,6 +148,8 @@ func check(obs []Observation, p Priors) error {
 			return bad(o, "give millimetres", "a length is out of range")
 		case !sound(o.RodSlopeSigma, 1) || !sound(math.Abs(o.RodSlope), 1) || !sound(math.Abs(float64(o.RodToward)), 7):
 			return bad(o, "give a slope of up to 1 mm per mm", "the rod's slope is out of range")
+		case !sound(float64(o.PlumbSigma), 1) || !sound(math.Hypot(o.Plumb.Starboard, o.Plumb.Forward), 1):
+			return bad(o, "give a tilt of up to 45 degrees", "the sheet's tilt is out of range")
 		case o.LengthSigmaMM > 0 && o.LengthMM == 0:
 			return bad(o, "leave the length and its sigma out", "a shadow has no length")
 		}

@@ -27,12 +27,14 @@ const (
 	pMoveN          // km, from the stated position
 	pMoveE          // km
 	pStretch        // of the print
+	pSkyE           // slope of the ground to the horizon
+	pSkyN           //
 	pStands
 )
 
 // steps are the increments of the numerical derivatives: large beside rounding, small
 // beside the scale on which the model bends.
-var steps = [pStands + 1]float64{1e-5, 1e-5, 1e-5, 1e-5, 1e-5, 1e-5, 1e-3, 1e-3, 1e-5, 2, 0.1, 0.1, 1e-5, 1e-5}
+var steps = [pStands + 1]float64{1e-5, 1e-5, 1e-5, 1e-5, 1e-5, 1e-5, 1e-3, 1e-3, 1e-5, 2, 0.1, 0.1, 1e-5, 1e-5, 1e-5, 1e-5}
 
 func step(k int) float64 { return steps[min(k, pStands)] }
 
@@ -130,6 +132,8 @@ func newProblem(obs []Observation, p Priors) *problem {
 	know("the position", pMoveN, 0, p.PositionSigmaKM)
 	know("the position", pMoveE, 0, p.PositionSigmaKM)
 	know("the print", pStretch, 0, p.StretchSigma)
+	know("the ground to the horizon", pSkyE, 0, p.HorizonSigma.Tan())
+	know("the ground to the horizon", pSkyN, 0, p.HorizonSigma.Tan())
 	return q
 }
 
@@ -189,6 +193,7 @@ func (o *Observation) sky(x []float64) (azimuth, altitude angle.Angle, err error
 type prediction struct {
 	direction                  angle.Angle
 	offsetMM, length, rodSlope float64
+	plumb                      instrument.Slope // as the horizon shows it
 }
 
 // predict returns what the observation should show under x, with the light where sky
@@ -215,6 +220,8 @@ func (q *problem) predict(i int, x []float64, azimuth, altitude angle.Angle) (pr
 		length:    q.height*math.Exp(x[pHeight])*perMM + x[pFootS]*s + x[pFootF]*c,
 		rodSlope:  x[pRodS]*o.RodToward.Sin() + x[pRodF]*o.RodToward.Cos(),
 	}
+	s, c = heading.Sin(), heading.Cos()
+	p.plumb = plumb.Plus(instrument.Slope{Starboard: x[pSkyE]*c - x[pSkyN]*s, Forward: x[pSkyE]*s + x[pSkyN]*c})
 	if o.RadiusMM > 0 {
 		p.direction += angle.Asin(p.offsetMM / o.RadiusMM)
 	}
@@ -223,8 +230,8 @@ func (q *problem) predict(i int, x []float64, azimuth, altitude angle.Angle) (pr
 	return p, true
 }
 
-// rows returns observation i's residuals in sigmas: direction, then offset, length and the
-// rod's slope where they were measured.
+// rows returns observation i's residuals in sigmas: direction, then offset, length, the
+// rod's slope and the plumb line's where they were measured.
 func (q *problem) rows(i int, x []float64, azimuth, altitude angle.Angle) ([]float64, bool) {
 	o := &q.obs[i]
 	p, ok := q.predict(i, x, azimuth, altitude)
@@ -240,6 +247,10 @@ func (q *problem) rows(i int, x []float64, azimuth, altitude angle.Angle) ([]flo
 	}
 	if o.RodSlopeSigma > 0 {
 		r = append(r, (o.RodSlope-p.rodSlope)/o.RodSlopeSigma)
+	}
+	if o.PlumbSigma > 0 {
+		sigma := o.PlumbSigma.Tan()
+		r = append(r, (o.Plumb.Starboard-p.plumb.Starboard)/sigma, (o.Plumb.Forward-p.plumb.Forward)/sigma)
 	}
 	return r, true
 }

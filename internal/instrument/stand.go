@@ -195,27 +195,43 @@ func (s *Stand) observeTilt(t Tilt) (contradicted bool) {
 	return true
 }
 
-// SeeRod joins what a picture shows of the rod's slope towards a direction on the sheet,
-// mm per mm, with one sigma. A rod that leans by more than was known of it may lean by as
-// much along the line of sight.
-func (s *Stand) SeeRod(toward angle.Angle, slope, sigma float64) {
+// Seen is what a picture shows of the rod's slope towards a direction on the sheet, mm per
+// mm, with one sigma.
+type Seen struct {
+	Toward       angle.Angle
+	Slope, Sigma float64
+}
+
+// SeeRod joins what pictures of one stand show of the rod. A rod that leans by more than was
+// known of it may lean by as much along the lines of sight.
+func (s *Stand) SeeRod(seen ...Seen) {
 	if s.plumbLine {
 		return
 	}
-	var h [Components]float64
-	h[RodStarboard], h[RodForward] = toward.Sin(), toward.Cos()
-	known, v := s.along(h)
 	const (
 		unlike = 2
 		sloppy = 3 // a board set up with such a rod is level to a third of that
 	)
-	if off := math.Abs(slope - known); off > unlike*math.Sqrt(v+sigma*sigma) {
-		s.addRod(off * off)
-		if !s.tilted {
-			s.addLean(off * off / sq(sloppy))
+	row := func(v Seen) (h [Components]float64) {
+		h[RodStarboard], h[RodForward] = v.Toward.Sin(), v.Toward.Cos()
+		return h
+	}
+	most := 0.0
+	for _, v := range seen {
+		known, variance := s.along(row(v))
+		if off := math.Abs(v.Slope - known); off > unlike*math.Sqrt(variance+v.Sigma*v.Sigma) {
+			most = max(most, off)
 		}
 	}
-	s.observe(h, slope, sigma)
+	if most > 0 {
+		s.addRod(most * most)
+		if !s.tilted {
+			s.addLean(most * most / sq(sloppy))
+		}
+	}
+	for _, v := range seen {
+		s.observe(row(v), v.Slope, v.Sigma)
+	}
 }
 
 // along is the mean and the variance of a combination of the components.

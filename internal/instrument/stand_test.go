@@ -63,7 +63,7 @@ func TestStandsAreHonest(t *testing.T) {
 				if tt.image {
 					toward := angle.FromDegrees(360 * r.Float64())
 					const sigma = 0.002
-					s.SeeRod(toward, rod.Starboard*toward.Sin()+rod.Forward*toward.Cos()+sigma*r.NormFloat64(), sigma)
+					s.SeeRod(Seen{toward, rod.Starboard*toward.Sin() + rod.Forward*toward.Cos() + sigma*r.NormFloat64(), sigma})
 				}
 				got, err := s.Turn(azimuth, tt.altitude, d)
 				if err != nil {

@@ -39,6 +39,8 @@ type Options struct {
 	// Horizon says that the country is flat to the horizon that the photo shows; nil where
 	// nobody said so.
 	Horizon *Horizon
+	// Same is what other photos of the same standing board show; nil for a photo alone.
+	Same *SameStand
 	// Alignment is one sigma of the sheet's forward axis against the vehicle's.
 	Alignment angle.Angle
 	Course    *angle.Angle // true

@@ -152,6 +152,7 @@ type Result struct {
 	// Tilt is how the sheet stood, where that was measured, and TiltSources by what.
 	Tilt        *instrument.Tilt
 	TiltSources []string
+	TiltOwn     angle.Angle // what is this photo's own of a tilt by the horizon, one sigma
 	// LevelParts are then the parts of the budget's level: what is left open of the tilt, and
 	// of the rod against its sheet.
 	LevelParts  *LevelParts

@@ -73,6 +73,11 @@ func (r *Result) standing(o Options) {
 		r.warn("stands_otherwise", "the sheet's measured tilt and the instrument's record exclude each other: the board stands otherwise than when it was proved. The measured tilt was taken; prove the instrument again if the rod was moved")
 	}
 	seen := r.RodSlope
+	slopes := o.Same.others(r.Photo)
+	if seen != nil {
+		slopes = append(slopes, instrument.Seen(*seen))
+	}
+	s.SeeRod(slopes...)
 	if seen == nil || o.Rod.Hangs {
 		return
 	}
@@ -82,7 +87,6 @@ func (r *Result) standing(o Options) {
 		level = i.LevelSigma
 	}
 	off := angle.Atan2(math.Abs(seen.Slope-known), 1)
-	s.SeeRod(seen.Toward, seen.Slope, seen.Sigma)
 	if off < 2*max(level, DefaultLevel)+2*angle.Angle(math.Hypot(sigma, seen.Sigma)) {
 		return
 	}

@@ -29,6 +29,9 @@ func (r *Result) tilt(o Options) {
 	if o.Tilt != nil {
 		r.Tilt, r.TiltSources = o.Tilt, []string{TiltStated}
 	}
+	if r.horizonTilt == nil && o.Same != nil {
+		r.horizonTilt = o.Same.tilt
+	}
 	if r.horizonTilt == nil {
 		return
 	}
@@ -70,7 +73,8 @@ func (r *Result) lookForHorizon(g *vision.Gray, o Options) {
 	}
 	// What is left on the sheet bends the map's frame by as much over half its width.
 	flat := angle.Atan2(2*r.Plate.ResidualMM, 85)
-	sigma := angle.RSS(o.Horizon.Sigma, angle.Angle(math.Sqrt(max(cov[0][0], cov[1][1]))), flat, bends/2)
+	r.TiltOwn = angle.RSS(angle.Angle(math.Sqrt(max(cov[0][0], cov[1][1]))), flat, bends/2)
+	sigma := angle.RSS(o.Horizon.Sigma, r.TiltOwn)
 	r.Horizon = h
 	r.horizonTilt = &instrument.Tilt{Forward: forward, Starboard: starboard, Sigma: sigma}
 }
