@@ -13,6 +13,7 @@ import (
 	"context"
 	"flag"
 	"fmt"
+	"io"
 	"os"
 	"os/signal"
 	"runtime"
@@ -49,9 +50,9 @@ func run(ctx context.Context, args []string) error {
 	case "soak":
 		return soak(ctx, args[1:])
 	case "clock":
-		return clock(ctx, args[1:])
+		return pictures(ctx, args[1:], proof.Clock)
 	case "level":
-		return level(ctx, args[1:])
+		return pictures(ctx, args[1:], proof.Level)
 	case "damage":
 		return damage(ctx, args[1:])
 	}
@@ -91,34 +92,21 @@ func soak(ctx context.Context, args []string) error {
 	return nil
 }
 
-func clock(ctx context.Context, args []string) error {
-	fs := flag.NewFlagSet("clock", flag.ContinueOnError)
-	o := proof.SoakOptions{Workers: runtime.NumCPU(), WidthPX: 2000}
-	fs.IntVar(&o.Count, "n", 500, "pictures")
-	fs.Uint64Var(&o.Seed, "seed", 1, "seed of the first")
-	if err := fs.Parse(args); err != nil {
-		return err
-	}
-	rep, err := proof.Clock(ctx, o)
-	if err != nil {
-		return err
-	}
-	rep.Print(os.Stdout)
-	if why := rep.Failed(); why != "" {
-		return fmt.Errorf("%s", why)
-	}
-	return nil
+// report is what a measure of random pictures comes to.
+type report interface {
+	Print(io.Writer)
+	Failed() string
 }
 
-func level(ctx context.Context, args []string) error {
-	fs := flag.NewFlagSet("level", flag.ContinueOnError)
+func pictures[R report](ctx context.Context, args []string, measure func(context.Context, proof.SoakOptions) (R, error)) error {
+	fs := flag.NewFlagSet("pictures", flag.ContinueOnError)
 	o := proof.SoakOptions{Workers: runtime.NumCPU(), WidthPX: 2000}
 	fs.IntVar(&o.Count, "n", 500, "pictures")
 	fs.Uint64Var(&o.Seed, "seed", 1, "seed of the first")
 	if err := fs.Parse(args); err != nil {
 		return err
 	}
-	rep, err := proof.Level(ctx, o)
+	rep, err := measure(ctx, o)
 	if err != nil {
 		return err
 	}

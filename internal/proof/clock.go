@@ -60,37 +60,10 @@ type ClockReport struct {
 // a third of them, and reads each with its own hour and with wrong ones that move the sun's
 // altitude by movedLeast or more.
 func Clock(ctx context.Context, o SoakOptions) (*ClockReport, error) {
-	dir, err := os.MkdirTemp("", "clock")
-	if err != nil {
-		return nil, err
-	}
-	defer os.RemoveAll(dir)
 	rep := &ClockReport{}
-	var wg sync.WaitGroup
-	var lock sync.Mutex
-	seeds := make(chan uint64, o.Count)
-	for i := range o.Count {
-		seeds <- o.Seed + uint64(i)
-	}
-	close(seeds)
-	for range max(1, o.Workers) {
-		wg.Go(func() {
-			for seed := range seeds {
-				if ctx.Err() != nil {
-					return
-				}
-				if e := rep.one(ctx, o, dir, seed, &lock); e != nil {
-					lock.Lock()
-					err = e
-					lock.Unlock()
-				}
-			}
-		})
-	}
-	wg.Wait()
-	if err == nil {
-		err = ctx.Err()
-	}
+	err := eachSeed(ctx, o, "clock", func(dir string, seed uint64, lock *sync.Mutex) error {
+		return rep.one(ctx, o, dir, seed, lock)
+	})
 	return rep, err
 }
 

@@ -38,37 +38,10 @@ const (
 // Level renders random pictures of rods that lean by up to three degrees in any direction,
 // on boards set by a bubble, and reads each as a user who knows nothing of it.
 func Level(ctx context.Context, o SoakOptions) (*LevelReport, error) {
-	dir, err := os.MkdirTemp("", "level")
-	if err != nil {
-		return nil, err
-	}
-	defer os.RemoveAll(dir)
 	rep := &LevelReport{}
-	var wg sync.WaitGroup
-	var lock sync.Mutex
-	seeds := make(chan uint64, o.Count)
-	for i := range o.Count {
-		seeds <- o.Seed + uint64(i)
-	}
-	close(seeds)
-	for range max(1, o.Workers) {
-		wg.Go(func() {
-			for seed := range seeds {
-				if ctx.Err() != nil {
-					return
-				}
-				if e := rep.one(ctx, o, dir, seed, &lock); e != nil {
-					lock.Lock()
-					err = e
-					lock.Unlock()
-				}
-			}
-		})
-	}
-	wg.Wait()
-	if err == nil {
-		err = ctx.Err()
-	}
+	err := eachSeed(ctx, o, "level", func(dir string, seed uint64, lock *sync.Mutex) error {
+		return rep.one(ctx, o, dir, seed, lock)
+	})
 	return rep, err
 }
 

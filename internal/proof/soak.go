@@ -85,6 +85,42 @@ func Soak(ctx context.Context, o SoakOptions, done func(Outcome)) error {
 	return nil
 }
 
+// eachSeed calls one for every seed, by several workers, with a folder for pictures and a
+// lock on what they share. It returns the last error.
+func eachSeed(ctx context.Context, o SoakOptions, name string, one func(dir string, seed uint64, lock *sync.Mutex) error) error {
+	dir, err := os.MkdirTemp("", name)
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(dir)
+	var wg sync.WaitGroup
+	var lock sync.Mutex
+	seeds := make(chan uint64, o.Count)
+	for i := range o.Count {
+		seeds <- o.Seed + uint64(i)
+	}
+	close(seeds)
+	for range max(1, o.Workers) {
+		wg.Go(func() {
+			for seed := range seeds {
+				if ctx.Err() != nil {
+					return
+				}
+				if e := one(dir, seed, &lock); e != nil {
+					lock.Lock()
+					err = e
+					lock.Unlock()
+				}
+			}
+		})
+	}
+	wg.Wait()
+	if err == nil {
+		err = ctx.Err()
+	}
+	return err
+}
+
 // sky places the sun for the renderer.
 func sky(at time.Time, lat, lon angle.Angle) (azimuth, altitude angle.Angle) {
 	a, err := bearing.Observe(bearing.Sun, at, geo.Position{Lat: lat, Lon: lon}, 0)
