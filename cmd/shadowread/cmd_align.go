@@ -374,7 +374,7 @@ func (o *alignOptions) observation(r *reading.Result) align.Observation {
 	sh, b := r.Shadow, r.Budget
 	out := align.Observation{
 		Label: r.Photo, Sky: *r.Sky, Direction: sh.Direction,
-		DirectionSigma: angle.Angle(math.Sqrt(float64(b.ShadowFit*b.ShadowFit + b.SheetMap*b.SheetMap + align.PhotoFloor*align.PhotoFloor))),
+		DirectionSigma: angle.RSS(b.ShadowFit, b.SheetMap, align.PhotoFloor),
 		OffsetMM:       sh.FootOffset, OffsetSigmaMM: math.Hypot(sh.FootSigma, align.PhotoFloorMM),
 	}
 	if o.turned || o.reversed.on {

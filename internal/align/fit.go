@@ -382,14 +382,16 @@ func (q *problem) solve() (s *solution, suspects []int, err error) {
 			return nil, nil, err
 		}
 	}
-	if s.freedom > 0 {
-		law := distuv.ChiSquared{K: float64(s.freedom)}
-		if law.Survival(s.chi2) < 0.01 {
-			s.widened = math.Sqrt(s.chi2 / float64(s.freedom))
-			s.covariance.ScaleSym(s.widened*s.widened, s.covariance)
-		}
-	}
+	s.widen()
 	return s, suspects, nil
+}
+
+// widen raises all sigmas where the residuals exceed what theirs allow.
+func (s *solution) widen() {
+	if s.freedom > 0 && (distuv.ChiSquared{K: float64(s.freedom)}).Survival(s.chi2) < 0.01 {
+		s.widened = math.Sqrt(s.chi2 / float64(s.freedom))
+		s.covariance.ScaleSym(s.widened*s.widened, s.covariance)
+	}
 }
 
 // alike returns, beside the worst observation, those without which the rest would fit

@@ -5,8 +5,6 @@ import (
 	"math"
 	"strings"
 
-	"gonum.org/v1/gonum/stat/distuv"
-
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
 )
@@ -131,10 +129,7 @@ func (q *problem) solveReversed(turns []int) (*solution, error) {
 	if err != nil {
 		return nil, err
 	}
-	if s.freedom > 0 && (distuv.ChiSquared{K: float64(s.freedom)}).Survival(s.chi2) < 0.01 {
-		s.widened = math.Sqrt(s.chi2 / float64(s.freedom))
-		s.covariance.ScaleSym(s.widened*s.widened, s.covariance)
-	}
+	s.widen()
 	return s, nil
 }
 

@@ -596,29 +596,39 @@ func (f *Fit) judge(samples []Sample, res, weight []float64) {
 	f.ResidualPx, f.ResidualMM = math.Sqrt(px/count), math.Sqrt(mm/count)
 }
 
-// Covariance returns quantities computed from the map and their covariance, each in its own
-// unit. They are differentiated numerically along each parameter.
-func (f *Fit) Covariance(quantities func(*Plate) []float64) (values []float64, cov *mat.SymDense) {
+// gradients returns quantities computed from the map and their derivatives by each
+// parameter, numerically.
+func (f *Fit) gradients(quantities func(*Plate) []float64) (values []float64, by [][nParams]float64) {
 	values = quantities(&f.Plate)
-	n := len(values)
-	g := mat.NewDense(n, nParams, nil)
+	by = make([][nParams]float64, len(values))
 	for k := range pShrink {
 		h := steps[k] * 10
 		m := f.Plate.along(k, h)
 		for i, v := range quantities(&m) {
-			g.Set(i, k, (v-values[i])/h)
+			by[i][k] = (v - values[i]) / h
 		}
 	}
-	cov = mat.NewSymDense(n, nil)
-	for i := range n {
-		for j := i; j < n; j++ {
-			var sum float64
-			for p := range nParams {
-				for q := range nParams {
-					sum += g.At(i, p) * f.cov.At(p, q) * g.At(j, q)
-				}
-			}
-			cov.SetSym(i, j, sum)
+	return values, by
+}
+
+// spanned is the covariance of two quantities by their gradients.
+func (f *Fit) spanned(a, b *[nParams]float64) (sum float64) {
+	for p := range nParams {
+		for q := range nParams {
+			sum += a[p] * b[q] * f.cov.At(p, q)
+		}
+	}
+	return sum
+}
+
+// Covariance returns quantities computed from the map and their covariance, each in its own
+// unit.
+func (f *Fit) Covariance(quantities func(*Plate) []float64) (values []float64, cov *mat.SymDense) {
+	values, by := f.gradients(quantities)
+	cov = mat.NewSymDense(len(values), nil)
+	for i := range by {
+		for j := i; j < len(by); j++ {
+			cov.SetSym(i, j, f.spanned(&by[i], &by[j]))
 		}
 	}
 	return values, cov
@@ -626,25 +636,15 @@ func (f *Fit) Covariance(quantities func(*Plate) []float64) (values []float64, c
 
 // Spread returns the standard deviation of a quantity computed from the map, in
 // the quantity's own unit, split into the part that follows the print's stretch
-// and the rest. The quantity is differentiated numerically along each parameter.
+// and the rest.
 func (f *Fit) Spread(quantity func(*Plate) float64) (fromPrint, rest float64) {
-	base := quantity(&f.Plate)
-	var g [nParams]float64
-	for k := range pShrink {
-		h := steps[k] * 10
-		m := f.Plate.along(k, h)
-		g[k] = (quantity(&m) - base) / h
+	_, by := f.gradients(func(p *Plate) []float64 { return []float64{quantity(p)} })
+	var along float64
+	for p, g := range by[0] {
+		along += g * f.cov.At(p, pStretch)
 	}
-	var total, along float64
-	for p := range nParams {
-		along += g[p] * f.cov.At(p, pStretch)
-		for q := range nParams {
-			total += g[p] * g[q] * f.cov.At(p, q)
-		}
-	}
-	stretch := f.cov.At(pStretch, pStretch)
-	fromPrint = math.Abs(along) / math.Sqrt(stretch)
-	return fromPrint, math.Sqrt(max(0, total-fromPrint*fromPrint))
+	fromPrint = math.Abs(along) / f.StretchSigma()
+	return fromPrint, math.Sqrt(max(0, f.spanned(&by[0], &by[0])-fromPrint*fromPrint))
 }
 
 // StretchSigma returns the standard deviation of the print's stretch.

@@ -112,80 +112,83 @@ func variance(a angle.Angle) float64 { return float64(a * a) }
 
 func sq(x float64) float64 { return x * x }
 
+// axes are lean and rod, to starboard and forward.
+var axes = [2]struct{ lean, rod int }{{LeanStarboard, RodStarboard}, {LeanForward, RodForward}}
+
+// fix sets a component to a value with a variance of its own.
+func (s *Stand) fix(k int, value, v float64) {
+	for j := range s.cov {
+		s.cov[k][j], s.cov[j][k] = 0, 0
+	}
+	s.value[k], s.cov[k][k] = value, v
+}
+
 // hang makes rod and plumb line one.
 func (s *Stand) hang(t *Tilt) {
-	for _, k := range [4]int{LeanStarboard, LeanForward, RodStarboard, RodForward} {
-		s.value[k] = 0
-		for j := range s.cov {
-			s.cov[k][j], s.cov[j][k] = 0, 0
-		}
-	}
+	var plumb Slope
+	var v float64
 	if t != nil {
-		p := t.Plumb()
-		s.value[RodStarboard], s.value[RodForward] = p.Starboard, p.Forward
-		s.cov[RodStarboard][RodStarboard], s.cov[RodForward][RodForward] = variance(t.Sigma), variance(t.Sigma)
-		s.level = t.Sigma
+		plumb, v, s.level = t.Plumb(), variance(t.Sigma), t.Sigma
+	}
+	for i, a := range axes {
+		s.fix(a.lean, 0, 0)
+		s.fix(a.rod, plumb.on(i), v)
 	}
 }
+
+// on is the slope's component on an axis.
+func (s Slope) on(axis int) float64 { return [2]float64{s.Starboard, s.Forward}[axis] }
 
 // addRod adds to what is open of the rod's slope, which its lean shares; addLean to what
 // is open of the lean alone, by the sheet.
 func (s *Stand) addRod(v float64) {
-	for _, k := range [2][2]int{{LeanStarboard, RodStarboard}, {LeanForward, RodForward}} {
-		for _, i := range k {
-			for _, j := range k {
-				s.cov[i][j] += v
-			}
-		}
+	for _, a := range axes {
+		s.cov[a.rod][a.rod] += v
+		s.cov[a.lean][a.lean] += v
+		s.cov[a.rod][a.lean] += v
+		s.cov[a.lean][a.rod] += v
 	}
 }
 
 func (s *Stand) addLean(v float64) {
-	s.cov[LeanStarboard][LeanStarboard] += v
-	s.cov[LeanForward][LeanForward] += v
+	for _, a := range axes {
+		s.cov[a.lean][a.lean] += v
+	}
 }
 
 // forgetRod takes the rod for square but for a variance.
 func (s *Stand) forgetRod(v float64) {
-	for _, k := range [2]int{RodStarboard, RodForward} {
-		s.value[k] = 0
-		for j := range s.cov {
-			s.cov[k][j], s.cov[j][k] = 0, 0
-		}
-		s.cov[k][k] = v
+	for _, a := range axes {
+		s.fix(a.rod, 0, v)
 	}
 }
 
-// replace has the tilt as measured and the lean follow from it and from the rod's slope.
+// replace has the lean follow from the tilt as measured and from the rod's slope, whose
+// covariance it shares.
 func (s *Stand) replace(t Tilt) {
-	p := t.Plumb()
-	for i, k := range [2][2]int{{LeanStarboard, RodStarboard}, {LeanForward, RodForward}} {
-		lean, rod := k[0], k[1]
-		s.value[lean] = s.value[rod] - [2]float64{p.Starboard, p.Forward}[i]
+	plumb := t.Plumb()
+	for i, a := range axes {
+		s.value[a.lean] = s.value[a.rod] - plumb.on(i)
+		s.cov[a.lean] = s.cov[a.rod]
+	}
+	for _, a := range axes {
 		for j := range s.cov {
-			s.cov[lean][j], s.cov[j][lean] = 0, 0
+			s.cov[j][a.lean] = s.cov[j][a.rod]
 		}
 	}
-	for i, lean := range [2]int{LeanStarboard, LeanForward} {
-		rod := [2]int{RodStarboard, RodForward}[i]
-		for j, other := range [2]int{RodStarboard, RodForward} {
-			s.cov[lean][other], s.cov[other][lean] = s.cov[rod][other], s.cov[rod][other]
-			s.cov[lean][[2]int{LeanStarboard, LeanForward}[j]] = s.cov[rod][other]
-		}
-		s.cov[lean][lean] += variance(t.Sigma)
-	}
+	s.addLean(variance(t.Sigma))
 }
 
 // observeTilt joins a measured tilt with a record that knows the lean. Beyond three sigmas
 // the record's lean is another stand's, and the tilt replaces it.
 func (s *Stand) observeTilt(t Tilt) (contradicted bool) {
 	was := *s
-	p := t.Plumb()
+	plumb := t.Plumb()
 	misfit := 0.0
-	for i, k := range [2][2]int{{LeanStarboard, RodStarboard}, {LeanForward, RodForward}} {
+	for i, a := range axes {
 		var h [Components]float64
-		h[k[0]], h[k[1]] = -1, 1
-		misfit = math.Hypot(misfit, s.observe(h, [2]float64{p.Starboard, p.Forward}[i], float64(t.Sigma)))
+		h[a.lean], h[a.rod] = -1, 1
+		misfit = math.Hypot(misfit, s.observe(h, plumb.on(i), float64(t.Sigma)))
 	}
 	if misfit <= 3 {
 		return false

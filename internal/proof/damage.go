@@ -6,7 +6,6 @@ import (
 	"encoding/binary"
 	"fmt"
 	"io"
-	"math"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -199,7 +198,7 @@ func (rep *DamageReport) one(ctx context.Context, o DamageOptions, p *soundPhoto
 	rep.Read++
 	b := r.Budget
 	d := Damaged{Photo: filepath.Base(p.path), What: what, Off: (r.Shadow.Direction - p.direction).Signed(),
-		Sigma: angle.Angle(math.Sqrt(float64(b.ShadowFit*b.ShadowFit + b.SheetMap*b.SheetMap + b.Print*b.Print)))}
+		Sigma: angle.RSS(b.ShadowFit, b.SheetMap, b.Print)}
 	rep.WorstRatio = max(rep.WorstRatio, float64(d.Off.Abs()/d.Sigma))
 	if !d.Wrong() {
 		return

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"shadowread/internal/angle"
@@ -57,6 +58,11 @@ const (
 // Read reads one photo. Whatever goes wrong is in the result; what could be found
 // out is there even when there is no heading.
 func Read(ctx context.Context, path string, o Options) *Result {
+	return Look(ctx, path, o).Conclude(o)
+}
+
+// Look finds what a photo shows, its time and its place, and leaves the heading to Conclude.
+func Look(ctx context.Context, path string, o Options) *Result {
 	o.Rod.Hangs = o.Rod.Hangs || o.Instrument != nil && o.Instrument.Gnomon == instrument.PlumbLine
 	r := &Result{Photo: path, Course: o.Course, PlumbLine: o.Rod.Hangs}
 	facts, err := photo.ReadFacts(path)
@@ -72,8 +78,20 @@ func Read(ctx context.Context, path string, o Options) *Result {
 	if err == nil && ctx.Err() == nil {
 		r.look(path, facts, o)
 	}
-	r.conclude(o)
 	return r
+}
+
+// Conclude returns what a photo that was looked at comes to, by the options of the look and
+// what other photos of its stand show; r stays as it is.
+func (r *Result) Conclude(o Options) *Result {
+	c := *r
+	c.Warnings = slices.Clone(r.Warnings)
+	if r.Budget != nil {
+		c.Budget = new(*r.Budget)
+	}
+	o.Rod.Hangs = r.PlumbLine
+	c.conclude(o)
+	return &c
 }
 
 // ReadNumber gives the heading for a number read by eye under the shadow. A sigma

@@ -61,7 +61,7 @@ func (s *SameStand) others(photo string) (seen []instrument.Seen) {
 // alignment, place and print, and each has its own shadow, map and time. ok is false where
 // none gives a heading.
 func Joined(results []*Result) (heading, sigma angle.Angle, ok bool) {
-	var sin, cos, weights, own float64
+	var sin, cos, weights float64
 	var common angle.Angle
 	for _, r := range results {
 		if !r.OK() {
@@ -71,11 +71,11 @@ func Joined(results []*Result) (heading, sigma angle.Angle, ok bool) {
 		v := float64(b.ShadowFit*b.ShadowFit+b.SheetMap*b.SheetMap) + sq(float64(angle.Degree/100))
 		w := 1 / v
 		sin, cos = sin+w*r.Heading.Sin(), cos+w*r.Heading.Cos()
-		weights, own = weights+w, own+w
+		weights += w
 		common = max(common, angle.RSS(b.Level, b.Alignment, b.Position, b.Print, b.Time, b.Body))
 	}
 	if weights == 0 {
 		return 0, 0, false
 	}
-	return angle.Atan2(sin, cos).Bearing(), angle.RSS(common, angle.Angle(math.Sqrt(1/own))), true
+	return angle.Atan2(sin, cos).Bearing(), angle.RSS(common, angle.Angle(math.Sqrt(1/weights))), true
 }

@@ -102,9 +102,9 @@ func (r *Result) levelAlong() angle.Angle {
 	if r.stand == nil {
 		return DefaultLevel
 	}
-	if sigma := r.stand.LeanSigma(r.direction()); r.Tilt != nil {
-		return sigma
-	} else {
-		return max(sigma, DefaultLevel)
+	sigma := r.stand.LeanSigma(r.direction())
+	if r.Tilt == nil {
+		sigma = max(sigma, DefaultLevel)
 	}
+	return sigma
 }

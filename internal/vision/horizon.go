@@ -21,7 +21,6 @@ var (
 // Horizon is the outline of flat country in a picture.
 type Horizon struct {
 	Line []calib.Pixel // along it, where stretches of the width show it
-	Part float64       // of the width in which it is seen
 }
 
 const (
@@ -75,7 +74,7 @@ func FindHorizon(g *Gray, p *calib.Plate) (*Horizon, error) {
 	case part < horizonPart:
 		return nil, ErrCrooked
 	}
-	h := &Horizon{Part: part}
+	h := &Horizon{}
 	for _, q := range places {
 		h.Line = append(h.Line, p.Toward(rayOf(q.azimuth, q.elevation)))
 	}

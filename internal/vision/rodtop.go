@@ -2,6 +2,7 @@ package vision
 
 import (
 	"math"
+	"slices"
 
 	"shadowread/internal/calib"
 	"shadowread/internal/sheet"
@@ -217,20 +218,12 @@ func rim(rows []topRow, half, differs float64) (beyond, sigma float64) {
 		return 0, math.Hypot(plainTop, half/math.Sqrt(3))
 	}
 	bulge, hollow := misfit(1), misfit(-1)
-	var most float64
-	for _, c := range n {
-		most = max(most, c)
-	}
 	switch {
 	case hollow < 0.5*bulge && bulge-hollow > sq(0.5):
 		// The end is that of the columns farthest out.
-		least := 1.0
-		for _, c := range n {
-			least = min(least, c)
-		}
-		return -least * half, math.Hypot(plainTop, 0.2*half)
+		return -slices.Min(n) * half, math.Hypot(plainTop, 0.2*half)
 	case bulge < 0.5*hollow && hollow-bulge > sq(0.5):
-		return most * half, math.Hypot(plainTop, 0.1*half)
+		return slices.Max(n) * half, math.Hypot(plainTop, 0.1*half)
 	}
 	return 0, math.Hypot(plainTop, half/math.Sqrt(3))
 }

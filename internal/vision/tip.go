@@ -245,11 +245,11 @@ type looked struct{ s, v, flank float64 }
 // next 4 mm of paper that are seen, be there a mark's black between.
 func nextTo(run []looked, way, from float64) (v, flank, n float64) {
 	const most, reach = 8, 14.0 // mm
+	outward := slices.All(run)
 	if way < 0 {
-		run = slices.Clone(run)
-		slices.Reverse(run)
+		outward = slices.Backward(run)
 	}
-	for _, r := range run {
+	for _, r := range outward {
 		if off := way * (r.s - from); off > 0 && off < reach && n < most {
 			v, flank, n = v+r.v, flank+r.flank, n+1
 		}
