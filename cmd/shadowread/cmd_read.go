@@ -61,7 +61,7 @@ func (p *photoFlags) add(cmd *cobra.Command, timeUsage string) {
 	f.Var(&p.rodDiameter, "rod-diameter", "of the rod; helps to tell its shadow from others")
 	f.BoolVar(&p.plumbLine, "plumb-line", false, "the gnomon is a thread with a weight, within 10 mm of the printed foot (see docs/alignment.md)")
 	f.Var(&p.printScale, "print-scale", "printed over nominal, athwart and fore-and-aft, as 1.000,0.995")
-	f.Var(&p.level, "level-sigma", "one sigma of the rod from plumb across the shadow: 0.5 with a bubble, 2 by eye")
+	f.Var(&p.level, "level-sigma", "one sigma of the rod from plumb across the shadow: 0.5 with a bubble and a set square, 2 by eye; unsaid, it is the one or the other as the rod's image shows")
 	f.Var(&p.alignment, "alignment-sigma", "one sigma of the sheet's forward axis against the vehicle's (default 0: the heading is the sheet's)")
 	words(cmd, "body", "auto", "sun", "moon")
 }
@@ -74,6 +74,7 @@ func (p *photoFlags) options(cmd *cobra.Command) (reading.Options, error) {
 		Rod:        vision.Rod{HeightMM: p.rodHeight.value, NodusMM: p.nodusHeight.value, DiameterMM: p.rodDiameter.value, Hangs: p.plumbLine},
 		PrintScale: p.printScale.given(),
 		Level:      p.level.angle(),
+		Unsaid:     !cmd.Flags().Changed("level-sigma") && !cmd.Flags().Changed("square-sigma"),
 		Alignment:  p.alignment.angle(),
 	}
 	if err := exclusive(cmd, "time", "clock-error"); err != nil {

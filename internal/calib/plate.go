@@ -174,19 +174,26 @@ func (p *Plate) About(at sheet.Point) *Plate {
 	return out
 }
 
-// HeightOver returns the height above the foot, mm, at which the ray of pixel q comes
-// nearest to the plate's normal through the foot, and the tangent of the angle under
-// which it meets it. ok is false where the lens cannot be inverted or the ray runs
-// along the normal.
-func (p *Plate) HeightOver(q Pixel) (height, tangent float64, ok bool) {
+// Sight is the ray of a pixel over the sheet's foot: the height, mm, at which it comes
+// nearest to the plate's normal there, the direction on the plate in which it goes, away
+// from the camera, and the tangent of its angle to the normal.
+type Sight struct {
+	HeightMM float64
+	Away     angle.Angle
+	Tangent  float64
+}
+
+// Sight returns the ray of pixel q. ok is false where the lens cannot be inverted or the
+// ray runs along the normal.
+func (p *Plate) Sight(q Pixel) (s Sight, ok bool) {
 	d, ok := p.ray(q)
 	c := p.Pose.Centre()
 	across := d[0]*d[0] + d[1]*d[1]
 	if !ok || across < 1e-6*d[2]*d[2] {
-		return 0, 0, false
+		return s, false
 	}
 	k := -(c[0]*d[0] + c[1]*d[1]) / across
-	return c[2] + k*d[2], math.Sqrt(across) / math.Abs(d[2]), true
+	return Sight{c[2] + k*d[2], angle.Clockwise(d[0], d[1]), math.Sqrt(across) / math.Abs(d[2])}, true
 }
 
 // SlopeAcross returns what two pixels on the image of a straight rod's axis tell of its

@@ -33,6 +33,11 @@ func (s Slope) Tilt() (tilt, toward angle.Angle) {
 	return angle.Atan2(math.Hypot(s.Starboard, s.Forward), 1), angle.Clockwise(s.Starboard, s.Forward)
 }
 
+// Towards returns the slope's component towards a direction on the sheet.
+func (s Slope) Towards(direction angle.Angle) float64 {
+	return s.Starboard*direction.Sin() + s.Forward*direction.Cos()
+}
+
 // Plus and Minus add and subtract slopes component by component.
 func (s Slope) Plus(o Slope) Slope { return Slope{s.Starboard + o.Starboard, s.Forward + o.Forward} }
 

@@ -208,3 +208,14 @@ func turnFor(plumb, rod Slope, azimuth, altitude, direction angle.Angle) (angle.
 	}
 	return 0, false
 }
+
+// lengthFor returns the length of the shadow for each millimetre of the rod's height, where
+// it was seen in a direction on the sheet.
+func lengthFor(plumb, rod Slope, azimuth, altitude, direction angle.Angle) (perMM float64, ok bool) {
+	turn, ok := turnFor(plumb, rod, azimuth, altitude, direction)
+	if !ok {
+		return 0, false
+	}
+	_, perMM, ok = ShadowOn(azimuth+math.Pi-direction+turn, plumb, rod, azimuth, altitude)
+	return perMM, ok
+}

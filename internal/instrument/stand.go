@@ -45,14 +45,28 @@ type Known struct {
 	Square    angle.Angle
 	Tilt      *Tilt // nil where it was not measured
 	PlumbLine bool  // the gnomon hangs; a record says so itself
+	// HeightMM is the rod's as stated, with one sigma; 0 where nobody did.
+	HeightMM, HeightSigmaMM float64
+	// Unsaid tells that nobody said with what care the rod was set, so that pictures of it
+	// decide between a set square and the eye.
+	Unsaid bool
 }
 
-// Stand is what is known of the lubber line's correction, the rod's lean from plumb and
-// its slope against the sheet at one stand of the instrument, with their covariance, in
-// the order of Proved's. The sheet's tilt is slope less lean.
+// A rod of which nobody says how it was set stands by a set square, or by eye, and its board
+// then to a third of that (common practice; the figures are from memory). Of rods that lean by
+// up to three degrees, of which nothing is said, headings are then off by 1.2 sigma RMS (proof
+// level); without it by more than two.
+const (
+	byEye      = 1.5 * angle.Degree
+	byEyeBoard = byEye / 3
+	oneByEye   = 0.4
+)
+
+// Stand is what is known of the lubber line's correction, the rod's lean from plumb, its
+// slope against the sheet and its height at one stand of the instrument.
 type Stand struct {
-	value     [Components]float64
-	cov       [Components][Components]float64
+	// guesses are one, or a rod set with care and one set by eye.
+	guesses   []guess
 	setUp     angle.Angle // one sigma of the lean that is no part of the covariance
 	aligned   angle.Angle // what a new setting-up leaves open of the alignment
 	tilted    bool        // the sheet's tilt was measured
@@ -66,136 +80,47 @@ type Stand struct {
 // StandOf joins what is known. It fails with Check's code for a record that cannot be.
 func StandOf(k Known) (*Stand, error) {
 	s := &Stand{aligned: k.Alignment, level: k.Level, plumbLine: k.PlumbLine, tilted: k.Tilt != nil}
-	rod, lean := variance(k.Square), 0.0
 	if r := k.Record; r != nil {
 		if err := r.Check(); err != nil {
 			return nil, err
 		}
 		s.level, s.aligned, s.plumbLine = r.LevelSigma, r.AlignmentSigma, r.Gnomon == PlumbLine
-		s.cov = r.Proved.Covariance
-		s.value = [Components]float64{LeanStarboard: r.Proved.Lean.Starboard, LeanForward: r.Proved.Lean.Forward,
-			RodStarboard: r.Proved.Rod.Starboard, RodForward: r.Proved.Rod.Forward}
-		if r.Proved.Lubber != nil {
-			s.value[Lubber] = float64(*r.Proved.Lubber)
-		}
-		lean = variance(r.LevelSigma)
 	}
-	if s.plumbLine {
-		s.hang(k.Tilt)
-		return s, nil
+	g := guess{tilted: s.tilted, weight: 1}
+	g.fix(height, math.Log(usualHeight), anyHeight)
+	if k.HeightMM > 0 {
+		g.fix(height, math.Log(k.HeightMM), sq(k.HeightSigmaMM/k.HeightMM))
 	}
-	if k.Record == nil {
-		if k.Tilt == nil { // bubble and set square, half each
-			rod, lean = variance(k.Level)/2, variance(k.Level)/2
-		}
-		s.addRod(rod)
-		s.addLean(lean)
+	switch {
+	case s.plumbLine:
 		if k.Tilt != nil {
-			s.replace(*k.Tilt)
+			s.level = k.Tilt.Sigma
 		}
-		return s, nil
+		g.take(k.Record)
+		g.hang(k.Tilt)
+	case k.Record != nil:
+		g.take(k.Record)
+		if s.setUp = k.Record.LevelSigma; k.Tilt != nil {
+			s.setUp = 0
+			s.Contradicted = g.tilt(*k.Tilt, k.Record, k.Square)
+		}
+	case k.Tilt != nil:
+		g.addRod(variance(k.Square))
+		g.replace(*k.Tilt)
+	default: // bubble and set square, half each
+		g.addRod(variance(k.Level) / 2)
+		g.addLean(variance(k.Level) / 2)
 	}
-	s.setUp = k.Record.LevelSigma
-	if k.Tilt != nil {
-		s.setUp = 0
-		s.addLean(lean)
-		known := s.cov[RodStarboard][RodStarboard] + s.cov[RodForward][RodForward]
-		if found := known > 0 || k.Record.Proved.Rod != (Slope{}); !found || known > 2*rod {
-			s.forgetRod(rod)
+	s.guesses = []guess{g}
+	if k.Unsaid && k.Record == nil && !s.plumbLine {
+		g.addRod(variance(byEye))
+		if !s.tilted {
+			g.addLean(variance(byEyeBoard))
 		}
-		s.Contradicted = s.observeTilt(*k.Tilt)
+		s.guesses[0].weight, g.weight = 1-oneByEye, oneByEye
+		s.guesses = append(s.guesses, g)
 	}
 	return s, nil
-}
-
-func variance(a angle.Angle) float64 { return float64(a * a) }
-
-func sq(x float64) float64 { return x * x }
-
-// axes are lean and rod, to starboard and forward.
-var axes = [2]struct{ lean, rod int }{{LeanStarboard, RodStarboard}, {LeanForward, RodForward}}
-
-// fix sets a component to a value with a variance of its own.
-func (s *Stand) fix(k int, value, v float64) {
-	for j := range s.cov {
-		s.cov[k][j], s.cov[j][k] = 0, 0
-	}
-	s.value[k], s.cov[k][k] = value, v
-}
-
-// hang makes rod and plumb line one.
-func (s *Stand) hang(t *Tilt) {
-	var plumb Slope
-	var v float64
-	if t != nil {
-		plumb, v, s.level = t.Plumb(), variance(t.Sigma), t.Sigma
-	}
-	for i, a := range axes {
-		s.fix(a.lean, 0, 0)
-		s.fix(a.rod, plumb.on(i), v)
-	}
-}
-
-// on is the slope's component on an axis.
-func (s Slope) on(axis int) float64 { return [2]float64{s.Starboard, s.Forward}[axis] }
-
-// addRod adds to what is open of the rod's slope, which its lean shares; addLean to what
-// is open of the lean alone, by the sheet.
-func (s *Stand) addRod(v float64) {
-	for _, a := range axes {
-		s.cov[a.rod][a.rod] += v
-		s.cov[a.lean][a.lean] += v
-		s.cov[a.rod][a.lean] += v
-		s.cov[a.lean][a.rod] += v
-	}
-}
-
-func (s *Stand) addLean(v float64) {
-	for _, a := range axes {
-		s.cov[a.lean][a.lean] += v
-	}
-}
-
-// forgetRod takes the rod for square but for a variance.
-func (s *Stand) forgetRod(v float64) {
-	for _, a := range axes {
-		s.fix(a.rod, 0, v)
-	}
-}
-
-// replace has the lean follow from the tilt as measured and from the rod's slope, whose
-// covariance it shares.
-func (s *Stand) replace(t Tilt) {
-	plumb := t.Plumb()
-	for i, a := range axes {
-		s.value[a.lean] = s.value[a.rod] - plumb.on(i)
-		s.cov[a.lean] = s.cov[a.rod]
-	}
-	for _, a := range axes {
-		for j := range s.cov {
-			s.cov[j][a.lean] = s.cov[j][a.rod]
-		}
-	}
-	s.addLean(variance(t.Sigma))
-}
-
-// observeTilt joins a measured tilt with a record that knows the lean. Beyond three sigmas
-// the record's lean is another stand's, and the tilt replaces it.
-func (s *Stand) observeTilt(t Tilt) (contradicted bool) {
-	was := *s
-	plumb := t.Plumb()
-	misfit := 0.0
-	for i, a := range axes {
-		var h [Components]float64
-		h[a.lean], h[a.rod] = -1, 1
-		misfit = math.Hypot(misfit, s.observe(h, plumb.on(i), float64(t.Sigma)))
-	}
-	if misfit <= 3 {
-		return false
-	}
-	*s = was
-	s.replace(t)
-	return true
 }
 
 // Seen is what a picture shows of the rod's slope towards a direction on the sheet, mm per
@@ -205,92 +130,138 @@ type Seen struct {
 	Slope, Sigma float64
 }
 
-// SeeRod joins what pictures of one stand show of the rod. A rod that leans by more than was
-// known of it may lean by as much along the lines of sight.
-func (s *Stand) SeeRod(seen ...Seen) {
+// Top is what a picture shows of the rod's top: the height over the foot, with one sigma,
+// that it would have if the rod did not lean along the line of sight; the direction on the
+// sheet in which that goes, away from the camera, and the tangent of its angle to the
+// sheet's normal.
+type Top struct {
+	Toward                angle.Angle
+	HeightMM, HeightSigma float64
+	Tangent               float64
+}
+
+// Shadow is the length of the rod's shadow from the foot, with one sigma, and one sigma
+// of the altitude of what casts it.
+type Shadow struct {
+	Azimuth, Altitude, AltitudeSigma angle.Angle
+	Direction                        angle.Angle // on the sheet, clockwise from forward
+	LengthMM, SigmaMM                float64
+}
+
+// See joins what pictures of one stand show of the rod's image. A rod that leans by more
+// than was known of it may lean by as much along the lines of sight, and a top that is not
+// where it was stated to be may be another rod's.
+func (s *Stand) See(slopes []Seen, tops []Top) {
 	if s.plumbLine {
 		return
 	}
-	const (
-		unlike = 2
-		sloppy = 3 // a board set up with such a rod is level to a third of that
-	)
-	row := func(v Seen) (h [Components]float64) {
-		h[RodStarboard], h[RodForward] = v.Toward.Sin(), v.Toward.Cos()
-		return h
+	var sides, ends []observed
+	for _, v := range slopes {
+		o := observed{value: v.Slope, sigma: v.Sigma, lean: 1}
+		o.row[RodStarboard], o.row[RodForward] = v.Toward.Sin(), v.Toward.Cos()
+		sides = append(sides, o)
 	}
-	most := 0.0
-	for _, v := range seen {
-		known, variance := s.along(row(v))
-		if off := math.Abs(v.Slope - known); off > unlike*math.Sqrt(variance+v.Sigma*v.Sigma) {
-			most = max(most, off)
+	for _, t := range tops {
+		o := observed{value: math.Log(t.HeightMM), sigma: t.HeightSigma / t.HeightMM, lean: t.Tangent}
+		// The ray meets the rod at h (1 + slope / tangent) over the foot.
+		o.row[height] = 1
+		o.row[RodStarboard], o.row[RodForward] = t.Toward.Sin()/t.Tangent, t.Toward.Cos()/t.Tangent
+		ends = append(ends, o)
+	}
+	for i := range s.guesses {
+		widest := i == len(s.guesses)-1
+		s.guesses[i].join(sides, widest, false)
+		s.guesses[i].join(ends, widest, true)
+	}
+	s.weigh()
+}
+
+// weigh has the guesses' weights add up to one.
+func (s *Stand) weigh() {
+	sum := 0.0
+	for _, g := range s.guesses {
+		sum += g.weight
+	}
+	for i := range s.guesses {
+		if sum > 0 {
+			s.guesses[i].weight /= sum
+		} else { // nothing fits: the widest
+			s.guesses[i].weight = 0
+			s.guesses[len(s.guesses)-1].weight = 1
 		}
-	}
-	if most > 0 {
-		s.addRod(most * most)
-		if !s.tilted {
-			s.addLean(most * most / sq(sloppy))
-		}
-	}
-	for _, v := range seen {
-		s.observe(row(v), v.Slope, v.Sigma)
 	}
 }
 
-// along is the mean and the variance of a combination of the components.
-func (s *Stand) along(h [Components]float64) (mean, v float64) {
-	for i := range h {
-		mean += h[i] * s.value[i]
-		for j := range h {
-			v += h[i] * s.cov[i][j] * h[j]
+// SeeShadow joins the length of the shadow, which tells of the lean along it, of the height
+// and, with the image of the rod, of the lean across.
+func (s *Stand) SeeShadow(v Shadow) {
+	if s.plumbLine {
+		return
+	}
+	at := func(x [components]float64) float64 {
+		plumb, rod := slopes(x)
+		perMM, _ := lengthFor(plumb, rod, v.Azimuth, v.Altitude, v.Direction)
+		return x[height] + math.Log(perMM)
+	}
+	// d(altitude) / d ln(length) of a plumb rod.
+	moves := v.Altitude.Sin() * v.Altitude.Cos()
+	sigma := math.Hypot(v.SigmaMM/v.LengthMM, float64(angle.RSS(v.AltitudeSigma, s.setUp))/moves)
+	for i := range s.guesses {
+		g := &s.guesses[i]
+		o := observed{row: g.gradient(at), sigma: sigma, lean: moves}
+		mean, _ := g.along(o.row)
+		if o.value = math.Log(v.LengthMM) - at(g.value) + mean; !math.IsNaN(o.value) && !math.IsInf(o.value, 0) {
+			g.join([]observed{o}, i == len(s.guesses)-1, true)
 		}
 	}
-	return mean, v
+	s.weigh()
 }
 
-// observe joins a measured combination of the components, and returns by how many sigmas
-// it was off what was known.
-func (s *Stand) observe(h [Components]float64, value, sigma float64) float64 {
-	mean, v := s.along(h)
-	total := v + sigma*sigma
-	if total <= 0 {
-		return 0
-	}
-	var gain [Components]float64
-	for i := range gain {
-		for j := range h {
-			gain[i] += s.cov[i][j] * h[j] / total
+// likely is the guess that what was seen speaks for.
+func (s *Stand) likely() *guess {
+	best := &s.guesses[0]
+	for i := range s.guesses {
+		if s.guesses[i].weight > best.weight {
+			best = &s.guesses[i]
 		}
 	}
-	for i := range gain {
-		s.value[i] += gain[i] * (value - mean)
-	}
-	for i := range gain {
-		for j := range gain {
-			s.cov[i][j] -= gain[i] * total * gain[j]
-		}
-	}
-	return math.Abs(value-mean) / math.Sqrt(total)
+	return best
 }
 
-// Slopes returns the plumb line's slope through the sheet and the rod's.
-func (s *Stand) Slopes() (plumb, rod Slope) { return slopes(s.value) }
+// HeightMM is the rod's height as far as it is known, with one sigma.
+func (s *Stand) HeightMM() (h, sigma float64) {
+	g := s.likely()
+	h = math.Exp(g.value[height])
+	return h, h * float64(g.sigma(row{height: 1}))
+}
 
-func slopes(v [Components]float64) (plumb, rod Slope) {
+// ShadowPerMM is the length of the shadow for each millimetre that the rod's top stands over
+// the sheet, as rod and sheet likely stand.
+func (s *Stand) ShadowPerMM(azimuth, altitude, direction angle.Angle) (perMM float64, ok bool) {
+	plumb, rod := s.Slopes()
+	return lengthFor(plumb, rod, azimuth, altitude, direction)
+}
+
+// Slopes returns the plumb line's slope through the sheet and the rod's, as they likely are.
+func (s *Stand) Slopes() (plumb, rod Slope) { return slopes(s.likely().value) }
+
+func slopes(v [components]float64) (plumb, rod Slope) {
 	rod = Slope{v[RodStarboard], v[RodForward]}
 	return rod.Minus(Slope{v[LeanStarboard], v[LeanForward]}), rod
 }
 
-// LeanSigma is one sigma of the rod's lean from plumb towards a direction on the sheet; of
-// a plumb line that of the sheet.
+// LeanSigma is one sigma of the rod's lean from plumb towards a direction on the sheet, as
+// it likely stands; of a plumb line that of the sheet.
 func (s *Stand) LeanSigma(toward angle.Angle) angle.Angle {
 	if s.plumbLine {
 		return s.level
 	}
-	var h [Components]float64
-	h[LeanStarboard], h[LeanForward] = toward.Sin(), toward.Cos()
-	_, v := s.along(h)
-	return angle.RSS(s.setUp, angle.Angle(math.Sqrt(max(0, v))))
+	return angle.RSS(s.setUp, s.likely().sigma(row{LeanStarboard: toward.Sin(), LeanForward: toward.Cos()}))
+}
+
+// RodSigma is one sigma of the rod's slope against the sheet towards a direction on it.
+func (s *Stand) RodSigma(toward angle.Angle) angle.Angle {
+	return s.likely().sigma(row{RodStarboard: toward.Sin(), RodForward: toward.Cos()})
 }
 
 // Turned is what a stand does to a heading: what is to be added to the heading of a plumb
@@ -309,42 +280,37 @@ func (s *Stand) Turn(sunAzimuth, sunAltitude, direction angle.Angle) (Turned, er
 	if !(sunAltitude > 0 && sunAltitude <= maxAltitude) {
 		return Turned{}, fault.New("no_correction", "wait until the sun stands between the horizon and 80 degrees", "no correction is known for a sun at %.1f°", sunAltitude.Degrees())
 	}
-	at := func(v [Components]float64) (angle.Angle, bool) {
+	ok := true
+	at := func(v [components]float64) float64 {
 		plumb, rod := slopes(v)
-		turn, ok := turnFor(plumb, rod, sunAzimuth, sunAltitude, direction)
-		return turn + angle.Angle(v[Lubber]), ok
+		turn, fits := turnFor(plumb, rod, sunAzimuth, sunAltitude, direction)
+		ok = ok && fits
+		return float64(turn.Signed()) + v[Lubber]
 	}
-	turn, ok := at(s.value)
-	var gradient [Components]float64
-	for k := range s.value {
-		const step = 1e-5 // rad: 2 arcseconds
-		up, down := s.value, s.value
-		up[k] += step
-		down[k] -= step
-		a, okA := at(up)
-		b, okB := at(down)
-		ok = ok && okA && okB
-		gradient[k] = float64((a - b).Signed()) / (2 * step)
+	// The likely guess is taken; what is left open is about that.
+	turn, total, alignment, tilt := at(s.likely().value), 0.0, 0.0, 0.0
+	for _, g := range s.guesses {
+		mean, gradient := at(g.value), g.gradient(at)
+		v := float64(variance(g.sigma(gradient)))
+		aligned := min(v, g.cov[Lubber][Lubber])
+		t := g.sigma(row{LeanStarboard: gradient[LeanStarboard], LeanForward: gradient[LeanForward],
+			RodStarboard: -gradient[LeanStarboard], RodForward: -gradient[LeanForward]})
+		total += g.weight * (v + sq(mean-turn))
+		alignment += g.weight * aligned
+		tilt += g.weight * variance(t)
 	}
 	if !ok {
 		return Turned{}, fault.New("no_correction", "straighten the rod and prove the instrument again", "the rod leans too far for a sun at %.1f°", sunAltitude.Degrees())
 	}
-	_, total := s.along(gradient)
-	total = max(0, total)
-	alignment := min(total, s.cov[Lubber][Lubber])
-	out := Turned{Turn: turn.Signed(), Level: angle.Angle(math.Sqrt(total - alignment)),
+	out := Turned{Turn: angle.Angle(turn).Signed(), Level: angle.Angle(math.Sqrt(max(0, total-alignment))),
 		Alignment: angle.RSS(angle.Angle(math.Sqrt(alignment)), s.aligned)}
 	out.Level = angle.RSS(out.Level, angle.Angle(float64(s.setUp)*sunAltitude.Tan()))
 	if s.plumbLine {
 		out.Level = angle.RSS(out.Level, PlumbLineLevel(s.level))
+		tilt = variance(out.Level)
 	}
 	if s.tilted {
-		_, tilt := s.along([Components]float64{LeanStarboard: gradient[LeanStarboard], LeanForward: gradient[LeanForward],
-			RodStarboard: -gradient[LeanStarboard], RodForward: -gradient[LeanForward]})
-		if s.plumbLine {
-			tilt = variance(out.Level)
-		}
-		out.Tilt = angle.Angle(math.Sqrt(min(max(0, tilt), variance(out.Level))))
+		out.Tilt = angle.Angle(math.Sqrt(min(tilt, variance(out.Level))))
 		out.Square = angle.Angle(math.Sqrt(max(0, variance(out.Level)-variance(out.Tilt))))
 	}
 	return out, nil

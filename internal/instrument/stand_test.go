@@ -63,7 +63,7 @@ func TestStandsAreHonest(t *testing.T) {
 				if tt.image {
 					toward := angle.FromDegrees(360 * r.Float64())
 					const sigma = 0.002
-					s.SeeRod(Seen{toward, rod.Starboard*toward.Sin() + rod.Forward*toward.Cos() + sigma*r.NormFloat64(), sigma})
+					s.See([]Seen{{toward, rod.Towards(toward) + sigma*r.NormFloat64(), sigma}}, nil)
 				}
 				got, err := s.Turn(azimuth, tt.altitude, d)
 				if err != nil {
@@ -129,5 +129,87 @@ func TestTiltsJoined(t *testing.T) {
 	b.Forward = 4 * deg
 	if j, apart = a.With(b); apart < 3 || j.Sigma < 1.4*deg {
 		t.Errorf("%+v, %.2f apart", j, apart)
+	}
+}
+
+// Rods of which nobody says how they were set, some by eye: what pictures show of them, the
+// slope across the line of sight, the top and the length of the shadow, must leave errors
+// over sigma of one RMS, few beyond three, and rods that were set with care where a plumb
+// rod would be.
+func TestRodsOfWhichNothingIsSaid(t *testing.T) {
+	for _, tt := range []struct {
+		name                string
+		side, top, tip      bool
+		stated              bool
+		heightOff           float64 // of the stated height
+		least, most, beyond float64
+	}{
+		{"nothing seen", false, false, false, true, 0, 0.9, 1.1, 0.02},
+		{"side seen", true, false, false, false, 0, 0.85, 1.1, 0.02},
+		{"top seen, height stated", false, true, false, true, 0, 0.85, 1.1, 0.02},
+		{"top and tip seen", true, true, true, false, 0, 0.8, 1.1, 0.02},
+		{"all seen", true, true, true, true, 0, 0.75, 1.1, 0.02},
+		{"all seen, another rod's height", true, true, true, true, 0.06, 0.75, 1.3, 0.03},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			r := rand.New(rand.NewPCG(8, 2))
+			const n = 3000
+			const azimuth, altitude, heading = 250 * deg, 45 * deg, 130 * deg
+			square, beyond, moved := 0.0, 0.0, 0.0
+			for range n {
+				rodSigma, boardSigma := angle.Angle(0.5*deg/math.Sqrt2), angle.Angle(0.5*deg/math.Sqrt2)
+				care := r.Float64() > oneByEye
+				if !care {
+					rodSigma, boardSigma = angle.RSS(rodSigma, byEye), angle.RSS(boardSigma, byEyeBoard)
+				}
+				draw := func(sigma angle.Angle) angle.Angle { return angle.Angle(r.NormFloat64()) * sigma }
+				rod, plumb := SlopeOf(draw(rodSigma), draw(rodSigma)), SlopeOf(draw(boardSigma), draw(boardSigma))
+				const high = 50.0
+				k := Known{Level: 0.5 * deg, Unsaid: true}
+				if tt.stated {
+					k.HeightMM, k.HeightSigmaMM = high*(1+tt.heightOff)*(1+0.01*r.NormFloat64()), 0.01*high
+				}
+				s, err := StandOf(k)
+				if err != nil {
+					t.Fatal(err)
+				}
+				d, perMM, _ := ShadowOn(heading, plumb, rod, azimuth, altitude)
+				away := angle.FromDegrees(360 * r.Float64())
+				var sides []Seen
+				var tops []Top
+				if tt.side {
+					toward := away + math.Pi/2
+					sides = []Seen{{toward, rod.Towards(toward) + 0.002*r.NormFloat64(), 0.002}}
+				}
+				if tt.top {
+					const tangent, sigma = 0.8, 0.7
+					tops = []Top{{away, high*(1+rod.Towards(away)/tangent) + sigma*r.NormFloat64(), sigma, tangent}}
+				}
+				s.See(sides, tops)
+				if tt.tip {
+					const sigma = 0.6
+					s.SeeShadow(Shadow{azimuth, altitude, 0.01 * deg, d, perMM*high + sigma*r.NormFloat64(), sigma})
+				}
+				got, err := s.Turn(azimuth, altitude, d)
+				if err != nil {
+					t.Fatal(err)
+				}
+				e := float64((azimuth + math.Pi - d + got.Turn - heading).Signed()) / float64(got.Level)
+				square += e * e / n
+				if math.Abs(e) > 3 {
+					beyond += 1.0 / n
+				}
+				if care && !tt.side && got.Turn.Abs() > deg/1000 {
+					moved += 1 / (n * (1 - oneByEye))
+				}
+			}
+			t.Logf("%.2f RMS, %.1f %% beyond three sigma, %.1f %% of the careful turned", math.Sqrt(square), 100*beyond, 100*moved)
+			if z := math.Sqrt(square); z < tt.least || z > tt.most || beyond > tt.beyond {
+				t.Errorf("errors over sigma are %.2f RMS, %.1f %% beyond three", z, 100*beyond)
+			}
+			if moved > 0.1 {
+				t.Errorf("%.0f %% of the rods set with care are turned", 100*moved)
+			}
+		})
 	}
 }

@@ -9,7 +9,6 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/bearing"
-	"shadowread/internal/calib"
 )
 
 // The clock check compares the altitude that the shadow's length shows with the
@@ -230,40 +229,23 @@ func (r *Result) OtherHoursText() string {
 // heightsDiffer is by how many sigmas heights must differ to be told of.
 const heightsDiffer = 3
 
-// rodHeight returns the stated height, or the one that the rod's own image shows, with
-// its sigma, mm; 0 where neither is known well enough.
+// rodHeight returns the rod's height with its sigma, mm, by what was stated and by its own
+// image; 0 where neither tells it well enough.
 func (r *Result) rodHeight(o Options) (height, sigma float64) {
-	seen, seenSigma := r.heightSeen()
-	h := o.Rod.HeightMM
-	if h <= 0 {
-		return seen, seenSigma
+	stated, t := o.Rod.HeightMM, r.rodTop
+	if t == nil || r.stand == nil || r.PlumbLine {
+		return stated, statedHeight * stated
 	}
-	apart := math.Abs(seen - h)
-	if seen > 0 && apart > heightsDiffer*math.Hypot(seenSigma, statedHeight*h) {
-		r.warn("rod_height_differs", fmt.Sprintf("the rod is stated to be %.1f mm high, its image shows %.1f ± %.1f mm: it is another rod, the record is another instrument's, or the rod leans", h, seen, seenSigma))
-		return (h + seen) / 2, apart / 2 // either may be right
+	alone := math.Hypot(t.HeightSigma, t.HeightMM*float64(rodLean)/t.Tangent)
+	height, sigma = r.stand.HeightMM()
+	if stated <= 0 {
+		if sigma = max(sigma, alone); !(sigma < vagueHeight*height) {
+			return 0, 0
+		}
+		return height, sigma
 	}
-	return h, statedHeight * h
-}
-
-// heightSeen returns the rod's height by its own image with its sigma, mm; 0 where it is
-// not known well enough.
-func (r *Result) heightSeen() (height, sigma float64) {
-	if r.Shadow == nil || r.Plate == nil || r.Shadow.RodTop == nil {
-		return 0, 0
-	}
-	tip := r.Shadow.RodTop
-	height, tangent, ok := r.Plate.HeightOver(*tip)
-	if !ok || height < 5 {
-		return 0, 0
-	}
-	a, b := r.Plate.Spread(func(p *calib.Plate) float64 {
-		h, _, _ := p.HeightOver(*tip)
-		return h
-	})
-	sigma = math.Sqrt(a*a + b*b + sq(height*float64(rodLean)/tangent) + sq(r.Shadow.RodTopSigma/tangent))
-	if !(sigma < vagueHeight*height) {
-		return 0, 0
+	if apart := math.Abs(t.HeightMM - stated); apart > heightsDiffer*math.Hypot(alone, statedHeight*stated) {
+		r.warn("rod_height_differs", fmt.Sprintf("the rod is stated to be %.1f mm high, its image shows %.1f ± %.1f mm: it is another rod, the record is another instrument's, or the rod leans", stated, t.HeightMM, alone))
 	}
 	return height, sigma
 }

@@ -67,8 +67,7 @@ func (r *Result) leanShown(o Options) angle.Angle {
 	if r.stand == nil || r.Sky.Altitude <= 0 {
 		return 0
 	}
-	plumb, rod := r.stand.Slopes()
-	_, perMM, ok := instrument.ShadowOn(r.Sky.Azimuth+math.Pi-r.direction(), plumb, rod, r.Sky.Azimuth, r.Sky.Altitude)
+	perMM, ok := r.stand.ShadowPerMM(r.Sky.Azimuth, r.Sky.Altitude, r.direction())
 	if !ok {
 		return 0
 	}

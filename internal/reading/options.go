@@ -34,6 +34,9 @@ type Options struct {
 	Level angle.Angle
 	// Square is one sigma of the rod against its sheet, where the tilt is measured.
 	Square angle.Angle
+	// Unsaid tells that neither was stated: a photo is then read as of a rod that may have
+	// been set by eye.
+	Unsaid bool
 	// Tilt is how the sheet stands, measured on the board; nil where nobody did.
 	Tilt *instrument.Tilt
 	// Horizon says that the country is flat to the horizon that the photo shows; nil where
@@ -75,4 +78,4 @@ const (
 )
 
 // Defaults returns the options of a user who says nothing.
-func Defaults() Options { return Options{Level: DefaultLevel, Square: DefaultSquare} }
+func Defaults() Options { return Options{Level: DefaultLevel, Square: DefaultSquare, Unsaid: true} }

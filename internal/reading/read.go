@@ -255,6 +255,7 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 		r.warn("rod_bowed", fmt.Sprintf("the shadow is bowed by some %.1f mm to the %s, seen along it: the rod is bent, or the paper is not flat; the uncertainty is wider for it. Straighten the rod or take another", math.Abs(b), side))
 	}
 	r.RodSlope = rodSlope(plate.Fit, shadow.RodAxis)
+	r.rodTop = rodTop(plate.Fit, shadow.RodTop, shadow.RodTopSigma)
 	fromPrint, rest := plate.Spread(func(p *calib.Plate) float64 {
 		a, _ := p.Unproject(shadow.Axis[0])
 		b, _ := p.Unproject(shadow.Axis[1])
@@ -313,6 +314,8 @@ func (r *Result) conclude(o Options) {
 		r.standing(o)
 		r.checkLight(o)
 		fear = r.checkClock(o)
+		r.seeShadow(o)
+		r.warnOfLean(o)
 		r.checkCompass()
 	}
 	if r.Sky == nil || r.Number == nil || r.Budget == nil {

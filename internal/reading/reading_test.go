@@ -603,7 +603,7 @@ func TestJSONHoldsEveryKeyAndNullWhatIsUnknown(t *testing.T) {
 }
 
 // The rules that bind the figures of one reading: the heading is the azimuth plus the
-// number under the shadow; the sigma is the root sum of squares; to come is the course
+// number under the shadow and what is seen of the rod's lean; the sigma is the root sum of squares; to come is the course
 // less the heading.
 func TestFiguresOfAReadingAgree(t *testing.T) {
 	p := plain()
@@ -622,8 +622,8 @@ func TestFiguresOfAReadingAgree(t *testing.T) {
 		}
 		const rounding = 1.6e-4 // degrees: three figures of four places
 		heading := n("heading_true_deg")
-		if d := angle.FromDegrees(n("body_azimuth_deg") + n("scale_reading_deg") - heading).Signed().Degrees(); math.Abs(d) > rounding {
-			t.Errorf("azimuth %v + number %v is not %v", r["body_azimuth_deg"], r["scale_reading_deg"], heading)
+		if d := angle.FromDegrees(n("body_azimuth_deg") + n("scale_reading_deg") + n("correction_deg") - heading).Signed().Degrees(); math.Abs(d) > rounding {
+			t.Errorf("azimuth %v + number %v + correction %v is not %v", r["body_azimuth_deg"], r["scale_reading_deg"], r["correction_deg"], heading)
 		}
 		// The numbers run counter-clockwise with 0 at the rear.
 		if d := angle.FromDegrees(180 - n("shadow_angle_deg") - n("scale_reading_deg")).Signed().Degrees(); math.Abs(d) > rounding {

@@ -132,8 +132,9 @@ type Result struct {
 	Plate      *calib.Fit
 	Picture    PictureSize
 	Shadow     *vision.Strip
-	PlumbLine  bool         // the gnomon hangs
-	RodSlope   *RodSlope    // what the rod's image shows of it; nil where too little is seen
+	PlumbLine  bool      // the gnomon hangs
+	RodSlope   *RodSlope // what the rod's image shows of it; nil where too little is seen
+	rodTop     *instrument.Top
 	Number     *angle.Angle // the scale's number under the shadow
 	// Printed is what a measured stretch of the print adds to a number read by eye. That
 	// of a photo is read on the sheet as it is.

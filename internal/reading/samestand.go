@@ -14,6 +14,7 @@ import (
 // more than one side, and a horizon in some of them.
 type SameStand struct {
 	slopes map[string]RodSlope // by photo
+	tops   map[string]instrument.Top
 	tilt   *instrument.Tilt
 }
 
@@ -21,7 +22,7 @@ type SameStand struct {
 // not_same_stand where their headings are not one.
 func StandOf(results []*Result) (*SameStand, error) {
 	const apart = 15 * angle.Degree // leans of three degrees under a high sun, both ways
-	s := &SameStand{slopes: map[string]RodSlope{}}
+	s := &SameStand{slopes: map[string]RodSlope{}, tops: map[string]instrument.Top{}}
 	var first *Result
 	for _, r := range results {
 		if !r.OK() {
@@ -37,6 +38,9 @@ func StandOf(results []*Result) (*SameStand, error) {
 		if r.RodSlope != nil {
 			s.slopes[r.Photo] = *r.RodSlope
 		}
+		if r.rodTop != nil {
+			s.tops[r.Photo] = *r.rodTop
+		}
 		if t := r.horizonTilt; t != nil && (s.tilt == nil || t.Sigma < s.tilt.Sigma) {
 			s.tilt = t // the ground's slope is common to all: the best of them
 		}
@@ -44,17 +48,22 @@ func StandOf(results []*Result) (*SameStand, error) {
 	return s, nil
 }
 
-// others lists the slopes that other photos show.
-func (s *SameStand) others(photo string) (seen []instrument.Seen) {
+// others lists what other photos show of the rod.
+func (s *SameStand) others(photo string) (slopes []instrument.Seen, tops []instrument.Top) {
 	if s == nil {
-		return nil
+		return nil, nil
 	}
 	for _, name := range slices.Sorted(maps.Keys(s.slopes)) {
 		if name != photo {
-			seen = append(seen, instrument.Seen(s.slopes[name]))
+			slopes = append(slopes, instrument.Seen(s.slopes[name]))
 		}
 	}
-	return seen
+	for _, name := range slices.Sorted(maps.Keys(s.tops)) {
+		if name != photo {
+			tops = append(tops, s.tops[name])
+		}
+	}
+	return slopes, tops
 }
 
 // Joined is the heading of one stand by all its photos, with one sigma: they share level,

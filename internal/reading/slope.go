@@ -57,12 +57,32 @@ func rodSlope(fit *calib.Fit, axis *vision.RodAxis) *RodSlope {
 	return &RodSlope{toward, slope, math.Sqrt(a*a + b*b + sq(axis.SlopeSigma))}
 }
 
+// rodTop returns what a pixel where the rod's axis ends, good to sigma mm on the paper along
+// the rod's image, shows through a fitted map; nil where there is none.
+func rodTop(fit *calib.Fit, top *calib.Pixel, sigma float64) *instrument.Top {
+	const least = 5.0 // mm
+	if top == nil {
+		return nil
+	}
+	sight, ok := fit.Sight(*top)
+	if !ok || sight.HeightMM < least {
+		return nil
+	}
+	a, b := fit.Spread(func(p *calib.Plate) float64 {
+		s, _ := p.Sight(*top)
+		return s.HeightMM
+	})
+	return &instrument.Top{Toward: sight.Away, HeightMM: sight.HeightMM, Tangent: sight.Tangent,
+		HeightSigma: math.Sqrt(a*a + b*b + sq(sigma/sight.Tangent))}
+}
+
 // standing joins what is known of how rod and sheet stand with what the picture shows of
-// the rod's slope. A rod that leans by more than the level allows is warned of: what is
-// seen of it, across the line of sight, is corrected for, and as much is feared along it.
+// the rod's slope and its top. A rod that leans by more than the level allows is warned of:
+// what is seen of it is corrected for, and as much is feared where it is not seen.
 func (r *Result) standing(o Options) {
 	r.tilt(o)
-	k := instrument.Known{Record: o.Instrument, Level: o.Level, Alignment: o.Alignment, Square: o.Square, Tilt: r.Tilt, PlumbLine: o.Rod.Hangs}
+	k := instrument.Known{Record: o.Instrument, Level: o.Level, Alignment: o.Alignment, Square: o.Square, Tilt: r.Tilt, PlumbLine: o.Rod.Hangs,
+		HeightMM: o.Rod.HeightMM, HeightSigmaMM: statedHeight * o.Rod.HeightMM, Unsaid: o.Unsaid && r.Shadow != nil}
 	s, err := instrument.StandOf(k)
 	if err != nil {
 		r.refuse(NoCorrection, say(err))
@@ -72,29 +92,75 @@ func (r *Result) standing(o Options) {
 	if s.Contradicted {
 		r.warn("stands_otherwise", "the sheet's measured tilt and the instrument's record exclude each other: the board stands otherwise than when it was proved. The measured tilt was taken; prove the instrument again if the rod was moved")
 	}
-	seen := r.RodSlope
-	slopes := o.Same.others(r.Photo)
-	if seen != nil {
-		slopes = append(slopes, instrument.Seen(*seen))
+	slopes, tops := o.Same.others(r.Photo)
+	if r.RodSlope != nil {
+		slopes = append(slopes, instrument.Seen(*r.RodSlope))
 	}
-	s.SeeRod(slopes...)
-	if seen == nil || o.Rod.Hangs {
+	if r.rodTop != nil {
+		tops = append(tops, *r.rodTop)
+	}
+	for i := range tops {
+		r.overFoot(o, &tops[i])
+	}
+	s.See(slopes, tops)
+}
+
+// overFoot has a rod's top stand over the rod's own foot. The strip passes that; along the
+// strip it is where it was proved to be, or within footSigma of the printed foot.
+func (r *Result) overFoot(o Options, t *instrument.Top) {
+	if r.Shadow == nil {
 		return
 	}
-	known, sigma, level := 0.0, 0.0, o.Level
+	along := (t.Toward - r.Shadow.Direction).Cos()
+	ahead, aside := o.footFrom(r.Shadow.Direction)
+	off := ahead*along + r.Shadow.FootOffset*(t.Toward-r.Shadow.Direction).Sin()
+	t.HeightMM -= off / t.Tangent
+	t.HeightSigma = math.Hypot(t.HeightSigma, along*max(footSigma, math.Abs(r.Shadow.FootOffset-aside))/t.Tangent)
+}
+
+// seeShadow joins the length of the shadow with what is known of the stand, once the clock
+// is held against it.
+func (r *Result) seeShadow(o Options) {
+	s := r.Shadow
+	if r.stand == nil || s == nil || s.Length <= 0 || r.Clock == ClockFailed || r.Clock == ClockNotPossible {
+		return
+	}
+	ahead, _ := o.footFrom(s.Direction)
+	height, _ := r.stand.HeightMM()
+	r.stand.SeeShadow(instrument.Shadow{
+		Azimuth: r.Sky.Azimuth, Altitude: r.Sky.Altitude, AltitudeSigma: r.skyAltitudeSigma(), Direction: s.Direction,
+		LengthMM: s.Length - ahead, SigmaMM: math.Sqrt(sq(s.LengthSigma) + sq(footSigma) + sq(rise(s.Length)*s.Length/height)),
+	})
+}
+
+// warnOfLean tells of a rod that leans by more than the level allows for.
+func (r *Result) warnOfLean(o Options) {
+	if r.stand == nil || o.Rod.Hangs || r.Shadow == nil {
+		return
+	}
+	level, than := o.Level, "square to the sheet"
+	var known instrument.Slope
 	if i := o.Instrument; i != nil {
-		known, sigma = i.Proved.RodTowards(seen.Toward)
-		level = i.LevelSigma
+		level, than, known = i.LevelSigma, "as it was proved", i.Proved.Rod
 	}
-	off := angle.Atan2(math.Abs(seen.Slope-known), 1)
-	if off < 2*max(level, DefaultLevel)+2*angle.Angle(math.Hypot(sigma, seen.Sigma)) {
-		return
+	allowed := 2 * max(level, DefaultLevel)
+	if seen := r.RodSlope; seen != nil {
+		off := angle.Atan2(math.Abs(seen.Slope-known.Towards(seen.Toward)), 1)
+		sigma := seen.Sigma
+		if o.Instrument != nil {
+			_, s := o.Instrument.Proved.RodTowards(seen.Toward)
+			sigma = math.Hypot(sigma, s)
+		}
+		if off >= allowed+2*angle.Angle(sigma) {
+			r.warn("rod_leans", fmt.Sprintf("the rod does not stand %s: its image leans %.1f° from that, across the line of sight. That much is corrected for; what it leans along the line of sight is seen less well or not at all, and the uncertainty is wider for it. Straighten it, or prove the instrument (align)", than, off.Degrees()))
+			return
+		}
 	}
-	than := "square to the sheet"
-	if o.Instrument != nil {
-		than = "as it was proved"
+	_, rod := r.stand.Slopes()
+	off, toward := rod.Minus(known).Tilt()
+	if off >= allowed+2*r.stand.RodSigma(toward) {
+		r.warn("rod_leans", fmt.Sprintf("the rod does not stand %s: its height, its top's image and its shadow's length show it to lean %.1f° from that. That much is corrected for. Straighten it, or prove the instrument (align)", than, off.Degrees()))
 	}
-	r.warn("rod_leans", fmt.Sprintf("the rod does not stand %s: its image leans %.1f° from that, across the line of sight. That much is corrected for; what it leans along the line of sight is not seen, and the uncertainty is wider for it. Straighten it, or prove the instrument (align)", than, off.Degrees()))
 }
 
 // levelAlong is one sigma of what the altitude by the shadow's length errs by the level.

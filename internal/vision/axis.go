@@ -3,6 +3,7 @@ package vision
 import (
 	"math"
 
+	"shadowread/internal/angle"
 	"shadowread/internal/calib"
 	"shadowread/internal/sheet"
 )
@@ -13,6 +14,7 @@ import (
 type RodAxis struct {
 	Ends       [2]calib.Pixel
 	SlopeSigma float64
+	along      frame // on the paper
 }
 
 const (
@@ -55,7 +57,9 @@ func (r *rodImage) axis(light func(sheet.Point) float64, st *Strip) *RodAxis {
 		return nil
 	}
 	var height, width [2]float64
-	out := &RodAxis{}
+	// The middle of the edges, a line through d and n.
+	k, n := (a.b+b.b)/2, (a.at(0)+b.at(0))/2
+	out := &RodAxis{along: newFrame(r.direction()+angle.Atan2(k, 1), n/math.Hypot(1, k))}
 	for i, d := range [2]float64{ds[0], ds[len(ds)-1]} {
 		height[i] = r.heightBefore(d)
 		width[i] = (b.at(d) - a.at(d)) * (high - height[i]) / high

@@ -2,7 +2,6 @@ package vision
 
 import (
 	"math"
-	"slices"
 
 	"shadowread/internal/calib"
 	"shadowread/internal/sheet"
@@ -36,6 +35,9 @@ const (
 // is false where the image is too short, meets the shadow or is as bright as what follows.
 func (r *rodImage) top(raw func(sheet.Point) float64, s *sheet.Sheet, st *Strip) (tip calib.Pixel, sigma float64, ok bool) {
 	f := newFrame(r.direction(), 0)
+	if st.RodAxis != nil { // a rod that leans is seen to run aside
+		f = st.RodAxis.along
+	}
 	differs := max(0.12, 5*st.Noise)
 	rows := r.topRows(raw, s, st, f)
 	judge(rows, differs)
@@ -58,8 +60,9 @@ func (r *rodImage) top(raw func(sheet.Point) float64, s *sheet.Sheet, st *Strip)
 		if 10*count(rows[:i], aRod) < 9*i {
 			return tip, 0, false // dirt or a shadow may pass for a piece of the rod
 		}
-		if bright := brightest(rows[max(0, i-30):i]); bright > 1-plainly && bright < 1+plainly &&
-			!(st.Length > 0 && st.LengthSigma < 2*plainTop && st.Head == 0) {
+		bright := brightest(rows[max(0, i-30):i])
+		pale := bright > 1-plainly && bright < 1+plainly
+		if pale && !(st.Length > 0 && st.LengthSigma < 2*plainTop && st.Head == 0) {
 			// What is as bright goes on unseen; but a rod whose shadow ends without a head is
 			// shaded on one side to its end.
 			return tip, 0, false
@@ -82,6 +85,9 @@ func (r *rodImage) top(raw func(sheet.Point) float64, s *sheet.Sheet, st *Strip)
 			beyond, sigma = head/2, plainTop+roundTop*head/2
 		case st.Head > 0:
 			return tip, 0, false // its shadow has a head, which is not seen
+		}
+		if pale { // its sunlit end may go unseen
+			sigma = math.Hypot(sigma, paleTop*half)
 		}
 		return r.plate.Project(f.at(d-beyond, 0)), math.Hypot(sigma, gap/math.Sqrt(12)), true
 	}
@@ -182,7 +188,7 @@ func middleBeside(rows []topRow) float64 {
 // those before the end, half is the rod's half width there.
 func rim(rows []topRow, half, differs float64) (beyond, sigma float64) {
 	end := rows[len(rows)-1].d
-	var n, at []float64
+	var across, at []float64
 	for k, c := range topColumns {
 		if c *= max(half, leastHalf) / half; math.Abs(c) > 0.9 {
 			continue
@@ -201,32 +207,43 @@ func rim(rows []topRow, half, differs float64) (beyond, sigma float64) {
 			}
 		}
 		if of >= 4 && plain >= of-1 && last > end-2*half-1 {
-			n, at = append(n, math.Sqrt(1-c*c)), append(at, last)
+			across, at = append(across, c), append(at, last)
 		}
 	}
-	misfit := func(sign float64) (sum float64) {
-		var mean float64
-		for i := range n {
-			mean += (at[i] - sign*n[i]*half) / float64(len(n))
-		}
-		for i := range n {
-			sum += sq(at[i] - sign*n[i]*half - mean)
-		}
-		return sum
+	unsure := math.Hypot(plainTop, half/math.Sqrt(3))
+	if len(across) < 3 {
+		return 0, unsure
 	}
-	if len(n) < 2 {
-		return 0, math.Hypot(plainTop, half/math.Sqrt(3))
+	// The image may lie beside where a rod that is square would be seen, by as much.
+	fit := func(sign float64) (mean, misfit float64) {
+		misfit = math.Inf(1)
+		for aside := -asideMost; aside <= asideMost; aside += asideMost / 4 {
+			sum, square := 0.0, 0.0
+			for i, c := range across {
+				v := at[i] - sign*half*math.Sqrt(max(0, 1-sq(c-aside)))
+				sum, square = sum+v, square+v*v
+			}
+			n := float64(len(across))
+			if m := square - sum*sum/n; m < misfit {
+				mean, misfit = sum/n, m
+			}
+		}
+		return mean, misfit
 	}
-	bulge, hollow := misfit(1), misfit(-1)
+	far, bulge := fit(1)
+	near, hollow := fit(-1)
 	switch {
-	case hollow < 0.5*bulge && bulge-hollow > sq(0.5):
-		// The end is that of the columns farthest out.
-		return -slices.Min(n) * half, math.Hypot(plainTop, 0.2*half)
-	case bulge < 0.5*hollow && hollow-bulge > sq(0.5):
-		return slices.Max(n) * half, math.Hypot(plainTop, 0.1*half)
+	case hollow < 0.25*bulge && bulge-hollow > sq(0.5):
+		return end - near, math.Hypot(plainTop, 0.2*half)
+	case bulge < 0.25*hollow && hollow-bulge > sq(0.5):
+		return end - far, math.Hypot(plainTop, 0.1*half)
 	}
-	return 0, math.Hypot(plainTop, half/math.Sqrt(3))
+	return 0, unsure
 }
+
+// asideMost is how far the image of a rod's top may lie beside where it is looked for, in its
+// half widths.
+const asideMost = 0.6
 
 // topRows looks along the rod's image. Rows over marks, and those with something else
 // beside, are left out.
@@ -344,6 +361,8 @@ const (
 	// head's, as a part of its radius: a ball's far limb stands nearer than a disc's rim.
 	plainTop = 0.5
 	roundTop = 0.4
+	// paleTop is the same for a rod as bright as the paper, as a part of its half width.
+	paleTop = 1.2
 	// plainly is the part of the paper's light by which a rod's bright side must differ: of a
 	// white one the shaded parts are seen, and a head or a cork in the sun is not.
 	plainly = 0.2

@@ -110,10 +110,10 @@ func findStanding(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod, img *rodImag
 			return nil, ErrAmbiguous
 		}
 	}
+	best.RodAxis = img.axis(img.overPaper(g, dial), best)
 	if tip, sigma, ok := img.top(g.at(p), s, best); ok {
 		best.RodTop, best.RodTopSigma = &tip, sigma
 	}
-	best.RodAxis = img.axis(img.overPaper(g, dial), best)
 	return best, nil
 }
 

@@ -142,8 +142,8 @@ func TestStripOfAnIndependentRenderer(t *testing.T) {
 		if s.RodTop != nil {
 			// A rod of 50 mm; half a millimetre of the tip's place on the paper is
 			// worth one to two of height at these obliquities.
-			if h, _, ok := p.HeightOver(*s.RodTop); !ok || math.Abs(h-50) > 3 {
-				t.Errorf("%s: the rod's image shows a height of %.1f mm, true 50", tr.File, h)
+			if top, ok := p.Sight(*s.RodTop); !ok || math.Abs(top.HeightMM-50) > 3 {
+				t.Errorf("%s: the rod's image shows a height of %.1f mm, true 50", tr.File, top.HeightMM)
 			}
 			tops++
 		}
