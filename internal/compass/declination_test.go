@@ -245,6 +245,19 @@ func TestReadSightings(t *testing.T) {
 		"360,,1.25,,,\r\n" +
 		"\r\n" +
 		"10,,,\"pan, north.jpg\",,\"by\nphoto\"\r\n"
+	const semicolons = "# invented\r\n" +
+		"Compass_deg; True_deg;Magnetic_deg;Photo;Heading_sigma_deg;Note\r\n" +
+		"092,5;80;;;0,2;lead truck\r\n" +
+		"360;;1,25;;;\r\n" +
+		";;;;;\r\n" +
+		"10;;;pan, north.jpg;;\r\n"
+	for _, text := range []string{file, semicolons} {
+		testReadSightings(t, text)
+	}
+}
+
+func testReadSightings(t *testing.T, file string) {
+	t.Helper()
 	got, err := ReadSightings(strings.NewReader(file), "swing.csv", ReadingSigmas)
 	if err != nil {
 		t.Fatal(err)
@@ -270,10 +283,11 @@ func TestReadSightings(t *testing.T) {
 
 func TestReadSightingsNamesFileAndLine(t *testing.T) {
 	for _, tt := range []struct{ file, code, where string }{
-		{"", "missing_column", "f.csv is empty"},
-		{"# nothing\n", "missing_column", "f.csv is empty"},
+		{"", "missing_column", "f.csv line 1: the file is empty"},
+		{"# nothing\n", "missing_column", "f.csv line 1: the file is empty"},
 		{"true_deg\n10\n", "missing_column", "f.csv line 1: column compass_deg"},
-		{"compass_deg;true_deg\n10;20\n", "unknown_column", "f.csv line 1"},
+		{"compass_deg;true_deg\n1,0;20,5;\n", "bad_csv", "f.csv line 2"},
+		{"compass_deg;true_deg\n10,0;400,5\n", "bad_heading", `f.csv line 2: true_deg "400.5"`},
 		{"compass_deg,note\n10,20\n", "missing_column", "f.csv line 1: none"},
 		{"# head\ncompass_deg,true_deg,sigma\n1,2,3\n", "unknown_column", "f.csv line 2"},
 		{"compass_deg,true_deg,true_deg\n1,2,3\n", "bad_csv", "f.csv line 1"},
@@ -287,8 +301,8 @@ func TestReadSightingsNamesFileAndLine(t *testing.T) {
 		{"compass_deg,true_deg\n1\n", "bad_csv", "f.csv line 2"},
 		{"compass_deg,true_deg\n1,2,3\n", "bad_csv", "f.csv line 2"},
 		{"compass_deg,true_deg\n1,\"2\n", "bad_csv", "f.csv line"},
-		{"compass_deg,true_deg,photo\n1,2,a.jpg\n", "bad_row", "f.csv line 2 has 2 headings"},
-		{"compass_deg,true_deg,photo\n1,,\n", "bad_row", "f.csv line 2 has 0 headings"},
+		{"compass_deg,true_deg,photo\n1,2,a.jpg\n", "bad_row", "f.csv line 2: the row has 2 headings"},
+		{"compass_deg,true_deg,photo\n1,,\n", "bad_row", "f.csv line 2: the row has 0 headings"},
 		{"compass_deg,photo,heading_sigma_deg\n1,a.jpg,1\n", "bad_row", "f.csv line 2"},
 		{"compass_deg,photo\n1,a.jpg\n\n2,b.jpg\n3,a.jpg\n", "duplicate_photo", "f.csv line 5: photo \"a.jpg\" stands in line 2"},
 		{"compass_deg,true_deg,heading_sigma_deg\n1,2,0\n", "bad_sigma", "f.csv line 2"},

@@ -1,20 +1,17 @@
 package logbook
 
 import (
-	"encoding/csv"
-	"errors"
 	"fmt"
 	"io"
 	"math"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
 	"time"
 
 	"shadowread/internal/angle"
-	"shadowread/internal/fault"
 	"shadowread/internal/geo"
+	"shadowread/internal/table"
 	"shadowread/internal/workup"
 )
 
@@ -24,99 +21,12 @@ const (
 	maxCSVRows = 200_000
 )
 
-const csvHint = "the first line names the columns, as in docs/log.md; fields are parted by commas, the decimal sign is a point"
+// numberColumns hold figures. What legs and position hold is parted by commas itself.
+var numberColumns = []string{"odometer_km", "odometer_mi", "odometer_nmi", "rolled_over_digits", "distance_km", "speed_kmh",
+	"heading_deg", "number_deg", "sigma_deg", "error_m", "reads"}
 
-// record is a line of a CSV file: its fields by the names of the columns, trimmed,
-// the empty ones left out.
-type record struct {
-	file   string
-	line   int
-	fields map[string]string
-}
-
-// wrong says at which line of which file an error is.
-func (r record) wrong(err error) error { return lineError(r.file, r.line, err) }
-
-func lineError(file string, line int, err error) error {
-	var f *fault.Error
-	if !errors.As(err, &f) {
-		return fmt.Errorf("%s line %d: %w", file, line, err)
-	}
-	e := *f
-	e.Message, e.Err = fmt.Sprintf("%s line %d: %s", file, line, strings.TrimSuffix(err.Error(), "\n")), nil
-	return &e
-}
-
-func badCSV(file string, line int, format string, args ...any) error {
-	return lineError(file, line, bad("bad_csv", csvHint, format, args...))
-}
-
-// readCSV reads a CSV file (RFC 4180; lines that begin with # are comments) whose
-// first line names its columns, all of them known, one at least of each list needed.
-func readCSV(file string, r io.Reader, known []string, needed ...[]string) ([]record, error) {
-	data, err := io.ReadAll(io.LimitReader(r, maxCSV+1))
-	switch {
-	case err != nil:
-		return nil, fault.Wrap(err, "unreadable_file", "check that the file may be read", "%s cannot be read", file)
-	case len(data) > maxCSV:
-		return nil, bad("bad_csv", "split the file", "%s is larger than %d MiB", file, maxCSV>>20)
-	}
-	c := csv.NewReader(strings.NewReader(strings.TrimPrefix(string(data), "\ufeff"))) // spreadsheets write that mark
-	c.Comment = '#'
-	c.TrimLeadingSpace = true
-	var columns []string
-	var records []record
-	for {
-		row, err := c.Read()
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		var parse *csv.ParseError
-		if errors.As(err, &parse) {
-			return nil, badCSV(file, parse.Line, "%v", parse.Err)
-		}
-		if err != nil {
-			return nil, err
-		}
-		line, _ := c.FieldPos(0)
-		for i := range row {
-			row[i] = strings.TrimSpace(row[i])
-		}
-		if columns == nil {
-			for i, name := range row {
-				switch {
-				case !slices.Contains(known, name):
-					return nil, badCSV(file, line, "column %q is not known; the columns are %s", name, strings.Join(known, ", "))
-				case slices.Contains(row[:i], name):
-					return nil, badCSV(file, line, "column %q stands there twice", name)
-				}
-			}
-			for _, list := range needed {
-				if !slices.ContainsFunc(list, func(name string) bool { return slices.Contains(row, name) }) {
-					return nil, badCSV(file, line, "there is no column %s", strings.Join(list, " or "))
-				}
-			}
-			columns = row
-			continue
-		}
-		if len(records) == maxCSVRows {
-			return nil, badCSV(file, line, "the file has more than %d rows", maxCSVRows)
-		}
-		rec := record{file, line, map[string]string{}}
-		for i, field := range row {
-			if field != "" {
-				rec.fields[columns[i]] = field
-			}
-		}
-		if len(rec.fields) > 0 {
-			records = append(records, rec)
-		}
-	}
-	if columns == nil {
-		return nil, badCSV(file, 1, "the file is empty")
-	}
-	return records, nil
-}
+// csvRow is a row of either kind of file.
+type csvRow struct{ table.Row }
 
 // odometerColumns are one for each unit; a row fills at most one.
 var (
@@ -125,60 +35,33 @@ var (
 )
 
 // odometer returns the reading in a row, nil if there is none.
-func (r record) odometer() (*Odometer, error) {
+func (r csvRow) odometer() (*Odometer, error) {
 	var found *Odometer
 	for column, unit := range odometerColumns {
-		text, ok := r.fields[column]
+		text := r.Field(column)
 		switch {
-		case !ok:
+		case text == "":
 			continue
 		case found != nil:
-			return nil, bad("bad_csv", csvHint, "the odometer is read in two units")
+			return nil, r.Bad("the odometer is read in two units")
 		}
 		found = &Odometer{AsGiven: text, Unit: unit}
 	}
-	digits, rolled := r.fields["rolled_over_digits"]
+	digits := r.Field("rolled_over_digits")
+	rolled := digits != ""
 	switch {
 	case found == nil && rolled:
-		return nil, bad("bad_csv", csvHint, "the odometer rolled over, but its reading is not given")
+		return nil, r.Bad("the odometer rolled over, but its reading is not given")
 	case found == nil:
 		return nil, nil
 	case rolled:
 		n, err := strconv.Atoi(digits)
 		if err != nil || n < 1 {
-			return nil, bad("bad_csv", csvHint, "rolled_over_digits %q is no count of digits", digits)
+			return nil, r.Bad("rolled_over_digits %q is no count of digits", digits)
 		}
 		found.RolledOver = n
 	}
 	return found, found.validate()
-}
-
-// text reads a column of words as it was before a spreadsheet had to be kept from
-// working it out.
-func (r record) text(column string) string { return BareCell(r.fields[column]) }
-
-// A spreadsheet works out a cell that begins with one of these as a formula, quoted in
-// the CSV file or not (OWASP, "CSV Injection"), unless an apostrophe leads it. Numbers
-// are harmless. Apostrophes that were there before get another, so that none is lost.
-var (
-	formula = regexp.MustCompile("^'*[=+\\-@\t\r\n]")
-	signed  = regexp.MustCompile(`^[+-][0-9]+(\.[0-9]+)?$`)
-)
-
-// SafeCell returns a text as a cell of a CSV file that no spreadsheet takes for a formula.
-func SafeCell(text string) string {
-	if formula.MatchString(text) && !signed.MatchString(text) {
-		return "'" + text
-	}
-	return text
-}
-
-// BareCell returns the text of which SafeCell made a cell.
-func BareCell(cell string) string {
-	if strings.HasPrefix(cell, "'") && formula.MatchString(cell) {
-		return cell[1:]
-	}
-	return cell
 }
 
 // WithRounding returns the sigma of a position as it was written: half a step of its last
@@ -189,23 +72,10 @@ func WithRounding(position string, sigma geo.Metres) (good geo.Metres, coarse bo
 	return good, good > 1.2*sigma
 }
 
-// number reads a column as a number; ok says whether it is filled.
-func (r record) number(column string) (x float64, ok bool, err error) {
-	text, ok := r.fields[column]
-	if !ok {
-		return 0, false, nil
-	}
-	x, err = strconv.ParseFloat(text, 64)
-	if err != nil || math.IsInf(x, 0) || math.IsNaN(x) {
-		return 0, false, bad("bad_csv", csvHint, "%s %q is no number", column, text)
-	}
-	return x, true, nil
-}
-
 // time reads the column time.
-func (r record) time(offset *time.Duration) (time.Time, error) {
-	text, ok := r.fields["time"]
-	if !ok {
+func (r csvRow) time(offset *time.Duration) (time.Time, error) {
+	text := r.Field("time")
+	if text == "" {
 		return time.Time{}, nil
 	}
 	t, err := geo.ParseTime(text, offset)
@@ -218,43 +88,44 @@ func (r record) time(offset *time.Duration) (time.Time, error) {
 
 // photoRow is a row of an odometer file.
 type photoRow struct {
-	record
+	csvRow
 	photo string    // "": by time
 	time  time.Time // zero: by name
 	run   Run
 	note  string
 }
 
-var photoColumns = []string{"photo", "time", "odometer_km", "odometer_mi", "odometer_nmi", "rolled_over_digits", "note"}
+var photoForm = table.Form{
+	Columns: []string{"photo", "time", "odometer_km", "odometer_mi", "odometer_nmi", "rolled_over_digits", "note"}, Numbers: numberColumns,
+	Needed:   [][]string{{"photo", "time"}, odometerNames},
+	Names:    "photo or time, and odometer_km, odometer_mi or odometer_nmi",
+	MaxBytes: maxCSV, MaxRows: maxCSVRows,
+}
 
-func readPhotoCSV(file string, r io.Reader, offset *time.Duration) ([]photoRow, error) {
-	records, err := readCSV(file, r, photoColumns, []string{"photo", "time"}, odometerNames)
-	if err != nil {
-		return nil, err
-	}
-	var rows []photoRow
-	for _, rec := range records {
-		row := photoRow{record: rec, photo: rec.fields["photo"], note: rec.text("note")}
-		if row.time, err = rec.time(offset); err != nil {
-			return nil, rec.wrong(err)
+func readPhotoCSV(file string, r io.Reader, offset *time.Duration) (rows []photoRow, err error) {
+	err = photoForm.Read(r, file, func(r table.Row) (err error) {
+		row := photoRow{csvRow: csvRow{r}, photo: r.Field("photo"), note: r.Text("note")}
+		if row.time, err = row.csvRow.time(offset); err != nil {
+			return err
 		}
-		if row.run.Odometer, err = rec.odometer(); err != nil {
-			return nil, rec.wrong(err)
+		if row.run.Odometer, err = row.odometer(); err != nil {
+			return err
 		}
 		switch {
 		case row.run.Odometer == nil:
-			return nil, badCSV(file, rec.line, "the row has no odometer reading")
+			return r.Bad("the row has no odometer reading")
 		case row.photo == "" && row.time.IsZero():
-			return nil, badCSV(file, rec.line, "the row names no photo and no time")
+			return r.Bad("the row names no photo and no time")
 		}
 		rows = append(rows, row)
-	}
-	return rows, nil
+		return nil
+	})
+	return rows, err
 }
 
 // handRow is a row of a paper log.
 type handRow struct {
-	record
+	csvRow
 	at      At
 	content Content
 	// number is set for a leg by a number read by eye, with its sigma, 0 for the
@@ -285,44 +156,47 @@ var (
 	}
 )
 
-func readHandCSV(file string, r io.Reader, offset *time.Duration) ([]handRow, error) {
-	records, err := readCSV(file, r, handColumns, []string{"entry"}, []string{"time"})
-	if err != nil {
-		return nil, err
-	}
-	var rows []handRow
+var handForm = table.Form{
+	Columns: handColumns, Numbers: numberColumns,
+	Needed:   [][]string{{"entry"}, {"time"}},
+	Names:    "entry, time and those of docs/log.md that the entries need",
+	MaxBytes: maxCSV, MaxRows: maxCSVRows,
+}
+
+func readHandCSV(file string, r io.Reader, offset *time.Duration) (rows []handRow, err error) {
 	seen := map[string]int{}
-	for _, rec := range records {
-		row := handRow{record: rec}
+	err = handForm.Read(r, file, func(r table.Row) error {
+		row := handRow{csvRow: csvRow{r}}
 		if err := row.read(offset); err != nil {
-			return nil, rec.wrong(err)
+			return err
 		}
 		// The same row twice is two entries; the same file twice is not.
 		var text strings.Builder
 		for _, column := range handColumns {
-			if field, ok := rec.fields[column]; ok {
+			if field := r.Field(column); field != "" {
 				fmt.Fprintf(&text, "%s=%q\n", column, field)
 			}
 		}
 		seen[text.String()]++
 		row.key = hash(fmt.Appendf(nil, "%d\n%s", seen[text.String()], text.String()))
 		rows = append(rows, row)
-	}
-	return rows, nil
+		return nil
+	})
+	return rows, err
 }
 
 func (r *handRow) read(offset *time.Duration) error {
-	kind := Kind(r.fields["entry"])
+	kind := Kind(r.Field("entry"))
 	if !slices.Contains(handKinds, kind) {
 		var names []string
 		for _, k := range handKinds {
 			names = append(names, string(k))
 		}
-		return bad("bad_csv", csvHint, "entry %q is none of %s", string(kind), strings.Join(names, ", "))
+		return r.Bad("entry %q is none of %s", string(kind), strings.Join(names, ", "))
 	}
 	for _, column := range handColumns {
-		if _, filled := r.fields[column]; filled && forKinds[column] != nil && !slices.Contains(forKinds[column], kind) {
-			return bad("bad_csv", csvHint, "a %s has no %s", kind, column)
+		if r.Field(column) != "" && forKinds[column] != nil && !slices.Contains(forKinds[column], kind) {
+			return r.Bad("a %s has no %s", kind, column)
 		}
 	}
 	var err error
@@ -330,16 +204,16 @@ func (r *handRow) read(offset *time.Duration) error {
 		return err
 	}
 	if r.at.Time.IsZero() {
-		return bad("bad_csv", csvHint, "the row has no time")
+		return r.Bad("the row has no time")
 	}
-	r.at.Note = r.text("note")
+	r.at.Note = r.Text("note")
 	run, err := r.run()
 	if err != nil {
 		return err
 	}
 	switch kind {
 	case KindDeparture:
-		d := &Departure{Odometer: run.Odometer, Source: r.text("source"), Model: workup.Land(), SpeedLimit: DefaultSpeedLimit}
+		d := &Departure{Odometer: run.Odometer, Source: r.Text("source"), Model: workup.Land(), SpeedLimit: DefaultSpeedLimit}
 		d.Position, d.Sigma, err = r.position()
 		r.content = d
 	case KindLeg:
@@ -350,10 +224,10 @@ func (r *handRow) read(offset *time.Duration) error {
 		r.content = &Halt{run}
 	case KindOdometerSet:
 		set := &OdometerSet{Run: run}
-		set.After, err = ParseReading(r.fields["reads"])
+		set.After, err = ParseReading(r.Field("reads"))
 		r.content = set
 	case KindFix:
-		f := &Fix{Run: run, Source: r.text("source")}
+		f := &Fix{Run: run, Source: r.Text("source")}
 		f.Position, f.Sigma, err = r.position()
 		r.content = f
 	case KindTyres:
@@ -374,63 +248,63 @@ func (r *handRow) run() (run Run, err error) {
 	if run.Odometer, err = r.odometer(); err != nil {
 		return Run{}, err
 	}
-	if x, ok, err := r.record.number("distance_km"); err != nil {
+	if x, ok, err := r.Number("distance_km"); err != nil {
 		return Run{}, err
 	} else if ok {
 		run.Distance = &Distance{Length: geo.Metres(x) * geo.Kilometre}
 	}
-	if x, ok, err := r.record.number("speed_kmh"); err != nil {
+	if x, ok, err := r.Number("speed_kmh"); err != nil {
 		return Run{}, err
 	} else if ok {
 		run.Speed = &Speed{Mean: workup.MetresPerSecond(x / 3.6)}
 	}
-	switch s := r.fields["stood"]; s {
+	switch s := r.Field("stood"); s {
 	case "", "no":
 	case "yes":
 		run.Stood = true
 	default:
-		return Run{}, bad("bad_csv", csvHint, "stood %q is neither yes nor no", s)
+		return Run{}, r.Bad("stood %q is neither yes nor no", s)
 	}
 	return run, nil
 }
 
 // position reads where a departure or fix is.
 func (r *handRow) position() (geo.Position, geo.Metres, error) {
-	p, err := geo.ParsePosition(r.fields["position"])
+	p, err := geo.ParsePosition(r.Field("position"))
 	if err != nil {
 		return p, 0, err
 	}
-	sigma, ok, err := r.record.number("error_m")
+	sigma, ok, err := r.Number("error_m")
 	if err != nil {
 		return p, 0, err
 	}
 	if !ok {
 		return p, 0, bad("bad_position_sigma", "fill the column error_m: metres, one sigma per axis", "the position's error is not given")
 	}
-	good, coarse := WithRounding(r.fields["position"], geo.Metres(sigma))
+	good, coarse := WithRounding(r.Field("position"), geo.Metres(sigma))
 	if coarse {
 		r.rounded = fmt.Sprintf("with its last digit the position %s is good to %.0f m only, and not to the %v m of error_m; if its zeros were trimmed, correct the entry, and keep the column as text",
-			r.fields["position"], float64(good), sigma)
+			r.Field("position"), float64(good), sigma)
 	}
 	return p, good, nil
 }
 
 func (r *handRow) leg(run Run) (Content, error) {
-	heading, byHand, err := r.record.number("heading_deg")
+	heading, byHand, err := r.Number("heading_deg")
 	if err != nil {
 		return nil, err
 	}
-	number, byNumber, err := r.record.number("number_deg")
+	number, byNumber, err := r.Number("number_deg")
 	if err != nil {
 		return nil, err
 	}
-	sigma, known, err := r.record.number("sigma_deg")
+	sigma, known, err := r.Number("sigma_deg")
 	leg := &Leg{Run: run, How: ByHand}
 	switch {
 	case err != nil:
 		return nil, err
 	case byHand && byNumber:
-		return nil, bad("bad_csv", csvHint, "the leg has both a heading and a number")
+		return nil, r.Bad("the leg has both a heading and a number")
 	case byHand && !known:
 		return nil, noSigma()
 	case byHand && !(heading >= 0 && heading <= 360):
@@ -438,12 +312,12 @@ func (r *handRow) leg(run Run) (Content, error) {
 	case byHand:
 		leg.Hand = &Heading{angle.FromDegrees(heading).Bearing(), angle.FromDegrees(sigma)}
 	case byNumber && !(number >= 0 && number <= 360 && sigma >= 0):
-		return nil, bad("bad_csv", csvHint, "number_deg %v with sigma_deg %v is none that a dial shows", number, sigma)
+		return nil, r.Bad("number_deg %v with sigma_deg %v is none that a dial shows", number, sigma)
 	case byNumber:
 		n := angle.FromDegrees(number)
 		leg.How, r.number, r.numberSigma = ByNumber, &n, angle.FromDegrees(sigma)
 	case known:
-		return nil, bad("bad_csv", csvHint, "the leg has a sigma but no heading")
+		return nil, r.Bad("the leg has a sigma but no heading")
 	}
 	return leg, nil // without either it needs a heading
 }
@@ -454,7 +328,7 @@ func noSigma() error {
 
 // detour reads the short legs of a detour, parted by semicolons.
 func (r *handRow) detour(run Run) (Content, error) {
-	sigma, known, err := r.record.number("sigma_deg")
+	sigma, known, err := r.Number("sigma_deg")
 	switch {
 	case err != nil:
 		return nil, err
@@ -462,7 +336,7 @@ func (r *handRow) detour(run Run) (Content, error) {
 		return nil, noSigma()
 	}
 	d := &Detour{Run: run}
-	for text := range strings.SplitSeq(r.fields["legs"], ";") {
+	for text := range strings.SplitSeq(r.Field("legs"), ";") {
 		leg, err := ParseShortLeg(strings.TrimSpace(text), angle.FromDegrees(sigma))
 		if err != nil {
 			return nil, err

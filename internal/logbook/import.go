@@ -83,7 +83,7 @@ func (p *photoFile) when() time.Time {
 // Photos in the log already are passed over, so that an import that was broken off
 // goes on, to the same result.
 //
-// Before anything is written it fails with code "bad_csv" and those of its fields,
+// Before anything is written it fails with the codes of table.Form.Read, "bad_row" and those of its fields,
 // "row_without_photo", "photo_without_row", "photo_no_time", "time_mismatch" or
 // "unreadable_file"; then as LegFromPhoto and Read do. Messages name file and line.
 func (l *Log) ImportPhotos(ctx context.Context, in PhotoImport) (Imported, error) {
@@ -99,7 +99,7 @@ func (l *Log) ImportPhotos(ctx context.Context, in PhotoImport) (Imported, error
 			continue
 		}
 		if err != nil {
-			return done, p.row.wrong(err)
+			return done, p.row.Wrong(err)
 		}
 		done.add(added)
 		if in.Progress != nil {
@@ -153,7 +153,7 @@ func (l *Log) gather(ctx context.Context, in PhotoImport, done *Imported) ([]*ph
 			return nil, bad("photo_without_row", "give each photo a row with its name or time, and the odometer's reading; take photos of other things out of the folder",
 				"%s has no row for the photo %s", in.Name, p.name)
 		case p.when().IsZero():
-			return nil, p.row.wrong(bad("photo_no_time", "give the row a time", "the photo %s does not say when it was taken", p.name))
+			return nil, p.row.Wrong(bad("photo_no_time", "give the row a time", "the photo %s does not say when it was taken", p.name))
 		}
 		seen[p.sum] = true
 		fresh = append(fresh, p)
@@ -214,14 +214,14 @@ func match(photos []*photoFile, rows []photoRow) error {
 		}
 		switch {
 		case found == nil && r.photo != "":
-			return r.wrong(bad("row_without_photo", "check the name, or take the row out", "there is no photo %q in the folder", r.photo))
+			return r.Wrong(bad("row_without_photo", "check the name, or take the row out", "there is no photo %q in the folder", r.photo))
 		case found == nil:
-			return r.wrong(bad("row_without_photo", "check time and UTC offset, or name the photo", "no photo of the folder was taken within %s of %s",
+			return r.Wrong(bad("row_without_photo", "check time and UTC offset, or name the photo", "no photo of the folder was taken within %s of %s",
 				timeTolerance, r.time.Format(time.RFC3339)))
 		case found.row != nil:
-			return r.wrong(bad("row_without_photo", "name the photo in both rows", "the photo %s belongs to line %d already", found.name, found.row.line))
+			return r.Wrong(bad("row_without_photo", "name the photo in both rows", "the photo %s belongs to line %d already", found.name, found.row.Line))
 		case r.photo != "" && !r.time.IsZero() && !found.time.IsZero() && apart(r.time, found.time) > timeTolerance:
-			return r.wrong(bad("time_mismatch", "check the camera's clock and the UTC offsets; an hour is worth 15 degrees",
+			return r.Wrong(bad("time_mismatch", "check the camera's clock and the UTC offsets; an hour is worth 15 degrees",
 				"the photo %s says it was taken at %s, the row %s", found.name, found.time.UTC().Format(time.RFC3339), r.time.UTC().Format(time.RFC3339)))
 		}
 		found.row = r
@@ -256,7 +256,7 @@ type HandImport struct {
 // over, so that an import that was broken off goes on, to the same result, and a
 // file that was added to may be imported again.
 //
-// Before anything is written it fails with code "bad_csv" and those of its fields;
+// Before anything is written it fails with the codes of table.Form.Read, "bad_row" and those of its fields;
 // then with "row_changed" for a row that was edited since it was entered, and as the verbs
 // and Number do. Messages name file and line.
 func (l *Log) ImportHand(ctx context.Context, in HandImport) (Imported, error) {
@@ -274,7 +274,7 @@ func (l *Log) ImportHand(ctx context.Context, in HandImport) (Imported, error) {
 		added, isNew, err := l.importHand(ctx, in, r, inFile)
 		switch {
 		case err != nil:
-			return done, r.wrong(err)
+			return done, r.Wrong(err)
 		case !isNew:
 			done.Already++
 			continue
@@ -299,7 +299,7 @@ func (l *Log) importHand(ctx context.Context, in HandImport, r handRow, inFile m
 		d.Model = in.Model
 	}
 	if r.rounded != "" && in.Rounded != nil {
-		in.Rounded(r.wrong(errors.New(r.rounded)).Error())
+		in.Rounded(r.Wrong(errors.New(r.rounded)).Error())
 	}
 	p := proof{importKey: r.key}
 	if r.number != nil {
@@ -353,7 +353,7 @@ func unchanged(ctx context.Context, tx *sql.Tx, r handRow, inFile map[string]boo
 // readNumber fills in the leg's reading and returns it as JSON.
 func (l *Log) readNumber(ctx context.Context, in HandImport, r handRow) ([]byte, error) {
 	if in.Number == nil {
-		return nil, bad("bad_csv", csvHint, "numbers read by eye cannot be worked out here")
+		return nil, r.Bad("numbers read by eye cannot be worked out here")
 	}
 	leg := r.content.(*Leg)
 	here, err := l.EstimateAt(ctx, r.at.Time, &leg.Run)
