@@ -19,7 +19,7 @@ else
 fi
 
 # Everything but pixels serves programs that have no OpenCV.
-pure=(align angle bearing boundedtoml calib camera chart compass daycard export fault geo geomag instrument journey logbook
+pure=(align angle bearing boundedtoml calib camera chart compass daycard export fault geo geomag instrument journey logbook logimport
 	openfile paper photo photo/exifwrite render report sheet table userdir wholefile wording workup)
 CGO_ENABLED=0 go build "${pure[@]/#/./internal/}" || failed=1
 # Some laptops are of 32 bits.

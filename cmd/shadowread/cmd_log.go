@@ -12,6 +12,7 @@ import (
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
 	"shadowread/internal/logbook"
+	"shadowread/internal/logimport"
 	"shadowread/internal/wording"
 	"shadowread/internal/workup"
 )
@@ -110,15 +111,15 @@ func orNow(given *time.Time) time.Time {
 }
 
 func newLengthFlag() parsed[geo.Metres] {
-	return parsed[geo.Metres]{name: "LENGTH", parse: logbook.ParseLength}
+	return parsed[geo.Metres]{name: "LENGTH", parse: logimport.ParseLength}
 }
 
 func newSpeedFlag() parsed[workup.MetresPerSecond] {
-	return parsed[workup.MetresPerSecond]{name: "SPEED", parse: logbook.ParseSpeed}
+	return parsed[workup.MetresPerSecond]{name: "SPEED", parse: logimport.ParseSpeed}
 }
 
 func newOdometerFlag() parsed[logbook.Odometer] {
-	return parsed[logbook.Odometer]{name: "READING", parse: logbook.ParseReading}
+	return parsed[logbook.Odometer]{name: "READING", parse: logimport.ParseReading}
 }
 
 const odometerUsage = "what the odometer reads, as it stands there: 45218.4, or with mi or nmi behind it where it does not count km"
@@ -214,7 +215,7 @@ func (p *spotFlags) given(s *streams) (geo.Position, geo.Metres, error) {
 
 // within returns the sigma of the position with that of how it was written.
 func (p *spotFlags) within(s *streams, sigma geo.Metres) geo.Metres {
-	sigma, coarse := logbook.WithRounding(p.place.text, sigma)
+	sigma, coarse := geo.WithRounding(p.place.text, sigma)
 	if coarse {
 		s.note("position_rounded", "with its last digit the position is good to %s only; give more digits if you know them", wording.Length(sigma))
 	}

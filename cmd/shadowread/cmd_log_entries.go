@@ -9,6 +9,7 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
 	"shadowread/internal/logbook"
+	"shadowread/internal/logimport"
 	"shadowread/internal/workup"
 )
 
@@ -302,7 +303,7 @@ from there.` + exits(exitOK, exitError, exitUsage),
 			}
 			d := logbook.Detour{}
 			for _, text := range legs {
-				leg, err := logbook.ParseShortLeg(text, sigma.angle())
+				leg, err := logimport.ParseShortLeg(text, sigma.angle())
 				if err != nil {
 					return fault.Usage(fault.Code(err), fault.Hint(err), "--%s", err)
 				}

@@ -12,6 +12,7 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
 	"shadowread/internal/logbook"
+	"shadowread/internal/logimport"
 	"shadowread/internal/openfile"
 	"shadowread/internal/photo"
 	"shadowread/internal/reading"
@@ -135,15 +136,15 @@ func runImport(cmd *cobra.Command, s *streams, o *importOptions, args []string) 
 	}
 	// A file with departures may begin a log.
 	return o.log.with(ctx, s, o.entries != "", func(book *logbook.Log) error {
-		var done logbook.Imported
+		var done logimport.Imported
 		if o.entries != "" {
-			done, err = book.ImportHand(ctx, logbook.HandImport{
+			done, err = logimport.Paper{
 				CSV: csv, Name: file, UTCOffset: o.photo.when.offset.given(), Progress: progress,
 				Rounded: func(message string) { bar.wipe(); s.note("position_rounded", "%s", message) },
 				Number: func(ctx context.Context, number, sigma angle.Angle, at time.Time, here *logbook.Estimate) (logbook.Reading, []byte, error) {
 					return o.number(ctx, opts, number, sigma, at, here)
 				},
-			})
+			}.Import(ctx, book)
 		} else {
 			done, err = o.importPhotos(ctx, book, &bar, opts, photos, file, csv, progress)
 		}
@@ -165,7 +166,7 @@ func runImport(cmd *cobra.Command, s *streams, o *importOptions, args []string) 
 	})
 }
 
-func (o *importOptions) importPhotos(ctx context.Context, book *logbook.Log, bar *progress, opts reading.Options, photos []string, file string, csv *os.File, progress func(logbook.Added)) (logbook.Imported, error) {
+func (o *importOptions) importPhotos(ctx context.Context, book *logbook.Log, bar *progress, opts reading.Options, photos []string, file string, csv *os.File, progress func(logbook.Added)) (logimport.Imported, error) {
 	// Where neither photo nor option tells the place, the map of time zones is asked
 	// for where the journey is now; Read then sees whether that was right.
 	var now *photo.Place
@@ -173,7 +174,7 @@ func (o *importOptions) importPhotos(ctx context.Context, book *logbook.Log, bar
 		now = placeOf(&w.Estimate)
 	}
 	dated := map[string]bool{}
-	return book.ImportPhotos(ctx, logbook.PhotoImport{
+	return logimport.Folder{
 		Photos: photos, CSV: csv, Name: file, UTCOffset: o.photo.when.offset.given(), Progress: progress,
 		TimeOf: func(_ context.Context, path string) (time.Time, error) {
 			facts, err := photo.ReadFacts(path)
@@ -211,7 +212,7 @@ func (o *importOptions) importPhotos(ctx context.Context, book *logbook.Log, bar
 			}
 			return photoReading(path, r, o.anew)
 		},
-	})
+	}.Import(ctx, book)
 }
 
 // ofFile makes what is wrong with a file no slip in the command line.

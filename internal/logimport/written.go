@@ -1,4 +1,4 @@
-package logbook
+package logimport
 
 import (
 	"cmp"
@@ -9,6 +9,7 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
+	"shadowread/internal/logbook"
 	"shadowread/internal/workup"
 )
 
@@ -33,17 +34,17 @@ func ParseSpeed(text string) (workup.MetresPerSecond, error) {
 
 // ParseReading reads what an odometer shows, "45218.4", with mi or nmi behind it where
 // it does not count km. It fails with code "bad_odometer".
-func ParseReading(text string) (Odometer, error) {
+func ParseReading(text string) (logbook.Odometer, error) {
 	number, unit := splitUnit(text)
-	return ParseOdometer(number, Unit(cmp.Or(unit, string(Kilometres))))
+	return logbook.ParseOdometer(number, logbook.Unit(cmp.Or(unit, string(logbook.Kilometres))))
 }
 
 // ParseShortLeg reads a leg of a detour: a true heading in degrees, and what the
 // odometer read at its end, "140,@45219.9", or its length, "140,900m". sigma is the
 // heading's. It fails with code "bad_leg".
-func ParseShortLeg(text string, sigma angle.Angle) (ShortLeg, error) {
-	wrong := func(why string) (ShortLeg, error) {
-		return ShortLeg{}, bad("bad_leg", "give HEADING,@READING, as 140,@45219.9, or HEADING,LENGTH, as 140,0.8km", "leg %q: %s", text, why)
+func ParseShortLeg(text string, sigma angle.Angle) (logbook.ShortLeg, error) {
+	wrong := func(why string) (logbook.ShortLeg, error) {
+		return logbook.ShortLeg{}, fault.New("bad_leg", "give HEADING,@READING, as 140,@45219.9, or HEADING,LENGTH, as 140,0.8km", "leg %q: %s", text, why)
 	}
 	heading, way, ok := strings.Cut(text, ",")
 	if !ok {
@@ -53,20 +54,20 @@ func ParseShortLeg(text string, sigma angle.Angle) (ShortLeg, error) {
 	if err != nil {
 		return wrong(fmt.Sprintf("heading %q is none from 0 to 360", strings.TrimSpace(heading)))
 	}
-	leg := ShortLeg{Heading: Heading{angle.FromDegrees(degrees), sigma}}
+	leg := logbook.ShortLeg{Heading: logbook.Heading{Heading: angle.FromDegrees(degrees), Sigma: sigma}}
 	if reading, ok := strings.CutPrefix(strings.TrimSpace(way), "@"); ok {
 		o, err := ParseReading(reading)
 		if err != nil {
 			return wrong(err.Error())
 		}
-		leg.Run = ByOdometer(o)
+		leg.Run = logbook.ByOdometer(o)
 		return leg, nil
 	}
 	length, err := ParseLength(way)
 	if err != nil {
 		return wrong(err.Error())
 	}
-	leg.Run.Distance = &Distance{Length: length}
+	leg.Run.Distance = &logbook.Distance{Length: length}
 	return leg, nil
 }
 
