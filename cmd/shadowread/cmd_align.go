@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"path/filepath"
 	"slices"
 	"strconv"
@@ -19,7 +18,6 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/bearing"
 	"shadowread/internal/fault"
-	"shadowread/internal/geo"
 	"shadowread/internal/instrument"
 	"shadowread/internal/openfile"
 	"shadowread/internal/photo"
@@ -53,10 +51,6 @@ type alignOptions struct {
 	force        bool
 	jobs         quantity
 }
-
-// askedClock is one sigma of a clock whose error is asked for: nobody's watch is off by
-// half an hour unnoticed, and a wider one leaves the heading to the clock.
-const askedClock = 10 * time.Minute
 
 func newAlign(s *streams) *cobra.Command {
 	known, dial := align.DefaultPriors(), align.SheetDial()
@@ -248,7 +242,7 @@ func runAlign(cmd *cobra.Command, s *streams, o *alignOptions, args []string) er
 		return err
 	}
 	if o.clock {
-		priors.ClockSigma = askedClock
+		priors.ClockSigma = align.AskedClock
 	}
 	r, err := align.Solve(obs, priors, align.Options{True: o.trueHeading.given(), Goal: o.goal.angle()})
 	if err != nil {
@@ -327,8 +321,7 @@ func (o *alignOptions) byPhoto(ctx context.Context, s *streams, opts reading.Opt
 	defer bar.wipe()
 	bar.show("reading %s", wording.Count(len(paths), "photo"))
 	var obs []align.Observation
-	var first *reading.Result
-	priors.ClockSigma, priors.PositionSigmaKM, priors.StretchSigma = 0, 0, 0
+	var set []*reading.Result
 	err = inOrder(ctx, len(paths), int(o.jobs.value), func(ctx context.Context, i int) *reading.Result {
 		return reading.Read(ctx, paths[i], opts)
 	}, func(i int, r *reading.Result) error {
@@ -338,21 +331,13 @@ func (o *alignOptions) byPhoto(ctx context.Context, s *streams, opts reading.Opt
 			return nil
 		}
 		defer bar.show("read %d of %d photos", i+1, len(paths))
-		if first == nil {
-			first = r
+		set = append(set, r)
+		stand := ""
+		if o.turned || o.reversed.on {
+			stand = r.Photo
 		}
-		_, apart, err := geo.GeodesicInverse(first.Place.Position, r.Place.Position)
-		if err != nil {
-			return err
-		}
-		// What all readings share.
-		priors.ClockSigma = max(priors.ClockSigma, r.Instant.Sigma)
-		priors.PositionSigmaKM = max(priors.PositionSigmaKM, r.Place.SigmaKM, apart.Kilometres())
-		priors.StretchSigma = max(priors.StretchSigma, r.Plate.StretchSigma())
-		one := o.observation(r)
-		if i := slices.IndexFunc(obs, func(x align.Observation) bool {
-			return x.Sky.Time.Equal(one.Sky.Time) && x.Direction == one.Direction
-		}); i >= 0 {
+		one := r.Observation(stand, o.photo.clockError.duration())
+		if i := slices.IndexFunc(obs, one.Same); i >= 0 {
 			s.note("same_photo", "%s is left out: the same photo as %s", r.Photo, obs[i].Label)
 			return nil
 		}
@@ -362,56 +347,14 @@ func (o *alignOptions) byPhoto(ctx context.Context, s *streams, opts reading.Opt
 	if err != nil {
 		return nil, err
 	}
-	if !o.turned && !o.reversed.on && wasTurned(obs) {
+	if err := reading.SharePriors(priors, set); err != nil {
+		return nil, err
+	}
+	if !o.turned && !o.reversed.on && align.Turned(obs) {
 		return nil, fault.New("instrument_turned", "give --turned, or only photos between which it was not touched",
 			"the photos show the sheet on different headings")
 	}
 	return obs, nil
-}
-
-// observation is what a photo tells of the instrument.
-func (o *alignOptions) observation(r *reading.Result) align.Observation {
-	sh, b := r.Shadow, r.Budget
-	out := align.Observation{
-		Label: r.Photo, Sky: *r.Sky, Direction: sh.Direction,
-		DirectionSigma: angle.RSS(b.ShadowFit, b.SheetMap, align.PhotoFloor),
-		OffsetMM:       sh.FootOffset, OffsetSigmaMM: math.Hypot(sh.FootSigma, align.PhotoFloorMM),
-	}
-	if o.turned || o.reversed.on {
-		out.Stand = r.Photo
-	}
-	if c := r.Facts.Clock; !c.IsZero() {
-		out.UTCOffset = c.Add(-o.photo.clockError.duration()).Sub(r.Instant.UTC).Round(time.Minute)
-	}
-	if sh.Length > 0 {
-		out.LengthMM, out.LengthSigmaMM = sh.Length, sh.LengthSigma
-	}
-	if t := r.Tilt; t != nil {
-		out.Plumb, out.PlumbSigma = t.Plumb(), r.TiltOwn
-	}
-	if l := r.RodSlope; l != nil {
-		out.RodSlope, out.RodSlopeSigma, out.RodToward = l.Slope, l.Sigma, l.Toward
-	}
-	return out
-}
-
-// wasTurned reports whether more than a quarter of the readings show another heading
-// than most: a standing series may hold that many bad photos, and no more (align sets
-// no more aside).
-func wasTurned(obs []align.Observation) bool {
-	const apart = 20 * angle.Degree // a lean that align takes up turns a heading by less
-	heading := func(o align.Observation) angle.Angle { return o.Sky.Azimuth + math.Pi - o.Direction }
-	fewest := len(obs)
-	for _, a := range obs {
-		other := 0
-		for _, b := range obs {
-			if (heading(a) - heading(b)).Signed().Abs() > apart {
-				other++
-			}
-		}
-		fewest = min(fewest, other)
-	}
-	return 4*fewest > len(obs)
 }
 
 // write writes the figure and the record. Both are composed before either is written.
@@ -436,9 +379,6 @@ func (o *alignOptions) record(s *streams, r *align.Result, w io.Writer) error {
 		HeightMM: o.photo.rodHeight.value, DiameterMM: o.photo.rodDiameter.value, NodusMM: o.photo.nodusHeight.value,
 		LevelSigma: o.photo.level.angle(), AlignmentSigma: o.photo.alignment.angle(),
 	}
-	if h := r.HeightMM; h != nil && base.HeightMM == 0 && h.Determined {
-		base.HeightMM = wording.Round(h.Value, 2)
-	}
 	if o.lens != "" {
 		base.Lens = lensFrom(o.save, o.lens)
 	}
@@ -447,14 +387,11 @@ func (o *alignOptions) record(s *streams, r *align.Result, w io.Writer) error {
 		return err
 	}
 	if o.photo.plumbLine {
-		tilt, _, sigma := r.Lean()
-		if tilt > 3*sigma {
+		if r.Leans() {
+			tilt, _, sigma := r.Lean()
 			s.note("plumb_line_leans", "the readings show a lean of %.2f° ± %.2g°, which a plumb line cannot have: it touches something, or the wind stood on it", tilt.Degrees(), sigma.Degrees())
 		}
-		// It keeps the lubber's own sigma, for which the lean was free.
-		lubber := record.Proved.Covariance[instrument.Lubber][instrument.Lubber]
-		record.Gnomon, record.Proved = instrument.PlumbLine, instrument.Proved{Lubber: record.Proved.Lubber}
-		record.Proved.Covariance[instrument.Lubber][instrument.Lubber] = lubber
+		record = record.Hung()
 	}
 	return record.Write(w)
 }

@@ -80,7 +80,7 @@ func runDeclination(cmd *cobra.Command, s *streams, o *declinationOptions, args 
 	if err != nil {
 		return err
 	}
-	at, err := set.spot(flags)
+	at, err := reading.SpotOf(flags, set.read)
 	if err != nil {
 		return err
 	}
@@ -89,18 +89,18 @@ func runDeclination(cmd *cobra.Command, s *streams, o *declinationOptions, args 
 		if out.observed, err = observed(set, o.sightings.file); err != nil {
 			return err
 		}
-		out.shared = set.shared()
+		out.shared = compass.SharedOf(set.list)
 		out.nameOutliers(s, o.sightings.file)
-	} else if at.place == nil {
+	} else if at.Place == nil {
 		return fault.Usage("no_position", "give --position LAT,LON, as -20.6142,25.4310", "no position given")
 	}
-	if at.place != nil {
-		if at.instant == nil {
+	if at.Place != nil {
+		if at.Instant == nil {
 			t := now().UTC().Truncate(time.Second)
-			at.instant = &photo.Instant{UTC: t}
+			at.Instant = &photo.Instant{UTC: t}
 			s.note("time", "no time given: the model's declination is that of now, %s", t.Format(time.RFC3339))
 		}
-		model, err := reading.ModelDeclination(*at.instant, *at.place)
+		model, err := reading.ModelDeclination(*at.Instant, *at.Place)
 		switch {
 		case err == nil:
 			out.model = &model
@@ -170,7 +170,7 @@ func observed(set *sightings, file string) (*compass.ObservedDeclination, error)
 				"%s line %d: no true heading", file, x.Line)
 		}
 	}
-	got, err := compass.ObserveDeclination(set.list, set.shared())
+	got, err := compass.ObserveDeclination(set.list, compass.SharedOf(set.list))
 	return &got, err
 }
 

@@ -2,20 +2,17 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"os"
 	"time"
 
 	"github.com/spf13/cobra"
 
-	"shadowread/internal/angle"
 	"shadowread/internal/fault"
 	"shadowread/internal/logbook"
 	"shadowread/internal/logimport"
+	"shadowread/internal/logreading"
 	"shadowread/internal/openfile"
-	"shadowread/internal/photo"
-	"shadowread/internal/reading"
 	"shadowread/internal/wholefile"
 )
 
@@ -136,17 +133,28 @@ func runImport(cmd *cobra.Command, s *streams, o *importOptions, args []string) 
 	}
 	// A file with departures may begin a log.
 	return o.log.with(ctx, s, o.entries != "", func(book *logbook.Log) error {
+		reader := logreading.Importer{Options: opts, SetUpAnew: o.anew}
 		var done logimport.Imported
 		if o.entries != "" {
 			done, err = logimport.Paper{
 				CSV: csv, Name: file, UTCOffset: o.photo.when.offset.given(), Progress: progress,
 				Rounded: func(message string) { bar.wipe(); s.note("position_rounded", "%s", message) },
-				Number: func(ctx context.Context, number, sigma angle.Angle, at time.Time, here *logbook.Estimate) (logbook.Reading, []byte, error) {
-					return o.number(ctx, opts, number, sigma, at, here)
-				},
+				Number:  reader.Number,
 			}.Import(ctx, book)
 		} else {
-			done, err = o.importPhotos(ctx, book, &bar, opts, photos, file, csv, progress)
+			reader.Overlay = smallOverlay
+			if w, err := book.Where(ctx, 0); err == nil {
+				reader.Now = logreading.Place(&w.Estimate)
+			}
+			done, err = logimport.Folder{
+				Photos: photos, CSV: csv, Name: file, UTCOffset: o.photo.when.offset.given(), Progress: progress,
+				TimeOf: reader.TimeOf,
+				Read: func(ctx context.Context, path string, at time.Time, here *logbook.Estimate) (logbook.PhotoReading, error) {
+					bar.show("reading %s", path)
+					defer bar.wipe()
+					return reader.Read(ctx, path, at, here)
+				},
+			}.Import(ctx, book)
 		}
 		bar.wipe()
 		switch {
@@ -166,55 +174,6 @@ func runImport(cmd *cobra.Command, s *streams, o *importOptions, args []string) 
 	})
 }
 
-func (o *importOptions) importPhotos(ctx context.Context, book *logbook.Log, bar *progress, opts reading.Options, photos []string, file string, csv *os.File, progress func(logbook.Added)) (logimport.Imported, error) {
-	// Where neither photo nor option tells the place, the map of time zones is asked
-	// for where the journey is now; Read then sees whether that was right.
-	var now *photo.Place
-	if w, err := book.Where(ctx, 0); err == nil {
-		now = placeOf(&w.Estimate)
-	}
-	dated := map[string]bool{}
-	return logimport.Folder{
-		Photos: photos, CSV: csv, Name: file, UTCOffset: o.photo.when.offset.given(), Progress: progress,
-		TimeOf: func(_ context.Context, path string) (time.Time, error) {
-			facts, err := photo.ReadFacts(path)
-			if err != nil {
-				return time.Time{}, nil // the row may have a time; the reading will say what is wrong
-			}
-			where := opts.Position
-			where.Estimate = now
-			var at *photo.Place
-			if p, err := photo.ResolvePosition(facts, where); err == nil {
-				at = &p
-			}
-			instant, err := photo.ResolveTime(facts, at, opts.Time)
-			if err != nil {
-				return time.Time{}, nil
-			}
-			dated[path] = true
-			return instant.UTC, nil
-		},
-		Read: func(ctx context.Context, path string, at time.Time, here *logbook.Estimate) (logbook.PhotoReading, error) {
-			bar.show("reading %s", path)
-			defer bar.wipe()
-			own := opts
-			own.Position.Estimate = placeOf(here)
-			if !dated[path] {
-				own.Time = noted(own.Time, at)
-			}
-			r := reading.Read(ctx, path, own)
-			if err := ctx.Err(); err != nil {
-				return logbook.PhotoReading{}, err
-			}
-			if r.Instant != nil && r.Instant.UTC.Sub(at).Abs() > time.Second {
-				return logbook.PhotoReading{}, fault.New("time_mismatch", "give --utc-offset, or the photos' times in the file",
-					"%s is of %s by the time zone here, and of %s by that of the log's last position", path, r.Instant.UTC.Format(time.RFC3339), at.UTC().Format(time.RFC3339))
-			}
-			return photoReading(path, r, o.anew)
-		},
-	}.Import(ctx, book)
-}
-
 // ofFile makes what is wrong with a file no slip in the command line.
 func ofFile(err error) error {
 	var f *fault.Error
@@ -224,28 +183,4 @@ func ofFile(err error) error {
 	own := *f
 	own.Usage = false
 	return &own
-}
-
-// noted is a time from a file: written down on paper, often to the minute (common
-// practice), which is uniform over a step of it.
-func noted(t photo.TimeOptions, at time.Time) photo.TimeOptions {
-	t.At = &at
-	if t.Sigma == nil && at.Truncate(time.Minute).Equal(at) {
-		t.Sigma = new(minuteSigma)
-	}
-	return t
-}
-
-// minuteSigma is a minute over the root of 12, about 17 s.
-const minuteSigma = 17320 * time.Millisecond
-
-func (o *importOptions) number(ctx context.Context, opts reading.Options, number, sigma angle.Angle, at time.Time, here *logbook.Estimate) (logbook.Reading, []byte, error) {
-	opts.Time = noted(opts.Time, at)
-	opts.Position.Estimate = placeOf(here)
-	r := reading.ReadNumber(ctx, number, sigma, opts)
-	if !r.OK() {
-		return logbook.Reading{}, nil, fault.New(string(r.Reason), r.Message, "the number gives no heading")
-	}
-	whole, err := json.Marshal(r)
-	return readingOf(r, o.anew), whole, err
 }

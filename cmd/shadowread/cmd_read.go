@@ -13,6 +13,7 @@ import (
 	"shadowread/internal/bearing"
 	"shadowread/internal/fault"
 	"shadowread/internal/logbook"
+	"shadowread/internal/logreading"
 	"shadowread/internal/overlay"
 	"shadowread/internal/photo"
 	"shadowread/internal/reading"
@@ -322,7 +323,7 @@ func readWith(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Optio
 		if err := thereIs(path); err != nil {
 			return nil, err
 		}
-		r, err := readAtEstimate(ctx, book, path, opts, o.since())
+		r, err := logreading.Photo(ctx, book, path, opts, o.since())
 		if err != nil || o.overlay == "" || ctx.Err() != nil {
 			return r, err
 		}

@@ -106,14 +106,14 @@ func runSwing(cmd *cobra.Command, s *streams, o *swingOptions) error {
 	if err != nil {
 		return err
 	}
-	at, err := set.spot(flags)
+	at, err := reading.SpotOf(flags, set.read)
 	if err != nil {
 		return err
 	}
 	if err := out.decline(s, set, at); err != nil {
 		return err
 	}
-	wanted := compass.Options{Shared: set.shared()}
+	wanted := compass.Options{Shared: compass.SharedOf(set.list)}
 	if d := out.declination; d != nil {
 		wanted.Declination = &compass.Declination{Value: d.Value, Sigma: d.Sigma, Source: d.Source()}
 	}
@@ -121,12 +121,12 @@ func runSwing(cmd *cobra.Command, s *streams, o *swingOptions) error {
 		return err
 	}
 	files := o.card != "" || o.pdf != ""
-	if files && at.instant == nil {
+	if files && at.Instant == nil {
 		return fault.Usage("no_time", "give --time or --date: a card says when its compass was swung", "the time of the swing is not known")
 	}
 	var swung time.Time // not looked at unless the card is written
-	if at.instant != nil {
-		swung = at.instant.UTC
+	if at.Instant != nil {
+		swung = at.Instant.UTC
 	}
 	card, noCard := out.analysis.Card(o.title, swung)
 	if noCard == nil {
@@ -150,53 +150,36 @@ func runSwing(cmd *cobra.Command, s *streams, o *swingOptions) error {
 
 // decline settles the declination: that of the flags, else the model's; nil where no
 // heading is true. One of the flags that the model contradicts is noted.
-func (r *swingResult) decline(s *streams, set *sightings, at spot) error {
-	switch {
-	case !set.anyTrue() && r.declination != nil:
-		s.note("declination_unused", "all headings are magnetic: --declination is not used")
+func (r *swingResult) decline(s *streams, set *sightings, at reading.Spot) error {
+	given := r.declination
+	if !compass.AnyTrue(set.list) {
+		if given != nil {
+			s.note("declination_unused", "all headings are magnetic: --declination is not used")
+		}
 		r.declination = nil
 		return nil
-	case !set.anyTrue():
-		return nil
-	case at.place == nil || at.instant == nil:
-		if r.declination != nil {
-			return nil
-		}
+	}
+	settled, model, err := reading.SettleDeclination(given, at)
+	switch {
+	case err != nil && slices.ContainsFunc(set.read, func(r *reading.Result) bool { return r != nil && r.Instant == at.Instant }):
+		return err // a photo's time is no slip in the command line
+	case err != nil:
+		return asUsage(err)
+	case settled == nil:
 		return fault.Usage("no_declination", "give --declination, or --position with --time or --date for the model's",
 			"true headings need the declination to become magnetic")
 	}
-	model, err := reading.ModelDeclination(*at.instant, *at.place)
-	if err != nil {
-		if r.declination != nil {
-			return nil // outside the model's years, say
+	if model != nil {
+		if text := reading.ZoneText(*model.Field); text != "" {
+			s.note("magnetic_"+model.Field.Zone.String(), "%s", text)
 		}
-		if slices.ContainsFunc(set.read, func(r *reading.Result) bool { return r != nil && r.Instant == at.instant }) {
-			return err // a photo's time is no slip in the command line
-		}
-		return asUsage(err)
 	}
-	if text := reading.ZoneText(*model.Field); text != "" {
-		s.note("magnetic_"+model.Field.Zone.String(), "%s", text)
-	}
-	if r.declination == nil {
-		r.declination = &model
-		return nil
-	}
-	apart := (r.declination.Value - model.Value).Signed()
-	if sigma := angle.RSS(r.declination.Sigma, model.Sigma); apart.Abs() > 2*sigma {
+	if given != nil && model != nil && given.Contradicts(*model) {
 		s.note("declination_doubtful", "--declination %s is not the World Magnetic Model's %s: look at its sign, east is positive",
-			wording.EastWest(r.declination.Value, r.declination.Sigma), wording.EastWest(model.Value, model.Sigma))
+			wording.EastWest(given.Value, given.Sigma), wording.EastWest(model.Value, model.Sigma))
 	}
+	r.declination = settled
 	return nil
-}
-
-func (x *sightings) anyTrue() bool {
-	for _, one := range x.list {
-		if one.Reference == compass.FromTrueNorth {
-			return true
-		}
-	}
-	return false
 }
 
 // write composes all that is asked for before it writes any of it.

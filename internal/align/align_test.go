@@ -705,6 +705,15 @@ func TestRecordCorrectsAReading(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	// A height that was not measured is the one that the shadows show.
+	p.HeightMM = 0
+	free := solve(t, obs, p, Options{})
+	if found, err := free.Record(instrument.Record{Gnomon: instrument.Rod}); err != nil || math.Abs(found.HeightMM-free.HeightMM.Value) > 0.005 {
+		t.Errorf("%v, height %v, want %v", err, found.HeightMM, free.HeightMM)
+	}
+	if !r.Leans() {
+		t.Error("a lean of 2.1° is not seen")
+	}
 	for _, o := range series(t) {
 		turn, level, alignment, err := rec.Correction(o.Sky.Azimuth, o.Sky.Altitude, o.Direction)
 		if err != nil {
@@ -867,5 +876,44 @@ func BenchmarkSolveEightPhotos(b *testing.B) {
 	p.HeightMM = 50
 	for b.Loop() {
 		solve(b, obs, p, Options{})
+	}
+}
+
+// A standing series may hold a quarter of bad photos; more were a turned instrument.
+func TestTurned(t *testing.T) {
+	for _, tt := range []struct {
+		headings []float64 // degrees
+		want     bool
+	}{
+		{[]float64{350, 352, 1, 3, 8, 5, 9, 355}, false},
+		{[]float64{350, 352, 1, 3, 8, 5, 9, 90}, false},
+		{[]float64{350, 352, 1, 3, 8, 5, 200, 90}, false},
+		{[]float64{350, 352, 1, 3, 8, 130, 200, 90}, true},
+		{[]float64{10, 100, 190, 280}, true},
+		{nil, false},
+	} {
+		var obs []Observation
+		for i, h := range tt.headings {
+			var o Observation
+			o.Sky.Azimuth = angle.FromDegrees(40 * float64(i)) // the sun goes on, the heading need not
+			o.Direction = o.Sky.Azimuth + math.Pi - angle.FromDegrees(h)
+			obs = append(obs, o)
+		}
+		if got := Turned(obs); got != tt.want {
+			t.Errorf("%v: %t", tt.headings, got)
+		}
+	}
+}
+
+func TestSame(t *testing.T) {
+	a := Observation{Label: "a.jpg", Direction: 1 * deg}
+	a.Sky.Time = time.Date(2026, 3, 14, 9, 26, 53, 0, time.UTC)
+	copied, later, other := a, a, a
+	copied.Label = "copy of a.jpg"
+	copied.Sky.Time = a.Sky.Time.In(time.FixedZone("", 7200))
+	later.Sky.Time = a.Sky.Time.Add(time.Second)
+	other.Direction = 2 * deg
+	if !a.Same(copied) || a.Same(later) || a.Same(other) {
+		t.Error("a copy is not told from another photo")
 	}
 }

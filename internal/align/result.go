@@ -355,7 +355,13 @@ func (r *Result) Lean() (tilt, toward, sigma angle.Angle) {
 	return tilt, toward, angle.Angle(math.Sqrt(max(0, v)))
 }
 
-// Record returns base with what was proved. Its LevelSigma and AlignmentSigma, which no
+// Leans reports whether the readings show the rod to lean, beyond three sigmas.
+func (r *Result) Leans() bool {
+	tilt, _, sigma := r.Lean()
+	return tilt > 3*sigma
+}
+
+// Record returns base with what was proved, the rod's height too where it was not known. Its LevelSigma and AlignmentSigma, which no
 // standing series shows, stay as they are.
 //
 // It fails with code not_determined where the readings leave the lean open, and with
@@ -372,6 +378,9 @@ func (r *Result) Record(base instrument.Record) (instrument.Record, error) {
 		return base, fault.New("readings_disagree", "take more readings, or leave the bad one out", "the readings do not agree, and nobody can say which is wrong: %s", r.names(r.Suspects))
 	}
 	base.Proved = r.proved
+	if h := r.HeightMM; h != nil && base.HeightMM == 0 && h.Determined {
+		base.HeightMM = wording.Round(h.Value, 2)
+	}
 	if r.FootStarboardMM.Determined && r.FootForwardMM.Determined {
 		base.Foot = &instrument.Foot{StarboardMM: r.FootStarboardMM.Value, ForwardMM: r.FootForwardMM.Value, SigmaMM: max(r.FootStarboardMM.Sigma, r.FootForwardMM.Sigma)}
 	}

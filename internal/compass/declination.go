@@ -34,6 +34,14 @@ type Sighting struct {
 	Reference    Reference
 	Photo        string // the file that gives the heading, as written
 	Line         int    // in the file it was read from, or 0
+	// Share is the part of HeadingSigma that the sightings have in common; nil where it
+	// is not known, and all of it may be.
+	Share *Shared
+}
+
+// AnyTrue reports whether any of the headings is a true one.
+func AnyTrue(sightings []Sighting) bool {
+	return slices.ContainsFunc(sightings, func(s Sighting) bool { return s.Reference == FromTrueNorth })
 }
 
 // Shared is the part of the headings' sigma that a set of sightings has in common, as
@@ -50,6 +58,23 @@ func WhollyShared(sightings []Sighting) Shared {
 		s = max(s, o.HeadingSigma)
 	}
 	return Shared{s, s}
+}
+
+// SharedOf is the part of the headings' sigma that averaging does not reduce: the most
+// that any of them says it shares, all of its sigma where it does not say.
+func SharedOf(sightings []Sighting) Shared {
+	var out Shared
+	for _, o := range sightings {
+		share := Shared{o.HeadingSigma, o.HeadingSigma}
+		if len(sightings) == 1 {
+			share.Lean = 0 // alone, it has nothing to share: its sigma counts once
+		}
+		if o.Share != nil {
+			share = *o.Share
+		}
+		out.Constant, out.Lean = max(out.Constant, share.Constant), max(out.Lean, share.Lean)
+	}
+	return out
 }
 
 // OwnSigma returns the part of the sighting's sigma that it shares with no other.

@@ -365,3 +365,32 @@ func BenchmarkObserveDeclinationLargest(b *testing.B) {
 func position(latDeg, lonDeg float64) geo.Position {
 	return geo.Position{Lat: angle.FromDegrees(latDeg), Lon: angle.FromDegrees(lonDeg)}
 }
+
+// What headings share is the most that any of them says; one that does not say, all of it.
+func TestSharedOf(t *testing.T) {
+	d := angle.Degree
+	plain, said := Sighting{HeadingSigma: 5 * d}, Sighting{HeadingSigma: 200 * d, Share: &Shared{157 * d, 2 * d}}
+	for _, tt := range []struct {
+		name string
+		list []Sighting
+		want Shared
+	}{
+		{"none", nil, Shared{}},
+		{"said", []Sighting{said, said}, Shared{157 * d, 2 * d}},
+		{"not said", []Sighting{plain, plain}, Shared{5 * d, 5 * d}},
+		{"both", []Sighting{plain, said}, Shared{157 * d, 5 * d}},
+		{"one, not said", []Sighting{plain}, Shared{5 * d, 0}},
+		{"one, said", []Sighting{said}, Shared{157 * d, 2 * d}},
+	} {
+		if got := SharedOf(tt.list); got != tt.want {
+			t.Errorf("%s: %v, want %v", tt.name, got, tt.want)
+		}
+	}
+}
+
+func TestAnyTrue(t *testing.T) {
+	magnetic, photo, fromTrue := Sighting{Reference: FromMagneticNorth}, Sighting{Reference: ByPhoto}, Sighting{Reference: FromTrueNorth}
+	if AnyTrue(nil) || AnyTrue([]Sighting{magnetic, photo}) || !AnyTrue([]Sighting{magnetic, fromTrue}) {
+		t.Error("true headings are not told from others")
+	}
+}

@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"reflect"
 	"strings"
 	"testing"
 	"time"
@@ -301,4 +302,27 @@ func FuzzRead(f *testing.F) {
 			t.Fatalf("sigmas %v %v", level, alignment)
 		}
 	})
+}
+
+// A thread that was proved as if it were a rod does not lean; what is known of the lubber
+// stays as well known as it was.
+func TestHung(t *testing.T) {
+	rod := Record{Gnomon: Rod, Proved: Proved{Lubber: new(2 * angle.Degree), Lean: Slope{Starboard: 0.01, Forward: -0.02}}}
+	for i := range Components {
+		rod.Proved.Covariance[i][i] = float64(i+1) * 1e-6
+	}
+	rod.Proved.Covariance[Lubber][LeanForward] = 1e-7
+	rod.Proved.Covariance[LeanForward][Lubber] = 1e-7
+	hung := rod.Hung()
+	want := Proved{Lubber: rod.Proved.Lubber}
+	want.Covariance[Lubber][Lubber] = 1e-6
+	if hung.Gnomon != PlumbLine || !reflect.DeepEqual(hung.Proved, want) {
+		t.Errorf("%+v, want %+v", hung, want)
+	}
+	if err := hung.Check(); err != nil {
+		t.Error(err)
+	}
+	if rod.Gnomon != Rod || rod.Proved.Lean == (Slope{}) {
+		t.Error("the rod's own record changed")
+	}
 }
