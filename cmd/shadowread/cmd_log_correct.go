@@ -85,9 +85,8 @@ forgotten, withdraw the entries after it and log all again in their order.` +
 // correct writes the correction of an entry.
 func (o *correctOptions) correct(cmd *cobra.Command, s *streams, book *logbook.Log, old *logbook.Entry, args []string) (logbook.Added, error) {
 	ctx := cmd.Context()
-	given := cmd.Flags().Changed
 	at := logbook.At{Note: old.Note, Supersedes: old.Number}
-	if given("note") {
+	if cmd.Flags().Changed("note") {
 		at.Note = o.leg.entry.note
 	}
 	if o.withdraw {
@@ -107,73 +106,82 @@ func (o *correctOptions) correct(cmd *cobra.Command, s *streams, book *logbook.L
 	if err != nil {
 		return logbook.Added{}, err
 	}
-	what := "a " + string(old.Kind())
-	timed := []string{"time", "utc-offset", "note"}
-	onWay := slices.Concat(timed, wayNames)
+	if leg, ok := old.Content.(*logbook.Leg); ok {
+		return o.correctLeg(cmd, s, book, old, leg, at, run, args)
+	}
+	what, takes := "a "+string(old.Kind()), flagsOf[old.Kind()]
+	switch {
+	case takes == nil:
+		return logbook.Added{}, fault.New("bad_correction", "withdraw it with --withdraw, and log what was meant",
+			"a %s cannot be corrected in part", old.Kind())
+	case old.Kind() == logbook.KindOdometerSet:
+		what = "a new odometer"
+	}
+	if err := o.only(cmd, what, args, takes...); err != nil {
+		return logbook.Added{}, err
+	}
 	switch c := old.Content.(type) {
 	case *logbook.Departure:
-		if err := o.only(cmd, what, args, slices.Concat(timed, spotNames, modelNames, []string{"odometer"})...); err != nil {
-			return logbook.Added{}, err
-		}
-		if c.Position, c.Sigma, err = o.spot(cmd, s, c.Position, c.Sigma); err != nil {
-			return logbook.Added{}, err
-		}
-		if given("source") {
-			c.Source = o.source
-		}
-		if run.Odometer != nil {
-			c.Odometer = run.Odometer
-		}
-		o.departure.apply(c)
-		return book.Begin(ctx, at, *c)
+		return o.correctDeparture(cmd, s, book, c, at, run)
 	case *logbook.Fix:
-		if err := o.only(cmd, what, args, slices.Concat(onWay, spotNames)...); err != nil {
-			return logbook.Added{}, err
-		}
-		if c.Position, c.Sigma, err = o.spot(cmd, s, c.Position, c.Sigma); err != nil {
-			return logbook.Added{}, err
-		}
-		if given("source") {
-			c.Source = o.source
-		}
-		if run != (logbook.Run{}) {
-			c.Run = run
-		}
-		c.Confirmed = c.Confirmed && !given("position") && !given("error") // that was said of another
-		return book.Fix(ctx, at, *c)
-	case *logbook.Leg:
-		return o.correctLeg(cmd, s, book, old, c, at, run, args)
+		return o.correctFix(cmd, s, book, c, at, run)
 	case *logbook.Halt:
-		if err := o.only(cmd, what, args, onWay...); err != nil {
-			return logbook.Added{}, err
-		}
 		return book.Halt(ctx, at, logbook.Halt{Run: run})
 	case *logbook.Tyres:
-		if err := o.only(cmd, what, args, onWay...); err != nil {
-			return logbook.Added{}, err
-		}
 		return book.Tyres(ctx, at, logbook.Tyres{Run: run})
 	case *logbook.OdometerSet:
-		if err := o.only(cmd, "a new odometer", args, append(onWay, "reads")...); err != nil {
-			return logbook.Added{}, err
-		}
 		if o.reads.set {
 			c.After = o.reads.value
 		}
 		return book.SetOdometer(ctx, at, logbook.OdometerSet{Run: run, After: c.After})
-	case *logbook.Note:
-		if err := o.only(cmd, what, args, timed...); err != nil {
-			return logbook.Added{}, err
-		}
-		return book.Note(ctx, at)
 	case *logbook.Remount:
-		if err := o.only(cmd, what, args, timed...); err != nil {
-			return logbook.Added{}, err
-		}
 		return book.Remount(ctx, at)
 	}
-	return logbook.Added{}, fault.New("bad_correction", "withdraw it with --withdraw, and log what was meant",
-		"a %s cannot be corrected in part", old.Kind())
+	return book.Note(ctx, at)
+}
+
+// flagsOf are the flags that say something of each kind of entry but a leg; a detour, and
+// what withdraws, is not corrected in part.
+var (
+	timedNames = []string{"time", "utc-offset", "note"}
+	flagsOf    = map[logbook.Kind][]string{
+		logbook.KindDeparture:   slices.Concat(timedNames, spotNames, modelNames, []string{"odometer"}),
+		logbook.KindFix:         slices.Concat(timedNames, wayNames, spotNames),
+		logbook.KindHalt:        slices.Concat(timedNames, wayNames),
+		logbook.KindTyres:       slices.Concat(timedNames, wayNames),
+		logbook.KindOdometerSet: slices.Concat(timedNames, wayNames, []string{"reads"}),
+		logbook.KindNote:        timedNames,
+		logbook.KindRemount:     timedNames,
+	}
+)
+
+func (o *correctOptions) correctDeparture(cmd *cobra.Command, s *streams, book *logbook.Log, c *logbook.Departure, at logbook.At, run logbook.Run) (_ logbook.Added, err error) {
+	if c.Position, c.Sigma, err = o.spot(cmd, s, c.Position, c.Sigma); err != nil {
+		return logbook.Added{}, err
+	}
+	if cmd.Flags().Changed("source") {
+		c.Source = o.source
+	}
+	if run.Odometer != nil {
+		c.Odometer = run.Odometer
+	}
+	o.departure.apply(c)
+	return book.Begin(cmd.Context(), at, *c)
+}
+
+func (o *correctOptions) correctFix(cmd *cobra.Command, s *streams, book *logbook.Log, c *logbook.Fix, at logbook.At, run logbook.Run) (_ logbook.Added, err error) {
+	given := cmd.Flags().Changed
+	if c.Position, c.Sigma, err = o.spot(cmd, s, c.Position, c.Sigma); err != nil {
+		return logbook.Added{}, err
+	}
+	if given("source") {
+		c.Source = o.source
+	}
+	if run != (logbook.Run{}) {
+		c.Run = run
+	}
+	c.Confirmed = c.Confirmed && !given("position") && !given("error") // that was said of another
+	return book.Fix(cmd.Context(), at, *c)
 }
 
 // only refuses flags that say nothing of an entry, and a correction without any.
@@ -240,7 +248,7 @@ func (o *correctOptions) correctLeg(cmd *cobra.Command, s *streams, book *logboo
 	if len(args) > 0 || o.leg.number.number.set || o.leg.heading.set {
 		return o.leg.log(cmd, s, book, args, at, run, nil)
 	}
-	if err := o.only(cmd, "a leg whose heading stays", nil, slices.Concat([]string{"time", "utc-offset", "note"}, wayNames)...); err != nil {
+	if err := o.only(cmd, "a leg whose heading stays", nil, slices.Concat(timedNames, wayNames)...); err != nil {
 		return logbook.Added{}, err
 	}
 	if c.Reading != nil && !at.Time.IsZero() {

@@ -70,7 +70,7 @@ func runSheet(ctx context.Context, cmd *cobra.Command, s *streams, o sheetOption
 		case "svg":
 			return sheet.WriteSVG(w, o.paper.value)
 		case "png":
-			return sheet.WritePNG(w, o.paper.value, o.dpi)
+			return asUsage(sheet.WritePNG(w, o.paper.value, o.dpi)) // all it refuses is --dpi
 		}
 		return sheet.WritePDF(w, o.paper.value)
 	}

@@ -9,6 +9,8 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"strings"
+
 	"shadowread/internal/angle"
 	"shadowread/internal/compass"
 	"shadowread/internal/daycard"
@@ -171,3 +173,23 @@ type photoRefused struct{ cause *fault.Error }
 
 func (e photoRefused) Error() string { return e.cause.Error() }
 func (e photoRefused) Unwrap() error { return e.cause }
+
+// lineOf and photoOf are null in JSON where a reading has none.
+func lineOf(x compass.Sighting) *int {
+	if x.Line == 0 {
+		return nil
+	}
+	return &x.Line
+}
+
+func photoOf(x compass.Sighting) *string {
+	if x.Photo == "" {
+		return nil
+	}
+	return &x.Photo
+}
+
+// outlierNote adds to the notes of a reading that the others contradict.
+func outlierNote(notes string) string {
+	return strings.TrimPrefix(notes+", out of line with the others", ", ")
+}

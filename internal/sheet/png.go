@@ -26,7 +26,7 @@ func WritePNG(w io.Writer, f paper.Format, dpi int) error {
 		return err
 	}
 	if dpi < 100 || dpi > 1200 {
-		return fault.Usage("bad_dpi", "give a whole number from 100 to 1200; 600 suits most printers", "%d pixels an inch cannot be drawn", dpi)
+		return fault.New("bad_dpi", "give a whole number from 100 to 1200; 600 suits most printers", "%d pixels an inch cannot be drawn", dpi)
 	}
 	var b bytes.Buffer
 	if err := png.Encode(&b, raster(p, float64(dpi)/25.4)); err != nil {

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"fmt"
 	"math"
 	"strconv"
 	"strings"
@@ -107,20 +106,4 @@ func parseTilt(s string) (tilt [2]float64, err error) {
 		tilt[i] = v
 	}
 	return tilt, nil
-}
-
-// tiltText says how the sheet stands and which edges to raise.
-func tiltText(r *reading.Result) string {
-	t := r.Tilt
-	edge := func(a angle.Angle, high, low string) (stands, raise string) {
-		name, other := high, low
-		if a < 0 {
-			name, other = low, high
-		}
-		return fmt.Sprintf("%s edge %.2f° high", name, a.Abs().Degrees()), fmt.Sprintf("%s edge %.1f mm", other, 100*a.Abs().Tan())
-	}
-	f, raiseF := edge(t.Forward, "forward", "aft")
-	s, raiseS := edge(t.Starboard, "starboard", "port")
-	return fmt.Sprintf("%s, %s, ± %.2f° (%s); to level it raise the %s and the %s on 100 mm",
-		f, s, t.Sigma.Degrees(), strings.Join(r.TiltSources, " and "), raiseF, raiseS)
 }

@@ -1,8 +1,6 @@
 package main
 
 import (
-	"strings"
-
 	"github.com/spf13/cobra"
 
 	"shadowread/internal/compass"
@@ -57,24 +55,4 @@ func loadCard(path string) (*compass.Card, error) {
 		return nil, err
 	}
 	return &card, nil
-}
-
-// lineOf and photoOf are null in JSON where a reading has none.
-func lineOf(x compass.Sighting) *int {
-	if x.Line == 0 {
-		return nil
-	}
-	return &x.Line
-}
-
-func photoOf(x compass.Sighting) *string {
-	if x.Photo == "" {
-		return nil
-	}
-	return &x.Photo
-}
-
-// outlierNote adds to the notes of a reading that the others contradict.
-func outlierNote(notes string) string {
-	return strings.TrimPrefix(notes+", out of line with the others", ", ")
 }
