@@ -74,21 +74,21 @@ uncorrected heading with the sun at 45 degrees is within it by two sigmas.`
 func newAlign(s *streams) *cobra.Command {
 	known, dial := align.DefaultPriors(), align.SheetDial()
 	degrees := func(a angle.Angle, least, most float64) quantity {
-		return quantity{value: a.Degrees(), min: least, max: most, unit: "deg", text: compact(a.Degrees())}
+		return quantity{value: a.Degrees(), least: least, most: most, unit: "deg", text: compact(a.Degrees())}
 	}
 	o := alignOptions{
 		photo:       newPhotoFlags(),
 		square:      degrees(known.RodSigma, 0, 20),
 		plate:       degrees(known.PlateSigma, 0, 20),
-		foot:        quantity{value: known.FootSigmaMM, min: 0, max: 50, unit: "mm", text: compact(known.FootSigmaMM)},
+		foot:        quantity{value: known.FootSigmaMM, least: 0, most: 50, unit: "mm", text: compact(known.FootSigmaMM)},
 		trueHeading: parsed[align.TrueHeading]{name: "D[,SIGMA]", parse: parseTrueHeading},
 		goal:        degrees(0.1*angle.Degree, 0.01, 10),
-		zeroAt:      quantity{value: dial.ZeroAt.Degrees(), min: 0, max: 360, unit: "deg", text: "180"},
+		zeroAt:      quantity{value: dial.ZeroAt.Degrees(), least: 0, most: 360, unit: "deg", text: "180"},
 		step:        degrees(dial.Step, 0, 30),
 		eye:         degrees(dial.Sigma, 0.01, 20),
-		radius:      quantity{value: dial.RadiusMM, min: 5, max: 5000, unit: "mm", text: compact(dial.RadiusMM)},
+		radius:      quantity{value: dial.RadiusMM, least: 5, most: 5000, unit: "mm", text: compact(dial.RadiusMM)},
 		elevation:   elevationFlag(),
-		tolerance:   quantity{min: 0.01, max: 45, unit: "deg"},
+		tolerance:   quantity{least: 0.01, most: 45, unit: "deg"},
 		jobs:        jobsFlag(),
 		reversed:    newReversedFlags(),
 		stance:      newStanceFlags(),
@@ -245,7 +245,7 @@ func runAlign(cmd *cobra.Command, s *streams, o *alignOptions, args []string) er
 		if o.save != "" || o.figure != "" {
 			s.note("nothing_written", "no file is written: the readings are not believable")
 		}
-		if err := out.print(s); err != nil {
+		if err := out.output(s); err != nil {
 			return err
 		}
 		return errOutside
@@ -256,7 +256,7 @@ func runAlign(cmd *cobra.Command, s *streams, o *alignOptions, args []string) er
 	if o.tolerance.set {
 		out.Tolerance, out.Judged = new(o.tolerance.value), new(r.Judge(o.tolerance.angle()))
 	}
-	if err := out.print(s); err != nil {
+	if err := out.output(s); err != nil {
 		return err
 	}
 	if j := out.Judged; j != nil && *j != align.Within {

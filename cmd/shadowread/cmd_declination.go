@@ -21,8 +21,8 @@ type declinationOptions struct {
 func newDeclination(s *streams) *cobra.Command {
 	o := declinationOptions{
 		sightings:   newSightingFlags(),
-		compass:     quantity{min: 0, max: 360, unit: "deg"},
-		trueHeading: quantity{min: 0, max: 360, unit: "deg"},
+		compass:     quantity{least: 0, most: 360, unit: "deg"},
+		trueHeading: quantity{least: 0, most: 360, unit: "deg"},
 		number:      newNumberFlags(),
 	}
 	cmd := &cobra.Command{
@@ -109,7 +109,7 @@ func runDeclination(cmd *cobra.Command, s *streams, o *declinationOptions, args 
 		s.note("no_model", "nothing to compare with: give --position LAT,LON for the model's declination")
 	}
 	out.compare()
-	return out.print(s)
+	return out.output(s)
 }
 
 // observe returns the readings: those of a file, one, or none.

@@ -46,7 +46,7 @@ worked up in docs/workup.md.` +
 
 // entryNumber reads the number of an entry.
 func entryNumber(text string) (int, error) {
-	q := quantity{min: 1, max: 1e9}
+	q := quantity{least: 1, most: 1e9}
 	if err := q.Set(text); err != nil || q.value != math.Trunc(q.value) {
 		return 0, fault.Usage("bad_entry", "entries have whole numbers, as shadowread log list shows them", "%q is no entry's number", text)
 	}

@@ -17,7 +17,7 @@ import (
 // correctOptions is what may be wrong in an entry.
 type correctOptions struct {
 	leg       legFlags
-	error     quantity
+	sigma     quantity
 	source    string
 	reads     parsed[logbook.Odometer]
 	departure departureFlags
@@ -25,7 +25,7 @@ type correctOptions struct {
 }
 
 func newLogCorrect(s *streams) *cobra.Command {
-	o := correctOptions{leg: newLegFlags(), error: newSpotFlags().error, reads: newOdometerFlag(), departure: newDepartureFlags()}
+	o := correctOptions{leg: newLegFlags(), sigma: newSpotFlags().sigma, reads: newOdometerFlag(), departure: newDepartureFlags()}
 	cmd := &cobra.Command{
 		Use:   "correct ENTRY [PHOTO]",
 		Short: "correct an entry by a new one; the old one stays readable",
@@ -75,7 +75,7 @@ forgotten, withdraw the entries after it and log all again in their order.` +
 	f.BoolVar(&o.withdraw, "withdraw", false, "take the entry out of the reckoning")
 	o.leg.add(cmd, s, "the `TIME`, as 2026-03-14T09:26:53+02:00")
 	f.Lookup("position").Usage = "of a departure, a fix, or a photo: where, as -20.6142,25.4310"
-	f.Var(&o.error, "error", "of a departure's or a fix's position, one sigma on each axis")
+	f.Var(&o.sigma, "error", "of a departure's or a fix's position, one sigma on each axis")
 	f.StringVar(&o.source, "source", "", "where that position is from, as `TEXT`")
 	f.Var(&o.reads, "reads", "of a new odometer: what it read from then on")
 	o.departure.add(cmd)
@@ -225,14 +225,14 @@ func (o *correctOptions) spot(cmd *cobra.Command, s *streams, p geo.Position, si
 	given := cmd.Flags().Changed
 	switch {
 	case given("position"):
-		spot := spotFlags{place: o.leg.photo.place, error: o.error}
+		spot := spotFlags{place: o.leg.photo.place, sigma: o.sigma}
 		if !given("error") { // that of the entry stays, like all that is not given
 			s.note("error_stays", "the position's error stays %s; if it is another, give --error", wording.Length(sigma))
 			return spot.place.value, spot.within(s, sigma), nil
 		}
 		return spot.given(s)
 	case given("error"):
-		return p, geo.Metres(o.error.value), nil
+		return p, geo.Metres(o.sigma.value), nil
 	}
 	return p, sigma, nil
 }

@@ -13,7 +13,7 @@ import (
 func newLogDetour(s *streams) *cobra.Command {
 	var e entryFlags
 	way := newWayFlags()
-	sigma := newHandSigma()
+	sigma := newHeadingSigma()
 	var legs []string
 	cmd := &cobra.Command{
 		Use:   "detour --leg HEADING,@READING...",
@@ -34,7 +34,7 @@ from there.` + exits(exitOK, exitError, exitUsage),
 				return fault.Usage("no_legs", "give --leg HEADING,@READING for each, as --leg 140,@45219.9", "the detour has no legs")
 			}
 			if !sigma.set {
-				return noHandSigma()
+				return noHeadingSigma()
 			}
 			d := logbook.Detour{}
 			for _, text := range legs {
@@ -60,10 +60,4 @@ from there.` + exits(exitOK, exitError, exitUsage),
 	way.add(cmd)
 	e.add(cmd, s)
 	return cmd
-}
-
-func newHandSigma() quantity { return quantity{min: 0.01, max: 30, unit: "deg"} }
-
-func noHandSigma() error {
-	return fault.Usage("no_heading_sigma", "give --heading-sigma DEG: some 2 for a compass with its card, 5 or more by eye", "how well the heading is known is not given")
 }

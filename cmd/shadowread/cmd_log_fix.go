@@ -11,7 +11,7 @@ import (
 func newLogFix(s *streams) *cobra.Command {
 	var e entryFlags
 	spot, way := newSpotFlags(), newWayFlags()
-	confirm := quantity{min: 1, max: 1e9}
+	confirm := quantity{least: 1, most: 1e9}
 	cmd := &cobra.Command{
 		Use:   "fix --position LAT,LON --error METRES",
 		Short: "log a position had from outside, which closes the reckoning",

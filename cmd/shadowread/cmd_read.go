@@ -33,7 +33,7 @@ func newRead(s *streams) *cobra.Command {
 	o := readOptions{
 		photo:       newPhotoFlags(),
 		stance:      newStanceFlags(),
-		course:      quantity{min: 0, max: 360, unit: "deg"},
+		course:      quantity{least: 0, most: 360, unit: "deg"},
 		number:      newNumberFlags(),
 		declination: newDeclinationFlags(),
 		odometer:    newOdometerFlag(),
@@ -229,7 +229,7 @@ func runNumber(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Opti
 	if r.Place != nil {
 		s.note("position", "using %s", r.Place.Position)
 	}
-	if err := newPrinter(s, nil, show).print(r); err != nil {
+	if err := newPrinter(s, nil, show).output(r); err != nil {
 		return err
 	}
 	if !r.OK() {

@@ -135,7 +135,7 @@ func runSwing(cmd *cobra.Command, s *streams, o *swingOptions) error {
 			return err
 		}
 	}
-	if err := out.print(s); err != nil {
+	if err := out.output(s); err != nil {
 		return err
 	}
 	if noCard != nil {

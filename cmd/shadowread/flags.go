@@ -16,14 +16,14 @@ import (
 	"shadowread/internal/paper"
 )
 
-// quantity is a flag's number in a stated unit. What lies outside min and max, both
+// quantity is a flag's number in a stated unit. What lies outside least and most, both
 // included, is a slip and refused.
 type quantity struct {
-	value    float64
-	min, max float64
-	unit     string // as in the help: deg, mm, km, s
-	set      bool   // given by the user
-	text     string // shown as the default; "" where there is none
+	value       float64
+	least, most float64
+	unit        string // as in the help: deg, mm, km, s
+	set         bool   // given by the user
+	text        string // shown as the default; "" where there is none
 }
 
 // Set reads the number; the flag's own unit may follow it.
@@ -39,7 +39,7 @@ func (q *quantity) Set(s string) error {
 	switch {
 	case err != nil:
 		return fault.Usage("bad_number", q.bounds(), "%q is no number", s)
-	case !(v >= q.min && v <= q.max): // NaN fails both
+	case !(v >= q.least && v <= q.most): // NaN fails both
 		return fault.Usage("out_of_range", q.bounds(), "%s is out of range", s)
 	}
 	q.value, q.set = v, true
@@ -47,7 +47,7 @@ func (q *quantity) Set(s string) error {
 }
 
 func (q *quantity) bounds() string {
-	return strings.TrimSpace(fmt.Sprintf("give a number from %g to %g %s", q.min, q.max, q.unit))
+	return strings.TrimSpace(fmt.Sprintf("give a number from %g to %g %s", q.least, q.most, q.unit))
 }
 
 func (q *quantity) String() string { return q.text }
@@ -112,5 +112,5 @@ func words(cmd *cobra.Command, flag string, list ...string) {
 const maxJobs = 256
 
 func jobsFlag() quantity {
-	return quantity{value: float64(runtime.GOMAXPROCS(0)), min: 1, max: maxJobs}
+	return quantity{value: float64(runtime.GOMAXPROCS(0)), least: 1, most: maxJobs}
 }

@@ -13,7 +13,7 @@ import (
 type declinationFlags struct{ value, sigma quantity }
 
 func newDeclinationFlags() declinationFlags {
-	return declinationFlags{quantity{min: -180, max: 180, unit: "deg"}, quantity{min: 0.01, max: 90, unit: "deg"}}
+	return declinationFlags{quantity{least: -180, most: 180, unit: "deg"}, quantity{least: 0.01, most: 90, unit: "deg"}}
 }
 
 func (d *declinationFlags) add(cmd *cobra.Command) {

@@ -20,8 +20,8 @@ type departureFlags struct {
 func newDepartureFlags() departureFlags {
 	return departureFlags{
 		odometer: newOdometerFlag(),
-		steering: quantity{min: 0, max: 30, unit: "deg"}, mount: quantity{min: 0, max: 30, unit: "deg"}, lean: quantity{min: 0, max: 10, unit: "deg"},
-		scale: quantity{min: 0, max: 30, unit: "percent"}, limit: newSpeedFlag(),
+		steering: quantity{least: 0, most: 30, unit: "deg"}, mount: quantity{least: 0, most: 30, unit: "deg"}, lean: quantity{least: 0, most: 10, unit: "deg"},
+		scale: quantity{least: 0, most: 30, unit: "percent"}, limit: newSpeedFlag(),
 	}
 }
 

@@ -26,7 +26,7 @@ type legFlags struct {
 func newLegFlags() legFlags {
 	return legFlags{
 		photo: newPhotoFlags(), stance: newStanceFlags(), number: newNumberFlags(), way: newWayFlags(),
-		heading: quantity{min: 0, max: 360, unit: "deg"}, headingSigma: newHandSigma(),
+		heading: quantity{least: 0, most: 360, unit: "deg"}, headingSigma: newHeadingSigma(),
 	}
 }
 
@@ -85,11 +85,17 @@ func (l *legFlags) consistent(cmd *cobra.Command, args []string) error {
 	}
 	switch {
 	case l.heading.set && !l.headingSigma.set:
-		return noHandSigma()
+		return noHeadingSigma()
 	case l.headingSigma.set && !l.heading.set:
 		return fault.Usage("sigma_without_heading", "give --heading too", "--heading-sigma has no meaning without --heading")
 	case l.number.sigma.set && !l.number.number.set:
 		return fault.Usage("sigma_without_number", "give --number too", "--number-sigma has no meaning without --number")
 	}
 	return nil
+}
+
+func newHeadingSigma() quantity { return quantity{least: 0.01, most: 30, unit: "deg"} }
+
+func noHeadingSigma() error {
+	return fault.Usage("no_heading_sigma", "give --heading-sigma DEG: some 2 for a compass with its card, 5 or more by eye", "how well the heading is known is not given")
 }

@@ -41,6 +41,6 @@ func (l *logFlag) with(ctx context.Context, s *streams, create bool, f func(*log
 }
 
 // newJourneyFlag is --journey.
-func newJourneyFlag() quantity { return quantity{min: 1, max: 1e9} }
+func newJourneyFlag() quantity { return quantity{least: 1, most: 1e9} }
 
 const journeyUsage = "the number of the journey (default the last)"

@@ -15,7 +15,7 @@ import (
 type numberFlags struct{ number, sigma, length quantity }
 
 func newNumberFlags() numberFlags {
-	return numberFlags{quantity{min: 0, max: 360, unit: "deg"}, quantity{min: 0.01, max: 45, unit: "deg"}, quantity{min: 1, max: 2000, unit: "mm"}}
+	return numberFlags{quantity{least: 0, most: 360, unit: "deg"}, quantity{least: 0.01, most: 45, unit: "deg"}, quantity{least: 1, most: 2000, unit: "mm"}}
 }
 
 func (n *numberFlags) add(cmd *cobra.Command) {

@@ -31,16 +31,16 @@ type photoFlags struct {
 
 func newPhotoFlags() photoFlags {
 	return photoFlags{
-		clockError:    quantity{min: -366 * 86400, max: 366 * 86400, unit: "s"},
-		timeSigma:     quantity{min: 0, max: 43200, unit: "s"}, // half a day: beyond it any azimuth will do
-		positionSigma: quantity{min: 0, max: 1000, unit: "km"},
+		clockError:    quantity{least: -366 * 86400, most: 366 * 86400, unit: "s"},
+		timeSigma:     quantity{least: 0, most: 43200, unit: "s"}, // half a day: beyond it any azimuth will do
+		positionSigma: quantity{least: 0, most: 1000, unit: "km"},
 		body:          newBodyFlag(),
 		rodHeight:     rodHeightFlag(),
 		rodDiameter:   rodDiameterFlag(),
-		nodusHeight:   quantity{min: 3, max: 400, unit: "mm"},
+		nodusHeight:   quantity{least: 3, most: 400, unit: "mm"},
 		printScale:    parsed[[2]float64]{name: "X,Y", parse: parsePrintScale},
-		level:         quantity{value: reading.DefaultLevel.Degrees(), min: 0, max: 20, unit: "deg", text: "0.5"},
-		alignment:     quantity{min: 0, max: 45, unit: "deg", text: "0"},
+		level:         quantity{value: reading.DefaultLevel.Degrees(), least: 0, most: 20, unit: "deg", text: "0.5"},
+		alignment:     quantity{least: 0, most: 45, unit: "deg", text: "0"},
 	}
 }
 

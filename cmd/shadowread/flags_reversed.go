@@ -17,7 +17,7 @@ type reversedFlags struct {
 func newReversedFlags() reversedFlags {
 	known := align.DefaultReversal()
 	degrees := func(a angle.Angle) quantity {
-		return quantity{value: a.Degrees(), max: 20, unit: "deg", text: compact(a.Degrees())}
+		return quantity{value: a.Degrees(), most: 20, unit: "deg", text: compact(a.Degrees())}
 	}
 	return reversedFlags{centring: degrees(known.Centring), sides: degrees(known.Sides), ground: degrees(known.Surface)}
 }

@@ -25,10 +25,10 @@ type stanceFlags struct {
 func newStanceFlags() stanceFlags {
 	return stanceFlags{
 		tilt:         parsed[[2]float64]{name: "FORWARD,STARBOARD", parse: parseTilt},
-		tiltSigma:    quantity{value: reading.DefaultTilt.Degrees(), min: 0.01, max: 10, unit: "deg", text: "0.3"},
-		square:       quantity{value: reading.DefaultSquare.Degrees(), min: 0, max: 10, unit: "deg", text: "0.5"},
-		horizonSigma: quantity{value: reading.DefaultHorizon.Degrees(), min: 0.005, max: 5, unit: "deg", text: "0.1"},
-		eyesUp:       quantity{value: reading.DefaultEye, min: 0.1, max: 100, unit: "m", text: "1.6"},
+		tiltSigma:    quantity{value: reading.DefaultTilt.Degrees(), least: 0.01, most: 10, unit: "deg", text: "0.3"},
+		square:       quantity{value: reading.DefaultSquare.Degrees(), least: 0, most: 10, unit: "deg", text: "0.5"},
+		horizonSigma: quantity{value: reading.DefaultHorizon.Degrees(), least: 0.005, most: 5, unit: "deg", text: "0.1"},
+		eyesUp:       quantity{value: reading.DefaultEye, least: 0.1, most: 100, unit: "m", text: "1.6"},
 	}
 }
 

@@ -40,7 +40,7 @@ type wayFlags struct {
 
 func newWayFlags() wayFlags {
 	return wayFlags{
-		odometer: newOdometerFlag(), rolled: quantity{min: 1, max: 9}, speed: newSpeedFlag(), speedSigma: newSpeedFlag(),
+		odometer: newOdometerFlag(), rolled: quantity{least: 1, most: 9}, speed: newSpeedFlag(), speedSigma: newSpeedFlag(),
 		distance: newLengthFlag(), distanceSigma: newLengthFlag(),
 	}
 }

@@ -81,7 +81,7 @@ func (r alignResult) values(places func(angle.Angle) int) (out []alignValue) {
 	return out
 }
 
-func (r alignResult) print(s *streams) error {
+func (r alignResult) output(s *streams) error {
 	switch {
 	case s.json:
 		return s.printJSON(r)

@@ -126,7 +126,7 @@ func (d *declinationResult) pipe() []string {
 	return cells
 }
 
-func (d *declinationResult) print(s *streams) error {
+func (d *declinationResult) output(s *streams) error {
 	switch {
 	case s.json:
 		return s.printJSON(d.json())

@@ -70,7 +70,7 @@ func (p *printer) label(path string) string {
 	return path
 }
 
-func (p *printer) print(r *reading.Result) error {
+func (p *printer) output(r *reading.Result) error {
 	p.heading = p.heading || r.OK()
 	p.proved = p.proved || r.Instrument != nil
 	if r.OK() {

@@ -110,7 +110,7 @@ func cardLines(lines []compass.Line) (out []cardLine) {
 	return out
 }
 
-func (r *swingResult) print(s *streams) error {
+func (r *swingResult) output(s *streams) error {
 	switch {
 	case s.json:
 		return s.printJSON(r.json())

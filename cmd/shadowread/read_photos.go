@@ -33,7 +33,7 @@ func readPhotos(ctx context.Context, s *streams, paths []string, jobs int, show 
 		bar.wipe()
 		defer tell(i + 1)
 		if got.result != nil {
-			if err := p.print(got.result); err != nil {
+			if err := p.output(got.result); err != nil {
 				return err
 			}
 			if !got.result.OK() {

@@ -39,7 +39,7 @@ type sightingFlags struct {
 
 func newSightingFlags() sightingFlags {
 	sigma := func(a angle.Angle) quantity {
-		return quantity{value: a.Degrees(), min: 0.01, max: 90, unit: "deg", text: fmt.Sprintf("%g", a.Degrees())}
+		return quantity{value: a.Degrees(), least: 0.01, most: 90, unit: "deg", text: fmt.Sprintf("%g", a.Degrees())}
 	}
 	return sightingFlags{
 		compassSigma: sigma(compass.ReadingSigmas.CompassSigma),

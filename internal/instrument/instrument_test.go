@@ -224,7 +224,7 @@ func TestBadRecordsAreRefused(t *testing.T) {
 		t.Fatal(err)
 	}
 	good := b.String()
-	for _, tt := range []struct{ name, old, new, code, says string }{
+	for _, tt := range []struct{ name, old, with, code, says string }{
 		{"unknown key", "diameter_mm =", "diametre_mm =", "bad_instrument", "line 12: unknown key gnomon.diametre_mm"},
 		{"unknown table", "[lens]", "[lense]", "bad_instrument", "unknown key"},
 		{"not TOML", "[gnomon]", "[gnomon", "bad_instrument", "line 10"},
@@ -242,7 +242,7 @@ func TestBadRecordsAreRefused(t *testing.T) {
 		{"covariance", "0.0064", "-0.0064", "bad_instrument", "covariance"},
 		{"wrong type", "height_mm = 50.0", `height_mm = "50"`, "bad_instrument", "height_mm"},
 	} {
-		text := strings.Replace(good, tt.old, tt.new, 1)
+		text := strings.Replace(good, tt.old, tt.with, 1)
 		if text == good {
 			t.Fatalf("%s: %q is not in the record:\n%s", tt.name, tt.old, good)
 		}

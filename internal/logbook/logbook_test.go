@@ -1038,9 +1038,9 @@ func lastOdometer(t *testing.T, l *Log) int {
 	return last
 }
 
-// What is in hand is kept while a log is open, and must not outlive what another program
+// The reckoning is kept while a log is open, and must not outlive what another program
 // writes meanwhile.
-func TestWhatIsInHandFollowsOtherWriters(t *testing.T) {
+func TestTheReckoningFollowsOtherWriters(t *testing.T) {
 	ctx := t.Context()
 	l := begun(t)
 	leg := must(t)(l.LegByHand(ctx, at(0), km("1000.0"), by(90, 2)))
@@ -1060,7 +1060,7 @@ func TestWhatIsInHandFollowsOtherWriters(t *testing.T) {
 		if d := apartMetres(t, w.Estimate.Position, want); d > 0.01 {
 			t.Errorf("%.2f m from what the other wrote", d)
 		}
-		// A look ahead carries what is in hand on, and must leave it as it is.
+		// A look ahead carries the reckoning on, and must leave it as it is.
 		if _, err := l.EstimateAt(ctx, at(120).Time, new(km("1050.0"))); err != nil {
 			t.Fatal(err)
 		}

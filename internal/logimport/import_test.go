@@ -149,7 +149,7 @@ func TestImportErrorsNameFileAndLine(t *testing.T) {
 			return err
 		}
 	}
-	hand := func(rows string) func(l *logbook.Log) error {
+	entries := func(rows string) func(l *logbook.Log) error {
 		return func(l *logbook.Log) error {
 			_, err := Paper{Name: "paper.csv", CSV: strings.NewReader(
 				"entry,time,odometer_km,distance_km,speed_kmh,stood,heading_deg,number_deg,sigma_deg,position,error_m\n" + rows)}.Import(t.Context(), l)
@@ -196,19 +196,19 @@ func TestImportErrorsNameFileAndLine(t *testing.T) {
 		{"detour on no heading", table("entry,time,odometer_km,legs,sigma_deg\ndetour,2026-03-14T06:10:00Z,1001.0,\"140,@1002.0; 361,@1003.0\",5\n"), "bad_leg", "paper.csv line 2:", 1},
 		{"detour backwards", table("entry,time,odometer_km,legs,sigma_deg\ndetour,2026-03-14T06:10:00Z,1001.0,\"140,@1000.5\",5\n"), "odometer_backwards", "paper.csv line 2:", 1},
 		{"odometer set to nothing", table("entry,time,odometer_km,reads\nodometer_set,2026-03-14T06:10:00Z,1001.0,\n"), "bad_odometer", "paper.csv line 2:", 1},
-		{"heading of 400", hand("leg,2026-03-14T06:10:00Z,1001.0,,,,400,,2,,\n"), "bad_heading", "paper.csv line 2:", 1},
-		{"number below 0", hand("leg,2026-03-14T06:10:00Z,1001.0,,,,,-20,,,\n"), "bad_row", "paper.csv line 2:", 1},
-		{"kind", hand("leap,2026-03-14T06:10:00Z,1001.0,,,,,,,,\n"), "bad_row", "paper.csv line 2:", 1},
-		{"no time", hand("halt,,1001.0,,,,,,,,\n"), "bad_row", "paper.csv line 2:", 1},
-		{"no sigma", hand("leg,2026-03-14T06:10:00Z,1001.0,,,,90,,,,\n"), "bad_heading", "paper.csv line 2:", 1},
-		{"heading of a halt", hand("halt,2026-03-14T06:10:00Z,1001.0,,,,90,,,,\n"), "bad_row", "paper.csv line 2:", 1},
-		{"two ways", hand("halt,2026-03-14T06:10:00Z,,5,30,,,,,,\n"), "no_distance", "paper.csv line 2:", 1},
-		{"no way", hand("halt,2026-03-14T06:10:00Z,,,,,,,,,\n"), "no_distance", "paper.csv line 2:", 1},
-		{"not a number", hand("halt,2026-03-14T06:10:00Z,,NaN,,,,,,,\n"), "bad_number", "paper.csv line 2:", 1},
-		{"negative", hand("halt,2026-03-14T06:10:00Z,,-1,,,,,,,\n"), "bad_distance", "paper.csv line 2:", 1},
-		{"no error of a fix", hand("fix,2026-03-14T06:10:00Z,,,,yes,,,,\"20 S, 25 E\",\n"), "bad_position_sigma", "paper.csv line 2:", 1},
-		{"number", hand("leg,2026-03-14T06:10:00Z,1001.0,,,,,120,,,\n"), "bad_row", "paper.csv line 2:", 1},
-		{"second too fast", hand("leg,2026-03-14T06:10:00Z,1001.0,,,,90,,2,,\nhalt,2026-03-14T06:20:00Z,1101.0,,,,,,,,\n"), "leg_too_long", "paper.csv line 3:", 2},
+		{"heading of 400", entries("leg,2026-03-14T06:10:00Z,1001.0,,,,400,,2,,\n"), "bad_heading", "paper.csv line 2:", 1},
+		{"number below 0", entries("leg,2026-03-14T06:10:00Z,1001.0,,,,,-20,,,\n"), "bad_row", "paper.csv line 2:", 1},
+		{"kind", entries("leap,2026-03-14T06:10:00Z,1001.0,,,,,,,,\n"), "bad_row", "paper.csv line 2:", 1},
+		{"no time", entries("halt,,1001.0,,,,,,,,\n"), "bad_row", "paper.csv line 2:", 1},
+		{"no sigma", entries("leg,2026-03-14T06:10:00Z,1001.0,,,,90,,,,\n"), "bad_heading", "paper.csv line 2:", 1},
+		{"heading of a halt", entries("halt,2026-03-14T06:10:00Z,1001.0,,,,90,,,,\n"), "bad_row", "paper.csv line 2:", 1},
+		{"two ways", entries("halt,2026-03-14T06:10:00Z,,5,30,,,,,,\n"), "no_distance", "paper.csv line 2:", 1},
+		{"no way", entries("halt,2026-03-14T06:10:00Z,,,,,,,,,\n"), "no_distance", "paper.csv line 2:", 1},
+		{"not a number", entries("halt,2026-03-14T06:10:00Z,,NaN,,,,,,,\n"), "bad_number", "paper.csv line 2:", 1},
+		{"negative", entries("halt,2026-03-14T06:10:00Z,,-1,,,,,,,\n"), "bad_distance", "paper.csv line 2:", 1},
+		{"no error of a fix", entries("fix,2026-03-14T06:10:00Z,,,,yes,,,,\"20 S, 25 E\",\n"), "bad_position_sigma", "paper.csv line 2:", 1},
+		{"number", entries("leg,2026-03-14T06:10:00Z,1001.0,,,,,120,,,\n"), "bad_row", "paper.csv line 2:", 1},
+		{"second too fast", entries("leg,2026-03-14T06:10:00Z,1001.0,,,,90,,2,,\nhalt,2026-03-14T06:20:00Z,1101.0,,,,,,,,\n"), "leg_too_long", "paper.csv line 3:", 2},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			l := begun(t)

@@ -13,9 +13,9 @@ import (
 	"shadowread/internal/workup"
 )
 
-// hand is what is in hand after an entry: all that the next one is checked and
-// worked up against.
-type hand struct {
+// reckoning is where a journey stands after an entry: all that the next one is checked
+// and worked up against.
+type reckoning struct {
 	Time       time.Time
 	Model      workup.Model
 	SpeedLimit workup.MetresPerSecond
@@ -37,12 +37,12 @@ type hand struct {
 	Closing                       *workup.Closing
 }
 
-// clone returns a copy that can be carried on by itself. What else h points to is
+// clone returns a copy that can be carried on by itself. What else it points to is
 // replaced, never changed.
-func (h *hand) clone() *hand {
-	c := *h
-	if h.Course != nil {
-		c.Course = new(*h.Course)
+func (now *reckoning) clone() *reckoning {
+	c := *now
+	if now.Course != nil {
+		c.Course = new(*now.Course)
 	}
 	return &c
 }
@@ -67,9 +67,9 @@ type start struct {
 }
 
 // lost returns the loss of the position, nil if there is a position.
-func (h *hand) lost() *Lost {
-	if n := len(h.Losses); n > 0 && h.Astray {
-		return &h.Losses[n-1]
+func (now *reckoning) lost() *Lost {
+	if n := len(now.Losses); n > 0 && now.Astray {
+		return &now.Losses[n-1]
 	}
 	return nil
 }
@@ -87,30 +87,30 @@ type course struct {
 // longer a leg may have taken than its times say.
 const minute = time.Minute
 
-// begin returns what is in hand at a departure.
-func begin(e *Entry, d *Departure) (*hand, error) {
-	h := &hand{Time: e.Time, Model: d.Model, SpeedLimit: d.SpeedLimit, Standing: true, Odometer: d.Odometer}
-	return h, h.start(e, d.Position, d.Sigma)
+// begin returns the reckoning at a departure.
+func begin(e *Entry, d *Departure) (*reckoning, error) {
+	now := &reckoning{Time: e.Time, Model: d.Model, SpeedLimit: d.SpeedLimit, Standing: true, Odometer: d.Odometer}
+	return now, now.start(e, d.Position, d.Sigma)
 }
 
-// take carries h over an entry and returns the entry as the work-up sees it, in
-// parts of which the last may carry a fix. On an error, h is left half carried:
+// take carries the reckoning over an entry and returns the entry as the work-up sees it, in
+// parts of which the last may carry a fix. On an error it is left half carried:
 // the entry is refused.
-func (h *hand) take(e *Entry) (parts []workup.Entry, err error) {
+func (now *reckoning) take(e *Entry) (parts []workup.Entry, err error) {
 	if e.Kind() == KindWithdrawal {
 		return nil, nil
 	}
-	if e.Time.Before(h.Time) {
+	if e.Time.Before(now.Time) {
 		return nil, fault.New("time_before_last",
 			"check date, time and UTC offset; to change what the log says, correct the entry in question",
-			"%s is before the entry before it, %s", e.Time.Format(time.RFC3339), h.Time.Format(time.RFC3339))
+			"%s is before the entry before it, %s", e.Time.Format(time.RFC3339), now.Time.Format(time.RFC3339))
 	}
-	elapsed := e.Time.Sub(h.Time)
-	h.Time = e.Time
+	elapsed := e.Time.Sub(now.Time)
+	now.Time = e.Time
 	var length geo.Metres
 	if run := e.Content.run(); run != nil {
 		_, begins := e.Content.(*Leg)
-		if parts, length, err = h.goOn(*run, elapsed, begins); err != nil {
+		if parts, length, err = now.goOn(*run, elapsed, begins); err != nil {
 			return nil, err
 		}
 	}
@@ -118,30 +118,30 @@ func (h *hand) take(e *Entry) (parts []workup.Entry, err error) {
 	case *Departure:
 		return nil, fault.New("bad_correction", "correct a departure by a departure", "a departure cannot stand within a journey")
 	case *Leg:
-		h.Course, h.Standing = h.courseOf(c), false
+		now.Course, now.Standing = now.courseOf(c), false
 	case *Detour:
-		around, further, err := h.around(c)
+		around, further, err := now.around(c)
 		if err != nil {
 			return nil, err
 		}
-		if err := h.fast(length+further, elapsed); err != nil {
+		if err := now.fast(length+further, elapsed); err != nil {
 			return nil, err
 		}
 		parts = append(parts, around...)
-		if h.Course != nil {
-			h.Course.Left = true
+		if now.Course != nil {
+			now.Course.Left = true
 		}
-		h.Standing = false
+		now.Standing = false
 	case *Halt:
-		h.Standing = true
+		now.Standing = true
 	case *Fix:
 		parts = append(parts, workup.Entry{Fix: &workup.Fix{Position: c.Position, Sigma: c.Sigma, Confirmed: c.Confirmed}})
 	case *Remount:
-		h.Mount++
+		now.Mount++
 	case *Tyres:
-		h.Tyres++
+		now.Tyres++
 	case *OdometerSet:
-		h.Odometer = &c.After
+		now.Odometer = &c.After
 	}
 	if len(parts) == 0 {
 		parts = []workup.Entry{{}}
@@ -160,7 +160,7 @@ type way struct {
 
 // measure returns the distance of a run. Where a leg begins, at a departure or halt,
 // an odometer not read before begins to count.
-func (h *hand) measure(r Run, elapsed time.Duration, begins bool) (way, error) {
+func (now *reckoning) measure(r Run, elapsed time.Duration, begins bool) (way, error) {
 	var w way
 	switch {
 	case r.Speed != nil:
@@ -180,30 +180,30 @@ func (h *hand) measure(r Run, elapsed time.Duration, begins bool) (way, error) {
 		w.sigma = guessed * w.length
 	}
 	if o := r.Odometer; o != nil {
-		run, err := h.since(*o)
+		run, err := now.since(*o)
 		if err != nil {
 			return way{}, err
 		}
 		other := r.Speed != nil || r.Distance != nil || r.Stood
 		switch {
 		case r.Stood && run > o.Resolution():
-			return way{}, noDistance("nothing was run, yet the odometer went from %s to %s", h.Odometer, o)
-		case other || h.Odometer == nil && begins:
-		case h.Odometer == nil:
+			return way{}, noDistance("nothing was run, yet the odometer went from %s to %s", now.Odometer, o)
+		case other || now.Odometer == nil && begins:
+		case now.Odometer == nil:
 			return way{}, noDistance("the log has no odometer reading to count from")
 		default:
 			w = way{length: run, odometer: o}
 		}
-		h.Odometer = o
+		now.Odometer = o
 	} else if w.length > 0 {
-		h.Odometer = nil // it has moved on, unread
+		now.Odometer = nil // it has moved on, unread
 	}
-	return w, h.fast(w.length, elapsed)
+	return w, now.fast(w.length, elapsed)
 }
 
 // since returns the distance from the odometer's last reading, 0 if there is none.
-func (h *hand) since(o Odometer) (geo.Metres, error) {
-	last := h.Odometer
+func (now *reckoning) since(o Odometer) (geo.Metres, error) {
+	last := now.Odometer
 	if last == nil {
 		return 0, nil
 	}
@@ -225,34 +225,34 @@ func (h *hand) since(o Odometer) (geo.Metres, error) {
 }
 
 // fast refuses a distance that its time does not allow.
-func (h *hand) fast(length geo.Metres, elapsed time.Duration) error {
-	most := geo.Metres(float64(h.SpeedLimit) * (elapsed + minute).Seconds())
+func (now *reckoning) fast(length geo.Metres, elapsed time.Duration) error {
+	most := geo.Metres(float64(now.SpeedLimit) * (elapsed + minute).Seconds())
 	if length > most {
 		return fault.New("leg_too_long",
-			fmt.Sprintf("check reading, unit and time; if the vehicle is that fast, raise the journey's speed limit of %.0f km/h by correcting its departure", float64(h.SpeedLimit)*3.6),
+			fmt.Sprintf("check reading, unit and time; if the vehicle is that fast, raise the journey's speed limit of %.0f km/now by correcting its departure", float64(now.SpeedLimit)*3.6),
 			"%.1f km in %s is faster than believed", length.Kilometres(), elapsed.Round(time.Second))
 	}
 	return nil
 }
 
 // goOn runs on the heading in hand.
-func (h *hand) goOn(r Run, elapsed time.Duration, begins bool) (parts []workup.Entry, length geo.Metres, err error) {
-	w, err := h.measure(r, elapsed, begins && h.Standing)
+func (now *reckoning) goOn(r Run, elapsed time.Duration, begins bool) (parts []workup.Entry, length geo.Metres, err error) {
+	w, err := now.measure(r, elapsed, begins && now.Standing)
 	if err != nil || w.length == 0 {
 		return nil, 0, err
 	}
-	c := h.Course
+	c := now.Course
 	if c == nil {
 		return astray(w.length), w.length, nil
 	}
 	leg := c.Leg
-	h.put(&leg, w)
+	now.put(&leg, w)
 	if c.Left {
 		// The reading's error is the one it made before the detour, but the filter
 		// has let go of it. With d run on it before and s now, the error across has
 		// the variance r^2 (d+s)^2; as a new reading the leg brings r^2 s^2. The
 		// mixed term 2 r^2 d s goes in as a way across with an error in its length.
-		variance := float64(leg.HeadingSigma*leg.HeadingSigma + h.Model.Steering*h.Model.Steering)
+		variance := float64(leg.HeadingSigma*leg.HeadingSigma + now.Model.Steering*now.Model.Steering)
 		parts = append(parts, workup.Entry{Leg: &workup.Leg{
 			Heading:       leg.Heading + 90*angle.Degree,
 			DistanceSigma: geo.Metres(math.Sqrt(2 * variance * float64(c.Run) * float64(w.length))),
@@ -265,8 +265,8 @@ func (h *hand) goOn(r Run, elapsed time.Duration, begins bool) (parts []workup.E
 }
 
 // put enters a distance in a leg.
-func (h *hand) put(l *workup.Leg, w way) {
-	l.Distance, l.DistanceSigma, l.Tyres = w.length, w.sigma, h.Tyres
+func (now *reckoning) put(l *workup.Leg, w way) {
+	l.Distance, l.DistanceSigma, l.Tyres = w.length, w.sigma, now.Tyres
 	if w.odometer != nil {
 		l.Odometer, l.Resolution, l.DistanceSigma = true, w.odometer.Resolution(), 0
 	}
@@ -284,15 +284,15 @@ func astray(d geo.Metres) []workup.Entry {
 }
 
 // around runs the short legs of a detour.
-func (h *hand) around(d *Detour) (parts []workup.Entry, length geo.Metres, err error) {
+func (now *reckoning) around(d *Detour) (parts []workup.Entry, length geo.Metres, err error) {
 	for i, l := range d.Legs {
 		// The time of the whole is checked by the caller.
-		w, err := h.measure(l.Run, math.MaxInt64-minute, false)
+		w, err := now.measure(l.Run, math.MaxInt64-minute, false)
 		if err != nil {
 			return nil, 0, fmt.Errorf("short leg %d: %w", i+1, err)
 		}
 		leg := workup.Leg{Heading: l.Heading.Heading, HeadingSigma: l.Heading.Sigma}
-		h.put(&leg, w)
+		now.put(&leg, w)
 		parts = append(parts, workup.Entry{Leg: &leg})
 		length += w.length
 	}
@@ -304,7 +304,7 @@ func (h *hand) around(d *Detour) (parts []workup.Entry, length geo.Metres, err e
 // The terms of the budget that many legs share are left to the work-up, which
 // brings them in as the mount's bias and the rod's lean, and by ComputedAt; with
 // them in the sigma too they would count twice, and as if each leg had its own.
-func (h *hand) courseOf(l *Leg) *course {
+func (now *reckoning) courseOf(l *Leg) *course {
 	switch {
 	case l.Hand != nil:
 		return &course{Leg: workup.Leg{Heading: l.Hand.Heading, HeadingSigma: l.Hand.Sigma}}
@@ -313,13 +313,13 @@ func (h *hand) courseOf(l *Leg) *course {
 	}
 	r := l.Reading
 	variance := float64(r.Sigma * r.Sigma)
-	leg := workup.Leg{Heading: r.Heading, Body: r.Body, ComputedAt: r.ComputedAt, Mount: h.Mount}
+	leg := workup.Leg{Heading: r.Heading, Body: r.Body, ComputedAt: r.ComputedAt, Mount: now.Mount}
 	if r.ComputedAt != nil && r.Body != nil {
 		variance -= float64(r.Position * r.Position)
 	}
 	if r.SetUpAnew {
 		if r.Alignment == 0 { // not stated is not perfect
-			variance += float64(h.Model.Mount * h.Model.Mount)
+			variance += float64(now.Model.Mount * now.Model.Mount)
 		}
 	} else {
 		// What the journey's model brings in as lean and mount is taken out, no more: an
@@ -329,8 +329,8 @@ func (h *hand) courseOf(l *Leg) *course {
 		if r.Body != nil {
 			altitude = r.Body.Altitude
 		}
-		level := min(r.Level, angle.Angle(float64(h.Model.Lean)*math.Abs(altitude.Tan())))
-		alignment := min(r.Alignment, h.Model.Mount)
+		level := min(r.Level, angle.Angle(float64(now.Model.Lean)*math.Abs(altitude.Tan())))
+		alignment := min(r.Alignment, now.Model.Mount)
 		variance -= float64(level*level + alignment*alignment)
 	}
 	leg.HeadingSigma = angle.Angle(math.Sqrt(max(0, variance)))
@@ -339,60 +339,60 @@ func (h *hand) courseOf(l *Leg) *course {
 
 // carry takes the filter over the parts of an entry. Where it cannot, the entry
 // stands none the less, and the position is lost until the next fix.
-func (h *hand) carry(e *Entry, parts []workup.Entry) (closing *workup.Closing) {
-	if !h.Astray {
+func (now *reckoning) carry(e *Entry, parts []workup.Entry) (closing *workup.Closing) {
+	if !now.Astray {
 		for _, p := range parts {
-			next, c, err := h.Model.Next(h.Filter, p)
+			next, c, err := now.Model.Next(now.Filter, p)
 			if err != nil {
-				h.lose(e, err)
+				now.lose(e, err)
 				break
 			}
-			h.Filter = next
+			now.Filter = next
 			if c != nil {
 				closing = c
 			}
 		}
 	}
-	if fix, ok := e.Content.(*Fix); ok && h.Astray {
-		if err := h.start(e, fix.Position, fix.Sigma); err != nil {
-			h.lose(e, err)
-		} else if h.Course != nil {
-			h.Course.Left = true // the new filter knows nothing of it
+	if fix, ok := e.Content.(*Fix); ok && now.Astray {
+		if err := now.start(e, fix.Position, fix.Sigma); err != nil {
+			now.lose(e, err)
+		} else if now.Course != nil {
+			now.Course.Left = true // the new filter knows nothing of it
 		}
 	}
-	h.keepWatch(e, closing)
+	now.keepWatch(e, closing)
 	return closing
 }
 
 // start begins the filter at a position.
-func (h *hand) start(e *Entry, p geo.Position, sigma geo.Metres) error {
+func (now *reckoning) start(e *Entry, p geo.Position, sigma geo.Metres) error {
 	d := workup.Departure{Time: e.Time, Position: p, Cov: workup.Circle(sigma)}
-	filter, err := h.Model.Begin(d)
+	filter, err := now.Model.Begin(d)
 	if err != nil {
 		return err
 	}
-	h.Filter, h.Begun, h.Astray = filter, start{e.Number, d}, false
+	now.Filter, now.Begun, now.Astray = filter, start{e.Number, d}, false
 	return nil
 }
 
-func (h *hand) lose(e *Entry, err error) {
+func (now *reckoning) lose(e *Entry, err error) {
 	lost := Lost{Entry: e.Number, Code: fault.Code(err), Message: err.Error()}
 	var f *fault.Error
 	if errors.As(err, &f) {
 		lost.Hint = f.Hint
 	}
-	h.Losses, h.Astray = append(slices.Clip(h.Losses), lost), true
+	now.Losses, now.Astray = append(slices.Clip(now.Losses), lost), true
 }
 
 // keepWatch notes what waits for the user.
-func (h *hand) keepWatch(e *Entry, closing *workup.Closing) {
+func (now *reckoning) keepWatch(e *Entry, closing *workup.Closing) {
 	if l, ok := e.Content.(*Leg); ok && l.NeedsHeading() {
-		h.NeedHeading = append(slices.Clip(h.NeedHeading), e.Number)
+		now.NeedHeading = append(slices.Clip(now.NeedHeading), e.Number)
 	}
 	if closing != nil && !closing.Used {
-		h.NeedConfirmation = append(slices.Clip(h.NeedConfirmation), e.Number)
+		now.NeedConfirmation = append(slices.Clip(now.NeedConfirmation), e.Number)
 	}
 	if closing != nil {
-		h.Closing = closing
+		now.Closing = closing
 	}
 }
