@@ -1,7 +1,6 @@
 package align
 
 import (
-	"encoding/csv"
 	"encoding/json"
 	"encoding/xml"
 	"errors"
@@ -22,6 +21,7 @@ import (
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
 	"shadowread/internal/instrument"
+	"shadowread/internal/testtable"
 )
 
 const deg = angle.Degree
@@ -43,49 +43,31 @@ func observe(t testing.TB, at time.Time, p geo.Position) bearing.Apparent {
 	return a
 }
 
-func number(t testing.TB, s string) float64 {
-	t.Helper()
-	x, err := strconv.ParseFloat(s, 64)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return x
-}
-
 // series reads testdata/series.csv as observations free of noise.
 func series(t testing.TB) []Observation {
 	t.Helper()
-	f, err := os.Open("testdata/series.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	if len(rows) != 9 {
-		t.Fatalf("%d rows in series.csv, want a header and 8", len(rows))
+	rows := testtable.Read(t, "testdata/series.csv")
+	if len(rows) != 8 {
+		t.Fatalf("%d rows in series.csv, want 8", len(rows))
 	}
 	var obs []Observation
-	for _, row := range rows[1:] {
-		at, err := time.Parse(time.RFC3339Nano, row[0])
+	for _, row := range rows {
+		number := func(column string) float64 { return row.Number(t, column) }
+		at, err := time.Parse(time.RFC3339Nano, row["time_utc"])
 		if err != nil {
 			t.Fatal(err)
 		}
-		p := geo.Position{Lat: angle.FromDegrees(number(t, row[1])), Lon: angle.FromDegrees(number(t, row[2]))}
-		sky, err := bearing.Observe(bearing.Sun, at, p, number(t, row[3]))
+		p := geo.Position{Lat: angle.FromDegrees(number("latitude_deg")), Lon: angle.FromDegrees(number("longitude_deg"))}
+		sky, err := bearing.Observe(bearing.Sun, at, p, number("elevation_m"))
 		if err != nil {
 			t.Fatal(err)
 		}
-		d := angle.FromDegrees(number(t, row[6]))
+		d := angle.FromDegrees(number("shadow_direction_deg"))
 		s, c := d.Sin(), d.Cos()
 		obs = append(obs, Observation{
-			Label: row[0], Sky: sky, Direction: d,
+			Label: row["time_utc"], Sky: sky, Direction: d,
 			OffsetMM: standing.foot[0]*c - standing.foot[1]*s,
-			LengthMM: number(t, row[7]) + standing.foot[0]*s + standing.foot[1]*c,
+			LengthMM: number("shadow_length_mm") + standing.foot[0]*s + standing.foot[1]*c,
 		})
 	}
 	return obs

@@ -4,14 +4,12 @@ import (
 	"bytes"
 	"context"
 	"database/sql"
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"math"
 	"os"
 	"path/filepath"
 	"reflect"
-	"strconv"
 	"testing"
 	"time"
 
@@ -20,6 +18,7 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
+	"shadowread/internal/testtable"
 	"shadowread/internal/workup"
 )
 
@@ -92,30 +91,17 @@ func photo(n byte, reading *Reading) PhotoReading {
 	return p
 }
 
-// The expected positions are those of RhumbSolve (testdata/rhumb.csv names version
+// The expected positions are those of RhumbSolve (rhumb.csv of package geo names version
 // and conventions). A journey is one leg of each line, in one of the odometer's
 // units; the definitions of the units are those of NIST SP 811 (2008), appendix B:
 // the mile is 1609.344 m, the nautical mile 1852 m.
 func TestALegIsTheRhumbLineOfItsHeadingAndOdometer(t *testing.T) {
-	f, err := os.Open("testdata/rhumb.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
 	l := newLog(t)
 	ran := 0
-	for _, row := range rows[1:] {
+	for _, row := range testtable.Read(t, "../geo/testdata/rhumb.csv") {
 		var v [6]float64
-		for i := range v {
-			if v[i], err = strconv.ParseFloat(row[i+2], 64); err != nil {
-				t.Fatal(err)
-			}
+		for i, column := range []string{"lat1_deg", "lon1_deg", "azimuth_deg", "distance_m", "lat2_deg", "lon2_deg"} {
+			v[i] = row.Number(t, column)
 		}
 		if max(math.Abs(v[0]), math.Abs(v[4])) > 85 || v[3] < 1000 { // the work-up has its own tests next to the poles
 			continue
@@ -135,11 +121,11 @@ func TestALegIsTheRhumbLineOfItsHeadingAndOdometer(t *testing.T) {
 		must(t)(l.LegByHand(t.Context(), at(0), o(0), by(v[2], 1)))
 		a := must(t)(l.Halt(t.Context(), at(24*60), Halt{o(v[3])}))
 		if a.Lost != nil {
-			t.Fatalf("%s: %v", row[0], a.Lost)
+			t.Fatalf("%s: %v", row["id"], a.Lost)
 		}
 		// The reading has six decimals: 2 mm in a nautical mile.
 		if d := apartMetres(t, a.Estimate.Position, to); d > 0.003 {
-			t.Errorf("%s: %v after %v, want %v: %.4f m off", row[0], a.Estimate.Position, o(v[3]).Odometer, to, d)
+			t.Errorf("%s: %v after %v, want %v: %.4f m off", row["id"], a.Estimate.Position, o(v[3]).Odometer, to, d)
 		}
 	}
 	if ran < 20 {
