@@ -31,6 +31,7 @@ func TestHelpFitsATerminal(t *testing.T) {
 }
 
 // Each slip exits 2 with nothing on standard output, and names what is wrong.
+// One table, however long: who adds a flag looks here for one like it.
 func TestUsageErrors(t *testing.T) {
 	for _, tt := range []struct {
 		line string

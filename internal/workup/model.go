@@ -87,7 +87,7 @@ const (
 // scale, 2 m/s of drift.
 func (m Model) Validate() error {
 	for _, v := range []struct {
-		name       string
+		name        string
 		value, most float64
 	}{
 		{"steering error", float64(m.Steering), float64(maxHeadingSigma)},

@@ -1,4 +1,7 @@
-package sheet
+// Package sheetprint draws the printed sheet, as PDF, SVG and PNG.
+//
+// Lengths are millimetres on paper, in the axes of package sheet.
+package sheetprint
 
 import (
 	"fmt"
@@ -7,6 +10,7 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/paper"
+	"shadowread/internal/sheet"
 )
 
 // What the geometry leaves open, in mm.
@@ -29,32 +33,32 @@ type group struct {
 
 // page returns all that is printed, in plate millimetres. It is the same on
 // every paper.
-func (s *Sheet) page() []group {
-	return append(s.face(), s.notes()...)
+func page(s *sheet.Sheet) []group {
+	return append(face(s), notes(s)...)
 }
 
 // face returns what the geometry lists within the face, and nothing else.
-func (s *Sheet) face() []group {
+func face(s *sheet.Sheet) []group {
 	marks := group{id: "marks"}
 	for _, m := range s.Marks {
-		marks.shapes = append(marks.shapes, m.ink())
+		marks.shapes = append(marks.shapes, ink(m))
 	}
 
 	d := s.Dial
 	dial := group{id: "dial", shapes: []path{ring(d.RingRadius, d.RingWidth)}}
 	for deg := range 360 {
-		step := TickStep(deg)
+		step := sheet.TickStep(deg)
 		a := angle.FromDegrees(float64(deg))
 		dial.shapes = append(dial.shapes, line(polar(d.TickInnerRadius, a), polar(d.TickOuterRadius[step], a), d.TickWidth[step]))
 	}
 	for n := 0; n < 360; n += 10 {
-		dial.texts = append(dial.texts, d.numeral(n))
+		dial.texts = append(dial.texts, numeral(d, n))
 	}
 
 	from, to := s.LubberFrom, s.LubberTo
-	shoulder := Point{to.X, to.Y - arrowLong}
+	shoulder := xy(to.X, to.Y-arrowLong)
 	var head path
-	head.polygon(to, Point{to.X + arrowBroad/2, shoulder.Y}, Point{to.X - arrowBroad/2, shoulder.Y})
+	head.polygon(to, xy(to.X+arrowBroad/2, shoulder.Y), xy(to.X-arrowBroad/2, shoulder.Y))
 	lubber := group{id: "lubber", shapes: []path{line(from, shoulder, s.LubberWidth), head}}
 
 	foot := group{id: "foot", shapes: []path{ring(s.FootRing, s.FootLine)}}
@@ -66,19 +70,19 @@ func (s *Sheet) face() []group {
 }
 
 // polar is the point at radius mm and a clockwise from forward.
-func polar(radius float64, a angle.Angle) Point {
-	return Point{radius * a.Sin(), radius * a.Cos()}
+func polar(radius float64, a angle.Angle) sheet.Point {
+	return xy(radius*a.Sin(), radius*a.Cos())
 }
 
 // ink returns the mark's black as one region: the outer square less the white
 // area, whose outline is traced round adjoining modules so that no seam shows
 // between them.
-func (m Mark) ink() path {
+func ink(m sheet.Mark) path {
 	var p path
 	corners := m.Corners()
 	p.polygon(corners[:]...) // clockwise, so the holes run counter-clockwise
 
-	bits, _ := ModuleBits(m.ID)
+	bits, _ := sheet.ModuleBits(m.ID)
 	type cell struct{ row, col int }
 	white := func(c cell) bool {
 		return c.row >= 0 && c.row < 4 && c.col >= 0 && c.col < 4 && bits[c.row][c.col]
@@ -103,9 +107,9 @@ func (m Mark) ink() path {
 	}
 	module := m.Side / 6 // four modules and a border on either side
 	for len(edges) > 0 {
-		var hole []Point
+		var hole []sheet.Point
 		for at, i := edges[0][0], 0; i >= 0; i = slices.IndexFunc(edges, func(e [2]cell) bool { return e[0] == at }) {
-			hole = append(hole, Point{corners[0].X + float64(at.col+1)*module, corners[0].Y - float64(at.row+1)*module})
+			hole = append(hole, xy(corners[0].X+float64(at.col+1)*module, corners[0].Y-float64(at.row+1)*module))
 			at = edges[i][1]
 			edges = slices.Delete(edges, i, i+1)
 		}
@@ -117,7 +121,7 @@ func (m Mark) ink() path {
 // numeral returns the numeral n, whose middle stands at the clockwise angle
 // 180 - n with its head outward: the number under the shadow is upright for
 // someone who looks along the shadow from the rod, with the sun behind.
-func (d Dial) numeral(n int) text {
+func numeral(d sheet.Dial, n int) text {
 	a := (180*angle.Degree - angle.FromDegrees(float64(n))).Bearing()
 	return text{
 		s: fmt.Sprint(n), face: paper.Regular, size: d.NumeralHeight / paper.Regular.DigitHeight(),
@@ -127,52 +131,52 @@ func (d Dial) numeral(n int) text {
 
 // notes returns what stands outside the face: above it the way forward and the
 // hand rule, below it the scale check, the table of rods and the small print.
-func (s *Sheet) notes() []group {
-	forward := group{id: "forward", texts: []text{{s: "FORWARD", face: paper.Bold, size: 5, at: Point{0, faceHalf + 3}, align: 0.5}}}
+func notes(s *sheet.Sheet) []group {
+	forward := group{id: "forward", texts: []text{{s: "FORWARD", face: paper.Bold, size: 5, at: xy(0, faceHalf+3), align: 0.5}}}
 	for _, x := range []float64{-18, 18} {
 		var p path
-		p.polygon(Point{x, faceHalf + 6.6}, Point{x + 1.9, faceHalf + 3}, Point{x - 1.9, faceHalf + 3})
+		p.polygon(xy(x, faceHalf+6.6), xy(x+1.9, faceHalf+3), xy(x-1.9, faceHalf+3))
 		forward.shapes = append(forward.shapes, p)
 	}
 
 	rule := group{id: "rule", texts: []text{
-		{s: "True heading = azimuth of the sun + number under the shadow (less 360 if over)", face: paper.Bold, size: 4.2, at: Point{0, faceHalf + 12.5}, align: 0.5},
-		{s: fmt.Sprintf("shadowread %s %d", s.Name, s.Version), face: paper.Regular, size: body, at: Point{-faceHalf, faceHalf + 19}},
-		{s: "By moonlight, the azimuth of the moon. Azimuth and heading are counted from true north.", face: paper.Regular, size: body, at: Point{faceHalf, faceHalf + 19}, align: 1},
+		{s: "True heading = azimuth of the sun + number under the shadow (less 360 if over)", face: paper.Bold, size: 4.2, at: xy(0, faceHalf+12.5), align: 0.5},
+		{s: fmt.Sprintf("shadowread %s %d", s.Name, s.Version), face: paper.Regular, size: body, at: xy(-faceHalf, faceHalf+19)},
+		{s: "By moonlight, the azimuth of the moon. Azimuth and heading are counted from true north.", face: paper.Regular, size: body, at: xy(faceHalf, faceHalf+19), align: 1},
 	}}
-	return []group{forward, rule, s.scaleCheck(), s.rodTable(faceHalf + 17.5), s.smallPrint(faceHalf + 37.5)}
+	return []group{forward, rule, scaleCheck(s), rodTable(s, faceHalf+17.5), smallPrint(s, faceHalf+37.5)}
 }
 
 // scaleCheck returns the line that must measure its length between the middles
 // of its end ticks.
-func (s *Sheet) scaleCheck() group {
+func scaleCheck(s *sheet.Sheet) group {
 	from, to := s.ScaleFrom, s.ScaleTo
 	g := group{id: "scale-check", shapes: []path{line(from, to, thinLine)}}
-	for _, p := range []Point{from, to} {
-		g.shapes = append(g.shapes, line(Point{p.X, p.Y + scaleTick/2}, Point{p.X, p.Y - scaleTick/2}, thinLine))
+	for _, p := range []sheet.Point{from, to} {
+		g.shapes = append(g.shapes, line(xy(p.X, p.Y+scaleTick/2), xy(p.X, p.Y-scaleTick/2), thinLine))
 	}
-	g.texts = []text{{s: fmt.Sprintf("%g mm", s.ScaleLength), face: paper.Regular, size: body, at: Point{(from.X + to.X) / 2, from.Y - 4}, align: 0.5}}
+	g.texts = []text{{s: fmt.Sprintf("%g mm", s.ScaleLength), face: paper.Regular, size: body, at: xy((from.X+to.X)/2, from.Y-4), align: 0.5}}
 	return g
 }
 
 // rodHeight is the height of the rod whose tip's shadow falls on the ring, in
 // whole millimetres, rounded up so that it does reach.
-func (s *Sheet) rodHeight(altitude angle.Angle) int {
+func rodHeight(s *sheet.Sheet, altitude angle.Angle) int {
 	return int(math.Ceil(s.Dial.RingRadius * altitude.Tan()))
 }
 
 // rodTable returns the table of rod heights, its upper rule below mm under the
 // foot.
-func (s *Sheet) rodTable(below float64) group {
+func rodTable(s *sheet.Sheet, below float64) group {
 	const first, column, height = -faceHalf + 46, 11.0, 4.6 // left edge of the figures, column width, row height
 	top := -below
 	g := group{id: "rod-table"}
 	for i := range 3 {
 		y := top - float64(i)*height
-		g.shapes = append(g.shapes, line(Point{-faceHalf, y}, Point{faceHalf, y}, thinLine))
+		g.shapes = append(g.shapes, line(xy(-faceHalf, y), xy(faceHalf, y), thinLine))
 	}
 	cell := func(row int, x, align float64, s string, face *paper.Typeface) {
-		g.texts = append(g.texts, text{s: s, face: face, size: body, at: Point{x, top - 3.3 - float64(row)*height}, align: align})
+		g.texts = append(g.texts, text{s: s, face: face, size: body, at: xy(x, top-3.3-float64(row)*height), align: align})
 	}
 	cell(0, -faceHalf, 0, "Altitude of the sun or moon", paper.Bold)
 	cell(1, -faceHalf, 0, "Rod that reaches the scale", paper.Bold)
@@ -180,7 +184,7 @@ func (s *Sheet) rodTable(below float64) group {
 		alt := 10 + 5*i
 		x := first + column*float64(i) + column/2
 		cell(0, x, 0.5, fmt.Sprintf("%d°", alt), paper.Regular)
-		cell(1, x, 0.5, fmt.Sprintf("%d", s.rodHeight(angle.FromDegrees(float64(alt)))), paper.Regular)
+		cell(1, x, 0.5, fmt.Sprintf("%d", rodHeight(s, angle.FromDegrees(float64(alt)))), paper.Regular)
 	}
 	cell(2, -faceHalf, 0, fmt.Sprintf("Heights in mm above the sheet: %g mm × tan altitude, rounded up. A %g mm rod reaches the scale only below %.0f°.",
 		s.Dial.RingRadius, s.RodHeight, angle.Atan2(s.RodHeight, s.Dial.RingRadius).Degrees()), paper.Regular)
@@ -192,7 +196,7 @@ type row struct{ text, unit string }
 
 // smallPrint returns the three columns at the bottom, their headings' baseline
 // below mm under the foot.
-func (s *Sheet) smallPrint(below float64) group {
+func smallPrint(s *sheet.Sheet, below float64) group {
 	columns := [3][]row{{
 		{"Check the print in both directions", ""},
 		{"Print at 100 %, “actual size”, not “fit to page”.", ""},
@@ -225,7 +229,7 @@ func (s *Sheet) smallPrint(below float64) group {
 		x := -faceHalf + float64(i)*(width+gutter)
 		for j, r := range rows {
 			y := -below - float64(j)*leading
-			t := text{s: r.text, face: paper.Regular, size: body, at: Point{x, y}}
+			t := text{s: r.text, face: paper.Regular, size: body, at: xy(x, y)}
 			if j == 0 {
 				t.face = paper.Bold
 			}
@@ -233,9 +237,9 @@ func (s *Sheet) smallPrint(below float64) group {
 			if r.unit == "" {
 				continue
 			}
-			unit := text{s: r.unit, face: paper.Regular, size: body, at: Point{x + width, y}, align: 1}
+			unit := text{s: r.unit, face: paper.Regular, size: body, at: xy(x+width, y), align: 1}
 			g.texts = append(g.texts, unit)
-			g.shapes = append(g.shapes, line(Point{x + t.width() + gap, y - 0.5}, Point{x + width - unit.width() - gap, y - 0.5}, thinLine))
+			g.shapes = append(g.shapes, line(xy(x+t.width()+gap, y-0.5), xy(x+width-unit.width()-gap, y-0.5), thinLine))
 		}
 	}
 	return g

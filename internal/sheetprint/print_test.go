@@ -1,4 +1,4 @@
-package sheet
+package sheetprint
 
 import (
 	"bytes"
@@ -22,6 +22,8 @@ import (
 	"testing"
 
 	"shadowread/internal/paper"
+	"shadowread/internal/sheet"
+	"shadowread/internal/testtable"
 )
 
 // The page is measured as printed: pictures of it, drawn by programs of others
@@ -39,17 +41,17 @@ type scan struct {
 }
 
 // pixel returns the place of p in pixels, the first one's centre at (0.5, 0.5).
-func (s scan) pixel(p Point) (x, y float64) {
+func (s scan) pixel(p sheet.Point) (x, y float64) {
 	return (s.paper.Width/2 + p.X) * s.perMM, (s.paper.footFromTop - p.Y) * s.perMM
 }
 
 // point is the inverse of pixel.
-func (s scan) point(x, y float64) Point {
-	return Point{x/s.perMM - s.paper.Width/2, s.paper.footFromTop - y/s.perMM}
+func (s scan) point(x, y float64) sheet.Point {
+	return xy(x/s.perMM-s.paper.Width/2, s.paper.footFromTop-y/s.perMM)
 }
 
 // dark returns the darkness at p, 0 to 1, interpolated between pixel centres.
-func (s scan) dark(p Point) float64 {
+func (s scan) dark(p sheet.Point) float64 {
 	x, y := s.pixel(p)
 	x, y = x-0.5, y-0.5
 	i, j := int(math.Floor(x)), int(math.Floor(y))
@@ -59,13 +61,13 @@ func (s scan) dark(p Point) float64 {
 }
 
 // profile returns the ink along a to b, in mm, and the middle of it as mm from a.
-func (s scan) profile(a, b Point) (ink, middle float64) {
+func (s scan) profile(a, b sheet.Point) (ink, middle float64) {
 	length := math.Hypot(b.X-a.X, b.Y-a.Y)
 	n := int(length * s.perMM * 4)
 	step := length / float64(n)
 	for i := range n {
 		f := (float64(i) + 0.5) / float64(n)
-		d := s.dark(Point{a.X + f*(b.X-a.X), a.Y + f*(b.Y-a.Y)}) * step
+		d := s.dark(xy(a.X+f*(b.X-a.X), a.Y+f*(b.Y-a.Y))) * step
 		ink += d
 		middle += d * f * length
 	}
@@ -175,7 +177,7 @@ func TestPrintedPage(t *testing.T) {
 
 // found is a mark as seen: its corners as in Mark.Corners and its bits.
 type found struct {
-	corners [4]Point
+	corners [4]sheet.Point
 	bits    uint16
 }
 
@@ -217,12 +219,12 @@ func findMarks(t *testing.T, s scan) (marks []found) {
 // measure fits the four edges of the mark in the box from lo to hi: the ink
 // along a short line across an edge says where the edge is, whatever the grey of
 // the pixels on it.
-func (s scan) measure(lo, hi Point) found {
+func (s scan) measure(lo, hi sheet.Point) found {
 	const reach, samples = 1.0, 40 // mm: well within the black border, which is 2.3 mm or more
 	side := hi.X - lo.X
 	// fit returns offset and slope of the edge at u, seen from cross(u, v) with v
 	// growing inward from the box.
-	fit := func(cross func(u, v float64) Point) (offset, slope float64) {
+	fit := func(cross func(u, v float64) sheet.Point) (offset, slope float64) {
 		var n, su, sv, suu, suv float64
 		for i := range samples {
 			u := side * (0.1 + 0.8*(float64(i)+0.5)/samples)
@@ -233,10 +235,10 @@ func (s scan) measure(lo, hi Point) found {
 		slope = (n*suv - su*sv) / (n*suu - su*su)
 		return (sv - slope*su) / n, slope
 	}
-	lOff, lSlope := fit(func(u, v float64) Point { return Point{lo.X + v, lo.Y + u} })
-	rOff, rSlope := fit(func(u, v float64) Point { return Point{hi.X - v, lo.Y + u} })
-	bOff, bSlope := fit(func(u, v float64) Point { return Point{lo.X + u, lo.Y + v} })
-	tOff, tSlope := fit(func(u, v float64) Point { return Point{lo.X + u, hi.Y - v} })
+	lOff, lSlope := fit(func(u, v float64) sheet.Point { return xy(lo.X+v, lo.Y+u) })
+	rOff, rSlope := fit(func(u, v float64) sheet.Point { return xy(hi.X-v, lo.Y+u) })
+	bOff, bSlope := fit(func(u, v float64) sheet.Point { return xy(lo.X+u, lo.Y+v) })
+	tOff, tSlope := fit(func(u, v float64) sheet.Point { return xy(lo.X+u, hi.Y-v) })
 	// The slopes are tiny: a corner is each edge's line, taken at the box's corner.
 	x := func(right bool, u float64) float64 {
 		if right {
@@ -250,11 +252,11 @@ func (s scan) measure(lo, hi Point) found {
 		}
 		return lo.Y + bOff + bSlope*u
 	}
-	f := found{corners: [4]Point{{x(false, side), y(true, 0)}, {x(true, side), y(true, side)}, {x(true, 0), y(false, side)}, {x(false, 0), y(false, 0)}}}
+	f := found{corners: [4]sheet.Point{xy(x(false, side), y(true, 0)), xy(x(true, side), y(true, side)), xy(x(true, 0), y(false, side)), xy(x(false, 0), y(false, 0))}}
 	module := side / 6
 	for i := range 16 {
 		f.bits <<= 1
-		if s.dark(Point{lo.X + (float64(i%4)+1.5)*module, hi.Y - (float64(i/4)+1.5)*module}) < 0.5 {
+		if s.dark(xy(lo.X+(float64(i%4)+1.5)*module, hi.Y-(float64(i/4)+1.5)*module)) < 0.5 {
 			f.bits |= 1
 		}
 	}
@@ -269,8 +271,8 @@ const positionTolerance = 0.02 // mm
 func checkMarks(t *testing.T, s scan) {
 	codes := dictionary(t)
 	marks := findMarks(t, s)
-	if len(marks) != len(Standard.Marks) {
-		t.Fatalf("%d marks found, want %d", len(marks), len(Standard.Marks))
+	if len(marks) != len(sheet.Standard.Marks) {
+		t.Fatalf("%d marks found, want %d", len(marks), len(sheet.Standard.Marks))
 	}
 	seen := map[int]found{}
 	for _, f := range marks {
@@ -281,7 +283,7 @@ func checkMarks(t *testing.T, s scan) {
 		}
 	}
 	worst := 0.0
-	for _, m := range Standard.Marks {
+	for _, m := range sheet.Standard.Marks {
 		f, ok := seen[m.ID]
 		if !ok {
 			t.Errorf("mark %d is not on the page", m.ID)
@@ -317,14 +319,14 @@ func checkScaleLine(t *testing.T, s scan) {
 	ends := [2]float64{}
 	for i, x := range []float64{-50, 50} {
 		for _, y := range []float64{-94.9, -97.1} { // on the end ticks, off the line itself
-			_, mid := s.profile(Point{x - 1, y}, Point{x + 1, y})
+			_, mid := s.profile(xy(x-1, y), xy(x+1, y))
 			ends[i] += (x - 1 + mid) / 2
 		}
 	}
 	if got := ends[1] - ends[0]; math.Abs(got-100) > 2*positionTolerance || math.Abs(ends[0]+50) > positionTolerance {
 		t.Errorf("the scale line runs from %.3f to %.3f mm: %.3f, want 100", ends[0], ends[1], got)
 	}
-	if ink, mid := s.profile(Point{0, -95}, Point{0, -97}); math.Abs(mid-1) > positionTolerance || ink < 0.18 {
+	if ink, mid := s.profile(xy(0, -95), xy(0, -97)); math.Abs(mid-1) > positionTolerance || ink < 0.18 {
 		t.Errorf("the scale line stands at y %.3f mm, %.3f mm thick", -95-mid, ink)
 	}
 }
@@ -343,7 +345,7 @@ func checkTicks(t *testing.T, s scan) {
 		sum := 0.0
 		for i := range n {
 			a := (deg + from + (to-from)*(float64(i)+0.5)/n) * math.Pi / 180
-			sum += s.dark(Point{radius * math.Sin(a), radius * math.Cos(a)})
+			sum += s.dark(xy(radius*math.Sin(a), radius*math.Cos(a)))
 		}
 		return sum / n * (to - from) * math.Pi / 180 * radius
 	}
@@ -355,7 +357,7 @@ func checkTicks(t *testing.T, s scan) {
 			rows++
 			for d := -0.4; d <= 0.4; d += 0.005 {
 				x := (a + d) * math.Pi / 180
-				v := s.dark(Point{r * math.Sin(x), r * math.Cos(x)})
+				v := s.dark(xy(r*math.Sin(x), r*math.Cos(x)))
 				moment += v * d
 				ink += v
 			}
@@ -384,7 +386,7 @@ func checkTicks(t *testing.T, s scan) {
 		}
 		// The ring, between the ticks.
 		mid := (a + 0.5) * math.Pi / 180
-		width, at := s.profile(Point{57.5 * math.Sin(mid), 57.5 * math.Cos(mid)}, Point{58.5 * math.Sin(mid), 58.5 * math.Cos(mid)})
+		width, at := s.profile(xy(57.5*math.Sin(mid), 57.5*math.Cos(mid)), xy(58.5*math.Sin(mid), 58.5*math.Cos(mid)))
 		if math.Abs(width-0.25) > widthTolerance || math.Abs(at-0.5) > positionTolerance {
 			t.Errorf("the ring at %d.5 degrees: radius %.3f mm, %.3f mm wide", deg, 57.5+at, width)
 		}
@@ -398,7 +400,7 @@ func checkInk(t *testing.T, s scan) {
 	const white = 250 // of 255: a pixel that is a fiftieth covered
 	slack := 1.5 / s.perMM
 	stray := 0
-	report := func(x, y int, p Point, what string) {
+	report := func(x, y int, p sheet.Point, what string) {
 		if stray++; stray <= 5 {
 			t.Errorf("ink of %d at (%.2f, %.2f) mm: %s", s.Pix[y*s.Stride+x], p.X, p.Y, what)
 		}
@@ -427,9 +429,9 @@ func checkInk(t *testing.T, s scan) {
 
 // listed says whether standard-sheet.json puts ink at p, r mm from the foot,
 // give or take slack.
-func listed(p Point, r, slack float64) bool {
+func listed(p sheet.Point, r, slack float64) bool {
 	within := func(v, lo, hi float64) bool { return v >= lo-slack && v <= hi+slack }
-	for _, m := range Standard.Marks {
+	for _, m := range sheet.Standard.Marks {
 		if within(p.X, m.X-m.Side/2, m.X+m.Side/2) && within(p.Y, m.Y-m.Side/2, m.Y+m.Side/2) {
 			return true
 		}
@@ -609,4 +611,21 @@ func mustLeaf(f paper.Format) leaf {
 		panic(err)
 	}
 	return l
+}
+
+// dictionary returns OpenCV's codes by id; the source stands in the file.
+func dictionary(t *testing.T) []uint16 {
+	t.Helper()
+	var out []uint16
+	for i, row := range testtable.Read(t, "../sheet/testdata/aruco_4x4_50.csv") {
+		code, err := strconv.ParseUint(row["code_hex"], 16, 16)
+		if err != nil || row["id"] != strconv.Itoa(i) {
+			t.Fatalf("row %d: %v, %v", i, row, err)
+		}
+		out = append(out, uint16(code))
+	}
+	if len(out) != 50 {
+		t.Fatalf("%d codes, want 50", len(out))
+	}
+	return out
 }

@@ -1,4 +1,4 @@
-package sheet
+package sheetprint
 
 import (
 	"bytes"
@@ -12,9 +12,10 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
 	"shadowread/internal/paper"
+	"shadowread/internal/sheet"
 )
 
-func (g group) bounds() (lo, hi Point) {
+func (g group) bounds() (lo, hi sheet.Point) {
 	all := path{}
 	for _, s := range g.shapes {
 		all = append(all, s...)
@@ -33,7 +34,7 @@ func TestNumberUnderTheShadowGivesTheHeading(t *testing.T) {
 			shadow := angle.FromDegrees(float64(azimuth + 180 - heading))
 			under := 0
 			for n := 0; n < 360; n += 10 {
-				num := Standard.Dial.numeral(n)
+				num := numeral(sheet.Standard.Dial, n)
 				lo, hi := num.outline().bounds()
 				at := angle.Clockwise((lo.X+hi.X)/2, (lo.Y+hi.Y)/2)
 				// Between numerals there are 10 degrees; the ink of figures is not quite
@@ -59,8 +60,8 @@ func TestNumeralsStandAndMeasureAsPublished(t *testing.T) {
 	// numeral is the reader's, not the program's: 0.1 mm.
 	const tolerance = 0.1 // mm
 	for n := 0; n < 360; n += 10 {
-		num := Standard.Dial.numeral(n)
-		num.at, num.turn = Point{0, Standard.Dial.NumeralRadius - Standard.Dial.NumeralHeight/2}, 0 // brought to the front, upright
+		num := numeral(sheet.Standard.Dial, n)
+		num.at, num.turn = xy(0, sheet.Standard.Dial.NumeralRadius-sheet.Standard.Dial.NumeralHeight/2), 0 // brought to the front, upright
 		lo, hi := num.outline().bounds()
 		if math.Abs(lo.Y-65.9) > tolerance || math.Abs(hi.Y-69.1) > tolerance {
 			t.Errorf("numeral %d stands from %.2f to %.2f mm, want 65.9 to 69.1", n, lo.Y, hi.Y)
@@ -73,13 +74,13 @@ func TestNumeralsStandAndMeasureAsPublished(t *testing.T) {
 
 func TestFaceHoldsOnlyWhatIsListed(t *testing.T) {
 	const rounding = 1e-9 // mm
-	for _, g := range Standard.face() {
+	for _, g := range face(sheet.Standard) {
 		lo, hi := g.bounds()
 		if lo.X < -faceHalf-rounding || lo.Y < -faceHalf-rounding || hi.X > faceHalf+rounding || hi.Y > faceHalf+rounding {
 			t.Errorf("%s leaves the face: %v to %v", g.id, lo, hi)
 		}
 	}
-	for _, g := range Standard.notes() {
+	for _, g := range notes(sheet.Standard) {
 		lo, hi := g.bounds()
 		if lo.Y < faceHalf && hi.Y > -faceHalf {
 			t.Errorf("%s prints into the face: y from %.2f to %.2f", g.id, lo.Y, hi.Y)
@@ -97,7 +98,7 @@ func TestNotesAreWellSet(t *testing.T) {
 	const optical = 0.3   // mm; a letter's side bearing
 	for _, f := range paper.Office {
 		p := mustLeaf(f)
-		for _, g := range Standard.page() {
+		for _, g := range page(sheet.Standard) {
 			lo, hi := g.bounds()
 			if lo.X+p.Width/2 < printable || p.Width/2-hi.X < printable ||
 				p.footFromTop-hi.Y < printable || p.Height-p.footFromTop+lo.Y < printable {
@@ -107,10 +108,10 @@ func TestNotesAreWellSet(t *testing.T) {
 	}
 	type placed struct {
 		s      string
-		lo, hi Point
+		lo, hi sheet.Point
 	}
 	var lines []placed
-	for _, g := range Standard.notes() {
+	for _, g := range notes(sheet.Standard) {
 		for _, x := range g.texts {
 			lo, hi := x.outline().bounds()
 			if lo.X < -faceHalf-optical || hi.X > faceHalf+optical {
@@ -130,7 +131,7 @@ func TestNotesAreWellSet(t *testing.T) {
 
 func TestPageSaysWhatItMust(t *testing.T) {
 	var all []string
-	for _, g := range Standard.notes() {
+	for _, g := range notes(sheet.Standard) {
 		for _, x := range g.texts {
 			all = append(all, x.s)
 		}
@@ -151,14 +152,14 @@ func TestFiguresInPrint(t *testing.T) {
 	// The shadow of a rod of height h has the length h / tan(altitude). The table
 	// must name the shortest whole millimetre that carries it to the scale.
 	for alt := 10; alt <= 65; alt += 5 {
-		h := float64(Standard.rodHeight(angle.FromDegrees(float64(alt))))
+		h := float64(rodHeight(sheet.Standard, angle.FromDegrees(float64(alt))))
 		tan := math.Tan(float64(alt) * math.Pi / 180)
 		if h/tan < 58 || (h-1)/tan >= 58 {
 			t.Errorf("altitude %d: a %g mm rod throws %.2f mm, one mm less %.2f; the scale is at 58", alt, h, h/tan, (h-1)/tan)
 		}
 	}
 	var table string
-	for _, x := range Standard.rodTable(0).texts {
+	for _, x := range rodTable(sheet.Standard, 0).texts {
 		table += x.s + "\n"
 	}
 	// 50 / tan(41) = 57.5 mm falls short of 58, 50 / tan(40) = 59.6 mm reaches it.
@@ -212,5 +213,18 @@ func TestAFailingWriterIsReported(t *testing.T) {
 		if !errors.Is(err, io.ErrShortWrite) {
 			t.Errorf("%s: error %v, want the writer's", name, err)
 		}
+	}
+}
+
+// The face is the square that the marks' outer edges span.
+func TestFaceReachesToTheMarks(t *testing.T) {
+	reach := 0.0
+	for _, m := range sheet.Standard.Marks {
+		for _, c := range m.Corners() {
+			reach = max(reach, c.X, -c.X, c.Y, -c.Y)
+		}
+	}
+	if reach != faceHalf {
+		t.Errorf("the marks reach %v mm from the foot, the face %v mm", reach, faceHalf)
 	}
 }

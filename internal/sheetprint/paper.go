@@ -1,4 +1,4 @@
-package sheet
+package sheetprint
 
 import "shadowread/internal/paper"
 

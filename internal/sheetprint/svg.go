@@ -1,4 +1,4 @@
-package sheet
+package sheetprint
 
 import (
 	"bytes"
@@ -7,6 +7,7 @@ import (
 	"io"
 
 	"shadowread/internal/paper"
+	"shadowread/internal/sheet"
 )
 
 // WriteSVG writes the standard sheet as an SVG 1.1 page at true size. Lines of
@@ -19,10 +20,10 @@ func WriteSVG(w io.Writer, f paper.Format) error {
 	}
 	var b bytes.Buffer
 	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" width="%gmm" height="%gmm" viewBox="0 0 %g %g">`+"\n", p.Width, p.Height, p.Width, p.Height)
-	fmt.Fprintf(&b, "<title>shadowread %s %d, %s</title>\n", Standard.Name, Standard.Version, p.Name)
+	fmt.Fprintf(&b, "<title>shadowread %s %d, %s</title>\n", sheet.Standard.Name, sheet.Standard.Version, p.Name)
 	fmt.Fprintf(&b, `<rect width="%g" height="%g" fill="#fff"/>`+"\n", p.Width, p.Height)
 	fmt.Fprintf(&b, `<g transform="translate(%g %g) scale(1 -1)">`+"\n", p.Width/2, p.footFromTop)
-	for _, g := range Standard.page() {
+	for _, g := range page(sheet.Standard) {
 		fmt.Fprintf(&b, `<g id="%s">`+"\n", g.id)
 		for _, s := range g.shapes {
 			fmt.Fprintf(&b, `<path d="%s"/>`+"\n", s.svg())

@@ -1,15 +1,19 @@
-package sheet
+package sheetprint
 
 import (
 	"math"
 	"strconv"
+
+	"shadowread/internal/sheet"
 )
+
+func xy(x, y float64) sheet.Point { return sheet.Point{X: x, Y: y} }
 
 // segment is one step of a path: 'M' move, 'L' line, 'C' cubic Bézier, 'Z' close.
 // The end point comes last in p.
 type segment struct {
 	op byte
-	p  []Point
+	p  []sheet.Point
 }
 
 // path is a region of ink in plate millimetres, filled by the nonzero winding
@@ -18,9 +22,9 @@ type segment struct {
 // pixels.
 type path []segment
 
-func (p *path) add(op byte, pts ...Point) { *p = append(*p, segment{op, pts}) }
+func (p *path) add(op byte, pts ...sheet.Point) { *p = append(*p, segment{op, pts}) }
 
-func (p *path) polygon(pts ...Point) {
+func (p *path) polygon(pts ...sheet.Point) {
 	p.add('M', pts[0])
 	for _, q := range pts[1:] {
 		p.add('L', q)
@@ -29,11 +33,11 @@ func (p *path) polygon(pts ...Point) {
 }
 
 // line is a straight stroke with butt ends.
-func line(a, b Point, width float64) path {
+func line(a, b sheet.Point, width float64) path {
 	s := width / 2 / math.Hypot(b.X-a.X, b.Y-a.Y)
 	nx, ny := -(b.Y-a.Y)*s, (b.X-a.X)*s
 	var p path
-	p.polygon(Point{a.X + nx, a.Y + ny}, Point{b.X + nx, b.Y + ny}, Point{b.X - nx, b.Y - ny}, Point{a.X - nx, a.Y - ny})
+	p.polygon(xy(a.X+nx, a.Y+ny), xy(b.X+nx, b.Y+ny), xy(b.X-nx, b.Y-ny), xy(a.X-nx, a.Y-ny))
 	return p
 }
 
@@ -52,9 +56,9 @@ func (p *path) circle(r, sign float64) {
 	const arcs = 8
 	step := sign * 2 * math.Pi / arcs
 	h := 4.0 / 3 * math.Tan(step/4)
-	on := func(i int, handle float64) Point {
+	on := func(i int, handle float64) sheet.Point {
 		sin, cos := math.Sincos(float64(i) * step)
-		return Point{r * (cos - handle*sin), r * (sin + handle*cos)}
+		return xy(r*(cos-handle*sin), r*(sin+handle*cos))
 	}
 	p.add('M', on(0, 0))
 	for i := range arcs {
@@ -64,12 +68,12 @@ func (p *path) circle(r, sign float64) {
 }
 
 // bounds returns the corners of a box that holds the path.
-func (p path) bounds() (lo, hi Point) {
-	lo, hi = Point{math.Inf(1), math.Inf(1)}, Point{math.Inf(-1), math.Inf(-1)}
+func (p path) bounds() (lo, hi sheet.Point) {
+	lo, hi = xy(math.Inf(1), math.Inf(1)), xy(math.Inf(-1), math.Inf(-1))
 	for _, s := range p {
 		for _, q := range s.p {
-			lo = Point{min(lo.X, q.X), min(lo.Y, q.Y)}
-			hi = Point{max(hi.X, q.X), max(hi.Y, q.Y)}
+			lo = xy(min(lo.X, q.X), min(lo.Y, q.Y))
+			hi = xy(max(hi.X, q.X), max(hi.Y, q.Y))
 		}
 	}
 	return lo, hi

@@ -1,4 +1,4 @@
-package sheet
+package sheetprint
 
 import (
 	"fmt"
@@ -6,6 +6,7 @@ import (
 
 	"shadowread/internal/fault"
 	"shadowread/internal/paper"
+	"shadowread/internal/sheet"
 )
 
 // WritePDF writes the standard sheet as a one-page vector PDF with its font
@@ -17,9 +18,9 @@ func WritePDF(w io.Writer, f paper.Format) error {
 	if err != nil {
 		return err
 	}
-	doc := paper.NewPDF(fmt.Sprintf("shadowread %s %d, %s", Standard.Name, Standard.Version, p.Name), p.Format)
+	doc := paper.NewPDF(fmt.Sprintf("shadowread %s %d, %s", sheet.Standard.Name, sheet.Standard.Version, p.Name), p.Format)
 	doc.AddPage()
-	for _, g := range Standard.page() {
+	for _, g := range page(sheet.Standard) {
 		var regions [][]byte
 		for _, s := range g.shapes {
 			regions = append(regions, s.pdf())

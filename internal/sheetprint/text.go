@@ -1,4 +1,4 @@
-package sheet
+package sheetprint
 
 import (
 	"golang.org/x/image/font/sfnt"
@@ -6,6 +6,7 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/paper"
+	"shadowread/internal/sheet"
 )
 
 // text is a line of type. At is on the baseline, at the start, the middle or the
@@ -14,7 +15,7 @@ type text struct {
 	s     string
 	face  *paper.Typeface
 	size  float64 // em, mm
-	at    Point
+	at    sheet.Point
 	align float64
 	turn  angle.Angle
 }
@@ -24,12 +25,12 @@ func (t text) width() float64 { return t.face.Width(t.s) * t.size }
 
 // placer returns the map from the line, x mm along the baseline from its start
 // and y mm above it, to the sheet.
-func (t text) placer() func(x, y float64) Point {
+func (t text) placer() func(x, y float64) sheet.Point {
 	before := t.align * t.width()
 	sin, cos := t.turn.Sin(), t.turn.Cos()
-	return func(x, y float64) Point {
+	return func(x, y float64) sheet.Point {
 		x -= before
-		return Point{t.at.X + x*cos + y*sin, t.at.Y - x*sin + y*cos}
+		return xy(t.at.X+x*cos+y*sin, t.at.Y-x*sin+y*cos)
 	}
 }
 
@@ -40,10 +41,10 @@ func (t text) outline() path {
 	pen := 0.0
 	for _, r := range t.s {
 		segments, advance := t.face.Glyph(r)
-		at := func(q fixed.Point26_6) Point {
+		at := func(q fixed.Point26_6) sheet.Point {
 			return place(pen+t.face.Em(q.X)*t.size, -t.face.Em(q.Y)*t.size)
 		}
-		var last Point
+		var last sheet.Point
 		for i, s := range segments {
 			switch s.Op {
 			case sfnt.SegmentOpMoveTo:
@@ -57,7 +58,7 @@ func (t text) outline() path {
 				p.add('L', last)
 			case sfnt.SegmentOpQuadTo: // TrueType has no other curve
 				c, end := at(s.Args[0]), at(s.Args[1])
-				toward := func(a Point) Point { return Point{a.X + (c.X-a.X)*2/3, a.Y + (c.Y-a.Y)*2/3} }
+				toward := func(a sheet.Point) sheet.Point { return xy(a.X+(c.X-a.X)*2/3, a.Y+(c.Y-a.Y)*2/3) }
 				p.add('C', toward(last), toward(end), end)
 				last = end
 			}

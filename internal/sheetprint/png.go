@@ -1,4 +1,4 @@
-package sheet
+package sheetprint
 
 import (
 	"bytes"
@@ -14,6 +14,7 @@ import (
 
 	"shadowread/internal/fault"
 	"shadowread/internal/paper"
+	"shadowread/internal/sheet"
 )
 
 // WritePNG writes the standard sheet as a grey PNG of dpi pixels an inch, which
@@ -61,7 +62,7 @@ func raster(p leaf, pxPerMM float64) *image.Gray {
 		img.Pix[i] = 255
 	}
 	var z vector.Rasterizer
-	for _, g := range Standard.page() {
+	for _, g := range page(sheet.Standard) {
 		for _, s := range g.shapes {
 			fill(img, &z, s, p, pxPerMM)
 		}
@@ -74,14 +75,14 @@ func raster(p leaf, pxPerMM float64) *image.Gray {
 
 // fill darkens the pixels under s, in a window just around it.
 func fill(img *image.Gray, z *vector.Rasterizer, s path, p leaf, pxPerMM float64) {
-	px := func(q Point) (x, y float64) {
+	px := func(q sheet.Point) (x, y float64) {
 		return (p.Width/2 + q.X) * pxPerMM, (p.footFromTop - q.Y) * pxPerMM
 	}
 	lo, hi := s.bounds()
 	left, bottom := px(lo)
 	right, top := px(hi)
 	box := image.Rect(int(math.Floor(left)), int(math.Floor(top)), int(math.Ceil(right)), int(math.Ceil(bottom))).Intersect(img.Rect)
-	at := func(q Point) (x, y float32) {
+	at := func(q sheet.Point) (x, y float32) {
 		u, v := px(q)
 		return float32(u - float64(box.Min.X)), float32(v - float64(box.Min.Y))
 	}
