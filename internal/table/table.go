@@ -3,7 +3,7 @@
 // passed over, and so are lines that begin with # and rows with nothing in them; names of
 // columns may be in capitals; fields are trimmed. Where the first line is parted by
 // semicolons, as spreadsheets of half the world write it, so are the rows, and a comma in
-// a number is its decimal sign.
+// a number is its decimal sign, unless that is a point in all of them.
 package table
 
 import (
@@ -39,7 +39,7 @@ type Form struct {
 // Hint tells how a file is written.
 func (f *Form) Hint() string {
 	return "the first line names the columns: " + f.Names +
-		"; fields are parted by commas and the decimal sign is a point, or by semicolons and it is a point or a comma"
+		"; fields are parted by commas and the decimal sign is a point, or by semicolons and it is a comma, or a point in all numbers"
 }
 
 // Read hands the rows of a file to row, one by one. name stands for the file in messages,
@@ -85,11 +85,14 @@ func (f *Form) Read(r io.Reader, name string, row func(Row) error) error {
 			if h, err = f.header(name, line, fields); err != nil {
 				return err
 			}
-			h.decimalComma = c.Comma == ';'
+			h.semicolons = c.Comma == ';'
 			continue
 		}
 		if len(fields) != h.fields {
 			return f.bad("bad_csv", name, line, "the row has %d fields where the first line has %d", len(fields), h.fields)
+		}
+		if !h.oneDecimalSign(fields) {
+			return f.bad("bad_csv", name, line, "a number has another decimal sign here than above, and may be grouped in thousands")
 		}
 		if rows++; rows > f.MaxRows {
 			return tooLarge(name, line, "the file has more than %d rows", f.MaxRows)
@@ -124,10 +127,31 @@ func separator(text string) rune {
 
 // header is the line that names the columns.
 type header struct {
-	form         *Form
-	at           map[string]int
-	fields       int
-	decimalComma bool
+	form       *Form
+	at         map[string]int
+	fields     int
+	semicolons bool
+	sign       string // decimal sign of the numbers so far, among semicolons; "" for none
+}
+
+// oneDecimalSign reports whether a row's numbers have the decimal sign of those above. A
+// point among decimal commas would part thousands, and be read as a thousandth.
+func (h *header) oneDecimalSign(fields []string) bool {
+	for _, column := range h.form.Numbers {
+		i, ok := h.at[column]
+		if !ok || !h.semicolons {
+			continue
+		}
+		for _, sign := range []string{".", ","} {
+			if !strings.Contains(fields[i], sign) {
+				continue
+			}
+			if h.sign = cmp.Or(h.sign, sign); h.sign != sign {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 func (f *Form) header(name string, line int, fields []string) (*header, error) {
@@ -174,7 +198,7 @@ func (r Row) Field(column string) string {
 	if !ok {
 		return ""
 	}
-	if r.header.decimalComma && slices.Contains(r.header.form.Numbers, column) {
+	if r.header.semicolons && slices.Contains(r.header.form.Numbers, column) {
 		return strings.ReplaceAll(r.fields[i], ",", ".")
 	}
 	return r.fields[i]

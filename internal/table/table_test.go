@@ -41,7 +41,8 @@ func TestRead(t *testing.T) {
 		{"no rows", "well,depth_m\n", nil},
 		{"quotes over lines", "well,depth_m,note\na,1,\"x, \ny\"\nb,2,\"\"\n", []string{"2|a|1||x, \ny", "4|b|2||"}},
 		{"a formula made safe", "well,depth_m,note\na,1,'=dry\n", []string{"2|a|1||=dry"}},
-		{"semicolons and decimal commas", "# a, b\n;;\nwell;depth_m;note\na;1,5;2,5 m deep\nb;2.5;\n", []string{"4|a|1.5||2,5 m deep", "5|b|2.5||"}},
+		{"semicolons and decimal commas", "# a, b\n;;\nwell;depth_m;note\na;1,5;2,5 m deep.\nb;25;\n", []string{"4|a|1.5||2,5 m deep.", "5|b|25||"}},
+		{"semicolons and decimal points", "well;depth_m\na;1.5\nb;2.5\n", []string{"2|a|1.5||", "3|b|2.5||"}},
 		{"semicolons within names quoted", "\"well\",\"depth_m\"\n\"a;b\",1\n", []string{"2|a;b|1||"}},
 	} {
 		got, err := read(depths, strings.NewReader(tt.text))
@@ -70,6 +71,8 @@ func TestRefusals(t *testing.T) {
 		{"missing columns", "well\na\n", "missing_column", "f.csv line 1: none of the columns depth_m, rope_m is there"},
 		{"decimal comma among commas", "well,depth_m\na,1,5\n", "bad_csv", "f.csv line 2: the row has 3 fields where the first line has 2"},
 		{"a field too many among semicolons", "well;depth_m;note\na;1,5;2,5 m; deep\n", "bad_csv", "f.csv line 2: the row has 4 fields where the first line has 3"},
+		{"thousands among decimal commas", "well;depth_m\na;1,5\nb;1.250\n", "bad_csv", "f.csv line 3: a number has another decimal sign"},
+		{"thousands in a number", "well;depth_m\na;1.250,5\n", "bad_csv", "f.csv line 2: a number has another decimal sign"},
 		{"open quote", "well,depth_m\na,1\n\"b,2\n", "bad_csv", "f.csv line 3: "},
 		{"bare quote", "well,depth_m\na\"b,1\n", "bad_csv", "f.csv line 2: "},
 		{"rows", "well,depth_m\n" + strings.Repeat("a,1\n", 4), "file_too_large", "f.csv line 5: the file has more than 3 rows"},
