@@ -2,9 +2,7 @@ package main
 
 import (
 	"bytes"
-	"errors"
 	"io"
-	"path/filepath"
 
 	"shadowread/internal/align"
 	"shadowread/internal/instrument"
@@ -33,7 +31,7 @@ func (o *alignOptions) record(s *streams, r *align.Result, w io.Writer) error {
 		LevelSigma: o.photo.level.angle(), AlignmentSigma: o.photo.alignment.angle(),
 	}
 	if o.lens != "" {
-		base.Lens = lensFrom(o.save, o.lens)
+		base.NameLens(o.save, o.lens)
 	}
 	record, err := r.Record(base)
 	if err != nil {
@@ -47,18 +45,4 @@ func (o *alignOptions) record(s *streams, r *align.Result, w io.Writer) error {
 		record = record.Hung()
 	}
 	return record.Write(w)
-}
-
-// lensFrom names the lens record as seen from the folder of the instrument's, so that
-// the two can be moved together.
-func lensFrom(record, lens string) string {
-	from, errA := filepath.Abs(filepath.Dir(record))
-	to, errB := filepath.Abs(lens)
-	if errors.Join(errA, errB) != nil {
-		return lens
-	}
-	if rel, err := filepath.Rel(from, to); err == nil {
-		return filepath.ToSlash(rel)
-	}
-	return to
 }

@@ -10,7 +10,7 @@ import (
 	"shadowread/internal/align"
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
-	"shadowread/internal/vision"
+	"shadowread/internal/reading"
 )
 
 type alignOptions struct {
@@ -213,7 +213,7 @@ func runAlign(cmd *cobra.Command, s *streams, o *alignOptions, args []string) er
 	priors.HeightMM = o.photo.rodHeight.value
 	o.reversed.use(&priors, o.plate.set)
 	if o.photo.plumbLine && !o.foot.set {
-		priors.FootSigmaMM = vision.HangMost / 2 // a thread need not pass the centre
+		priors.FootSigmaMM = reading.HangingFootMM
 	}
 	var obs []align.Observation
 	if o.readings != "" {

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/hex"
 	"slices"
 
 	"github.com/spf13/cobra"
@@ -239,7 +238,6 @@ func (o *correctOptions) spot(cmd *cobra.Command, s *streams, p geo.Position, si
 
 // correctLeg gives a leg another heading, or keeps its own and what is kept beside it.
 func (o *correctOptions) correctLeg(cmd *cobra.Command, s *streams, book *logbook.Log, old *logbook.Entry, c *logbook.Leg, at logbook.At, run logbook.Run, args []string) (logbook.Added, error) {
-	ctx := cmd.Context()
 	for _, name := range append([]string{"error", "source", "reads"}, modelNames...) {
 		if cmd.Flags().Changed(name) {
 			return logbook.Added{}, fault.Usage("not_of_this_entry", "see the help for what a leg takes", "--%s says nothing of a leg", name)
@@ -255,21 +253,8 @@ func (o *correctOptions) correctLeg(cmd *cobra.Command, s *streams, book *logboo
 		return logbook.Added{}, fault.Usage("time_of_a_reading", "give the photo or --number again, with --time, or --heading with its sigma",
 			"the heading of entry %d was computed for its time", old.Number)
 	}
-	whole, overlay, err := book.Evidence(ctx, old.Number)
-	if err != nil {
-		return logbook.Added{}, err
+	if c.NeedsHeading() && c.Photo == nil {
+		return logbook.Added{}, fault.New("bad_correction", "give it --heading and --heading-sigma, or a photo, or --number", "entry %d has no heading yet", old.Number)
 	}
-	switch {
-	case c.Hand != nil:
-		return book.LegByHand(ctx, at, run, *c.Hand)
-	case c.Photo != nil:
-		p := logbook.PhotoReading{Name: c.Photo.Name, Reading: c.Reading, Refused: c.Photo.Refused, Message: c.Photo.Message, Whole: whole, Overlay: overlay}
-		if _, err := hex.Decode(p.SHA256[:], []byte(c.Photo.SHA256)); err != nil {
-			return logbook.Added{}, err
-		}
-		return book.LegFromPhoto(ctx, at, run, p)
-	case c.Reading != nil:
-		return book.LegFromNumber(ctx, at, run, *c.Reading, whole)
-	}
-	return logbook.Added{}, fault.New("bad_correction", "give it --heading and --heading-sigma, or a photo, or --number", "entry %d has no heading yet", old.Number)
+	return book.KeepHeading(cmd.Context(), at, run)
 }

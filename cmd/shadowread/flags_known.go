@@ -2,7 +2,6 @@ package main
 
 import (
 	"cmp"
-	"path/filepath"
 
 	"github.com/spf13/cobra"
 
@@ -95,8 +94,5 @@ func useInstrument(cmd *cobra.Command, o *reading.Options, file string) (lensFil
 		record.AlignmentSigma = o.Alignment
 	}
 	o.Instrument = &record
-	if lensFile = filepath.FromSlash(record.Lens); lensFile != "" && !filepath.IsAbs(lensFile) {
-		lensFile = filepath.Join(filepath.Dir(file), lensFile)
-	}
-	return lensFile, nil
+	return record.LensFile(file), nil
 }

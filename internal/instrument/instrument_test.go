@@ -326,3 +326,26 @@ func TestHung(t *testing.T) {
 		t.Error("the rod's own record changed")
 	}
 }
+
+// A lens record is named from the instrument's folder, wherever the program runs.
+func TestLensFile(t *testing.T) {
+	for _, tt := range []struct{ file, lens, named, found string }{
+		{"board.toml", "camera.toml", "camera.toml", "camera.toml"},
+		{"apart/board.toml", "lenses/camera.toml", "../lenses/camera.toml", "lenses/camera.toml"},
+		{"apart/board.toml", "/lenses/camera.toml", "", "/lenses/camera.toml"},
+	} {
+		var r Record
+		r.NameLens(filepath.FromSlash(tt.file), filepath.FromSlash(tt.lens))
+		if tt.named != "" && r.Lens != tt.named {
+			t.Errorf("%s names %s as %s, want %s", tt.file, tt.lens, r.Lens, tt.named)
+		}
+		got, errA := filepath.Abs(r.LensFile(filepath.FromSlash(tt.file)))
+		want, errB := filepath.Abs(filepath.FromSlash(tt.found))
+		if errA != nil || errB != nil || got != want {
+			t.Errorf("%s finds %s, want %s", tt.file, got, want)
+		}
+	}
+	if got := (&Record{}).LensFile("board.toml"); got != "" {
+		t.Errorf("no lens is in %s", got)
+	}
+}

@@ -1096,3 +1096,47 @@ func TestASnapshotIsOfOneMoment(t *testing.T) {
 		t.Errorf("the log grew %d times only: nothing is tried", len(grew))
 	}
 }
+
+// A leg of which only the odometer was misread keeps its heading, however it was had, and
+// what is kept beside it.
+func TestKeepHeading(t *testing.T) {
+	ctx := t.Context()
+	reading := func() *Reading { return &Reading{Heading: 90 * deg, Sigma: 1 * deg} }
+	for name, leg := range map[string]func(l *Log) (Added, error){
+		"photo":   func(l *Log) (Added, error) { return l.LegFromPhoto(ctx, at(10), km("1001.0"), photo(1, reading())) },
+		"refused": func(l *Log) (Added, error) { return l.LegFromPhoto(ctx, at(10), km("1001.0"), photo(1, nil)) },
+		"number": func(l *Log) (Added, error) {
+			return l.LegFromNumber(ctx, at(10), km("1001.0"), *reading(), []byte(`{"number":1}`))
+		},
+		"hand": func(l *Log) (Added, error) { return l.LegByHand(ctx, at(10), km("1001.0"), by(90, 1)) },
+		"refused, then by hand": func(l *Log) (Added, error) {
+			a := must(t)(l.LegFromPhoto(ctx, at(10), km("1001.0"), photo(1, nil)))
+			return l.LegByHand(ctx, At{Supersedes: a.Entry.Number}, Run{}, by(90, 1))
+		},
+	} {
+		l := begun(t)
+		number := must(t)(leg(l)).Entry.Number
+		before, err := l.Entry(ctx, number)
+		if err != nil {
+			t.Fatal(err)
+		}
+		was, wasOverlay, err := l.Evidence(ctx, number)
+		if err != nil {
+			t.Fatal(err)
+		}
+		a := must(t)(l.KeepHeading(ctx, At{Supersedes: number, Note: "misread"}, km("1002.0")))
+		is, isOverlay, err := l.Evidence(ctx, a.Entry.Number)
+		if err != nil || !bytes.Equal(is, was) || !bytes.Equal(isOverlay, wasOverlay) {
+			t.Errorf("%s: %v, kept %q and %q, had %q and %q", name, err, is, isOverlay, was, wasOverlay)
+		}
+		want := *before.Content.(*Leg)
+		want.Run = km("1002.0")
+		if got := a.Entry.Content.(*Leg); !reflect.DeepEqual(*got, want) || !a.Entry.Time.Equal(before.Time) {
+			t.Errorf("%s: %+v, want %+v", name, *got, want)
+		}
+	}
+	l := begun(t)
+	if _, err := l.KeepHeading(ctx, At{Supersedes: 1}, km("1002.0")); fault.Code(err) != "bad_correction" {
+		t.Errorf("of a departure: %v", err)
+	}
+}

@@ -9,6 +9,7 @@ import (
 	"shadowread/internal/compass"
 	"shadowread/internal/geo"
 	"shadowread/internal/photo"
+	"shadowread/internal/vision"
 )
 
 // Shared is the part of the sum that headings by one instrument have in common, read on
@@ -66,6 +67,10 @@ func SharePriors(p *align.Priors, set []*Result) error {
 	}
 	return err
 }
+
+// HangingFootMM is one sigma of where a thread that hangs passes the paper: it need not
+// pass the dial's centre.
+const HangingFootMM = vision.HangMost / 2
 
 // Observation is what a photo that was read tells of its instrument, which stood on the
 // heading of this name. clockError is what the camera's clock was said to be fast by.
