@@ -32,6 +32,13 @@ if [[ -n $strangers ]]; then
 	failed=1
 fi
 
+# Only a command knows a slip in the command line.
+slips=$(grep -rl --include='*.go' --exclude='*_test.go' 'fault\.Usage(' internal || true)
+if [[ -n $slips ]]; then
+	echo "only commands may call fault.Usage, not:" $slips >&2
+	failed=1
+fi
+
 # Each package knows those below it, by a list.
 arrows=$(go list -f '{{$from := .ImportPath}}{{range .Imports}}{{$from}} {{.}}{{"\n"}}{{end}}' ./... | grep ' shadowread/' || true)
 awk -f scripts/imports.awk scripts/imports.txt - <<<"$arrows" >&2 || failed=1
