@@ -19,8 +19,8 @@ else
 fi
 
 # Everything but pixels serves programs that have no OpenCV.
-pure=(align angle bearing boundedtoml calib camera chart compass daycard export fault geo geomag instrument journey logbook
-	openfile paper photo photo/exifwrite render report sheet userdir wholefile wording workup)
+pure=(align angle bearing boundedtoml calib camera chart compass daycard export fault geo geomag instrument journey logbook logimport
+	openfile paper photo photo/exifwrite render report sheet sheetprint table userdir wholefile wording workup)
 CGO_ENABLED=0 go build "${pure[@]/#/./internal/}" || failed=1
 # Some laptops are of 32 bits.
 CGO_ENABLED=0 GOARCH=386 go vet "${pure[@]/#/./internal/}" || failed=1
@@ -31,5 +31,16 @@ if [[ -n $strangers ]]; then
 	echo "only internal/vision may import OpenCV, not:" $strangers >&2
 	failed=1
 fi
+
+# Only a command knows a slip in the command line.
+slips=$(grep -rl --include='*.go' --exclude='*_test.go' 'fault\.Usage(' internal || true)
+if [[ -n $slips ]]; then
+	echo "only commands may call fault.Usage, not:" $slips >&2
+	failed=1
+fi
+
+# Each package knows those below it, by a list.
+arrows=$(go list -f '{{$from := .ImportPath}}{{range .Imports}}{{$from}} {{.}}{{"\n"}}{{end}}' ./... | grep ' shadowread/' || true)
+awk -f scripts/imports.awk scripts/imports.txt - <<<"$arrows" >&2 || failed=1
 
 exit "$failed"

@@ -1,31 +1,16 @@
 package main
 
 import (
-	"bytes"
-	"context"
-	"errors"
-	"fmt"
-	"io"
-	"math"
 	"path/filepath"
-	"slices"
 	"strconv"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"shadowread/internal/align"
 	"shadowread/internal/angle"
-	"shadowread/internal/bearing"
 	"shadowread/internal/fault"
-	"shadowread/internal/geo"
-	"shadowread/internal/instrument"
-	"shadowread/internal/openfile"
-	"shadowread/internal/photo"
 	"shadowread/internal/reading"
-	"shadowread/internal/vision"
-	"shadowread/internal/wording"
 )
 
 type alignOptions struct {
@@ -54,36 +39,7 @@ type alignOptions struct {
 	jobs         quantity
 }
 
-// askedClock is one sigma of a clock whose error is asked for: nobody's watch is off by
-// half an hour unnoticed, and a wider one leaves the heading to the clock.
-const askedClock = 10 * time.Minute
-
-func newAlign(s *streams) *cobra.Command {
-	known, dial := align.DefaultPriors(), align.SheetDial()
-	degrees := func(a angle.Angle, least, most float64) quantity {
-		return quantity{value: a.Degrees(), min: least, max: most, unit: "deg", text: compact(a.Degrees())}
-	}
-	o := alignOptions{
-		photo:       newPhotoFlags(),
-		square:      degrees(known.RodSigma, 0, 20),
-		plate:       degrees(known.PlateSigma, 0, 20),
-		foot:        quantity{value: known.FootSigmaMM, min: 0, max: 50, unit: "mm", text: compact(known.FootSigmaMM)},
-		trueHeading: parsed[align.TrueHeading]{name: "D[,SIGMA]", parse: parseTrueHeading},
-		goal:        degrees(0.1*angle.Degree, 0.01, 10),
-		zeroAt:      quantity{value: dial.ZeroAt.Degrees(), min: 0, max: 360, unit: "deg", text: "180"},
-		step:        degrees(dial.Step, 0, 30),
-		eye:         degrees(dial.Sigma, 0.01, 20),
-		radius:      quantity{value: dial.RadiusMM, min: 5, max: 5000, unit: "mm", text: compact(dial.RadiusMM)},
-		elevation:   elevationFlag(),
-		tolerance:   quantity{min: 0.01, max: 45, unit: "deg"},
-		jobs:        jobsFlag(),
-		reversed:    newReversedFlags(),
-		stance:      newStanceFlags(),
-	}
-	cmd := &cobra.Command{
-		Use:   "align PHOTO|FOLDER...|--readings FILE",
-		Short: "prove an instrument: its rod, its mount, its clock",
-		Long: `Find what is off in an instrument, from shadows: which way its rod leans from
+const alignHelp = `Find what is off in an instrument, from shadows: which way its rod leans from
 plumb, where the rod's foot stands, which way the sheet points, and with
 --true-heading how far the sheet is from square to the vehicle. What the
 readings do not determine is said, and so is how much longer to go on.
@@ -113,7 +69,34 @@ to the vehicle's. What a new setting-up changes is not proved by a series that
 stood still: --level-sigma and --alignment-sigma go into the record.
 
 With --tolerance the exit status is 4 unless the greatest error of an
-uncorrected heading with the sun at 45 degrees is within it by two sigmas.` +
+uncorrected heading with the sun at 45 degrees is within it by two sigmas.`
+
+func newAlign(s *streams) *cobra.Command {
+	known, dial := align.DefaultPriors(), align.SheetDial()
+	degrees := func(a angle.Angle, least, most float64) quantity {
+		return quantity{value: a.Degrees(), least: least, most: most, unit: "deg", text: compact(a.Degrees())}
+	}
+	o := alignOptions{
+		photo:       newPhotoFlags(),
+		square:      degrees(known.RodSigma, 0, 20),
+		plate:       degrees(known.PlateSigma, 0, 20),
+		foot:        quantity{value: known.FootSigmaMM, least: 0, most: 50, unit: "mm", text: compact(known.FootSigmaMM)},
+		trueHeading: parsed[align.TrueHeading]{name: "D[,SIGMA]", parse: parseTrueHeading},
+		goal:        degrees(0.1*angle.Degree, 0.01, 10),
+		zeroAt:      quantity{value: dial.ZeroAt.Degrees(), least: 0, most: 360, unit: "deg", text: "180"},
+		step:        degrees(dial.Step, 0, 30),
+		eye:         degrees(dial.Sigma, 0.01, 20),
+		radius:      quantity{value: dial.RadiusMM, least: 5, most: 5000, unit: "mm", text: compact(dial.RadiusMM)},
+		elevation:   elevationFlag(),
+		tolerance:   quantity{least: 0.01, most: 45, unit: "deg"},
+		jobs:        jobsFlag(),
+		reversed:    newReversedFlags(),
+		stance:      newStanceFlags(),
+	}
+	cmd := &cobra.Command{
+		Use:   "align PHOTO|FOLDER...|--readings FILE",
+		Short: "prove an instrument: its rod, its mount, its clock",
+		Long: alignHelp +
 			exits(exitOK, exitError, exitUsage, exitOutside, exitInterrupted),
 		Example: `  shadowread align --rod-height 50 fixtures/instrument/series
   shadowread align --rod-height 50 --true-heading 64.0,0.2 --save board.toml --figure board.svg fixtures/instrument/series
@@ -230,7 +213,7 @@ func runAlign(cmd *cobra.Command, s *streams, o *alignOptions, args []string) er
 	priors.HeightMM = o.photo.rodHeight.value
 	o.reversed.use(&priors, o.plate.set)
 	if o.photo.plumbLine && !o.foot.set {
-		priors.FootSigmaMM = vision.HangMost / 2 // a thread need not pass the centre
+		priors.FootSigmaMM = reading.HangingFootMM
 	}
 	var obs []align.Observation
 	if o.readings != "" {
@@ -248,7 +231,7 @@ func runAlign(cmd *cobra.Command, s *streams, o *alignOptions, args []string) er
 		return err
 	}
 	if o.clock {
-		priors.ClockSigma = askedClock
+		priors.ClockSigma = align.AskedClock
 	}
 	r, err := align.Solve(obs, priors, align.Options{True: o.trueHeading.given(), Goal: o.goal.angle()})
 	if err != nil {
@@ -262,7 +245,7 @@ func runAlign(cmd *cobra.Command, s *streams, o *alignOptions, args []string) er
 		if o.save != "" || o.figure != "" {
 			s.note("nothing_written", "no file is written: the readings are not believable")
 		}
-		if err := out.print(s); err != nil {
+		if err := out.output(s); err != nil {
 			return err
 		}
 		return errOutside
@@ -273,382 +256,11 @@ func runAlign(cmd *cobra.Command, s *streams, o *alignOptions, args []string) er
 	if o.tolerance.set {
 		out.Tolerance, out.Judged = new(o.tolerance.value), new(r.Judge(o.tolerance.angle()))
 	}
-	if err := out.print(s); err != nil {
+	if err := out.output(s); err != nil {
 		return err
 	}
 	if j := out.Judged; j != nil && *j != align.Within {
 		return errOutside
 	}
 	return nil
-}
-
-// byEye reads the file of numbers.
-func (o *alignOptions) byEye(opts reading.Options, priors *align.Priors) ([]align.Observation, error) {
-	f, err := openfile.Regular(o.readings)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	list, err := align.ReadReadings(f, o.readings)
-	if err != nil {
-		return nil, err
-	}
-	place, err := photo.ResolvePosition(photo.Facts{}, opts.Position)
-	if err != nil {
-		return nil, asUsage(err)
-	}
-	for i := range list { // the watch's error, as that of a camera's clock
-		list[i].Time = list[i].Time.Add(-o.photo.clockError.duration())
-	}
-	priors.PositionSigmaKM = place.SigmaKM
-	if opts.Time.Sigma != nil {
-		priors.ClockSigma = *opts.Time.Sigma
-	} else {
-		priors.ClockSigma = photo.SigmaTimeOption
-	}
-	body := bearing.Sun
-	if opts.Body != nil {
-		body = *opts.Body
-	}
-	dial := align.Dial{ZeroAt: o.zeroAt.angle(), CounterClockwise: !o.clockwise, Step: o.step.angle(), Sigma: o.eye.angle(), RadiusMM: o.radius.value}
-	return dial.Observations(list, body, place.Position, o.elevation.value)
-}
-
-// byPhoto reads the photos. One that gives no heading takes no part.
-func (o *alignOptions) byPhoto(ctx context.Context, s *streams, opts reading.Options, args []string, priors *align.Priors) ([]align.Observation, error) {
-	paths, err := expand(s, args)
-	if err == nil {
-		err = thereAre(paths)
-	}
-	if err != nil {
-		return nil, err
-	}
-	bar := progress{s: s}
-	defer bar.wipe()
-	bar.show("reading %s", wording.Count(len(paths), "photo"))
-	var obs []align.Observation
-	var first *reading.Result
-	priors.ClockSigma, priors.PositionSigmaKM, priors.StretchSigma = 0, 0, 0
-	err = inOrder(ctx, len(paths), int(o.jobs.value), func(ctx context.Context, i int) *reading.Result {
-		return reading.Read(ctx, paths[i], opts)
-	}, func(i int, r *reading.Result) error {
-		bar.wipe()
-		if !r.OK() {
-			s.note("photo_refused", "%s is left out (%s): %s", r.Photo, r.Reason, r.Message)
-			return nil
-		}
-		defer bar.show("read %d of %d photos", i+1, len(paths))
-		if first == nil {
-			first = r
-		}
-		_, apart, err := geo.GeodesicInverse(first.Place.Position, r.Place.Position)
-		if err != nil {
-			return err
-		}
-		// What all readings share.
-		priors.ClockSigma = max(priors.ClockSigma, r.Instant.Sigma)
-		priors.PositionSigmaKM = max(priors.PositionSigmaKM, r.Place.SigmaKM, apart.Kilometres())
-		priors.StretchSigma = max(priors.StretchSigma, r.Plate.StretchSigma())
-		one := o.observation(r)
-		if i := slices.IndexFunc(obs, func(x align.Observation) bool {
-			return x.Sky.Time.Equal(one.Sky.Time) && x.Direction == one.Direction
-		}); i >= 0 {
-			s.note("same_photo", "%s is left out: the same photo as %s", r.Photo, obs[i].Label)
-			return nil
-		}
-		obs = append(obs, one)
-		return nil
-	})
-	if err != nil {
-		return nil, err
-	}
-	if !o.turned && !o.reversed.on && wasTurned(obs) {
-		return nil, fault.New("instrument_turned", "give --turned, or only photos between which it was not touched",
-			"the photos show the sheet on different headings")
-	}
-	return obs, nil
-}
-
-// observation is what a photo tells of the instrument.
-func (o *alignOptions) observation(r *reading.Result) align.Observation {
-	sh, b := r.Shadow, r.Budget
-	out := align.Observation{
-		Label: r.Photo, Sky: *r.Sky, Direction: sh.Direction,
-		DirectionSigma: angle.RSS(b.ShadowFit, b.SheetMap, align.PhotoFloor),
-		OffsetMM:       sh.FootOffset, OffsetSigmaMM: math.Hypot(sh.FootSigma, align.PhotoFloorMM),
-	}
-	if o.turned || o.reversed.on {
-		out.Stand = r.Photo
-	}
-	if c := r.Facts.Clock; !c.IsZero() {
-		out.UTCOffset = c.Add(-o.photo.clockError.duration()).Sub(r.Instant.UTC).Round(time.Minute)
-	}
-	if sh.Length > 0 {
-		out.LengthMM, out.LengthSigmaMM = sh.Length, sh.LengthSigma
-	}
-	if t := r.Tilt; t != nil {
-		out.Plumb, out.PlumbSigma = t.Plumb(), r.TiltOwn
-	}
-	if l := r.RodSlope; l != nil {
-		out.RodSlope, out.RodSlopeSigma, out.RodToward = l.Slope, l.Sigma, l.Toward
-	}
-	return out
-}
-
-// wasTurned reports whether more than a quarter of the readings show another heading
-// than most: a standing series may hold that many bad photos, and no more (align sets
-// no more aside).
-func wasTurned(obs []align.Observation) bool {
-	const apart = 20 * angle.Degree // a lean that align takes up turns a heading by less
-	heading := func(o align.Observation) angle.Angle { return o.Sky.Azimuth + math.Pi - o.Direction }
-	fewest := len(obs)
-	for _, a := range obs {
-		other := 0
-		for _, b := range obs {
-			if (heading(a) - heading(b)).Signed().Abs() > apart {
-				other++
-			}
-		}
-		fewest = min(fewest, other)
-	}
-	return 4*fewest > len(obs)
-}
-
-// write writes the figure and the record. Both are composed before either is written.
-func (o *alignOptions) write(s *streams, r *align.Result) error {
-	var figure, record bytes.Buffer
-	if o.figure != "" {
-		if err := r.WriteSVG(&figure); err != nil {
-			return err
-		}
-	}
-	if o.save != "" {
-		if err := o.record(s, r, &record); err != nil {
-			return err
-		}
-	}
-	return writeComposed(s, o.force, composed{o.figure, &figure}, composed{o.save, &record})
-}
-
-func (o *alignOptions) record(s *streams, r *align.Result, w io.Writer) error {
-	base := instrument.Record{
-		Name: o.name, Gnomon: instrument.Rod,
-		HeightMM: o.photo.rodHeight.value, DiameterMM: o.photo.rodDiameter.value, NodusMM: o.photo.nodusHeight.value,
-		LevelSigma: o.photo.level.angle(), AlignmentSigma: o.photo.alignment.angle(),
-	}
-	if h := r.HeightMM; h != nil && base.HeightMM == 0 && h.Determined {
-		base.HeightMM = wording.Round(h.Value, 2)
-	}
-	if o.lens != "" {
-		base.Lens = lensFrom(o.save, o.lens)
-	}
-	record, err := r.Record(base)
-	if err != nil {
-		return err
-	}
-	if o.photo.plumbLine {
-		tilt, _, sigma := r.Lean()
-		if tilt > 3*sigma {
-			s.note("plumb_line_leans", "the readings show a lean of %.2f° ± %.2g°, which a plumb line cannot have: it touches something, or the wind stood on it", tilt.Degrees(), sigma.Degrees())
-		}
-		// It keeps the lubber's own sigma, for which the lean was free.
-		lubber := record.Proved.Covariance[instrument.Lubber][instrument.Lubber]
-		record.Gnomon, record.Proved = instrument.PlumbLine, instrument.Proved{Lubber: record.Proved.Lubber}
-		record.Proved.Covariance[instrument.Lubber][instrument.Lubber] = lubber
-	}
-	return record.Write(w)
-}
-
-// lensFrom names the lens record as seen from the folder of the instrument's, so that
-// the two can be moved together.
-func lensFrom(record, lens string) string {
-	from, errA := filepath.Abs(filepath.Dir(record))
-	to, errB := filepath.Abs(lens)
-	if errors.Join(errA, errB) != nil {
-		return lens
-	}
-	if rel, err := filepath.Rel(from, to); err == nil {
-		return filepath.ToSlash(rel)
-	}
-	return to
-}
-
-// alignResult is what align says.
-type alignResult struct {
-	*align.Result
-	Tolerance *float64   // degrees; nil where none was asked for
-	Judged    *align.Fit // against it
-}
-
-// MarshalJSON adds the tolerance to the object of package align.
-func (r alignResult) MarshalJSON() ([]byte, error) {
-	object, err := r.Result.MarshalJSON()
-	if err != nil {
-		return nil, err
-	}
-	tail := "}"
-	if r.Judged != nil {
-		tail = fmt.Sprintf(`,"tolerance_deg":%g,"judged":%q}`, *r.Tolerance, *r.Judged)
-	}
-	return append(bytes.TrimSuffix(object, []byte("}")), tail...), nil
-}
-
-// alignValue is a line of the result: name, value, sigma, unit.
-type alignValue struct {
-	name, value, sigma, unit string
-	determined               bool
-	rests                    string
-}
-
-func (r alignResult) values(places func(angle.Angle) int) (out []alignValue) {
-	if r.Code != "" {
-		return nil // zeros would pass for estimates
-	}
-	rests := func(share float64, on string) string {
-		if share < 0.5 {
-			return ""
-		}
-		return on
-	}
-	deg := func(name string, e align.Estimate[angle.Angle], bearing bool) {
-		n := places(e.Sigma)
-		value := wording.SignedNumber(e.Value.Degrees(), n)
-		if bearing {
-			value = wording.Bearing(e.Value, n)
-		}
-		out = append(out, alignValue{name, value, wording.Fixed(e.Sigma, n), "deg", e.Determined, rests(e.PriorShare, e.RestsOn)})
-	}
-	mm := func(name string, e align.Estimate[float64]) {
-		out = append(out, alignValue{name, strconv.FormatFloat(e.Value, 'f', 3, 64), strconv.FormatFloat(e.Sigma, 'f', 3, 64), "mm", e.Determined, rests(e.PriorShare, e.RestsOn)})
-	}
-	for _, st := range r.Stands {
-		if st.Used {
-			deg(strings.TrimSpace("heading "+plain(st.Name)), st.Heading, true)
-		}
-	}
-	if l := r.Lubber; l != nil {
-		deg("lubber correction", *l, false)
-	}
-	deg("lean to starboard", r.LeanStarboard, false)
-	deg("lean forward", r.LeanForward, false)
-	mm("foot to starboard", r.FootStarboardMM)
-	mm("foot forward", r.FootForwardMM)
-	if h := r.HeightMM; h != nil {
-		mm("rod height", *h)
-	}
-	c := r.Clock
-	out = append(out, alignValue{"clock fast by", strconv.FormatFloat(c.Value.Seconds(), 'f', 1, 64), strconv.FormatFloat(c.Sigma.Seconds(), 'f', 1, 64), "s", c.Determined, rests(c.PriorShare, c.RestsOn)})
-	return out
-}
-
-func (r alignResult) print(s *streams) error {
-	switch {
-	case s.json:
-		return s.printJSON(r)
-	case s.outTTY:
-		return r.forPeople(s)
-	}
-	t := &table{s: s}
-	var rows [][]string
-	for _, v := range r.values(func(angle.Angle) int { return 5 }) {
-		state := "open"
-		if v.determined {
-			state = "determined"
-		}
-		rows = append(rows, []string{"value", v.name, strings.TrimPrefix(v.value, "+"), v.sigma, v.unit, state, v.rests})
-	}
-	for _, x := range r.Terms {
-		aside := ""
-		if x.SetAside {
-			aside = "set aside"
-		}
-		rows = append(rows, []string{"reading", plain(x.Label), x.Sky.Time.UTC().Format(time.RFC3339Nano), wording.Fixed(x.Residual, 5), wording.Fixed(x.DirectionSigma, 5), aside})
-	}
-	for _, line := range r.verdict() {
-		rows = append(rows, []string{"verdict", plain(line)})
-	}
-	for _, row := range rows {
-		if err := t.row("", row...); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// verdict is align's, with the word on the tolerance before it.
-func (r alignResult) verdict() []string {
-	lines := r.Verdict()
-	if r.Judged == nil {
-		return lines
-	}
-	text := map[align.Fit]string{
-		align.Within:    "within tolerance: with the sun at 45° a heading read as if nothing were off is right within %g°",
-		align.Outside:   "outside tolerance: with the sun at 45° a heading read as if nothing were off is wrong by more than %g°",
-		align.NotProved: "not proved: the readings leave open whether a heading with the sun at 45° is right within %g°",
-	}[*r.Judged]
-	return slices.Insert(lines, 0, fmt.Sprintf(text, *r.Tolerance))
-}
-
-func (r alignResult) forPeople(s *streams) error {
-	for i, line := range r.verdict() {
-		line = s.wrap(2, plain(line))[1:]
-		if i == 0 && r.Judged != nil {
-			st := bold
-			if *r.Judged != align.Within {
-				st = red
-			}
-			line = s.paint(st, line)
-		}
-		fmt.Fprintf(s.out, "-%s\n", line)
-	}
-	values := r.values(wording.Places)
-	if len(values) > 0 {
-		fmt.Fprintln(s.out)
-	}
-	width := 0
-	for _, v := range values {
-		width = max(width, len([]rune(v.name)))
-	}
-	t := table{s: s, columns: []column{{head: "", width: width}, {head: "value", right: true, width: 8}, {head: "± 1 sigma", right: true}, {head: "unit"}, {head: "notes"}}}
-	for _, v := range values {
-		var notes []string
-		if !v.determined {
-			notes = append(notes, "not determined")
-		}
-		if v.rests != "" {
-			notes = append(notes, "rests on "+v.rests)
-		}
-		st := style("")
-		if !v.determined {
-			st = dim
-		}
-		if err := t.row(st, v.name, v.value, v.sigma, v.unit, strings.Join(notes, ", ")); err != nil {
-			return err
-		}
-	}
-	fmt.Fprintln(s.out)
-	names, width := newPrinter(s, labelsOf(r.Result), shown{}), 0
-	for _, x := range r.Terms {
-		width = max(width, len([]rune(names.label(x.Label))))
-	}
-	t = table{s: s, columns: []column{{head: "reading", width: width}, {head: "time UTC", width: 19}, {head: "azimuth", right: true}, {head: "altitude", right: true}, {head: "residual", right: true}, {head: "± 1 sigma", right: true}, {head: "notes"}}}
-	for _, x := range r.Terms {
-		st, note := style(""), ""
-		if x.SetAside {
-			st, note = red, "set aside"
-		}
-		n := wording.Places(x.DirectionSigma)
-		if err := t.row(st, plain(names.label(x.Label)), x.Sky.Time.UTC().Format(time.DateTime), wording.Bearing(x.Sky.Azimuth, 1)+"°", wording.Fixed(x.Sky.Altitude, 1)+"°",
-			wording.Signed(x.Residual, n), wording.Fixed(x.DirectionSigma, n)+"°", note); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-func labelsOf(r *align.Result) (labels []string) {
-	for _, x := range r.Terms {
-		labels = append(labels, x.Label)
-	}
-	return labels
 }

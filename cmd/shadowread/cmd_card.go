@@ -40,16 +40,16 @@ type cardOptions struct {
 func newCard(s *streams) *cobra.Command {
 	o := cardOptions{
 		date:      newDateFlag(),
-		days:      quantity{value: 1, min: 1, max: daycard.MaxDays, text: "1"},
+		days:      quantity{value: 1, least: 1, most: daycard.MaxDays, text: "1"},
 		offset:    parsed[time.Duration]{name: "OFFSET", parse: geo.ParseOffset},
 		elevation: elevationFlag(),
-		tolerance: quantity{value: daycard.DefaultTolerance.Degrees(), min: daycard.MinTolerance.Degrees(), max: daycard.MaxTolerance.Degrees(), unit: "deg", text: "1"},
-		window:    quantity{min: 15, max: 30, unit: "min"},
-		lowest:    quantity{value: daycard.DefaultLowest.Degrees(), min: 0, max: 90, unit: "deg", text: "6"},
-		highest:   quantity{value: daycard.DefaultHighest.Degrees(), min: 0, max: 90, unit: "deg", text: "75"},
+		tolerance: quantity{value: daycard.DefaultTolerance.Degrees(), least: daycard.MinTolerance.Degrees(), most: daycard.MaxTolerance.Degrees(), unit: "deg", text: "1"},
+		window:    quantity{least: 15, most: 30, unit: "min"},
+		lowest:    quantity{value: daycard.DefaultLowest.Degrees(), least: 0, most: 90, unit: "deg", text: "6"},
+		highest:   quantity{value: daycard.DefaultHighest.Degrees(), least: 0, most: 90, unit: "deg", text: "75"},
 		ruleAt:    parsed[time.Duration]{name: "HH:MM", parse: parseClock},
-		rod:       quantity{min: 5, max: daycard.MaxRodMM, unit: "mm"},
-		scale:     quantity{min: 5, max: daycard.MaxRodMM, unit: "mm"},
+		rod:       quantity{least: 5, most: daycard.MaxRodMM, unit: "mm"},
+		scale:     quantity{least: 5, most: daycard.MaxRodMM, unit: "mm"},
 		paper:     paperFlag(daycard.Papers),
 	}
 	cmd := &cobra.Command{
@@ -220,7 +220,7 @@ type courses struct {
 
 func (c *courses) Set(s string) error {
 	for text := range strings.SplitSeq(s, ",") {
-		q := quantity{min: 0, max: 360, unit: "deg"}
+		q := quantity{least: 0, most: 360, unit: "deg"}
 		if err := q.Set(text); err != nil {
 			return err
 		}

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/hex"
 	"slices"
 
 	"github.com/spf13/cobra"
@@ -17,7 +16,7 @@ import (
 // correctOptions is what may be wrong in an entry.
 type correctOptions struct {
 	leg       legFlags
-	error     quantity
+	sigma     quantity
 	source    string
 	reads     parsed[logbook.Odometer]
 	departure departureFlags
@@ -25,7 +24,7 @@ type correctOptions struct {
 }
 
 func newLogCorrect(s *streams) *cobra.Command {
-	o := correctOptions{leg: newLegFlags(), error: newSpotFlags().error, reads: newOdometerFlag(), departure: newDepartureFlags()}
+	o := correctOptions{leg: newLegFlags(), sigma: newSpotFlags().sigma, reads: newOdometerFlag(), departure: newDepartureFlags()}
 	cmd := &cobra.Command{
 		Use:   "correct ENTRY [PHOTO]",
 		Short: "correct an entry by a new one; the old one stays readable",
@@ -75,7 +74,7 @@ forgotten, withdraw the entries after it and log all again in their order.` +
 	f.BoolVar(&o.withdraw, "withdraw", false, "take the entry out of the reckoning")
 	o.leg.add(cmd, s, "the `TIME`, as 2026-03-14T09:26:53+02:00")
 	f.Lookup("position").Usage = "of a departure, a fix, or a photo: where, as -20.6142,25.4310"
-	f.Var(&o.error, "error", "of a departure's or a fix's position, one sigma on each axis")
+	f.Var(&o.sigma, "error", "of a departure's or a fix's position, one sigma on each axis")
 	f.StringVar(&o.source, "source", "", "where that position is from, as `TEXT`")
 	f.Var(&o.reads, "reads", "of a new odometer: what it read from then on")
 	o.departure.add(cmd)
@@ -85,9 +84,8 @@ forgotten, withdraw the entries after it and log all again in their order.` +
 // correct writes the correction of an entry.
 func (o *correctOptions) correct(cmd *cobra.Command, s *streams, book *logbook.Log, old *logbook.Entry, args []string) (logbook.Added, error) {
 	ctx := cmd.Context()
-	given := cmd.Flags().Changed
 	at := logbook.At{Note: old.Note, Supersedes: old.Number}
-	if given("note") {
+	if cmd.Flags().Changed("note") {
 		at.Note = o.leg.entry.note
 	}
 	if o.withdraw {
@@ -107,73 +105,82 @@ func (o *correctOptions) correct(cmd *cobra.Command, s *streams, book *logbook.L
 	if err != nil {
 		return logbook.Added{}, err
 	}
-	what := "a " + string(old.Kind())
-	timed := []string{"time", "utc-offset", "note"}
-	onWay := slices.Concat(timed, wayNames)
+	if leg, ok := old.Content.(*logbook.Leg); ok {
+		return o.correctLeg(cmd, s, book, old, leg, at, run, args)
+	}
+	what, takes := "a "+string(old.Kind()), flagsOf[old.Kind()]
+	switch {
+	case takes == nil:
+		return logbook.Added{}, fault.New("bad_correction", "withdraw it with --withdraw, and log what was meant",
+			"a %s cannot be corrected in part", old.Kind())
+	case old.Kind() == logbook.KindOdometerSet:
+		what = "a new odometer"
+	}
+	if err := o.only(cmd, what, args, takes...); err != nil {
+		return logbook.Added{}, err
+	}
 	switch c := old.Content.(type) {
 	case *logbook.Departure:
-		if err := o.only(cmd, what, args, slices.Concat(timed, spotNames, modelNames, []string{"odometer"})...); err != nil {
-			return logbook.Added{}, err
-		}
-		if c.Position, c.Sigma, err = o.spot(cmd, s, c.Position, c.Sigma); err != nil {
-			return logbook.Added{}, err
-		}
-		if given("source") {
-			c.Source = o.source
-		}
-		if run.Odometer != nil {
-			c.Odometer = run.Odometer
-		}
-		o.departure.apply(c)
-		return book.Begin(ctx, at, *c)
+		return o.correctDeparture(cmd, s, book, c, at, run)
 	case *logbook.Fix:
-		if err := o.only(cmd, what, args, slices.Concat(onWay, spotNames)...); err != nil {
-			return logbook.Added{}, err
-		}
-		if c.Position, c.Sigma, err = o.spot(cmd, s, c.Position, c.Sigma); err != nil {
-			return logbook.Added{}, err
-		}
-		if given("source") {
-			c.Source = o.source
-		}
-		if run != (logbook.Run{}) {
-			c.Run = run
-		}
-		c.Confirmed = c.Confirmed && !given("position") && !given("error") // that was said of another
-		return book.Fix(ctx, at, *c)
-	case *logbook.Leg:
-		return o.correctLeg(cmd, s, book, old, c, at, run, args)
+		return o.correctFix(cmd, s, book, c, at, run)
 	case *logbook.Halt:
-		if err := o.only(cmd, what, args, onWay...); err != nil {
-			return logbook.Added{}, err
-		}
 		return book.Halt(ctx, at, logbook.Halt{Run: run})
 	case *logbook.Tyres:
-		if err := o.only(cmd, what, args, onWay...); err != nil {
-			return logbook.Added{}, err
-		}
 		return book.Tyres(ctx, at, logbook.Tyres{Run: run})
 	case *logbook.OdometerSet:
-		if err := o.only(cmd, "a new odometer", args, append(onWay, "reads")...); err != nil {
-			return logbook.Added{}, err
-		}
 		if o.reads.set {
 			c.After = o.reads.value
 		}
 		return book.SetOdometer(ctx, at, logbook.OdometerSet{Run: run, After: c.After})
-	case *logbook.Note:
-		if err := o.only(cmd, what, args, timed...); err != nil {
-			return logbook.Added{}, err
-		}
-		return book.Note(ctx, at)
 	case *logbook.Remount:
-		if err := o.only(cmd, what, args, timed...); err != nil {
-			return logbook.Added{}, err
-		}
 		return book.Remount(ctx, at)
 	}
-	return logbook.Added{}, fault.New("bad_correction", "withdraw it with --withdraw, and log what was meant",
-		"a %s cannot be corrected in part", old.Kind())
+	return book.Note(ctx, at)
+}
+
+// flagsOf are the flags that say something of each kind of entry but a leg; a detour, and
+// what withdraws, is not corrected in part.
+var (
+	timedNames = []string{"time", "utc-offset", "note"}
+	flagsOf    = map[logbook.Kind][]string{
+		logbook.KindDeparture:   slices.Concat(timedNames, spotNames, modelNames, []string{"odometer"}),
+		logbook.KindFix:         slices.Concat(timedNames, wayNames, spotNames),
+		logbook.KindHalt:        slices.Concat(timedNames, wayNames),
+		logbook.KindTyres:       slices.Concat(timedNames, wayNames),
+		logbook.KindOdometerSet: slices.Concat(timedNames, wayNames, []string{"reads"}),
+		logbook.KindNote:        timedNames,
+		logbook.KindRemount:     timedNames,
+	}
+)
+
+func (o *correctOptions) correctDeparture(cmd *cobra.Command, s *streams, book *logbook.Log, c *logbook.Departure, at logbook.At, run logbook.Run) (_ logbook.Added, err error) {
+	if c.Position, c.Sigma, err = o.spot(cmd, s, c.Position, c.Sigma); err != nil {
+		return logbook.Added{}, err
+	}
+	if cmd.Flags().Changed("source") {
+		c.Source = o.source
+	}
+	if run.Odometer != nil {
+		c.Odometer = run.Odometer
+	}
+	o.departure.apply(c)
+	return book.Begin(cmd.Context(), at, *c)
+}
+
+func (o *correctOptions) correctFix(cmd *cobra.Command, s *streams, book *logbook.Log, c *logbook.Fix, at logbook.At, run logbook.Run) (_ logbook.Added, err error) {
+	given := cmd.Flags().Changed
+	if c.Position, c.Sigma, err = o.spot(cmd, s, c.Position, c.Sigma); err != nil {
+		return logbook.Added{}, err
+	}
+	if given("source") {
+		c.Source = o.source
+	}
+	if run != (logbook.Run{}) {
+		c.Run = run
+	}
+	c.Confirmed = c.Confirmed && !given("position") && !given("error") // that was said of another
+	return book.Fix(cmd.Context(), at, *c)
 }
 
 // only refuses flags that say nothing of an entry, and a correction without any.
@@ -217,21 +224,20 @@ func (o *correctOptions) spot(cmd *cobra.Command, s *streams, p geo.Position, si
 	given := cmd.Flags().Changed
 	switch {
 	case given("position"):
-		spot := spotFlags{place: o.leg.photo.place, error: o.error}
+		spot := spotFlags{place: o.leg.photo.place, sigma: o.sigma}
 		if !given("error") { // that of the entry stays, like all that is not given
 			s.note("error_stays", "the position's error stays %s; if it is another, give --error", wording.Length(sigma))
 			return spot.place.value, spot.within(s, sigma), nil
 		}
 		return spot.given(s)
 	case given("error"):
-		return p, geo.Metres(o.error.value), nil
+		return p, geo.Metres(o.sigma.value), nil
 	}
 	return p, sigma, nil
 }
 
 // correctLeg gives a leg another heading, or keeps its own and what is kept beside it.
 func (o *correctOptions) correctLeg(cmd *cobra.Command, s *streams, book *logbook.Log, old *logbook.Entry, c *logbook.Leg, at logbook.At, run logbook.Run, args []string) (logbook.Added, error) {
-	ctx := cmd.Context()
 	for _, name := range append([]string{"error", "source", "reads"}, modelNames...) {
 		if cmd.Flags().Changed(name) {
 			return logbook.Added{}, fault.Usage("not_of_this_entry", "see the help for what a leg takes", "--%s says nothing of a leg", name)
@@ -240,28 +246,15 @@ func (o *correctOptions) correctLeg(cmd *cobra.Command, s *streams, book *logboo
 	if len(args) > 0 || o.leg.number.number.set || o.leg.heading.set {
 		return o.leg.log(cmd, s, book, args, at, run, nil)
 	}
-	if err := o.only(cmd, "a leg whose heading stays", nil, slices.Concat([]string{"time", "utc-offset", "note"}, wayNames)...); err != nil {
+	if err := o.only(cmd, "a leg whose heading stays", nil, slices.Concat(timedNames, wayNames)...); err != nil {
 		return logbook.Added{}, err
 	}
 	if c.Reading != nil && !at.Time.IsZero() {
 		return logbook.Added{}, fault.Usage("time_of_a_reading", "give the photo or --number again, with --time, or --heading with its sigma",
 			"the heading of entry %d was computed for its time", old.Number)
 	}
-	whole, overlay, err := book.Evidence(ctx, old.Number)
-	if err != nil {
-		return logbook.Added{}, err
+	if c.NeedsHeading() && c.Photo == nil {
+		return logbook.Added{}, fault.New("bad_correction", "give it --heading and --heading-sigma, or a photo, or --number", "entry %d has no heading yet", old.Number)
 	}
-	switch {
-	case c.Hand != nil:
-		return book.LegByHand(ctx, at, run, *c.Hand)
-	case c.Photo != nil:
-		p := logbook.PhotoReading{Name: c.Photo.Name, Reading: c.Reading, Refused: c.Photo.Refused, Message: c.Photo.Message, Whole: whole, Overlay: overlay}
-		if _, err := hex.Decode(p.SHA256[:], []byte(c.Photo.SHA256)); err != nil {
-			return logbook.Added{}, err
-		}
-		return book.LegFromPhoto(ctx, at, run, p)
-	case c.Reading != nil:
-		return book.LegFromNumber(ctx, at, run, *c.Reading, whole)
-	}
-	return logbook.Added{}, fault.New("bad_correction", "give it --heading and --heading-sigma, or a photo, or --number", "entry %d has no heading yet", old.Number)
+	return book.KeepHeading(cmd.Context(), at, run)
 }

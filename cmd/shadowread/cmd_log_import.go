@@ -2,18 +2,17 @@ package main
 
 import (
 	"context"
-	"encoding/json"
-	"errors"
+	"io"
 	"os"
 	"time"
 
 	"github.com/spf13/cobra"
 
-	"shadowread/internal/angle"
 	"shadowread/internal/fault"
 	"shadowread/internal/logbook"
+	"shadowread/internal/logimport"
+	"shadowread/internal/logreading"
 	"shadowread/internal/openfile"
-	"shadowread/internal/photo"
 	"shadowread/internal/reading"
 	"shadowread/internal/wholefile"
 )
@@ -73,7 +72,8 @@ again. Headings that photos do not give are asked for, and the exit status is 3.
 	return cmd
 }
 
-func runImport(cmd *cobra.Command, s *streams, o *importOptions, args []string) error {
+// check refuses flags that do not go together.
+func (o *importOptions) check(cmd *cobra.Command, args []string) error {
 	switch {
 	case o.odometers != "" && o.entries != "":
 		return exclusive(cmd, "odometers", "entries")
@@ -88,163 +88,144 @@ func runImport(cmd *cobra.Command, s *streams, o *importOptions, args []string) 
 	case o.photo.when.time != "":
 		return fault.Usage("time_with_many_photos", "give --utc-offset and --clock-error, or times in the file", "--time is the time of one photo")
 	}
+	return nil
+}
+
+// options is how photos and numbers are read.
+func (o *importOptions) options(cmd *cobra.Command) (reading.Options, error) {
 	opts, err := o.photo.options(cmd)
+	if err != nil {
+		return opts, err
+	}
+	if err := o.stance.checkHorizon(cmd); err != nil {
+		return opts, err
+	}
+	opts.Horizon = o.stance.country()
+	return opts, o.known.use(cmd, &opts)
+}
+
+// photosIn lists the photos of the folder to import.
+func photosIn(s *streams, folder string) ([]string, error) {
+	if _, err := os.ReadDir(folder); err != nil {
+		return nil, fault.Wrap(wholefile.Cause(err), "unreadable_file", "name the folder of the photos", "the folder %s cannot be read", folder)
+	}
+	return expand(s, []string{folder})
+}
+
+func runImport(cmd *cobra.Command, s *streams, o *importOptions, args []string) error {
+	if err := o.check(cmd, args); err != nil {
+		return err
+	}
+	opts, err := o.options(cmd)
 	if err != nil {
 		return err
 	}
-	if err := o.stance.checkHorizon(cmd); err != nil {
-		return err
-	}
-	opts.Horizon = o.stance.country()
-	if err := o.known.use(cmd, &opts); err != nil {
-		return err
-	}
-	file := o.odometers + o.entries
-	csv, err := openfile.Regular(file)
+	in := importFile{name: o.odometers + o.entries, offset: o.photo.when.offset.given()}
+	csv, err := openfile.Regular(in.name)
 	if err != nil {
 		return err
 	}
 	defer csv.Close()
+	in.csv = csv
 	var photos []string
 	if len(args) == 1 {
-		if _, err := os.ReadDir(args[0]); err != nil {
-			return fault.Wrap(wholefile.Cause(err), "unreadable_file", "name the folder of the photos", "the folder %s cannot be read", args[0])
-		}
-		if photos, err = expand(s, args); err != nil {
+		if photos, err = photosIn(s, args[0]); err != nil {
 			return err
 		}
 	}
 
-	t := addedTable(s)
-	bar := progress{s: s}
-	defer bar.wipe()
-	var printing error
+	// One that cannot be printed ends the import: what stands in the log stays, and the
+	// rest can be imported again.
 	ctx, cancel := context.WithCancel(cmd.Context())
 	defer cancel()
-	progress := func(a logbook.Added) {
-		bar.wipe()
-		if s.json {
-			printing = s.printJSON(addedOf(a))
-		} else {
-			printing = addedRow(t, a)
-		}
-		if printing != nil {
-			cancel() // what stands in the log stays; the rest can be imported again
-		}
-		tellAdded(s, a)
-	}
+	say := newImportSays(s, cancel)
+	defer say.bar.wipe()
 	// A file with departures may begin a log.
 	return o.log.with(ctx, s, o.entries != "", func(book *logbook.Log) error {
-		var done logbook.Imported
+		reader := logreading.Importer{Options: opts, SetUpAnew: o.anew, Overlay: smallOverlay}
+		var done logimport.Imported
 		if o.entries != "" {
-			done, err = book.ImportHand(ctx, logbook.HandImport{
-				CSV: csv, Name: file, UTCOffset: o.photo.when.offset.given(), Progress: progress,
-				Rounded: func(message string) { bar.wipe(); s.note("position_rounded", "%s", message) },
-				Number: func(ctx context.Context, number, sigma angle.Angle, at time.Time, here *logbook.Estimate) (logbook.Reading, []byte, error) {
-					return o.number(ctx, opts, number, sigma, at, here)
-				},
-			})
+			done, err = in.paper(ctx, book, &reader, say)
 		} else {
-			done, err = o.importPhotos(ctx, book, &bar, opts, photos, file, csv, progress)
+			done, err = in.folder(ctx, book, &reader, photos, say)
 		}
-		bar.wipe()
-		switch {
-		case printing != nil:
-			return printing
-		case err != nil:
-			if n := len(done.Added); n > 0 {
-				s.note("imported", "%s before that went into the log; what is there already is passed over when you import again", entriesText(n))
-			}
-			return ofFile(err)
-		}
-		s.note("imported", "%s added, %d were in the log already", entriesText(len(done.Added)), done.Already)
-		if len(done.NeedHeading) > 0 {
-			return errRefused
-		}
-		return nil
+		return say.end(done, err)
 	})
 }
 
-func (o *importOptions) importPhotos(ctx context.Context, book *logbook.Log, bar *progress, opts reading.Options, photos []string, file string, csv *os.File, progress func(logbook.Added)) (logbook.Imported, error) {
-	// Where neither photo nor option tells the place, the map of time zones is asked
-	// for where the journey is now; Read then sees whether that was right.
-	var now *photo.Place
+// importFile is the CSV file of an import.
+type importFile struct {
+	name   string
+	csv    io.Reader
+	offset *time.Duration
+}
+
+func (f importFile) paper(ctx context.Context, book *logbook.Log, reader *logreading.Importer, say *importSays) (logimport.Imported, error) {
+	return logimport.Paper{
+		CSV: f.csv, Name: f.name, UTCOffset: f.offset, Progress: say.added, Rounded: say.rounded, Number: reader.Number,
+	}.Import(ctx, book)
+}
+
+func (f importFile) folder(ctx context.Context, book *logbook.Log, reader *logreading.Importer, photos []string, say *importSays) (logimport.Imported, error) {
 	if w, err := book.Where(ctx, 0); err == nil {
-		now = placeOf(&w.Estimate)
+		reader.Now = logreading.Place(&w.Estimate)
 	}
-	dated := map[string]bool{}
-	return book.ImportPhotos(ctx, logbook.PhotoImport{
-		Photos: photos, CSV: csv, Name: file, UTCOffset: o.photo.when.offset.given(), Progress: progress,
-		TimeOf: func(_ context.Context, path string) (time.Time, error) {
-			facts, err := photo.ReadFacts(path)
-			if err != nil {
-				return time.Time{}, nil // the row may have a time; the reading will say what is wrong
-			}
-			where := opts.Position
-			where.Estimate = now
-			var at *photo.Place
-			if p, err := photo.ResolvePosition(facts, where); err == nil {
-				at = &p
-			}
-			instant, err := photo.ResolveTime(facts, at, opts.Time)
-			if err != nil {
-				return time.Time{}, nil
-			}
-			dated[path] = true
-			return instant.UTC, nil
-		},
+	return logimport.Folder{
+		Photos: photos, CSV: f.csv, Name: f.name, UTCOffset: f.offset, Progress: say.added, TimeOf: reader.TimeOf,
 		Read: func(ctx context.Context, path string, at time.Time, here *logbook.Estimate) (logbook.PhotoReading, error) {
-			bar.show("reading %s", path)
-			defer bar.wipe()
-			own := opts
-			own.Position.Estimate = placeOf(here)
-			if !dated[path] {
-				own.Time = noted(own.Time, at)
-			}
-			r := reading.Read(ctx, path, own)
-			if err := ctx.Err(); err != nil {
-				return logbook.PhotoReading{}, err
-			}
-			if r.Instant != nil && r.Instant.UTC.Sub(at).Abs() > time.Second {
-				return logbook.PhotoReading{}, fault.New("time_mismatch", "give --utc-offset, or the photos' times in the file",
-					"%s is of %s by the time zone here, and of %s by that of the log's last position", path, r.Instant.UTC.Format(time.RFC3339), at.UTC().Format(time.RFC3339))
-			}
-			return photoReading(path, r, o.anew)
+			say.bar.show("reading %s", path)
+			defer say.bar.wipe()
+			return reader.Read(ctx, path, at, here)
 		},
-	})
+	}.Import(ctx, book)
 }
 
-// ofFile makes what is wrong with a file no slip in the command line.
-func ofFile(err error) error {
-	var f *fault.Error
-	if !errors.As(err, &f) || !f.Usage {
+// importSays prints what an import does.
+type importSays struct {
+	s      *streams
+	bar    progress
+	table  *table
+	failed error // of printing
+	stop   func()
+}
+
+func newImportSays(s *streams, stop func()) *importSays {
+	return &importSays{s: s, bar: progress{s: s}, table: addedTable(s), stop: stop}
+}
+
+func (p *importSays) added(a logbook.Added) {
+	p.bar.wipe()
+	if p.s.json {
+		p.failed = p.s.printJSON(addedOf(a))
+	} else {
+		p.failed = addedRow(p.table, a)
+	}
+	if p.failed != nil {
+		p.stop()
+	}
+	tellAdded(p.s, a)
+}
+
+func (p *importSays) rounded(message string) {
+	p.bar.wipe()
+	p.s.note("position_rounded", "%s", message)
+}
+
+// end says what came of it all.
+func (p *importSays) end(done logimport.Imported, err error) error {
+	p.bar.wipe()
+	switch {
+	case p.failed != nil:
+		return p.failed
+	case err != nil:
+		if n := len(done.Added); n > 0 {
+			p.s.note("imported", "%s before that went into the log; what is there already is passed over when you import again", entriesText(n))
+		}
 		return err
 	}
-	own := *f
-	own.Usage = false
-	return &own
-}
-
-// noted is a time from a file: written down on paper, often to the minute (common
-// practice), which is uniform over a step of it.
-func noted(t photo.TimeOptions, at time.Time) photo.TimeOptions {
-	t.At = &at
-	if t.Sigma == nil && at.Truncate(time.Minute).Equal(at) {
-		t.Sigma = new(minuteSigma)
+	p.s.note("imported", "%s added, %d were in the log already", entriesText(len(done.Added)), done.Already)
+	if len(done.NeedHeading) > 0 {
+		return errRefused
 	}
-	return t
-}
-
-// minuteSigma is a minute over the root of 12, about 17 s.
-const minuteSigma = 17320 * time.Millisecond
-
-func (o *importOptions) number(ctx context.Context, opts reading.Options, number, sigma angle.Angle, at time.Time, here *logbook.Estimate) (logbook.Reading, []byte, error) {
-	opts.Time = noted(opts.Time, at)
-	opts.Position.Estimate = placeOf(here)
-	r := reading.ReadNumber(ctx, number, sigma, opts)
-	if !r.OK() {
-		return logbook.Reading{}, nil, fault.New(string(r.Reason), r.Message, "the number gives no heading")
-	}
-	whole, err := json.Marshal(r)
-	return readingOf(r, o.anew), whole, err
+	return nil
 }

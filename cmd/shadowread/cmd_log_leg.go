@@ -2,69 +2,19 @@ package main
 
 import (
 	"context"
-	"encoding/json"
-	"path/filepath"
-	"slices"
-	"time"
 
 	"github.com/spf13/cobra"
-	"github.com/spf13/pflag"
 
-	"shadowread/internal/angle"
+	"encoding/json"
+	"path/filepath"
+	"time"
+
 	"shadowread/internal/fault"
 	"shadowread/internal/logbook"
+	"shadowread/internal/logreading"
 	"shadowread/internal/overlay"
-	"shadowread/internal/photo"
 	"shadowread/internal/reading"
-	"shadowread/internal/workup"
 )
-
-// legFlags is where a leg's heading may come from.
-type legFlags struct {
-	entry         entryFlags // its time is that of the photo's flags
-	photo         photoFlags
-	stance        stanceFlags
-	number        numberFlags
-	heading       quantity
-	headingSigma  quantity
-	known         knownFlags
-	anew          bool
-	way           wayFlags
-	photoHeadings []string // flags that say how a photo or a number is read
-}
-
-func newLegFlags() legFlags {
-	return legFlags{
-		photo: newPhotoFlags(), stance: newStanceFlags(), number: newNumberFlags(), way: newWayFlags(),
-		heading: quantity{min: 0, max: 360, unit: "deg"}, headingSigma: newHandSigma(),
-	}
-}
-
-func (l *legFlags) add(cmd *cobra.Command, s *streams, timeUsage string) {
-	f := cmd.Flags()
-	f.SortFlags = false
-	l.way.add(cmd)
-	f.Var(&l.heading, "heading", "the true heading, had in another way than by the dial")
-	f.Var(&l.headingSigma, "heading-sigma", "one sigma of --heading")
-	l.entry.addRest(cmd, s)
-	before := flagSet(cmd)
-	l.number.add(cmd)
-	l.photo.add(cmd, timeUsage)
-	l.stance.add(cmd)
-	f.Lookup("position").Usage = "where the photo was taken, as -20.6142,25.4310 (default from the photo, else the log's estimate)"
-	f.BoolVar(&l.anew, "set-up-anew", false, "the instrument was put down and levelled for this reading alone, not mounted")
-	l.known.add(cmd)
-	for _, name := range flagSet(cmd) {
-		if !slices.Contains(before, name) && name != "time" && name != "utc-offset" {
-			l.photoHeadings = append(l.photoHeadings, name)
-		}
-	}
-}
-
-func flagSet(cmd *cobra.Command) (names []string) {
-	cmd.Flags().VisitAll(func(f *pflag.Flag) { names = append(names, f.Name) })
-	return names
-}
 
 func newLogLeg(s *streams) *cobra.Command {
 	l := newLegFlags()
@@ -104,44 +54,6 @@ twice is an error.` +
 func onePhoto(_ *cobra.Command, args []string) error {
 	if len(args) > 1 {
 		return fault.Usage("unexpected_argument", "log photos one by one, or a folder with shadowread log import", "unexpected argument %q", args[1])
-	}
-	return nil
-}
-
-// one checks that the heading comes from one source.
-func (l *legFlags) one(cmd *cobra.Command, args []string) error {
-	if err := l.consistent(cmd, args); err != nil {
-		return err
-	}
-	if len(args) == 0 && !l.number.number.set && !l.heading.set {
-		return fault.Usage("no_heading", "give a photo, --number, or --heading with --heading-sigma; where there is none, log a halt",
-			"the new heading is not given")
-	}
-	return nil
-}
-
-func (l *legFlags) consistent(cmd *cobra.Command, args []string) error {
-	if len(args) > 0 {
-		for _, name := range []string{"number", "heading", "heading-sigma"} {
-			if cmd.Flags().Changed(name) {
-				return fault.Usage("contradicting_flags", "give one of the two", "--%s and the photo %s contradict each other", name, args[0])
-			}
-		}
-	}
-	if l.heading.set {
-		for _, name := range l.photoHeadings {
-			if err := exclusive(cmd, "heading", name); err != nil {
-				return err
-			}
-		}
-	}
-	switch {
-	case l.heading.set && !l.headingSigma.set:
-		return noHandSigma()
-	case l.headingSigma.set && !l.heading.set:
-		return fault.Usage("sigma_without_heading", "give --heading too", "--heading-sigma has no meaning without --heading")
-	case l.number.sigma.set && !l.number.number.set:
-		return fault.Usage("sigma_without_number", "give --number too", "--number-sigma has no meaning without --number")
 	}
 	return nil
 }
@@ -209,7 +121,7 @@ func (l *legFlags) logNumber(cmd *cobra.Command, s *streams, book *logbook.Log, 
 	if err != nil {
 		return logbook.Added{}, err
 	}
-	return book.LegFromNumber(ctx, at, run, readingOf(r, l.anew), whole)
+	return book.LegFromNumber(ctx, at, run, logreading.Heading(r, l.anew), whole)
 }
 
 func timeOrNil(t time.Time) *time.Time {
@@ -230,7 +142,7 @@ func (l *legFlags) logPhoto(ctx context.Context, s *streams, book *logbook.Log, 
 	bar := progress{s: s}
 	bar.show("reading %s", path)
 	defer bar.wipe()
-	r, err := readAtEstimate(ctx, book, path, opts, since)
+	r, err := logreading.Photo(ctx, book, path, opts, since)
 	bar.wipe()
 	if err != nil {
 		return logbook.Added{}, err
@@ -257,113 +169,21 @@ func (l *legFlags) logPhoto(ctx context.Context, s *streams, book *logbook.Log, 
 }
 
 // photoReading is a photo as the log keeps it, without name and hash.
-func photoReading(path string, r *reading.Result, anew bool) (p logbook.PhotoReading, err error) {
-	if r.Instant != nil {
-		p.Time = r.Instant.UTC
-	}
-	if p.Whole, err = json.Marshal(r); err != nil {
+func photoReading(path string, r *reading.Result, anew bool) (logbook.PhotoReading, error) {
+	p, err := logreading.Evidence(r, anew)
+	if err != nil {
 		return p, err
 	}
-	if p.Overlay, err = overlay.Small(path, r); err != nil {
-		p.Overlay = nil // a file that shows no picture has none; the leg counts more
-	}
-	if !r.OK() {
-		p.Refused, p.Message = string(r.Reason), r.Message
-		return p, nil
-	}
-	p.Reading = new(readingOf(r, anew))
+	p.Overlay = smallOverlay(path, r)
 	return p, nil
 }
 
-// readingOf is a heading as the work-up wants it.
-func readingOf(r *reading.Result, anew bool) logbook.Reading {
-	out := logbook.Reading{
-		Heading: *r.Heading, Sigma: r.Sigma, Level: sharedLevel(r), Alignment: r.Budget.Alignment, Position: r.Budget.Position,
-		Body: &workup.Body{Azimuth: r.Sky.Azimuth, Altitude: r.Sky.Altitude}, SetUpAnew: anew,
-	}
-	if r.Place.Source == photo.PositionFromLog {
-		out.ComputedAt = new(r.Place.Position)
-	}
-	return out
-}
-
-// placeOf is the log's estimate as the place of a reading.
-func placeOf(e *logbook.Estimate) *photo.Place {
-	if e == nil {
+// smallOverlay is the picture of what was found; nil for a file that shows none. The leg
+// counts more.
+func smallOverlay(path string, r *reading.Result) []byte {
+	small, err := overlay.Small(path, r)
+	if err != nil {
 		return nil
 	}
-	return &photo.Place{Position: e.Position, Source: photo.PositionFromLog, SigmaKM: e.Sigma().Kilometres()}
-}
-
-// readAtEstimate reads a photo; where neither it nor the options tell the place, at the
-// log's estimate for the time that it turns out to be of. The log may be nil. It fails
-// if since cannot have been run; that there is no estimate is for the reading to say.
-func readAtEstimate(ctx context.Context, book *logbook.Log, path string, o reading.Options, since *logbook.Run) (*reading.Result, error) {
-	facts, _ := photo.ReadFacts(path) // what is wrong with it the reading says
-	return atEstimate(ctx, book, since, o, facts, func(o reading.Options) (*reading.Result, error) {
-		return reading.Read(ctx, path, o), ctx.Err()
-	})
-}
-
-// readAtEstimate is the same for a number read by eye.
-func (n *numberFlags) readAtEstimate(cmd *cobra.Command, book *logbook.Log, o reading.Options, since *logbook.Run) (*reading.Result, error) {
-	if o.Time.At == nil {
-		return n.read(cmd, o) // which says so
-	}
-	return atEstimate(cmd.Context(), book, since, o, photo.Facts{}, func(o reading.Options) (*reading.Result, error) {
-		return n.read(cmd, o)
-	})
-}
-
-// atEstimate calls read with options that have the log's estimate, as often as it
-// takes to settle; with none where the place is known without it.
-func atEstimate(ctx context.Context, book *logbook.Log, since *logbook.Run, o reading.Options, facts photo.Facts, read func(reading.Options) (*reading.Result, error)) (*reading.Result, error) {
-	if _, err := photo.ResolvePosition(facts, o.Position); err == nil || book == nil {
-		return read(o)
-	}
-	var (
-		guess time.Time
-		r     *reading.Result
-		why   error // there is no estimate
-	)
-	if at, err := photo.ResolveTime(facts, nil, o.Time); err == nil {
-		guess = at.UTC
-	} else if w, err := book.Where(ctx, 0); err == nil {
-		guess = w.Estimate.Time // the map of time zones needs a place to begin with
-	} else {
-		why = err
-	}
-	if why == nil {
-		_, why = book.ReadHere(ctx, guess, since, func(_ context.Context, here *logbook.Estimate) (at time.Time, err error) {
-			o.Position.Estimate = placeOf(here)
-			if r, err = read(o); err == nil && r.Instant != nil {
-				at = r.Instant.UTC
-			}
-			return at, err
-		})
-	}
-	if why == nil {
-		return r, nil
-	}
-	if !slices.Contains([]string{"position_lost", "estimate_stale", "estimate_unsettled", "before_departure", "no_journey"}, fault.Code(why)) {
-		return nil, why
-	}
-	o.Position.Estimate = nil
-	r, err := read(o)
-	switch {
-	case fault.Code(err) == "number_alone":
-		return nil, why
-	case err == nil:
-		r.Warnings = append(r.Warnings, photo.Warning{Code: fault.Code(why), Message: "the log gives no position: " + why.Error()})
-	}
-	return r, err
-}
-
-// sharedLevel is what a leg's level shares with those of the same instrument: of a tilt that
-// was measured at each stand only the rod against its sheet.
-func sharedLevel(r *reading.Result) angle.Angle {
-	if p := r.LevelParts; p != nil {
-		return p.Square
-	}
-	return r.Budget.Level
+	return small
 }

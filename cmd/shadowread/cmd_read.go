@@ -1,135 +1,16 @@
 package main
 
 import (
-	"cmp"
 	"context"
-	"fmt"
-	"runtime"
-	"sync"
 
 	"github.com/spf13/cobra"
 
-	"shadowread/internal/angle"
-	"shadowread/internal/bearing"
 	"shadowread/internal/fault"
 	"shadowread/internal/logbook"
+	"shadowread/internal/logreading"
 	"shadowread/internal/overlay"
-	"shadowread/internal/photo"
 	"shadowread/internal/reading"
-	"shadowread/internal/vision"
 )
-
-// photoFlags is what a user may know beside a photo.
-type photoFlags struct {
-	when                     when
-	clockError               quantity
-	timeSigma, positionSigma quantity
-	place                    place
-	body                     parsed[*bearing.Body]
-	rodHeight, rodDiameter   quantity
-	nodusHeight              quantity
-	plumbLine                bool
-	printScale               parsed[[2]float64]
-	level, alignment         quantity
-}
-
-func newPhotoFlags() photoFlags {
-	return photoFlags{
-		clockError:    quantity{min: -366 * 86400, max: 366 * 86400, unit: "s"},
-		timeSigma:     quantity{min: 0, max: 43200, unit: "s"}, // half a day: beyond it any azimuth will do
-		positionSigma: quantity{min: 0, max: 1000, unit: "km"},
-		body:          newBodyFlag(),
-		rodHeight:     rodHeightFlag(),
-		rodDiameter:   rodDiameterFlag(),
-		nodusHeight:   quantity{min: 3, max: 400, unit: "mm"},
-		printScale:    parsed[[2]float64]{name: "X,Y", parse: parsePrintScale},
-		level:         quantity{value: reading.DefaultLevel.Degrees(), min: 0, max: 20, unit: "deg", text: "0.5"},
-		alignment:     quantity{min: 0, max: 45, unit: "deg", text: "0"},
-	}
-}
-
-func (p *photoFlags) add(cmd *cobra.Command, timeUsage string) {
-	f := cmd.Flags()
-	p.when.add(f, timeUsage, "of the camera's clock or of --time, as +02:00 or 2; east is positive")
-	f.Var(&p.clockError, "clock-error", "how much the camera's clock is fast")
-	f.Var(&p.timeSigma, "time-sigma", "one sigma of the time (default by its source, see help time)")
-	p.place.add(f, "where, as -20.6142,25.4310 or \"20 36.852 S, 25 25.860 E\" (default from the photo)")
-	f.Var(&p.positionSigma, "position-sigma", fmt.Sprintf("one sigma of the position in each direction (default %g for --position, %g for a GPS fix)", photo.SigmaPositionOptionKM, photo.SigmaPositionGPSKM))
-	f.Var(&p.body, "body", "sun, moon, or auto: the sun if it is up, else the moon")
-	f.Var(&p.rodHeight, "rod-height", "rod above the sheet; lets the shadow's length check the clock")
-	f.Var(&p.nodusHeight, "nodus-height", "of the middle of a bead or ring of tape on the rod, 20 mm say: checks the clock where the tip's shadow is off the sheet")
-	f.Var(&p.rodDiameter, "rod-diameter", "of the rod; helps to tell its shadow from others")
-	f.BoolVar(&p.plumbLine, "plumb-line", false, "the gnomon is a thread with a weight, within 10 mm of the printed foot (see docs/alignment.md)")
-	f.Var(&p.printScale, "print-scale", "printed over nominal, athwart and fore-and-aft, as 1.000,0.995")
-	f.Var(&p.level, "level-sigma", "one sigma of the rod from plumb across the shadow: 0.5 with a bubble and a set square, 2 by eye; unsaid, it is the one or the other as the rod's image shows")
-	f.Var(&p.alignment, "alignment-sigma", "one sigma of the sheet's forward axis against the vehicle's (default 0: the heading is the sheet's)")
-	words(cmd, "body", "auto", "sun", "moon")
-}
-
-// options checks what was given and returns it as the reader wants it.
-func (p *photoFlags) options(cmd *cobra.Command) (reading.Options, error) {
-	r := reading.Options{
-		Position:   positionOptions(&p.place, &p.positionSigma),
-		Body:       p.body.value,
-		Rod:        vision.Rod{HeightMM: p.rodHeight.value, NodusMM: p.nodusHeight.value, DiameterMM: p.rodDiameter.value, Hangs: p.plumbLine},
-		PrintScale: p.printScale.given(),
-		Level:      p.level.angle(),
-		Unsaid:     !cmd.Flags().Changed("level-sigma") && !cmd.Flags().Changed("square-sigma"),
-		Alignment:  p.alignment.angle(),
-	}
-	if err := exclusive(cmd, "time", "clock-error"); err != nil {
-		return r, err
-	}
-	var err error
-	if r.Time.At, err = p.when.at(); err != nil {
-		return r, err
-	}
-	r.Time.UTCOffset = p.when.stated()
-	if p.clockError.set {
-		r.Time.ClockError = new(p.clockError.duration())
-	}
-	if p.timeSigma.set {
-		r.Time.Sigma = new(p.timeSigma.duration())
-	}
-	return r, nil
-}
-
-// numberFlags is a number read by eye, in place of a photo.
-type numberFlags struct{ number, sigma, length quantity }
-
-func newNumberFlags() numberFlags {
-	return numberFlags{quantity{min: 0, max: 360, unit: "deg"}, quantity{min: 0.01, max: 45, unit: "deg"}, quantity{min: 1, max: 2000, unit: "mm"}}
-}
-
-func (n *numberFlags) add(cmd *cobra.Command) {
-	cmd.Flags().Var(&n.number, "number", "heading for this number under the shadow, read by eye, without a photo")
-	cmd.Flags().Var(&n.sigma, "number-sigma", "one sigma of --number (default 0.5)")
-	cmd.Flags().Var(&n.length, "length", "of the shadow from foot to tip, read by eye beside --number; checks the clock with --rod-height")
-}
-
-// read returns the heading that the number gives.
-func (n *numberFlags) read(cmd *cobra.Command, o reading.Options) (*reading.Result, error) {
-	for _, name := range []string{"clock-error", "rod-diameter", "nodus-height"} {
-		if err := exclusive(cmd, "number", name); err != nil {
-			return nil, err
-		}
-	}
-	switch {
-	case n.length.set && o.Rod.HeightMM <= 0:
-		return nil, fault.Usage("length_without_height", "give --rod-height too", "--length has no meaning without --rod-height")
-	case !n.length.set && cmd.Flags().Changed("rod-height"):
-		return nil, fault.Usage("contradicting_flags", "give --length too, the shadow's length, or leave --rod-height out", "--number and --rod-height contradict each other without --length")
-	}
-	if o.Time.At == nil || o.Position.Position == nil && o.Position.Estimate == nil {
-		return nil, fault.Usage("number_alone", "give --time and --position too", "--number needs a time and a position")
-	}
-	sigma := angle.Angle(0) // the reader's default
-	if n.sigma.set {
-		sigma = n.sigma.angle()
-	}
-	o.LengthMM = n.length.value
-	return reading.ReadNumber(cmd.Context(), n.number.angle(), sigma, o), nil
-}
 
 type readOptions struct {
 	photo         photoFlags
@@ -148,13 +29,11 @@ type readOptions struct {
 	jobs          quantity
 }
 
-const maxJobs = 256
-
 func newRead(s *streams) *cobra.Command {
 	o := readOptions{
 		photo:       newPhotoFlags(),
 		stance:      newStanceFlags(),
-		course:      quantity{min: 0, max: 360, unit: "deg"},
+		course:      quantity{least: 0, most: 360, unit: "deg"},
 		number:      newNumberFlags(),
 		declination: newDeclinationFlags(),
 		odometer:    newOdometerFlag(),
@@ -223,10 +102,6 @@ come since: if not, you may be anywhere that 120 km/h lead.` +
 	f.Var(&o.jobs, "jobs", "photos read at once (default the number of processors)")
 	addJSON(cmd, s)
 	return cmd
-}
-
-func jobsFlag() quantity {
-	return quantity{value: float64(runtime.GOMAXPROCS(0)), min: 1, max: maxJobs}
 }
 
 func (o *readOptions) options(cmd *cobra.Command) (reading.Options, error) {
@@ -323,7 +198,7 @@ func readWith(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Optio
 		if err := thereIs(path); err != nil {
 			return nil, err
 		}
-		r, err := readAtEstimate(ctx, book, path, opts, o.since())
+		r, err := logreading.Photo(ctx, book, path, opts, o.since())
 		if err != nil || o.overlay == "" || ctx.Err() != nil {
 			return r, err
 		}
@@ -354,122 +229,10 @@ func runNumber(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Opti
 	if r.Place != nil {
 		s.note("position", "using %s", r.Place.Position)
 	}
-	if err := newPrinter(s, nil, show).print(r); err != nil {
+	if err := newPrinter(s, nil, show).output(r); err != nil {
 		return err
 	}
 	if !r.OK() {
-		return errRefused
-	}
-	return nil
-}
-
-// waiting bounds the results that wait for a slower one before them, for each job.
-const waiting = 4
-
-// inOrder does up to jobs of n things at once and hands their results on in order. It
-// holds no more than jobs things and waiting*jobs results. What take returns ends it.
-func inOrder[T any](ctx context.Context, n, jobs int, do func(ctx context.Context, i int) T, take func(i int, result T) error) error {
-	// A failed take ends the workers too.
-	ctx, cancel := context.WithCancel(ctx)
-	var running sync.WaitGroup
-	defer running.Wait() // a file that is being written is finished
-	defer cancel()
-
-	queue := make(chan chan T, waiting*jobs)
-	free := make(chan struct{}, jobs)
-	running.Go(func() {
-		defer close(queue)
-		for i := range n {
-			done := make(chan T, 1)
-			select {
-			case queue <- done:
-			case <-ctx.Done():
-				return
-			}
-			select {
-			case free <- struct{}{}:
-			case <-ctx.Done():
-				return
-			}
-			running.Go(func() {
-				defer func() { <-free }()
-				done <- do(ctx, i)
-			})
-		}
-	})
-	for i := range n {
-		var got T
-		select {
-		case done := <-queue: // nil, for ever empty, once the queue is given up
-			select {
-			case got = <-done:
-			case <-ctx.Done():
-			}
-		case <-ctx.Done():
-		}
-		if err := ctx.Err(); err != nil { // what a cancelled thing returns is not handed on
-			return err
-		}
-		if err := take(i, got); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// readPhotos reads up to jobs photos at once and prints the results in the order of
-// paths.
-func readPhotos(ctx context.Context, s *streams, paths []string, jobs int, show shown, read func(context.Context, string) (*reading.Result, error)) error {
-	type outcome struct {
-		result *reading.Result
-		err    error
-	}
-	p := newPrinter(s, paths, show)
-	bar := progress{s: s}
-	defer bar.wipe()
-	tell := func(i int) {
-		if i < len(paths) {
-			bar.show("reading %d of %d: %s", i+1, len(paths), paths[i])
-		}
-	}
-	refused := 0
-	var failed, said error // the first, and that others were said; other headings are worth having
-	tell(0)
-	err := inOrder(ctx, len(paths), jobs, func(ctx context.Context, i int) outcome {
-		r, err := read(ctx, paths[i])
-		return outcome{r, err}
-	}, func(i int, got outcome) error {
-		bar.wipe()
-		defer tell(i + 1)
-		if got.result != nil {
-			if err := p.print(got.result); err != nil {
-				return err
-			}
-			if !got.result.OK() {
-				refused++
-			}
-		}
-		switch {
-		case got.err == nil:
-		case got.result == nil && len(paths) > 1: // this photo has no line of its own
-			s.say(message{Level: "error", Code: fault.Code(got.err), Message: got.err.Error(), Hint: fault.Hint(got.err)})
-			said = errSaid
-		case failed == nil:
-			failed = got.err
-		}
-		return nil
-	})
-	if err != nil {
-		return err
-	}
-	p.footer()
-	if err := cmp.Or(failed, said); err != nil {
-		return err
-	}
-	if refused > 0 {
-		if len(paths) > 1 {
-			s.note("refused", "%d of %d photos refused", refused, len(paths))
-		}
 		return errRefused
 	}
 	return nil

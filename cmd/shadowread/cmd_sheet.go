@@ -12,7 +12,7 @@ import (
 
 	"shadowread/internal/fault"
 	"shadowread/internal/paper"
-	"shadowread/internal/sheet"
+	"shadowread/internal/sheetprint"
 )
 
 type sheetOptions struct {
@@ -68,11 +68,11 @@ func runSheet(ctx context.Context, cmd *cobra.Command, s *streams, o sheetOption
 	write := func(w io.Writer) error {
 		switch format {
 		case "svg":
-			return sheet.WriteSVG(w, o.paper.value)
+			return sheetprint.WriteSVG(w, o.paper.value)
 		case "png":
-			return sheet.WritePNG(w, o.paper.value, o.dpi)
+			return asUsage(sheetprint.WritePNG(w, o.paper.value, o.dpi)) // all it refuses is --dpi
 		}
-		return sheet.WritePDF(w, o.paper.value)
+		return sheetprint.WritePDF(w, o.paper.value)
 	}
 	if o.output == "-" {
 		if s.outTTY && format != "svg" {

@@ -90,11 +90,11 @@ func newDateFlag() parsed[daycard.Date] {
 }
 
 func elevationFlag() quantity {
-	return quantity{min: bearing.MinElevationMetres, max: bearing.MaxElevationMetres, unit: "m", text: "0"}
+	return quantity{least: bearing.MinElevationMetres, most: bearing.MaxElevationMetres, unit: "m", text: "0"}
 }
 
-func rodHeightFlag() quantity   { return quantity{min: 5, max: 500, unit: "mm"} }
-func rodDiameterFlag() quantity { return quantity{min: 0.2, max: 30, unit: "mm"} }
+func rodHeightFlag() quantity   { return quantity{least: 5, most: 500, unit: "mm"} }
+func rodDiameterFlag() quantity { return quantity{least: 0.2, most: 30, unit: "mm"} }
 
 func runSky(cmd *cobra.Command, s *streams, o *skyOptions, now func() time.Time) error {
 	if err := exclusive(cmd, "time", "date"); err != nil {

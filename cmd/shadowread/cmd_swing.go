@@ -2,16 +2,12 @@ package main
 
 import (
 	"bytes"
-	"fmt"
 	"path/filepath"
 	"slices"
-	"strconv"
-	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
-	"shadowread/internal/angle"
 	"shadowread/internal/compass"
 	"shadowread/internal/fault"
 	"shadowread/internal/paper"
@@ -106,14 +102,14 @@ func runSwing(cmd *cobra.Command, s *streams, o *swingOptions) error {
 	if err != nil {
 		return err
 	}
-	at, err := set.spot(flags)
+	at, err := reading.SpotOf(flags, set.read)
 	if err != nil {
 		return err
 	}
 	if err := out.decline(s, set, at); err != nil {
 		return err
 	}
-	wanted := compass.Options{Shared: set.shared()}
+	wanted := compass.Options{Shared: compass.SharedOf(set.list)}
 	if d := out.declination; d != nil {
 		wanted.Declination = &compass.Declination{Value: d.Value, Sigma: d.Sigma, Source: d.Source()}
 	}
@@ -121,12 +117,12 @@ func runSwing(cmd *cobra.Command, s *streams, o *swingOptions) error {
 		return err
 	}
 	files := o.card != "" || o.pdf != ""
-	if files && at.instant == nil {
+	if files && at.Instant == nil {
 		return fault.Usage("no_time", "give --time or --date: a card says when its compass was swung", "the time of the swing is not known")
 	}
 	var swung time.Time // not looked at unless the card is written
-	if at.instant != nil {
-		swung = at.instant.UTC
+	if at.Instant != nil {
+		swung = at.Instant.UTC
 	}
 	card, noCard := out.analysis.Card(o.title, swung)
 	if noCard == nil {
@@ -139,7 +135,7 @@ func runSwing(cmd *cobra.Command, s *streams, o *swingOptions) error {
 			return err
 		}
 	}
-	if err := out.print(s); err != nil {
+	if err := out.output(s); err != nil {
 		return err
 	}
 	if noCard != nil {
@@ -150,53 +146,36 @@ func runSwing(cmd *cobra.Command, s *streams, o *swingOptions) error {
 
 // decline settles the declination: that of the flags, else the model's; nil where no
 // heading is true. One of the flags that the model contradicts is noted.
-func (r *swingResult) decline(s *streams, set *sightings, at spot) error {
-	switch {
-	case !set.anyTrue() && r.declination != nil:
-		s.note("declination_unused", "all headings are magnetic: --declination is not used")
+func (r *swingResult) decline(s *streams, set *sightings, at reading.Spot) error {
+	given := r.declination
+	if !compass.AnyTrue(set.list) {
+		if given != nil {
+			s.note("declination_unused", "all headings are magnetic: --declination is not used")
+		}
 		r.declination = nil
 		return nil
-	case !set.anyTrue():
-		return nil
-	case at.place == nil || at.instant == nil:
-		if r.declination != nil {
-			return nil
-		}
+	}
+	settled, model, err := reading.SettleDeclination(given, at)
+	switch {
+	case err != nil && slices.ContainsFunc(set.read, func(r *reading.Result) bool { return r != nil && r.Instant == at.Instant }):
+		return err // a photo's time is no slip in the command line
+	case err != nil:
+		return asUsage(err)
+	case settled == nil:
 		return fault.Usage("no_declination", "give --declination, or --position with --time or --date for the model's",
 			"true headings need the declination to become magnetic")
 	}
-	model, err := reading.ModelDeclination(*at.instant, *at.place)
-	if err != nil {
-		if r.declination != nil {
-			return nil // outside the model's years, say
+	if model != nil {
+		if text := reading.ZoneText(*model.Field); text != "" {
+			s.note("magnetic_"+model.Field.Zone.String(), "%s", text)
 		}
-		if slices.ContainsFunc(set.read, func(r *reading.Result) bool { return r != nil && r.Instant == at.instant }) {
-			return err // a photo's time is no slip in the command line
-		}
-		return asUsage(err)
 	}
-	if text := reading.ZoneText(*model.Field); text != "" {
-		s.note("magnetic_"+model.Field.Zone.String(), "%s", text)
-	}
-	if r.declination == nil {
-		r.declination = &model
-		return nil
-	}
-	apart := (r.declination.Value - model.Value).Signed()
-	if sigma := angle.RSS(r.declination.Sigma, model.Sigma); apart.Abs() > 2*sigma {
+	if given != nil && model != nil && given.Contradicts(*model) {
 		s.note("declination_doubtful", "--declination %s is not the World Magnetic Model's %s: look at its sign, east is positive",
-			wording.EastWest(r.declination.Value, r.declination.Sigma), wording.EastWest(model.Value, model.Sigma))
+			wording.EastWest(given.Value, given.Sigma), wording.EastWest(model.Value, model.Sigma))
 	}
+	r.declination = settled
 	return nil
-}
-
-func (x *sightings) anyTrue() bool {
-	for _, one := range x.list {
-		if one.Reference == compass.FromTrueNorth {
-			return true
-		}
-	}
-	return false
 }
 
 // write composes all that is asked for before it writes any of it.
@@ -212,218 +191,4 @@ func (o *swingOptions) write(cmd *cobra.Command, s *streams, card compass.Card) 
 		return err
 	}
 	return writeComposed(s, o.force, composed{o.card, &json}, composed{o.pdf, &pdf})
-}
-
-// swingResult is what a swing says.
-type swingResult struct {
-	analysis    compass.Analysis
-	declination *reading.Declination // nil where all headings are magnetic
-	card        *compass.Card        // nil where there is none
-}
-
-var coefficientNames = [...]string{compass.A: "A", compass.B: "B", compass.C: "C", compass.D: "D", compass.E: "E"}
-
-// The JSON object of shadowread swing.
-type (
-	swingJSON struct {
-		Signs             string            `json:"signs"`
-		Declination       *float64          `json:"declination_deg"`
-		DeclinationSigma  *float64          `json:"declination_sigma_deg"`
-		DeclinationSource *string           `json:"declination_source"`
-		Coefficients      []coefficientJSON `json:"coefficients"`
-		Correlation       [][]float64       `json:"correlation"`
-		Freedom           int               `json:"degrees_of_freedom"`
-		RMS               *float64          `json:"residual_rms_deg"` // null where nothing checks the fit
-		Scatter           *float64          `json:"scatter"`
-		Remarks           []string          `json:"remarks"`
-		Readings          []swingEntry      `json:"readings"`
-		ByMagnetic        []cardLine        `json:"by_magnetic"` // null without a card
-		ByCompass         []cardLine        `json:"by_compass"`
-	}
-	coefficientJSON struct {
-		Name        string   `json:"name"`
-		Value       *float64 `json:"value_deg"` // null where meaningless
-		Sigma       *float64 `json:"sigma_deg"`
-		Meaningless bool     `json:"meaningless"`
-		Handbook    *float64 `json:"handbook_deg"` // null unless the eight main headings were read
-	}
-	swingEntry struct {
-		Line         *int     `json:"line"`
-		Photo        *string  `json:"photo"`
-		Compass      float64  `json:"compass_deg"`
-		CompassSigma float64  `json:"compass_sigma_deg"`
-		True         *float64 `json:"true_deg"` // null for a magnetic heading
-		Magnetic     float64  `json:"magnetic_deg"`
-		HeadingSigma float64  `json:"heading_sigma_deg"`
-		Deviation    float64  `json:"deviation_deg"`
-		Residual     float64  `json:"residual_deg"`
-		Apart        float64  `json:"apart_deg"`
-		Outlier      bool     `json:"outlier"`
-	}
-	cardLine struct {
-		Magnetic  float64 `json:"magnetic_deg"`
-		Compass   float64 `json:"compass_deg"`
-		Deviation float64 `json:"deviation_deg"`
-		Sigma     float64 `json:"sigma_deg"`
-	}
-)
-
-func (r *swingResult) json() swingJSON {
-	a := r.analysis
-	out := swingJSON{Signs: compass.Signs, Freedom: a.Freedom, Remarks: append([]string{}, a.Remarks...)}
-	if d := r.declination; d != nil {
-		out.Declination, out.DeclinationSigma, out.DeclinationSource = new(wording.Degrees(d.Value, 4)), new(wording.Degrees(d.Sigma, 4)), new(d.Source())
-	}
-	if a.Freedom > 0 {
-		out.RMS, out.Scatter = new(wording.Degrees(a.ResidualRMS, 4)), new(wording.Round(a.Scatter, 4))
-	}
-	for k, name := range coefficientNames {
-		c := coefficientJSON{Name: name, Meaningless: a.Meaningless[k]}
-		if !c.Meaningless {
-			c.Value, c.Sigma = new(wording.Degrees(a.Coefficients[k], 4)), new(wording.Degrees(a.Sigmas[k], 4))
-		}
-		if a.Handbook != nil {
-			c.Handbook = new(wording.Degrees(a.Handbook[k], 4))
-		}
-		out.Coefficients = append(out.Coefficients, c)
-		var row []float64
-		for _, v := range a.Correlation[k] {
-			row = append(row, wording.Round(v, 4))
-		}
-		out.Correlation = append(out.Correlation, row)
-	}
-	for _, x := range a.Readings {
-		e := swingEntry{lineOf(x.Sighting), photoOf(x.Sighting), wording.BearingDegrees(x.Compass, 4), wording.Degrees(x.CompassSigma, 4), nil, wording.BearingDegrees(x.Magnetic, 4),
-			wording.Degrees(x.HeadingSigma, 4), wording.Degrees(x.Deviation, 4), wording.Degrees(x.Residual, 4), wording.Degrees(x.Apart, 4), x.Outlier}
-		if x.Reference == compass.FromTrueNorth {
-			e.True = new(wording.BearingDegrees(x.Heading, 4))
-		}
-		out.Readings = append(out.Readings, e)
-	}
-	if r.card != nil {
-		out.ByMagnetic, out.ByCompass = cardLines(r.card.ByMagnetic()), cardLines(r.card.ByCompass())
-	}
-	return out
-}
-
-func cardLines(lines []compass.Line) (out []cardLine) {
-	for _, l := range lines {
-		out = append(out, cardLine{wording.BearingDegrees(l.Magnetic, 4), wording.BearingDegrees(l.Compass, 4), wording.Degrees(l.Deviation, 4), wording.Degrees(l.Sigma, 4)})
-	}
-	return out
-}
-
-func (r *swingResult) print(s *streams) error {
-	switch {
-	case s.json:
-		return s.printJSON(r.json())
-	case !s.outTTY:
-		return r.pipe(s)
-	}
-	return r.forPeople(s)
-}
-
-// pipe prints records of several kinds; the first cell names it. What limits the swing
-// is noted.
-func (r *swingResult) pipe(s *streams) error {
-	for _, remark := range r.analysis.Remarks {
-		s.note("swing_remark", "%s", remark)
-	}
-	t := &table{s: s}
-	j := r.json()
-	yes := func(b bool, text string) string {
-		if b {
-			return text
-		}
-		return ""
-	}
-	var rows [][]string
-	for _, c := range j.Coefficients {
-		rows = append(rows, []string{"coefficient", c.Name, decimal(c.Value, 4), decimal(c.Sigma, 4), decimal(c.Handbook, 4), yes(c.Meaningless, "meaningless")})
-	}
-	for _, x := range r.analysis.Readings {
-		rows = append(rows, []string{"reading", strconv.Itoa(x.Line), wording.Bearing(x.Compass, 4), wording.Bearing(x.Magnetic, 4), wording.Fixed(x.Deviation, 4), wording.Fixed(x.Residual, 4), yes(x.Outlier, "outlier")})
-	}
-	if r.card != nil {
-		for _, l := range r.card.ByMagnetic() {
-			rows = append(rows, []string{"steer", wording.Bearing(l.Magnetic, 4), wording.Bearing(l.Compass, 4), wording.Fixed(l.Deviation, 4), wording.Fixed(l.Sigma, 4)})
-		}
-		for _, l := range r.card.ByCompass() {
-			rows = append(rows, []string{"read", wording.Bearing(l.Compass, 4), wording.Bearing(l.Magnetic, 4), wording.Fixed(l.Deviation, 4), wording.Fixed(l.Sigma, 4)})
-		}
-	}
-	for _, row := range rows {
-		if err := t.row("", row...); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-func (r *swingResult) forPeople(s *streams) error {
-	a := r.analysis
-	fmt.Fprintf(s.out, "%s\n\n", s.paint(dim, s.wrap(0, compass.Signs)))
-	if d := r.declination; d != nil {
-		fmt.Fprintf(s.out, "declination  %s (%s)\n\n", wording.SignedWith(d.Value, d.Sigma), declinationSource(*d))
-	}
-	t := table{s: s, columns: []column{{head: "coefficient"}, {head: "degrees", right: true}, {head: "± 1 sigma", right: true}, {head: "handbook's half sums", right: true}, {head: "notes"}}}
-	for k, name := range coefficientNames {
-		cells := []string{name, wording.SignedNumber(a.Coefficients[k].Degrees(), 2), wording.Fixed(a.Sigmas[k], 2), "-", ""}
-		st := style("")
-		if a.Meaningless[k] {
-			st, cells[1], cells[2], cells[4] = red, "-", "-", "meaningless: the headings do not determine it"
-		}
-		if a.Handbook != nil {
-			cells[3] = wording.SignedNumber(a.Handbook[k].Degrees(), 2)
-		}
-		if err := t.row(st, cells...); err != nil {
-			return err
-		}
-	}
-	fmt.Fprintln(s.out)
-	if a.Freedom > 0 {
-		fmt.Fprintf(s.out, "residuals: %s rms over %s of freedom, %.1f times what the sigmas say\n", wording.Fixed(a.ResidualRMS, 2)+"°", wording.Count(a.Freedom, "degree"), a.Scatter)
-	} else {
-		fmt.Fprintln(s.out, "no more readings than coefficients: nothing checks the equation")
-	}
-	for _, remark := range a.Remarks {
-		fmt.Fprintln(s.out, s.paint(yellow, s.wrap(0, remark)))
-	}
-	fmt.Fprintln(s.out)
-
-	t = table{s: s, columns: []column{{head: "line", right: true}, {head: "compass°", right: true}, {head: "magnetic°", right: true}, {head: "deviation°", right: true}, {head: "residual°", right: true}, {head: "notes"}}}
-	for _, x := range a.Readings {
-		st, notes := style(""), plain(x.Photo)
-		if x.Outlier {
-			st, notes = red, outlierNote(notes)
-		}
-		if err := t.row(st, strconv.Itoa(x.Line), wording.Bearing(x.Compass, 1), wording.Bearing(x.Magnetic, 1), wording.SignedNumber(x.Deviation.Degrees(), 1), wording.SignedNumber(x.Residual.Degrees(), 1), notes); err != nil {
-			return err
-		}
-	}
-	if r.card == nil {
-		return nil
-	}
-	fmt.Fprintf(s.out, "\n%s\n", s.paint(bold, "steer a magnetic heading              read a compass heading"))
-	t = table{s: s, columns: []column{
-		{head: "magnetic", right: true}, {head: "deviation", right: true}, {head: "compass", right: true}, {head: "±", right: true, width: 3},
-		{head: "   compass", right: true}, {head: "deviation", right: true}, {head: "magnetic", right: true}, {head: "±", right: true, width: 3},
-	}}
-	byCompass := r.card.ByCompass()
-	for i, l := range r.card.ByMagnetic() {
-		m := byCompass[i]
-		err := t.row("", cardBearing(l.Magnetic), wording.SignedNumber(l.Deviation.Degrees(), 1), cardBearing(l.Compass), wording.Fixed(l.Sigma, 1),
-			cardBearing(m.Compass), wording.SignedNumber(m.Deviation.Degrees(), 1), cardBearing(m.Magnetic), wording.Fixed(m.Sigma, 1))
-		if err != nil {
-			return err
-		}
-	}
-	_, err := fmt.Fprintln(s.out, s.paint(dim, "± is one sigma, without that of reading the compass under way"))
-	return err
-}
-
-// cardBearing prints a bearing as cards do: 005.0.
-func cardBearing(a angle.Angle) string {
-	text := wording.Bearing(a, 1)
-	return strings.Repeat("0", max(0, len("000.0")-len(text))) + text
 }

@@ -6,7 +6,6 @@ import (
 	"encoding/json"
 	"math"
 	"path/filepath"
-	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -14,7 +13,6 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/compass"
 	"shadowread/internal/fault"
-	"shadowread/internal/reading"
 )
 
 // runJSON runs a command that must succeed and decodes what it printed.
@@ -61,35 +59,6 @@ func TestInventedReadingsGiveWhatTheyWereDrawnFrom(t *testing.T) {
 	}
 	if off := (o.Declination + 13.6*angle.Degree).Abs(); off > 2*o.Sigma || o.Sigma > 0.5*angle.Degree {
 		t.Errorf("declination %v ± %v, drawn from 13.6 W", o.Declination, o.Sigma)
-	}
-}
-
-// What photos share, by their budgets: terms that are the same on every heading add up
-// to the constant, the level is the lean, and the shadow's own error is shared by none.
-// The numbers are the sides of right-angled triangles.
-func TestSharedPartOfPhotos(t *testing.T) {
-	photo := &reading.Result{Budget: &reading.Budget{
-		Alignment: 3 * angle.Degree, Time: 4 * angle.Degree, Position: 12 * angle.Degree, // 13
-		Body:  84 * angle.Degree,  // 85
-		Print: 132 * angle.Degree, // 157
-		Level: 2 * angle.Degree, ShadowFit: 50 * angle.Degree, SheetMap: 60 * angle.Degree,
-	}}
-	sighting := compass.Sighting{HeadingSigma: 5 * angle.Degree}
-	for _, tt := range []struct {
-		name           string
-		read           []*reading.Result
-		constant, lean float64 // degrees
-	}{
-		{"photos", []*reading.Result{photo, photo}, 157, 2},
-		{"no photo", []*reading.Result{nil, nil}, 5, 5},
-		{"both", []*reading.Result{nil, photo}, 157, 5},
-		{"one without a photo", []*reading.Result{nil}, 5, 0},
-	} {
-		x := sightings{slices.Repeat([]compass.Sighting{sighting}, len(tt.read)), tt.read}
-		got := x.shared()
-		if math.Abs(got.Constant.Degrees()-tt.constant) > 1e-9 || math.Abs(got.Lean.Degrees()-tt.lean) > 1e-9 {
-			t.Errorf("%s: %v and %v, want %v and %v", tt.name, got.Constant, got.Lean, tt.constant, tt.lean)
-		}
 	}
 }
 

@@ -181,7 +181,7 @@ func TestQuantity(t *testing.T) {
 		{"10.001", "km", 0, false}, {"", "km", 0, false}, {"NaN", "km", 0, false}, {"-inf", "km", 0, false},
 		{"5 mm", "km", 0, false}, {"0,5", "deg", 0, false}, {"1e400", "km", 0, false},
 	} {
-		q := quantity{min: -10, max: 10, unit: tt.unit}
+		q := quantity{least: -10, most: 10, unit: tt.unit}
 		err := q.Set(tt.in)
 		if (err == nil) != tt.ok || q.set != tt.ok || (tt.ok && q.value != tt.want) {
 			t.Errorf("%q in %s: value %v, error %v, want %v", tt.in, tt.unit, q.value, err, tt.want)

@@ -4,17 +4,17 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"math"
 	"path/filepath"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"strings"
+
 	"shadowread/internal/angle"
 	"shadowread/internal/compass"
 	"shadowread/internal/daycard"
 	"shadowread/internal/fault"
-	"shadowread/internal/geo"
 	"shadowread/internal/openfile"
 	"shadowread/internal/photo"
 	"shadowread/internal/reading"
@@ -39,7 +39,7 @@ type sightingFlags struct {
 
 func newSightingFlags() sightingFlags {
 	sigma := func(a angle.Angle) quantity {
-		return quantity{value: a.Degrees(), min: 0.01, max: 90, unit: "deg", text: fmt.Sprintf("%g", a.Degrees())}
+		return quantity{value: a.Degrees(), least: 0.01, most: 90, unit: "deg", text: fmt.Sprintf("%g", a.Degrees())}
 	}
 	return sightingFlags{
 		compassSigma: sigma(compass.ReadingSigmas.CompassSigma),
@@ -66,7 +66,7 @@ func (f *sightingFlags) addPhotos(cmd *cobra.Command, timeUsage string) {
 }
 
 // options is how photos are read, and where and when the flags say that it was.
-func (f *sightingFlags) options(cmd *cobra.Command) (o reading.Options, at spot, err error) {
+func (f *sightingFlags) options(cmd *cobra.Command) (o reading.Options, at reading.Spot, err error) {
 	if err = exclusive(cmd, "time", "date"); err != nil {
 		return o, at, err
 	}
@@ -75,9 +75,9 @@ func (f *sightingFlags) options(cmd *cobra.Command) (o reading.Options, at spot,
 	}
 	switch {
 	case o.Time.At != nil:
-		at.instant = &photo.Instant{UTC: *o.Time.At}
+		at.Instant = &photo.Instant{UTC: *o.Time.At}
 	case f.date.set: // noon: a day more or less is nothing to the earth's field
-		at.instant = &photo.Instant{UTC: midnight(f.date.value).Add(12 * time.Hour)}
+		at.Instant = &photo.Instant{UTC: midnight(f.date.value).Add(12 * time.Hour)}
 	}
 	if f.photo.place.set {
 		place, err := photo.ResolvePosition(photo.Facts{}, o.Position)
@@ -85,7 +85,7 @@ func (f *sightingFlags) options(cmd *cobra.Command) (o reading.Options, at spot,
 			return o, at, err
 		}
 		place.ElevationMetres = f.elevation.value
-		at.place = &place
+		at.Place = &place
 	} else if f.elevation.set {
 		return o, at, fault.Usage("elevation_without_position", "give --position too", "--elevation has no meaning without --position")
 	}
@@ -163,7 +163,7 @@ func (x *sightings) take(s *streams, i int, r *reading.Result, where string) err
 		s.note(w.Code, "%s%s", where, w.Message)
 	}
 	at := &x.list[i]
-	at.Heading, at.HeadingSigma, at.Reference = *r.Heading, r.Sigma, compass.FromTrueNorth
+	at.Heading, at.HeadingSigma, at.Reference, at.Share = *r.Heading, r.Sigma, compass.FromTrueNorth, new(r.Budget.Shared())
 	x.read[i] = r
 	return nil
 }
@@ -174,58 +174,22 @@ type photoRefused struct{ cause *fault.Error }
 func (e photoRefused) Error() string { return e.cause.Error() }
 func (e photoRefused) Unwrap() error { return e.cause }
 
-// shared is the part of the headings' sigma that averaging does not reduce. Of a photo
-// it is known by its budget: a rod out of plumb leans the same way on every heading,
-// and the sheet, the clock, the place and the print are the same for all. Where the
-// headings come from is not known otherwise, and all of their sigma is taken as shared.
-func (x *sightings) shared() compass.Shared {
-	var out compass.Shared
-	for i, r := range x.read {
-		constant, lean := x.list[i].HeadingSigma, x.list[i].HeadingSigma
-		if len(x.list) == 1 {
-			lean = 0 // alone, it has nothing to share: its sigma counts once
-		}
-		if r != nil {
-			b := r.Budget
-			var sum float64
-			for _, t := range []angle.Angle{b.Alignment, b.Time, b.Position, b.Body, b.Print} {
-				sum += float64(t * t)
-			}
-			constant, lean = angle.Angle(math.Sqrt(sum)), b.Level
-		}
-		out.Constant, out.Lean = max(out.Constant, constant), max(out.Lean, lean)
+// lineOf and photoOf are null in JSON where a reading has none.
+func lineOf(x compass.Sighting) *int {
+	if x.Line == 0 {
+		return nil
 	}
-	return out
+	return &x.Line
 }
 
-// spot is where and when the magnetic model is asked; nil where not known.
-type spot struct {
-	place   *photo.Place
-	instant *photo.Instant
+func photoOf(x compass.Sighting) *string {
+	if x.Photo == "" {
+		return nil
+	}
+	return &x.Photo
 }
 
-// spot is that of the flags, else that of the first photo. Photos from places far
-// apart make the place less sure, and with it the model's declination.
-func (x *sightings) spot(flags spot) (spot, error) {
-	out := flags
-	for _, r := range x.read {
-		if r == nil {
-			continue
-		}
-		if out.instant == nil {
-			out.instant = r.Instant
-		}
-		if flags.place != nil {
-			continue
-		}
-		if out.place == nil {
-			out.place = new(*r.Place)
-		}
-		_, apart, err := geo.GeodesicInverse(out.place.Position, r.Place.Position)
-		if err != nil {
-			return out, err
-		}
-		out.place.SigmaKM = max(out.place.SigmaKM, apart.Kilometres())
-	}
-	return out, nil
+// outlierNote adds to the notes of a reading that the others contradict.
+func outlierNote(notes string) string {
+	return strings.TrimPrefix(notes+", out of line with the others", ", ")
 }

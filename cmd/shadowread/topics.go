@@ -17,23 +17,29 @@ const cautions = `- Never look at the sun, neither past the rod nor through a ca
 
 // helpTopics are pages of help without a command.
 func helpTopics() []*cobra.Command {
-	return []*cobra.Command{
-		{
-			Use:   "exit-codes",
-			Short: "what the exit statuses mean",
-			Long: "shadowread ends with one of these statuses." +
-				exits(exitOK, exitError, exitUsage, exitRefused, exitOutside, exitInterrupted) + `
+	return []*cobra.Command{exitCodesTopic(), environmentTopic(), timeTopic(), cautionsTopic()}
+}
+
+func exitCodesTopic() *cobra.Command {
+	return &cobra.Command{
+		Use:   "exit-codes",
+		Short: "what the exit statuses mean",
+		Long: "shadowread ends with one of these statuses." +
+			exits(exitOK, exitError, exitUsage, exitRefused, exitOutside, exitInterrupted) + `
 
 A photo that cannot be opened or decoded is refused, not an error: the others
 are still read. With --json each refusal has its reason in the photo's object.
 
 A first interrupt (Ctrl-C) lets running work end, prints no further result and
 leaves no half-written file. A second one ends the program at once.`,
-		},
-		{
-			Use:   "environment",
-			Short: "environment variables, terminals and pipes",
-			Long: `Four variables of this program are looked at. XDG_DATA_HOME says where its data
+	}
+}
+
+func environmentTopic() *cobra.Command {
+	return &cobra.Command{
+		Use:   "environment",
+		Short: "environment variables, terminals and pipes",
+		Long: `Four variables of this program are looked at. XDG_DATA_HOME says where its data
 are.
 
     SHADOWREAD_LOG        the log of shadowread log, and where shadowread read
@@ -96,11 +102,14 @@ of values parted by tabs, without headings:
 
 Angles are degrees, lengths millimetres; what is not known is empty. Scripts do
 better with --json, where each value has a name.`,
-		},
-		{
-			Use:   "time",
-			Short: "where the time of a photo comes from",
-			Long: `A minute of time is worth about a quarter of a degree of heading, several times
+	}
+}
+
+func timeTopic() *cobra.Command {
+	return &cobra.Command{
+		Use:   "time",
+		Short: "where the time of a photo comes from",
+		Long: `A minute of time is worth about a quarter of a degree of heading, several times
 as much when the sun is high. The time of a photo is taken from the first of
 these:
 
@@ -130,11 +139,14 @@ sigma falls from 30 s to 2 s. The sigma of --time is 5 s. --time-sigma overrides
 these.
 
 Times lie in the years ` + fmt.Sprintf("%d to %d", bearing.FirstYear, bearing.LastYear) + `, for which the sky is computed.`,
-		},
-		{
-			Use:   "cautions",
-			Short: "what to mind, for your eyes and your way",
-			Long: cautions + `
+	}
+}
+
+func cautionsTopic() *cobra.Command {
+	return &cobra.Command{
+		Use:   "cautions",
+		Short: "what to mind, for your eyes and your way",
+		Long: cautions + `
 
 What limits a heading most is the rod from plumb: a degree across the shadow
 turns it by a degree times the tangent of the sun's altitude. Level the board
@@ -146,6 +158,5 @@ vehicle's is --alignment-sigma; its default 0 speaks of the sheet alone.
 
 The print may be stretched: measure the outer edges of the corner marks, 176 mm
 both ways, and give --print-scale where they differ.`,
-		},
 	}
 }

@@ -31,6 +31,7 @@ func TestHelpFitsATerminal(t *testing.T) {
 }
 
 // Each slip exits 2 with nothing on standard output, and names what is wrong.
+// One table, however long: who adds a flag looks here for one like it.
 func TestUsageErrors(t *testing.T) {
 	for _, tt := range []struct {
 		line string
@@ -46,6 +47,7 @@ func TestUsageErrors(t *testing.T) {
 		{"sheet --paper a3", "bad_paper", "a4 or letter"},
 		{"sheet --format doc", "bad_format", "pdf, svg or png"},
 		{"sheet --dpi x", "bad_flag_value", "--dpi"},
+		{"sheet --dpi 99 -o a.png", "bad_dpi", "from 100 to 1200"},
 
 		{"sun --position", "missing_flag_value", "--position"},
 		{"sun --position 95,10", "bad_position", "beyond 90"},

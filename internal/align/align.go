@@ -61,6 +61,30 @@ type Observation struct {
 	UTCOffset time.Duration
 }
 
+// Same reports whether two observations are of one photo, whatever its name.
+func (o Observation) Same(x Observation) bool {
+	return o.Sky.Time.Equal(x.Sky.Time) && o.Direction == x.Direction
+}
+
+// Turned reports whether more than a quarter of the readings show another heading than
+// most: a standing series may hold that many bad photos, and no more (Solve sets no more
+// aside).
+func Turned(obs []Observation) bool {
+	const apart = 20 * angle.Degree // a lean that Solve takes up turns a heading by less
+	heading := func(o Observation) angle.Angle { return o.Sky.Azimuth + math.Pi - o.Direction }
+	fewest := len(obs)
+	for _, a := range obs {
+		other := 0
+		for _, b := range obs {
+			if (heading(a) - heading(b)).Signed().Abs() > apart {
+				other++
+			}
+		}
+		fewest = min(fewest, other)
+	}
+	return 4*fewest > len(obs)
+}
+
 // PhotoFloor and PhotoFloorMM are added in quadrature to what a photo's pixels and map say
 // of the direction and the offset: with the truth known, good photos are off by so much
 // beside their budgets (the eight photos of docs/alignment.md), and a series must not set
@@ -107,6 +131,10 @@ func DefaultPriors() Priors {
 		FootSigmaMM: 0.5, HeightSigma: 0.01, ClockSigma: 2 * time.Second, StretchSigma: 0.002,
 	}
 }
+
+// AskedClock is one sigma of a clock whose error is asked for: nobody's watch is off by
+// half an hour unnoticed, and a wider one leaves the heading to the clock.
+const AskedClock = 10 * time.Minute
 
 const (
 	// fewest leaves one check on heading and lean, which are three unknowns.

@@ -1,7 +1,6 @@
 package align
 
 import (
-	"encoding/csv"
 	"encoding/json"
 	"encoding/xml"
 	"errors"
@@ -22,6 +21,7 @@ import (
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
 	"shadowread/internal/instrument"
+	"shadowread/internal/testtable"
 )
 
 const deg = angle.Degree
@@ -43,49 +43,31 @@ func observe(t testing.TB, at time.Time, p geo.Position) bearing.Apparent {
 	return a
 }
 
-func number(t testing.TB, s string) float64 {
-	t.Helper()
-	x, err := strconv.ParseFloat(s, 64)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return x
-}
-
 // series reads testdata/series.csv as observations free of noise.
 func series(t testing.TB) []Observation {
 	t.Helper()
-	f, err := os.Open("testdata/series.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	if len(rows) != 9 {
-		t.Fatalf("%d rows in series.csv, want a header and 8", len(rows))
+	rows := testtable.Read(t, "testdata/series.csv")
+	if len(rows) != 8 {
+		t.Fatalf("%d rows in series.csv, want 8", len(rows))
 	}
 	var obs []Observation
-	for _, row := range rows[1:] {
-		at, err := time.Parse(time.RFC3339Nano, row[0])
+	for _, row := range rows {
+		number := func(column string) float64 { return row.Number(t, column) }
+		at, err := time.Parse(time.RFC3339Nano, row["time_utc"])
 		if err != nil {
 			t.Fatal(err)
 		}
-		p := geo.Position{Lat: angle.FromDegrees(number(t, row[1])), Lon: angle.FromDegrees(number(t, row[2]))}
-		sky, err := bearing.Observe(bearing.Sun, at, p, number(t, row[3]))
+		p := geo.Position{Lat: angle.FromDegrees(number("latitude_deg")), Lon: angle.FromDegrees(number("longitude_deg"))}
+		sky, err := bearing.Observe(bearing.Sun, at, p, number("elevation_m"))
 		if err != nil {
 			t.Fatal(err)
 		}
-		d := angle.FromDegrees(number(t, row[6]))
+		d := angle.FromDegrees(number("shadow_direction_deg"))
 		s, c := d.Sin(), d.Cos()
 		obs = append(obs, Observation{
-			Label: row[0], Sky: sky, Direction: d,
+			Label: row["time_utc"], Sky: sky, Direction: d,
 			OffsetMM: standing.foot[0]*c - standing.foot[1]*s,
-			LengthMM: number(t, row[7]) + standing.foot[0]*s + standing.foot[1]*c,
+			LengthMM: number("shadow_length_mm") + standing.foot[0]*s + standing.foot[1]*c,
 		})
 	}
 	return obs
@@ -705,6 +687,15 @@ func TestRecordCorrectsAReading(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	// A height that was not measured is the one that the shadows show.
+	p.HeightMM = 0
+	free := solve(t, obs, p, Options{})
+	if found, err := free.Record(instrument.Record{Gnomon: instrument.Rod}); err != nil || math.Abs(found.HeightMM-free.HeightMM.Value) > 0.005 {
+		t.Errorf("%v, height %v, want %v", err, found.HeightMM, free.HeightMM)
+	}
+	if !r.Leans() {
+		t.Error("a lean of 2.1° is not seen")
+	}
 	for _, o := range series(t) {
 		turn, level, alignment, err := rec.Correction(o.Sky.Azimuth, o.Sky.Altitude, o.Direction)
 		if err != nil {
@@ -802,10 +793,12 @@ func TestReadReadings(t *testing.T) {
 		{"plain", "time,number\n2026-03-14T09:26:53+02:00,92.5\n", "", ""},
 		{"turned, with a comment", "# invented\nheading,number,time,note\nA,92,2026-03-14 09:26:53Z,cloud\nB,182,2026-03-14 09:36:53Z,\n", "", ""},
 		{"byte order mark", "\ufefftime,number\n2026-03-14T09:26:53+02:00,0\n", "", ""},
+		{"semicolons", "Time;Number\n2026-03-14T09:26:53+02:00;92,5\n", "", ""},
+		{"number outside among semicolons", "Time;Number\n2026-03-14T09:26:53+02:00;361,5\n", "bad_number", "line 2: number \"361.5\""},
 		{"empty", "", "missing_column", "f.csv"},
 		{"missing column", "time,note\n", "missing_column", "line 1: column number"},
 		{"unknown column", "time,number,heding\n", "unknown_column", "heding"},
-		{"column twice", "time,number,time\n", "unknown_column", "time"},
+		{"column twice", "time,number,time\n", "bad_csv", "line 1: column time"},
 		{"no rows", "time,number\n", "no_readings", "f.csv"},
 		{"no offset", "time,number\n2026-03-14T09:26:53Z,3\n2026-03-14T09:26:53,3\n", "no_utc_offset", "line 3"},
 		{"no such day", "time,number\n2026-02-30T09:26:53Z,3\n", "bad_time", "line 2"},
@@ -865,5 +858,44 @@ func BenchmarkSolveEightPhotos(b *testing.B) {
 	p.HeightMM = 50
 	for b.Loop() {
 		solve(b, obs, p, Options{})
+	}
+}
+
+// A standing series may hold a quarter of bad photos; more were a turned instrument.
+func TestTurned(t *testing.T) {
+	for _, tt := range []struct {
+		headings []float64 // degrees
+		want     bool
+	}{
+		{[]float64{350, 352, 1, 3, 8, 5, 9, 355}, false},
+		{[]float64{350, 352, 1, 3, 8, 5, 9, 90}, false},
+		{[]float64{350, 352, 1, 3, 8, 5, 200, 90}, false},
+		{[]float64{350, 352, 1, 3, 8, 130, 200, 90}, true},
+		{[]float64{10, 100, 190, 280}, true},
+		{nil, false},
+	} {
+		var obs []Observation
+		for i, h := range tt.headings {
+			var o Observation
+			o.Sky.Azimuth = angle.FromDegrees(40 * float64(i)) // the sun goes on, the heading need not
+			o.Direction = o.Sky.Azimuth + math.Pi - angle.FromDegrees(h)
+			obs = append(obs, o)
+		}
+		if got := Turned(obs); got != tt.want {
+			t.Errorf("%v: %t", tt.headings, got)
+		}
+	}
+}
+
+func TestSame(t *testing.T) {
+	a := Observation{Label: "a.jpg", Direction: 1 * deg}
+	a.Sky.Time = time.Date(2026, 3, 14, 9, 26, 53, 0, time.UTC)
+	copied, later, other := a, a, a
+	copied.Label = "copy of a.jpg"
+	copied.Sky.Time = a.Sky.Time.In(time.FixedZone("", 7200))
+	later.Sky.Time = a.Sky.Time.Add(time.Second)
+	other.Direction = 2 * deg
+	if !a.Same(copied) || a.Same(later) || a.Same(other) {
+		t.Error("a copy is not told from another photo")
 	}
 }

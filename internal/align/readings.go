@@ -1,14 +1,9 @@
 package align
 
 import (
-	"bytes"
-	"encoding/csv"
-	"errors"
 	"fmt"
 	"io"
 	"math"
-	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -16,6 +11,7 @@ import (
 	"shadowread/internal/bearing"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
+	"shadowread/internal/table"
 )
 
 // Reading is a number read by eye under the shadow.
@@ -79,108 +75,63 @@ func (d Dial) Observations(readings []Reading, body bearing.Body, p geo.Position
 	return obs, nil
 }
 
-const (
-	maxReadingsBytes = 1 << 20
-	readingsHint     = "the first line names the columns, parted by commas: time and number, and if the dial was turned, heading; " +
-		"a time carries its offset, as 2026-03-14T09:26:53+02:00; the decimal sign is a point"
-)
+const maxReadingsBytes = 1 << 20
 
-var readingColumns = []string{"time", "number", "heading", "note"}
+var readingsForm = table.Form{
+	Columns: []string{"time", "number", "heading", "note"}, Numbers: []string{"number"},
+	Needed:   [][]string{{"time"}, {"number"}},
+	Names:    "time and number, and if the dial was turned, heading; a time carries its offset, as 2026-03-14T09:26:53+02:00",
+	MaxBytes: maxReadingsBytes, MaxRows: maxReadingsBytes,
+}
 
-// ReadReadings reads numbers from a CSV file (RFC 4180; lines that start with # are
-// comments). The columns, in any order: time, RFC 3339 with its offset; number, degrees
-// from 0 to 360 on the dial's own scale; heading, any name for the heading on which the
-// dial stood, if it was turned; note, which is not read. name stands for the file in
-// errors, which name the line too.
+// ReadReadings reads numbers from a CSV file (package table). The columns, in any order:
+// time, RFC 3339 with its offset; number, degrees from 0 to 360 on the dial's own scale;
+// heading, any name for the heading on which the dial stood, if it was turned; note, which
+// is not read. name stands for the file in errors.
 //
-// The error's code is unreadable_file, file_too_large, bad_csv, missing_column,
-// unknown_column, no_readings, too_many_readings, bad_time, no_utc_offset or bad_number.
+// The error's code is one of table.Form.Read's, no_readings, too_many_readings, bad_time,
+// no_utc_offset or bad_number.
 func ReadReadings(r io.Reader, name string) ([]Reading, error) {
-	data, err := io.ReadAll(io.LimitReader(r, maxReadingsBytes+1))
-	switch {
-	case err != nil:
-		return nil, fault.Wrap(err, "unreadable_file", "check the file", "cannot read %s", name)
-	case len(data) > maxReadingsBytes:
-		return nil, fault.New("file_too_large", "check that it is a file of readings", "%s is larger than %d bytes", name, maxReadingsBytes)
-	}
-	rows := csv.NewReader(bytes.NewReader(bytes.TrimPrefix(data, []byte("\ufeff"))))
-	rows.Comment = '#'
-	rows.TrimLeadingSpace = true
-	next := func() ([]string, int, error) {
-		fields, err := rows.Read()
-		var p *csv.ParseError
-		switch {
-		case err == nil:
-			line, _ := rows.FieldPos(0)
-			return fields, line, nil
-		case errors.As(err, &p):
-			return nil, 0, fault.Wrap(p.Err, "bad_csv", readingsHint, "%s line %d", name, p.Line)
+	var readings []Reading
+	err := readingsForm.Read(r, name, func(r table.Row) error {
+		out, err := readReading(r)
+		if err != nil {
+			return err
 		}
-		return nil, 0, err
-	}
-
-	header, line, err := next()
-	if err == io.EOF {
-		return nil, fault.New("missing_column", readingsHint, "%s is empty", name)
-	}
+		if len(readings) == most {
+			return fault.New("too_many_readings", "split the file", "there are more than %d readings", most)
+		}
+		readings = append(readings, out)
+		return nil
+	})
 	if err != nil {
 		return nil, err
 	}
-	at := map[string]int{}
-	for i, column := range header {
-		column = strings.TrimSpace(column)
-		if _, twice := at[column]; twice || !slices.Contains(readingColumns, column) {
-			return nil, fault.New("unknown_column", readingsHint, "%s line %d: column %q is not known, or stands twice", name, line, column)
-		}
-		at[column] = i
-	}
-	for _, column := range []string{"time", "number"} {
-		if _, ok := at[column]; !ok {
-			return nil, fault.New("missing_column", readingsHint, "%s line %d: column %s is missing", name, line, column)
-		}
-	}
-
-	var readings []Reading
-	for {
-		fields, line, err := next()
-		if err == io.EOF {
-			break
-		}
-		if err != nil {
-			return nil, err
-		}
-		field := func(column string) string {
-			if i, ok := at[column]; ok {
-				return strings.TrimSpace(fields[i])
-			}
-			return ""
-		}
-		out := Reading{Stand: field("heading"), Line: line}
-		if out.Time, err = geo.ParseTime(field("time"), nil); err != nil {
-			var f *fault.Error
-			if errors.As(err, &f) {
-				return nil, fault.New(f.Code, readingsHint, "%s line %d: %s", name, line, f.Message)
-			}
-			return nil, err
-		}
-		// The time was good, so what follows its hour is its offset.
-		if at := strings.LastIndexAny(field("time"), "+-−Zz"); at > 10 {
-			if out.Offset, err = geo.ParseOffset(field("time")[at:]); err != nil {
-				return nil, err
-			}
-		}
-		number, err := strconv.ParseFloat(field("number"), 64)
-		if err != nil || !(number >= 0 && number <= 360) {
-			return nil, fault.New("bad_number", "write the number under the shadow in degrees from 0 to 360, such as 92.5",
-				"%s line %d: number %q is not on the dial", name, line, field("number"))
-		}
-		out.Number = angle.FromDegrees(number)
-		if readings = append(readings, out); len(readings) > most {
-			return nil, fault.New("too_many_readings", "give at most 2000", "%s has too many readings", name)
-		}
-	}
 	if len(readings) == 0 {
-		return nil, fault.New("no_readings", readingsHint, "%s has no readings below its first line", name)
+		return nil, fault.New("no_readings", readingsForm.Hint(), "%s has no readings below its first line", name)
 	}
 	return readings, nil
+}
+
+func readReading(r table.Row) (Reading, error) {
+	out := Reading{Stand: r.Field("heading"), Line: r.Line}
+	var err error
+	when := r.Field("time")
+	if out.Time, err = geo.ParseTime(when, nil); err != nil {
+		// geo's hint names a flag of the command line, which a file has not.
+		return Reading{}, fault.New(fault.Code(err), readingsForm.Hint(), "%v", err)
+	}
+	// The time was good, so what follows its hour is its offset.
+	if at := strings.LastIndexAny(when, "+-−Zz"); at > 10 {
+		if out.Offset, err = geo.ParseOffset(when[at:]); err != nil {
+			return Reading{}, err
+		}
+	}
+	number, filled, err := r.Number("number")
+	if err != nil || !filled || !(number >= 0 && number <= 360) {
+		return Reading{}, fault.New("bad_number", "write the number under the shadow in degrees from 0 to 360, such as 92.5",
+			"number %q is not on the dial", r.Field("number"))
+	}
+	out.Number = angle.FromDegrees(number)
+	return out, nil
 }

@@ -355,7 +355,13 @@ func (r *Result) Lean() (tilt, toward, sigma angle.Angle) {
 	return tilt, toward, angle.Angle(math.Sqrt(max(0, v)))
 }
 
-// Record returns base with what was proved. Its LevelSigma and AlignmentSigma, which no
+// Leans reports whether the readings show the rod to lean, beyond three sigmas.
+func (r *Result) Leans() bool {
+	tilt, _, sigma := r.Lean()
+	return tilt > 3*sigma
+}
+
+// Record returns base with what was proved, the rod's height too where it was not known. Its LevelSigma and AlignmentSigma, which no
 // standing series shows, stay as they are.
 //
 // It fails with code not_determined where the readings leave the lean open, and with
@@ -372,6 +378,9 @@ func (r *Result) Record(base instrument.Record) (instrument.Record, error) {
 		return base, fault.New("readings_disagree", "take more readings, or leave the bad one out", "the readings do not agree, and nobody can say which is wrong: %s", r.names(r.Suspects))
 	}
 	base.Proved = r.proved
+	if h := r.HeightMM; h != nil && base.HeightMM == 0 && h.Determined {
+		base.HeightMM = wording.Round(h.Value, 2)
+	}
 	if r.FootStarboardMM.Determined && r.FootForwardMM.Determined {
 		base.Foot = &instrument.Foot{StarboardMM: r.FootStarboardMM.Value, ForwardMM: r.FootForwardMM.Value, SigmaMM: max(r.FootStarboardMM.Sigma, r.FootForwardMM.Sigma)}
 	}
@@ -405,21 +414,21 @@ func (r *Result) MarshalJSON() ([]byte, error) {
 		PriorShare *float64 `json:"prior_share"`
 		RestsOn    string   `json:"rests_on,omitempty"` // where half or more comes from a prior
 	}
-	make := func(value, sigma, share float64, name string, determined bool) estimate {
+	estimated := func(value, sigma, share float64, name string, determined bool) estimate {
 		if r.Code != "" {
 			return estimate{}
 		}
-		e := estimate{Value: round(value, 5), Sigma: round(sigma, 5), Determined: determined, PriorShare: round(share, 3)}
+		e := estimate{Value: wording.Known(value, 5), Sigma: wording.Known(sigma, 5), Determined: determined, PriorShare: wording.Known(share, 3)}
 		if share >= 0.5 {
 			e.RestsOn = name
 		}
 		return e
 	}
 	deg := func(e Estimate[angle.Angle]) estimate {
-		return make(e.Value.Degrees(), e.Sigma.Degrees(), e.PriorShare, e.RestsOn, e.Determined)
+		return estimated(e.Value.Degrees(), e.Sigma.Degrees(), e.PriorShare, e.RestsOn, e.Determined)
 	}
 	mm := func(e Estimate[float64]) estimate {
-		return make(e.Value, e.Sigma, e.PriorShare, e.RestsOn, e.Determined)
+		return estimated(e.Value, e.Sigma, e.PriorShare, e.RestsOn, e.Determined)
 	}
 	type stand struct {
 		Name    string    `json:"name"`
@@ -487,20 +496,20 @@ func (r *Result) MarshalJSON() ([]byte, error) {
 		Terms     []term      `json:"terms"`
 		Verdict   []string    `json:"verdict"`
 	}{
-		Schema: 1, Readings: len(r.Terms), Used: r.Used, Span: round(r.Span.Hours(), 4),
-		Lean: round(tilt.Degrees(), 4), Toward: roundBearing(toward), LeanSigma: round(tiltSigma.Degrees(), 5),
+		Schema: 1, Readings: len(r.Terms), Used: r.Used, Span: wording.Known(r.Span.Hours(), 4),
+		Lean: wording.Known(tilt.Degrees(), 4), Toward: roundBearing(toward), LeanSigma: wording.Known(tiltSigma.Degrees(), 5),
 		LeanS: deg(r.LeanStarboard), LeanF: deg(r.LeanForward), RodS: deg(r.RodStarboard), RodF: deg(r.RodForward),
 		FootS: mm(r.FootStarboardMM), FootF: mm(r.FootForwardMM),
-		Clock:   make(r.Clock.Value.Seconds(), r.Clock.Sigma.Seconds(), r.Clock.PriorShare, r.Clock.RestsOn, r.Clock.Determined),
-		Widened: round(r.Widened, 3), Goal: round(r.Goal.Degrees(), 4), Slips: []slip{}, Suspects: []string{}, Forecast: []ahead{}, Verdict: r.Verdict(),
+		Clock:   estimated(r.Clock.Value.Seconds(), r.Clock.Sigma.Seconds(), r.Clock.PriorShare, r.Clock.RestsOn, r.Clock.Determined),
+		Widened: wording.Known(r.Widened, 3), Goal: wording.Known(r.Goal.Degrees(), 4), Slips: []slip{}, Suspects: []string{}, Forecast: []ahead{}, Verdict: r.Verdict(),
 	}
 	if r.Code != "" {
 		o.Code, o.Lean, o.Toward, o.LeanSigma = &r.Code, nil, nil, nil
 	}
 	for _, s := range r.Slips {
-		j := slip{Code: s.Code, Text: s.Text, Chi2: round(s.ChiSquared, 1), Lean: round(s.Lean.Degrees(), 1)}
+		j := slip{Code: s.Code, Text: s.Text, Chi2: wording.Known(s.ChiSquared, 1), Lean: wording.Known(s.Lean.Degrees(), 1)}
 		if s.Add != 0 {
-			j.Hours = round(s.Add.Hours(), 2)
+			j.Hours = wording.Known(s.Add.Hours(), 2)
 		}
 		if s.Stands == 1 {
 			j.Heading = new(whole(s.Heading))
@@ -528,33 +537,26 @@ func (r *Result) MarshalJSON() ([]byte, error) {
 		o.Suspects = append(o.Suspects, r.Terms[i].Label)
 	}
 	for _, m := range r.Remains {
-		o.Remains = append(o.Remains, remaining{round(m.Altitude.Degrees(), 1), round(m.Uncorrected.Degrees(), 4), round(m.Sigma.Degrees(), 4)})
+		o.Remains = append(o.Remains, remaining{wording.Known(m.Altitude.Degrees(), 1), wording.Known(m.Uncorrected.Degrees(), 4), wording.Known(m.Sigma.Degrees(), 4)})
 	}
 	for _, f := range r.Forecast {
-		o.Forecast = append(o.Forecast, ahead{f.After.Hours(), f.Readings, round(f.Heading.Degrees(), 5), round(f.Lean.Degrees(), 5)})
+		o.Forecast = append(o.Forecast, ahead{f.After.Hours(), f.Readings, wording.Known(f.Heading.Degrees(), 5), wording.Known(f.Lean.Degrees(), 5)})
 	}
 	if r.Enough != nil {
-		o.Enough = round(r.Enough.Hours(), 2)
+		o.Enough = wording.Known(r.Enough.Hours(), 2)
 	}
 	for _, t := range r.Terms {
-		j := term{Label: t.Label, Time: t.Sky.Time.UTC().Format(time.RFC3339Nano), Azimuth: roundBearing(t.Sky.Azimuth), Altitude: round(t.Sky.Altitude.Degrees(), 4),
-			Direction: roundBearing(t.Direction), Residual: round(t.Residual.Degrees(), 5), Sigma: round(t.DirectionSigma.Degrees(), 5), Sigmas: round(t.Sigmas, 2), SetAside: t.SetAside}
+		j := term{Label: t.Label, Time: t.Sky.Time.UTC().Format(time.RFC3339Nano), Azimuth: roundBearing(t.Sky.Azimuth), Altitude: wording.Known(t.Sky.Altitude.Degrees(), 4),
+			Direction: roundBearing(t.Direction), Residual: wording.Known(t.Residual.Degrees(), 5), Sigma: wording.Known(t.DirectionSigma.Degrees(), 5), Sigmas: wording.Known(t.Sigmas, 2), SetAside: t.SetAside}
 		if t.OffsetSigmaMM > 0 {
-			j.Offset = round(t.OffsetResidualMM, 4)
+			j.Offset = wording.Known(t.OffsetResidualMM, 4)
 		}
 		if t.LengthSigmaMM > 0 {
-			j.Length = round(t.LengthResidualMM, 4)
+			j.Length = wording.Known(t.LengthResidualMM, 4)
 		}
 		o.Terms = append(o.Terms, j)
 	}
 	return json.Marshal(o)
-}
-
-func round(x float64, places int) *float64 {
-	if math.IsNaN(x) || math.IsInf(x, 0) {
-		return nil
-	}
-	return new(wording.Round(x, places))
 }
 
 // roundBearing keeps a rounded bearing below 360.

@@ -70,7 +70,7 @@ func TestDecodeLensRecordRefuses(t *testing.T) {
 		t.Fatal(err)
 	}
 	good := b.String()
-	for _, tt := range []struct{ old, new, want string }{
+	for _, tt := range []struct{ old, with, want string }{
 		{"", "", ""},
 		{good, "", "schema"},
 		{good, "heading = 4\n", "schema"},
@@ -94,7 +94,7 @@ func TestDecodeLensRecordRefuses(t *testing.T) {
 		if !strings.Contains(good, tt.old) {
 			t.Fatalf("the record has no %q:\n%s", tt.old, good)
 		}
-		_, err := DecodeLensRecord([]byte(strings.Replace(good, tt.old, tt.new, 1)))
+		_, err := DecodeLensRecord([]byte(strings.Replace(good, tt.old, tt.with, 1)))
 		if tt.want == "" {
 			if err != nil {
 				t.Error(err)
@@ -102,7 +102,7 @@ func TestDecodeLensRecordRefuses(t *testing.T) {
 			continue
 		}
 		if fault.Code(err) != "bad_lens_record" || !strings.Contains(err.Error(), tt.want) {
-			t.Errorf("%q for %q: %v, want %q", tt.new, tt.old, err, tt.want)
+			t.Errorf("%q for %q: %v, want %q", tt.with, tt.old, err, tt.want)
 		}
 	}
 	if _, err := LoadLensRecord(filepath.Join(t.TempDir(), "none")); fault.Code(err) != "unreadable_file" {

@@ -23,7 +23,7 @@ const DefaultDotsPerMM = 8
 // dotsPerMM is not within 2 and 24.
 func (c *Chart) WritePNG(w io.Writer, dotsPerMM float64) error {
 	if !(dotsPerMM >= 2 && dotsPerMM <= 24) {
-		return fault.Usage("bad_resolution", "give 2 to 24 dots per mm; 8 is usual", "a chart of %v dots per mm cannot be drawn", dotsPerMM)
+		return fault.New("bad_resolution", "give 2 to 24 dots per mm; 8 is usual", "a chart of %v dots per mm cannot be drawn", dotsPerMM)
 	}
 	size := image.Rect(0, 0, int(math.Round(c.WidthMM*dotsPerMM)), int(math.Round(c.HeightMM*dotsPerMM)))
 	p := &painter{dots: dotsPerMM, picture: image.NewGray(size)}

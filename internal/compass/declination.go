@@ -1,19 +1,16 @@
 package compass
 
 import (
-	"bytes"
-	"encoding/csv"
-	"errors"
 	"io"
 	"math"
 	"slices"
 	"strconv"
-	"strings"
 
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
 	"shadowread/internal/geomag"
+	"shadowread/internal/table"
 )
 
 // Reference is what a sighting's heading counts from.
@@ -37,6 +34,14 @@ type Sighting struct {
 	Reference    Reference
 	Photo        string // the file that gives the heading, as written
 	Line         int    // in the file it was read from, or 0
+	// Share is the part of HeadingSigma that the sightings have in common; nil where it
+	// is not known, and all of it may be.
+	Share *Shared
+}
+
+// AnyTrue reports whether any of the headings is a true one.
+func AnyTrue(sightings []Sighting) bool {
+	return slices.ContainsFunc(sightings, func(s Sighting) bool { return s.Reference == FromTrueNorth })
 }
 
 // Shared is the part of the headings' sigma that a set of sightings has in common, as
@@ -53,6 +58,23 @@ func WhollyShared(sightings []Sighting) Shared {
 		s = max(s, o.HeadingSigma)
 	}
 	return Shared{s, s}
+}
+
+// SharedOf is the part of the headings' sigma that averaging does not reduce: the most
+// that any of them says it shares, all of its sigma where it does not say.
+func SharedOf(sightings []Sighting) Shared {
+	var out Shared
+	for _, o := range sightings {
+		share := Shared{o.HeadingSigma, o.HeadingSigma}
+		if len(sightings) == 1 {
+			share.Lean = 0 // alone, it has nothing to share: its sigma counts once
+		}
+		if o.Share != nil {
+			share = *o.Share
+		}
+		out.Constant, out.Lean = max(out.Constant, share.Constant), max(out.Lean, share.Lean)
+	}
+	return out
 }
 
 // OwnSigma returns the part of the sighting's sigma that it shares with no other.
@@ -251,177 +273,102 @@ var ReadingSigmas = SightingDefaults{HeadingSigma: angle.Degree / 2, CompassSigm
 // MaxSightings bounds a file: looking for outliers takes time with the cube of it.
 const MaxSightings = 500
 
-const (
-	maxSightingsBytes = 1 << 20
-	sightingsHint     = "the first line names the columns, parted by commas: compass_deg and one or more of true_deg, magnetic_deg and photo; " +
-		"heading_sigma_deg, compass_sigma_deg and note may follow; the decimal sign is a point"
-)
+const maxSightingsBytes = 1 << 20
 
-var sightingColumns = []string{"compass_deg", "true_deg", "magnetic_deg", "photo", "heading_sigma_deg", "compass_sigma_deg", "note"}
+var sightingsForm = table.Form{
+	Columns: []string{"compass_deg", "true_deg", "magnetic_deg", "photo", "heading_sigma_deg", "compass_sigma_deg", "note"},
+	Numbers: []string{"compass_deg", "true_deg", "magnetic_deg", "heading_sigma_deg", "compass_sigma_deg"},
+	Needed:  [][]string{{"compass_deg"}, {"true_deg", "magnetic_deg", "photo"}},
+	Names: "compass_deg and one or more of true_deg, magnetic_deg and photo; " +
+		"heading_sigma_deg, compass_sigma_deg and note may follow",
+	MaxBytes: maxSightingsBytes, MaxRows: maxSightingsBytes,
+}
 
-// ReadSightings reads compass readings from a CSV file (RFC 4180; lines that start
-// with # are comments). The columns, in any order: compass_deg; true_deg, magnetic_deg
-// and photo, of which each row fills exactly one; heading_sigma_deg and
-// compass_sigma_deg, which may be missing or empty and then take the defaults; note,
-// which is not read. Headings are degrees from 0 to 360. Photo names are returned as
-// written. name stands for the file in errors.
+// ReadSightings reads compass readings from a CSV file (package table). The columns, in
+// any order: compass_deg; true_deg, magnetic_deg and photo, of which each row fills
+// exactly one; heading_sigma_deg and compass_sigma_deg, which may be missing or empty and
+// then take the defaults; note, which is not read. Headings are degrees from 0 to 360.
+// Photo names are returned as written. name stands for the file in errors.
 //
-// The error's code is unreadable_file, file_too_large, bad_csv, missing_column,
-// unknown_column, no_sightings, too_many_sightings, bad_heading, bad_sigma, bad_row or
-// duplicate_photo.
+// The error's code is one of table.Form.Read's, no_sightings, too_many_sightings,
+// bad_heading, bad_sigma, bad_row or duplicate_photo.
 func ReadSightings(r io.Reader, name string, defaults SightingDefaults) ([]Sighting, error) {
-	data, err := io.ReadAll(io.LimitReader(r, maxSightingsBytes+1))
-	switch {
-	case err != nil:
-		return nil, fault.Wrap(err, "unreadable_file", "check the file", "cannot read %s", name)
-	case len(data) > maxSightingsBytes:
-		return nil, fault.New("file_too_large", "check that it is a file of compass readings", "%s is larger than %d bytes", name, maxSightingsBytes)
-	}
-	rows := csv.NewReader(bytes.NewReader(bytes.TrimPrefix(data, []byte("\ufeff"))))
-	rows.Comment = '#'
-	rows.TrimLeadingSpace = true
-
-	header, err := rows.Read()
-	if err == io.EOF {
-		return nil, fault.New("missing_column", sightingsHint, "%s is empty", name)
-	}
-	if err != nil {
-		return nil, badCSV(err, name)
-	}
-	at := map[string]int{}
-	line, _ := rows.FieldPos(0)
-	for i, column := range header {
-		column = strings.TrimSpace(column)
-		if _, twice := at[column]; twice {
-			return nil, fault.New("bad_csv", sightingsHint, "%s line %d: column %q stands twice", name, line, column)
-		}
-		if !slices.Contains(sightingColumns, column) {
-			return nil, fault.New("unknown_column", sightingsHint, "%s line %d: unknown column %q", name, line, column)
-		}
-		at[column] = i
-	}
-	has := func(column string) bool { _, ok := at[column]; return ok }
-	switch {
-	case !has("compass_deg"):
-		return nil, fault.New("missing_column", sightingsHint, "%s line %d: column compass_deg is missing", name, line)
-	case !has("true_deg") && !has("magnetic_deg") && !has("photo"):
-		return nil, fault.New("missing_column", sightingsHint, "%s line %d: none of the columns true_deg, magnetic_deg and photo is there", name, line)
-	}
-
 	var sightings []Sighting
 	photos := map[string]int{} // lines
-	for {
-		fields, err := rows.Read()
-		if err == io.EOF {
-			break
-		}
+	err := sightingsForm.Read(r, name, func(r table.Row) error {
+		s, err := readSighting(r, defaults)
 		if err != nil {
-			return nil, badCSV(err, name)
-		}
-		line, _ := rows.FieldPos(0)
-		row := sightingRow{name, line, func(column string) string {
-			if i, ok := at[column]; ok {
-				return strings.TrimSpace(fields[i])
-			}
-			return ""
-		}}
-		s, err := row.sighting(defaults)
-		if err != nil {
-			return nil, err
+			return err
 		}
 		if s.Photo != "" {
 			if first, twice := photos[s.Photo]; twice {
-				return nil, fault.New("duplicate_photo", "give each reading its own photo; of several readings beside one photo give the mean",
-					"%s line %d: photo %q stands in line %d already", name, line, s.Photo, first)
+				return fault.New("duplicate_photo", "give each reading its own photo; of several readings beside one photo give the mean",
+					"photo %q stands in line %d already", s.Photo, first)
 			}
-			photos[s.Photo] = line
+			photos[s.Photo] = r.Line
 		}
 		if len(sightings) == MaxSightings {
-			return nil, fault.New("too_many_sightings", "split the file", "%s line %d: there are more than %d readings", name, line, MaxSightings)
+			return fault.New("too_many_sightings", "split the file", "there are more than %d readings", MaxSightings)
 		}
 		sightings = append(sightings, s)
+		return nil
+	})
+	if err != nil {
+		return nil, err
 	}
 	if len(sightings) == 0 {
-		return nil, fault.New("no_sightings", sightingsHint, "%s has no readings below its first line", name)
+		return nil, fault.New("no_sightings", sightingsForm.Hint(), "%s has no readings below its first line", name)
 	}
 	return sightings, nil
 }
 
-func badCSV(err error, name string) error {
-	var p *csv.ParseError
-	if !errors.As(err, &p) {
-		return fault.Wrap(err, "bad_csv", sightingsHint, "cannot read %s", name)
-	}
-	return fault.Wrap(p.Err, "bad_csv", sightingsHint, "%s line %d", name, p.Line)
-}
-
-type sightingRow struct {
-	file  string
-	line  int
-	field func(column string) string
-}
-
-func (r sightingRow) sighting(defaults SightingDefaults) (Sighting, error) {
-	s := Sighting{Line: r.line, Photo: r.field("photo"), HeadingSigma: defaults.HeadingSigma, CompassSigma: defaults.CompassSigma}
+func readSighting(r table.Row, defaults SightingDefaults) (Sighting, error) {
+	s := Sighting{Line: r.Line, Photo: r.Field("photo"), HeadingSigma: defaults.HeadingSigma, CompassSigma: defaults.CompassSigma}
 	var err error
-	if s.Compass, err = r.heading("compass_deg"); err != nil {
+	if s.Compass, err = readHeading(r, "compass_deg"); err != nil {
 		return Sighting{}, err
 	}
 	var given []string
 	for reference, column := range []string{FromTrueNorth: "true_deg", FromMagneticNorth: "magnetic_deg", ByPhoto: "photo"} {
-		if r.field(column) != "" {
+		if r.Field(column) != "" {
 			given = append(given, column)
 			s.Reference = Reference(reference)
 		}
 	}
 	if len(given) != 1 {
-		return Sighting{}, fault.New("bad_row", "fill exactly one of true_deg, magnetic_deg and photo",
-			"%s line %d has %d headings", r.file, r.line, len(given))
+		return Sighting{}, fault.New("bad_row", "fill exactly one of true_deg, magnetic_deg and photo", "the row has %d headings", len(given))
 	}
 	if s.Reference == ByPhoto {
 		s.HeadingSigma = 0
-		if r.field("heading_sigma_deg") != "" {
-			return Sighting{}, fault.New("bad_row", "leave heading_sigma_deg empty: the photo gives its own uncertainty",
-				"%s line %d has a photo and a heading_sigma_deg", r.file, r.line)
+		if r.Field("heading_sigma_deg") != "" {
+			return Sighting{}, fault.New("bad_row", "leave heading_sigma_deg empty: the photo gives its own uncertainty", "the row has a photo and a heading_sigma_deg")
 		}
-	} else if s.Heading, err = r.heading(given[0]); err != nil {
+	} else if s.Heading, err = readHeading(r, given[0]); err != nil {
 		return Sighting{}, err
 	}
-	if s.HeadingSigma, err = r.sigma("heading_sigma_deg", s.HeadingSigma); err != nil {
+	if s.HeadingSigma, err = readSigma(r, "heading_sigma_deg", s.HeadingSigma); err != nil {
 		return Sighting{}, err
 	}
-	s.CompassSigma, err = r.sigma("compass_sigma_deg", s.CompassSigma)
+	s.CompassSigma, err = readSigma(r, "compass_sigma_deg", s.CompassSigma)
 	return s, err
 }
 
-func (r sightingRow) sigma(column string, byDefault angle.Angle) (angle.Angle, error) {
-	text := r.field(column)
-	if text == "" {
+func readSigma(r table.Row, column string, byDefault angle.Angle) (angle.Angle, error) {
+	v, filled, err := r.Number(column)
+	if !filled {
 		return byDefault, nil
 	}
-	v, ok := plainNumber(text)
-	if !ok || !(v > 0 && v <= 90) {
+	if err != nil || !(v > 0 && v <= 90) {
 		return 0, fault.New("bad_sigma", "write one standard deviation in degrees, more than 0 and at most 90",
-			"%s line %d: %s %q is not an uncertainty", r.file, r.line, column, text)
+			"%s %q is not an uncertainty", column, r.Field(column))
 	}
 	return angle.FromDegrees(v), nil
 }
 
-func (r sightingRow) heading(column string) (angle.Angle, error) {
-	text := r.field(column)
-	v, ok := plainNumber(text)
-	if !ok || v > 360 {
-		return 0, fault.New("bad_heading", "write degrees from 0 to 360, such as 092.5",
-			"%s line %d: %s %q is not a heading", r.file, r.line, column, text)
+func readHeading(r table.Row, column string) (angle.Angle, error) {
+	v, filled, err := r.Number(column)
+	if err != nil || !filled || !(v >= 0 && v <= 360) {
+		return 0, fault.New("bad_heading", "write degrees from 0 to 360, such as 092.5", "%s %q is not a heading", column, r.Field(column))
 	}
 	return angle.FromDegrees(v).Bearing(), nil
-}
-
-// plainNumber reads digits with at most one point: no sign, exponent or words.
-func plainNumber(s string) (float64, bool) {
-	if strings.Trim(s, "0123456789.") != "" {
-		return 0, false
-	}
-	v, err := strconv.ParseFloat(s, 64)
-	return v, err == nil
 }

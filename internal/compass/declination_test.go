@@ -245,6 +245,19 @@ func TestReadSightings(t *testing.T) {
 		"360,,1.25,,,\r\n" +
 		"\r\n" +
 		"10,,,\"pan, north.jpg\",,\"by\nphoto\"\r\n"
+	const semicolons = "# invented\r\n" +
+		"Compass_deg; True_deg;Magnetic_deg;Photo;Heading_sigma_deg;Note\r\n" +
+		"092,5;80;;;0,2;lead truck\r\n" +
+		"360;;1,25;;;\r\n" +
+		";;;;;\r\n" +
+		"10;;;pan, north.jpg;;\r\n"
+	for _, text := range []string{file, semicolons} {
+		testReadSightings(t, text)
+	}
+}
+
+func testReadSightings(t *testing.T, file string) {
+	t.Helper()
 	got, err := ReadSightings(strings.NewReader(file), "swing.csv", ReadingSigmas)
 	if err != nil {
 		t.Fatal(err)
@@ -270,10 +283,11 @@ func TestReadSightings(t *testing.T) {
 
 func TestReadSightingsNamesFileAndLine(t *testing.T) {
 	for _, tt := range []struct{ file, code, where string }{
-		{"", "missing_column", "f.csv is empty"},
-		{"# nothing\n", "missing_column", "f.csv is empty"},
+		{"", "missing_column", "f.csv line 1: the file is empty"},
+		{"# nothing\n", "missing_column", "f.csv line 1: the file is empty"},
 		{"true_deg\n10\n", "missing_column", "f.csv line 1: column compass_deg"},
-		{"compass_deg;true_deg\n10;20\n", "unknown_column", "f.csv line 1"},
+		{"compass_deg;true_deg\n1,0;20,5;\n", "bad_csv", "f.csv line 2"},
+		{"compass_deg;true_deg\n10,0;400,5\n", "bad_heading", `f.csv line 2: true_deg "400.5"`},
 		{"compass_deg,note\n10,20\n", "missing_column", "f.csv line 1: none"},
 		{"# head\ncompass_deg,true_deg,sigma\n1,2,3\n", "unknown_column", "f.csv line 2"},
 		{"compass_deg,true_deg,true_deg\n1,2,3\n", "bad_csv", "f.csv line 1"},
@@ -287,8 +301,8 @@ func TestReadSightingsNamesFileAndLine(t *testing.T) {
 		{"compass_deg,true_deg\n1\n", "bad_csv", "f.csv line 2"},
 		{"compass_deg,true_deg\n1,2,3\n", "bad_csv", "f.csv line 2"},
 		{"compass_deg,true_deg\n1,\"2\n", "bad_csv", "f.csv line"},
-		{"compass_deg,true_deg,photo\n1,2,a.jpg\n", "bad_row", "f.csv line 2 has 2 headings"},
-		{"compass_deg,true_deg,photo\n1,,\n", "bad_row", "f.csv line 2 has 0 headings"},
+		{"compass_deg,true_deg,photo\n1,2,a.jpg\n", "bad_row", "f.csv line 2: the row has 2 headings"},
+		{"compass_deg,true_deg,photo\n1,,\n", "bad_row", "f.csv line 2: the row has 0 headings"},
 		{"compass_deg,photo,heading_sigma_deg\n1,a.jpg,1\n", "bad_row", "f.csv line 2"},
 		{"compass_deg,photo\n1,a.jpg\n\n2,b.jpg\n3,a.jpg\n", "duplicate_photo", "f.csv line 5: photo \"a.jpg\" stands in line 2"},
 		{"compass_deg,true_deg,heading_sigma_deg\n1,2,0\n", "bad_sigma", "f.csv line 2"},
@@ -350,4 +364,33 @@ func BenchmarkObserveDeclinationLargest(b *testing.B) {
 
 func position(latDeg, lonDeg float64) geo.Position {
 	return geo.Position{Lat: angle.FromDegrees(latDeg), Lon: angle.FromDegrees(lonDeg)}
+}
+
+// What headings share is the most that any of them says; one that does not say, all of it.
+func TestSharedOf(t *testing.T) {
+	d := angle.Degree
+	plain, said := Sighting{HeadingSigma: 5 * d}, Sighting{HeadingSigma: 200 * d, Share: &Shared{157 * d, 2 * d}}
+	for _, tt := range []struct {
+		name string
+		list []Sighting
+		want Shared
+	}{
+		{"none", nil, Shared{}},
+		{"said", []Sighting{said, said}, Shared{157 * d, 2 * d}},
+		{"not said", []Sighting{plain, plain}, Shared{5 * d, 5 * d}},
+		{"both", []Sighting{plain, said}, Shared{157 * d, 5 * d}},
+		{"one, not said", []Sighting{plain}, Shared{5 * d, 0}},
+		{"one, said", []Sighting{said}, Shared{157 * d, 2 * d}},
+	} {
+		if got := SharedOf(tt.list); got != tt.want {
+			t.Errorf("%s: %v, want %v", tt.name, got, tt.want)
+		}
+	}
+}
+
+func TestAnyTrue(t *testing.T) {
+	magnetic, photo, fromTrue := Sighting{Reference: FromMagneticNorth}, Sighting{Reference: ByPhoto}, Sighting{Reference: FromTrueNorth}
+	if AnyTrue(nil) || AnyTrue([]Sighting{magnetic, photo}) || !AnyTrue([]Sighting{magnetic, fromTrue}) {
+		t.Error("true headings are not told from others")
+	}
 }

@@ -85,7 +85,7 @@ func ParseDate(s string) (Date, error) {
 	t, err := time.Parse(time.DateOnly, s)
 	if err != nil || !datePattern.MatchString(s) {
 		const most = 40 // of what was typed, to show
-		return Date{}, fault.Usage("bad_date", "write the date as 2026-03-14", "date %.*q does not exist", most, s)
+		return Date{}, fault.New("bad_date", "write the date as 2026-03-14", "date %.*q does not exist", most, s)
 	}
 	return Date{t.Year(), t.Month(), t.Day()}, nil
 }
@@ -200,77 +200,77 @@ func (o Options) check() error {
 	first := time.Date(o.First.Year, o.First.Month, o.First.Day, 0, 0, 0, 0, time.UTC)
 	switch {
 	case len([]rune(o.Title)) > MaxTitle:
-		return fault.Usage("bad_title", "shorten it", "the title has more than %d characters", MaxTitle)
+		return fault.New("bad_title", "shorten it", "the title has more than %d characters", MaxTitle)
 	case !printable(o.Title):
-		return fault.Usage("bad_title", "use plain letters, figures and signs", "the title holds a character that cannot be printed")
+		return fault.New("bad_title", "use plain letters, figures and signs", "the title holds a character that cannot be printed")
 	case (Date{first.Year(), first.Month(), first.Day()}) != o.First: // 31 April
-		return fault.Usage("bad_date", "write the date as 2026-03-14", "date %v does not exist", o.First)
+		return fault.New("bad_date", "write the date as 2026-03-14", "date %v does not exist", o.First)
 	case o.First.Year < bearing.FirstYear || o.First.Year > bearing.LastYear:
-		return fault.Usage("bad_date", "check the year", "the sun's place is known for %d to %d, not for %v", bearing.FirstYear, bearing.LastYear, o.First)
+		return fault.New("bad_date", "check the year", "the sun's place is known for %d to %d, not for %v", bearing.FirstYear, bearing.LastYear, o.First)
 	case o.Days < 1 || o.Days > MaxDays:
-		return fault.Usage("bad_days", fmt.Sprintf("a card holds 1 to %d days", MaxDays), "cannot make a card for %d days", o.Days)
+		return fault.New("bad_days", fmt.Sprintf("a card holds 1 to %d days", MaxDays), "cannot make a card for %d days", o.Days)
 	case o.UTCOffset < -12*time.Hour || o.UTCOffset > 14*time.Hour || o.UTCOffset%time.Minute != 0:
-		return fault.Usage("bad_utc_offset", "write the UTC offset as +02:00; civil offsets run from -12:00 to +14:00",
+		return fault.New("bad_utc_offset", "write the UTC offset as +02:00; civil offsets run from -12:00 to +14:00",
 			"UTC offset %v is not one of a clock", o.UTCOffset)
 	}
 	if err := o.checkStops(); err != nil {
 		return err
 	}
 	if len(o.Courses) < 1 || len(o.Courses) > MaxCourses {
-		return fault.Usage("bad_courses", fmt.Sprintf("give 1 to %d courses", MaxCourses), "cannot make a card for %d courses", len(o.Courses))
+		return fault.New("bad_courses", fmt.Sprintf("give 1 to %d courses", MaxCourses), "cannot make a card for %d courses", len(o.Courses))
 	}
 	for _, c := range o.Courses {
 		if !(c >= 0 && c.Degrees() <= 360) {
-			return fault.Usage("bad_courses", "courses run from 0 to 360 degrees, clockwise from true north", "course %g degrees does not exist", c.Degrees())
+			return fault.New("bad_courses", "courses run from 0 to 360 degrees, clockwise from true north", "course %g degrees does not exist", c.Degrees())
 		}
 	}
 	switch {
 	case o.Window != 0 && o.Window != 15*time.Minute && o.Window != 30*time.Minute:
-		return fault.Usage("bad_window", "give 15 or 30 minutes, or none for windows by tolerance", "fixed windows of %g minutes are not made", o.Window.Minutes())
+		return fault.New("bad_window", "give 15 or 30 minutes, or none for windows by tolerance", "fixed windows of %g minutes are not made", o.Window.Minutes())
 	case o.Window == 0 && !(o.Tolerance >= MinTolerance && o.Tolerance <= MaxTolerance):
-		return fault.Usage("bad_tolerance", fmt.Sprintf("give %g to %g degrees", MinTolerance.Degrees(), MaxTolerance.Degrees()),
+		return fault.New("bad_tolerance", fmt.Sprintf("give %g to %g degrees", MinTolerance.Degrees(), MaxTolerance.Degrees()),
 			"a tolerance of %g degrees cannot be kept", o.Tolerance.Degrees())
 	case !(o.Lowest >= 0 && o.Lowest < o.Highest && o.Highest <= 90*angle.Degree):
-		return fault.Usage("bad_altitudes", "the lowest altitude is at least 0, the highest at most 90 degrees, and above the lowest",
+		return fault.New("bad_altitudes", "the lowest altitude is at least 0, the highest at most 90 degrees, and above the lowest",
 			"the shadow cannot serve from %g to %g degrees", o.Lowest.Degrees(), o.Highest.Degrees())
 	case o.RuleAt != nil && (*o.RuleAt < 0 || *o.RuleAt >= 24*time.Hour || *o.RuleAt%time.Minute != 0):
-		return fault.Usage("bad_rule_time", "give hours and minutes of the card's clock, as 07:30", "the rule cannot run on from %v after midnight", *o.RuleAt)
+		return fault.New("bad_rule_time", "give hours and minutes of the card's clock, as 07:30", "the rule cannot run on from %v after midnight", *o.RuleAt)
 	case !(o.RodHeightMM >= 0 && o.RodHeightMM <= MaxRodMM):
-		return fault.Usage("bad_rod_height", "give the height in millimetres, such as 50", "rod height %g mm is out of reach", o.RodHeightMM)
+		return fault.New("bad_rod_height", "give the height in millimetres, such as 50", "rod height %g mm is out of reach", o.RodHeightMM)
 	case !(o.ScaleRadiusMM >= 0 && o.ScaleRadiusMM <= MaxRodMM):
-		return fault.Usage("bad_scale_radius", "give the radius in millimetres, such as 58", "scale radius %g mm is out of reach", o.ScaleRadiusMM)
+		return fault.New("bad_scale_radius", "give the radius in millimetres, such as 58", "scale radius %g mm is out of reach", o.ScaleRadiusMM)
 	case o.ScaleRadiusMM > 0 && o.RodHeightMM == 0:
-		return fault.Usage("bad_rod_height", "give the rod's height with the scale's radius", "the scale has no rod")
+		return fault.New("bad_rod_height", "give the rod's height with the scale's radius", "the scale has no rod")
 	}
 	return nil
 }
 
 func (o Options) checkStops() error {
 	if len(o.Stops) < 1 || len(o.Stops) > MaxStops {
-		return fault.Usage("bad_stops", fmt.Sprintf("give a place, or a route of at most %d", MaxStops), "cannot make a card for %d places", len(o.Stops))
+		return fault.New("bad_stops", fmt.Sprintf("give a place, or a route of at most %d", MaxStops), "cannot make a card for %d places", len(o.Stops))
 	}
 	timed := 0
 	for i, s := range o.Stops {
 		// Observe's limits on positions hold here too; what is not a number gets no further.
 		if !(s.Position.Lat.Abs() <= 90*angle.Degree) || !(s.Position.Lon.Abs() <= 180*angle.Degree) {
-			return fault.Usage("bad_stops", "latitude runs from -90 to 90, longitude from -180 to 180 degrees", "place %d is not on the earth", i+1)
+			return fault.New("bad_stops", "latitude runs from -90 to 90, longitude from -180 to 180 degrees", "place %d is not on the earth", i+1)
 		}
 		if s.Time.IsZero() {
 			continue
 		}
 		timed++
 		if timed > 1 && !s.Time.After(o.Stops[i-1].Time) {
-			return fault.Usage("bad_stops", "put the places in the order of their times", "place %d is not later than place %d", i+1, i)
+			return fault.New("bad_stops", "put the places in the order of their times", "place %d is not later than place %d", i+1, i)
 		}
 	}
 	switch {
 	case timed != 0 && timed != len(o.Stops):
-		return fault.Usage("bad_stops", "give a time to each place or to none", "%d of %d places have a time", timed, len(o.Stops))
+		return fault.New("bad_stops", "give a time to each place or to none", "%d of %d places have a time", timed, len(o.Stops))
 	case timed > 0 && (!o.Stops[0].Time.Before(o.midnight(o.Days)) || o.Stops[timed-1].Time.Before(o.midnight(0))):
-		return fault.Usage("bad_stops", "check the dates of the card and of the route", "the route's times lie outside the card's days")
+		return fault.New("bad_stops", "check the dates of the card and of the route", "the route's times lie outside the card's days")
 	}
 	if km := routeKM(o.Stops); km > MaxRouteKM {
-		return fault.Usage("route_too_long", "make a card for each part", "the route is %.0f km long, a card serves %d km at most", km, MaxRouteKM)
+		return fault.New("route_too_long", "make a card for each part", "the route is %.0f km long, a card serves %d km at most", km, MaxRouteKM)
 	}
 	return nil
 }

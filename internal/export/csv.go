@@ -7,7 +7,7 @@ import (
 
 	"shadowread/internal/geo"
 	"shadowread/internal/journey"
-	"shadowread/internal/logbook"
+	"shadowread/internal/table"
 	"shadowread/internal/wording"
 	"shadowread/internal/workup"
 )
@@ -43,7 +43,7 @@ func writeCSV(w io.Writer, j *journey.Journey, _ string) error {
 			row = append(row, make([]string, 12)...)
 		}
 		row = append(row, fixFields(p.Fix)...)
-		if err := c.Write(append(row, logbook.SafeCell(p.Note))); err != nil {
+		if err := c.Write(append(row, table.SafeCell(p.Note))); err != nil {
 			return err
 		}
 	}
@@ -57,7 +57,7 @@ func fixFields(f *journey.Fix) []string {
 		return fields
 	}
 	copy(fields, place(f.Position))
-	copy(fields[2:], []string{decimal(float64(f.Sigma), 1), logbook.SafeCell(f.Source), strconv.FormatBool(f.Used())})
+	copy(fields[2:], []string{decimal(float64(f.Sigma), 1), table.SafeCell(f.Source), strconv.FormatBool(f.Used())})
 	if c := f.Closing; c != nil {
 		copy(fields[5:], []string{decimal(float64(c.Distance), 1), wording.Bearing(c.Bearing, 1), decimal(c.PerCent, 2)})
 	}

@@ -3,7 +3,6 @@ package export
 import (
 	"bytes"
 	"cmp"
-	"encoding/csv"
 	"encoding/xml"
 	"errors"
 	"fmt"
@@ -20,6 +19,7 @@ import (
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
 	"shadowread/internal/journey"
+	"shadowread/internal/table"
 	"shadowread/internal/workup"
 )
 
@@ -208,84 +208,43 @@ func degrees(lat, lon string) (geo.Position, error) {
 	return geo.Position{Lat: angle.FromDegrees(a), Lon: angle.FromDegrees(b)}, nil
 }
 
-// ReadCSV reads a track as CSV (RFC 4180): the first line names the columns, of which
-// time (RFC 3339), latitude and longitude (or lat and lon, decimal degrees) must be
-// there, name may, and others are passed over. offset is for times without one; may be
-// nil. Lines that begin with # are comments.
+var trackForm = table.Form{
+	Columns: []string{"time", "latitude", "longitude", "name"}, Numbers: []string{"latitude", "longitude"},
+	Also:      map[string]string{"lat": "latitude", "lon": "longitude"},
+	Needed:    [][]string{{"time"}, {"latitude"}, {"longitude"}},
+	Strangers: true, // receivers note much besides
+	Names:     "time, latitude and longitude",
+	MaxBytes:  maxTrackBytes, MaxRows: maxTrackPoints,
+}
+
+// ReadCSV reads a track as CSV (package table): of the columns, time (RFC 3339), latitude
+// and longitude (or lat and lon, decimal degrees) must be there, name may, and others are
+// passed over. offset is for times without one; may be nil.
 //
-// It fails with code "unreadable_file", "file_too_large", "bad_csv", "bad_position",
-// "bad_time", "no_utc_offset" or "no_track".
+// It fails with one of table.Form.Read's codes, "bad_position", "bad_time",
+// "no_utc_offset" or "no_track".
 func ReadCSV(r io.Reader, name string, offset *time.Duration) (*Received, error) {
-	data, err := readBounded(r, name)
+	out := &Received{}
+	err := trackForm.Read(r, name, func(r table.Row) (err error) {
+		lat, lon, when := r.Field("latitude"), r.Field("longitude"), r.Field("time")
+		if lat == "" && lon == "" || when == "" {
+			out.Skipped++
+			return nil
+		}
+		p := ReceivedPoint{Name: strings.Clone(r.Field("name")), Line: r.Line}
+		if p.Position, err = degrees(lat, lon); err != nil {
+			return err
+		}
+		if p.Time, err = timeOf(when, offset); err != nil {
+			return err
+		}
+		out.Points = append(out.Points, p)
+		return nil
+	})
 	if err != nil {
 		return nil, err
 	}
-	c := csv.NewReader(bytes.NewReader(bytes.TrimPrefix(data, []byte("\xef\xbb\xbf"))))
-	c.Comment = '#'
-	c.ReuseRecord = true
-	const columnsHint = "the first line names the columns: time, latitude, longitude; fields are parted by commas, the decimal sign is a point"
-	bad := func(err error) error {
-		var p *csv.ParseError
-		line := 1
-		if errors.As(err, &p) {
-			line, err = p.Line, p.Err
-		}
-		return fault.New("bad_csv", columnsHint, "%s line %d: %s", name, line, err)
-	}
-	columns := map[string]int{}
-	head, err := c.Read()
-	if errors.Is(err, io.EOF) {
-		return (&Received{}).ordered(name)
-	}
-	if err != nil {
-		return nil, bad(err)
-	}
-	alias := map[string]string{"lat": "latitude", "lon": "longitude"}
-	for i, h := range head {
-		h = strings.ToLower(strings.TrimSpace(h))
-		h = cmp.Or(alias[h], h)
-		if _, twice := columns[h]; twice && slices.Contains([]string{"time", "latitude", "longitude"}, h) {
-			return nil, bad(fmt.Errorf("column %s stands there twice", h))
-		}
-		columns[h] = i
-	}
-	for _, must := range []string{"time", "latitude", "longitude"} {
-		if _, ok := columns[must]; !ok {
-			return nil, bad(fmt.Errorf("column %s is missing", must))
-		}
-	}
-	out := &Received{}
-	for {
-		row, err := c.Read()
-		if errors.Is(err, io.EOF) {
-			return out.ordered(name)
-		}
-		if err != nil {
-			return nil, bad(err)
-		}
-		field := func(column string) string {
-			if i, ok := columns[column]; ok {
-				return strings.TrimSpace(row[i])
-			}
-			return ""
-		}
-		lat, lon, when := field("latitude"), field("longitude"), field("time")
-		line, _ := c.FieldPos(0)
-		if lat == "" && lon == "" || when == "" {
-			out.Skipped++
-			continue
-		}
-		p := ReceivedPoint{Name: strings.Clone(field("name")), Line: line}
-		if p.Position, err = degrees(lat, lon); err != nil {
-			return nil, at(name, line, err)
-		}
-		if p.Time, err = timeOf(when, offset); err != nil {
-			return nil, at(name, line, err)
-		}
-		if err := out.add(p, name); err != nil {
-			return nil, err
-		}
-	}
+	return out.ordered(name)
 }
 
 // At returns where the receiver was at a time, between two of its points no further

@@ -67,8 +67,9 @@ func TestTrackErrorsSayWhere(t *testing.T) {
 		})
 	}
 	tests = []struct{ name, in, code, says string }{
-		{"empty", "", "no_track", "has no track"},
-		{"column missing", "time,latitude\n", "bad_csv", "t line 1: column longitude is missing"},
+		{"empty", "", "missing_column", "t line 1: the file is empty"},
+		{"no rows", "time,lat,lon\n", "no_track", "has no track"},
+		{"column missing", "time,latitude\n", "missing_column", "t line 1: column longitude is missing"},
 		{"column twice", "time,lat,lon,latitude\n", "bad_csv", "t line 1: column latitude stands there twice"},
 		{"fields", "time,lat,lon\n2026-03-14T06:00:00Z,1\n", "bad_csv", "t line 2:"},
 		{"latitude", "time,lat,lon\n\n2026-03-14T06:00:00Z,x,1\n", "bad_position", "t line 3:"},
@@ -104,6 +105,14 @@ func TestReadCSV(t *testing.T) {
 	}
 	if !slices.Equal(got.Points, want) {
 		t.Errorf("got %+v, want %+v", got.Points, want)
+	}
+	in = "# a receiver, invented\n\nName; Time ;LAT;lon;speed\nx;2026-03-14T08:00:00;-1,5;2,25;7\n;;;;\n;2026-03-14T05:00:00Z;0;0;\n"
+	if got, err = ReadCSV(strings.NewReader(in), "t.csv", &two); err != nil {
+		t.Fatal(err)
+	}
+	want[0].Line, want[1].Line = 6, 4
+	if !slices.Equal(got.Points, want) || got.Skipped != 0 {
+		t.Errorf("by semicolons %+v, want %+v", got, want)
 	}
 }
 

@@ -70,6 +70,14 @@ func Resolution(s string) angle.Angle {
 	return step
 }
 
+// WithRounding returns the sigma of a position as it was written: half a step of its last
+// digit is an error too, uniform over the step. Coarse says that it is the greater part.
+func WithRounding(position string, sigma Metres) (good Metres, coarse bool) {
+	step := Resolution(position).Degrees() * KMPerDegree * 1000
+	good = Metres(math.Hypot(float64(sigma), step/math.Sqrt(12)))
+	return good, good > 1.2*sigma
+}
+
 func parsePosition(s string) (p Position, step angle.Angle, err error) {
 	lat, lon, err := splitPosition(s)
 	if err != nil {

@@ -230,3 +230,23 @@ func FuzzTime(f *testing.F) {
 		}
 	})
 }
+
+// Half a step of the last digit is uniform over the step: its sigma is the step over the
+// root of 12. A thousandth of a minute is 1.852 m, a hundredth of a degree 1111 m.
+func TestWithRounding(t *testing.T) {
+	for _, tt := range []struct {
+		position string
+		sigma    Metres
+		want     float64
+		coarse   bool
+	}{
+		{"20 36.852 S, 25 25.860 E", 20, 20.007, false},
+		{"-20.61,25.43", 20, 321.9, true},
+		{"-20.61,25.43", 1000, 1050.2, false},
+	} {
+		got, coarse := WithRounding(tt.position, tt.sigma)
+		if math.Abs(float64(got)-tt.want) > tt.want/1000 || coarse != tt.coarse {
+			t.Errorf("%s to %v m: %v m, %v; want %v m, %v", tt.position, float64(tt.sigma), float64(got), coarse, tt.want, tt.coarse)
+		}
+	}
+}

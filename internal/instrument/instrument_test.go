@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"reflect"
 	"strings"
 	"testing"
 	"time"
@@ -223,7 +224,7 @@ func TestBadRecordsAreRefused(t *testing.T) {
 		t.Fatal(err)
 	}
 	good := b.String()
-	for _, tt := range []struct{ name, old, new, code, says string }{
+	for _, tt := range []struct{ name, old, with, code, says string }{
 		{"unknown key", "diameter_mm =", "diametre_mm =", "bad_instrument", "line 12: unknown key gnomon.diametre_mm"},
 		{"unknown table", "[lens]", "[lense]", "bad_instrument", "unknown key"},
 		{"not TOML", "[gnomon]", "[gnomon", "bad_instrument", "line 10"},
@@ -241,7 +242,7 @@ func TestBadRecordsAreRefused(t *testing.T) {
 		{"covariance", "0.0064", "-0.0064", "bad_instrument", "covariance"},
 		{"wrong type", "height_mm = 50.0", `height_mm = "50"`, "bad_instrument", "height_mm"},
 	} {
-		text := strings.Replace(good, tt.old, tt.new, 1)
+		text := strings.Replace(good, tt.old, tt.with, 1)
 		if text == good {
 			t.Fatalf("%s: %q is not in the record:\n%s", tt.name, tt.old, good)
 		}
@@ -301,4 +302,50 @@ func FuzzRead(f *testing.F) {
 			t.Fatalf("sigmas %v %v", level, alignment)
 		}
 	})
+}
+
+// A thread that was proved as if it were a rod does not lean; what is known of the lubber
+// stays as well known as it was.
+func TestHung(t *testing.T) {
+	rod := Record{Gnomon: Rod, Proved: Proved{Lubber: new(2 * angle.Degree), Lean: Slope{Starboard: 0.01, Forward: -0.02}}}
+	for i := range Components {
+		rod.Proved.Covariance[i][i] = float64(i+1) * 1e-6
+	}
+	rod.Proved.Covariance[Lubber][LeanForward] = 1e-7
+	rod.Proved.Covariance[LeanForward][Lubber] = 1e-7
+	hung := rod.Hung()
+	want := Proved{Lubber: rod.Proved.Lubber}
+	want.Covariance[Lubber][Lubber] = 1e-6
+	if hung.Gnomon != PlumbLine || !reflect.DeepEqual(hung.Proved, want) {
+		t.Errorf("%+v, want %+v", hung, want)
+	}
+	if err := hung.Check(); err != nil {
+		t.Error(err)
+	}
+	if rod.Gnomon != Rod || rod.Proved.Lean == (Slope{}) {
+		t.Error("the rod's own record changed")
+	}
+}
+
+// A lens record is named from the instrument's folder, wherever the program runs.
+func TestLensFile(t *testing.T) {
+	for _, tt := range []struct{ file, lens, named, found string }{
+		{"board.toml", "camera.toml", "camera.toml", "camera.toml"},
+		{"apart/board.toml", "lenses/camera.toml", "../lenses/camera.toml", "lenses/camera.toml"},
+		{"apart/board.toml", "/lenses/camera.toml", "", "/lenses/camera.toml"},
+	} {
+		var r Record
+		r.NameLens(filepath.FromSlash(tt.file), filepath.FromSlash(tt.lens))
+		if tt.named != "" && r.Lens != tt.named {
+			t.Errorf("%s names %s as %s, want %s", tt.file, tt.lens, r.Lens, tt.named)
+		}
+		got, errA := filepath.Abs(r.LensFile(filepath.FromSlash(tt.file)))
+		want, errB := filepath.Abs(filepath.FromSlash(tt.found))
+		if errA != nil || errB != nil || got != want {
+			t.Errorf("%s finds %s, want %s", tt.file, got, want)
+		}
+	}
+	if got := (&Record{}).LensFile("board.toml"); got != "" {
+		t.Errorf("no lens is in %s", got)
+	}
 }

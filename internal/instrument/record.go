@@ -23,6 +23,15 @@ const (
 	PlumbLine Gnomon = "plumb line"
 )
 
+// Hung returns the record of a rod as that of the plumb line which it was: always plumb,
+// with no lean to correct for. The lubber keeps its own sigma, for which the lean was free.
+func (r Record) Hung() Record {
+	lubber := r.Proved.Covariance[Lubber][Lubber]
+	r.Gnomon, r.Proved = PlumbLine, Proved{Lubber: r.Proved.Lubber}
+	r.Proved.Covariance[Lubber][Lubber] = lubber
+	return r
+}
+
 // Components of Proved's covariance, in order.
 const (
 	Lubber = iota

@@ -55,13 +55,13 @@ func cover(views []*view, camera camera.Camera) Coverage {
 			c.Counts[j*c.Columns+i]++
 		}
 	}
-	any := 0
+	hit := 0
 	for _, n := range c.Counts {
 		if n > 0 {
-			any++
+			hit++
 		}
 	}
-	c.Covered = float64(any) / float64(len(c.Counts))
+	c.Covered = float64(hit) / float64(len(c.Counts))
 	for i, p := range [4]calib.Pixel{{U: -0.5, V: -0.5}, {U: w - 0.5, V: -0.5}, {U: w - 0.5, V: h - 0.5}, {U: -0.5, V: h - 0.5}} {
 		c.Corners[i] = nearest(points, p, math.Hypot(w, h)/2)
 	}

@@ -65,7 +65,7 @@ type Options struct {
 	Solved time.Time
 }
 
-func (o Options) print() (mean, sigma float64) {
+func (o Options) stretch() (mean, sigma float64) {
 	if p := o.PrintScale; p != nil {
 		return p[0]/p[1] - 1, calib.MeasuredPrint
 	}
@@ -280,7 +280,7 @@ func openPrior(width, height int, o Options) calib.Prior {
 	p.Centre *= 5
 	p.K1, p.K2, p.K3 = 5*p.K1, 5*p.K2, 5*p.K3
 	p.Decentring *= 5
-	p.StretchMean, p.Stretch = o.print()
+	p.StretchMean, p.Stretch = o.stretch()
 	p.Curl = calib.TapedCurl
 	return p
 }

@@ -80,7 +80,7 @@ func (v *view) look(seen map[[sha256.Size]byte]string, o Options) error {
 	seen[p.Hash] = v.photo
 	g, plate, _, err := p.FindWhole(sheet.Standard, func(g *vision.Gray) calib.Prior {
 		prior := calib.UnknownLens(g.W, g.H, 0)
-		prior.StretchMean, prior.Stretch = o.print()
+		prior.StretchMean, prior.Stretch = o.stretch()
 		prior.Curl = calib.TapedCurl
 		return prior
 	})

@@ -49,7 +49,7 @@ const (
 // scale was measured "print_scale_doubtful".
 func (p Print) Warnings(o Options) (list []photo.Warning) {
 	cost := math.Abs(p.Stretch) / 2 * 180 / math.Pi
-	if mean, sigma := o.print(); o.PrintScale != nil {
+	if mean, sigma := o.stretch(); o.PrintScale != nil {
 		if d := p.Stretch - mean; math.Abs(d) > significant*math.Hypot(p.Sigma, sigma) {
 			list = append(list, photo.Warning{Code: "print_scale_doubtful", Message: fmt.Sprintf(
 				"the photos show the print stretched by %+.2f %% ± %.2f %% athwart, the measured scale says %+.2f %%: measure both 176 mm again",

@@ -110,7 +110,7 @@ func (l *Log) addIn(ctx context.Context, tx *sql.Tx, at At, c Content, p proof) 
 	}
 
 	// What follows of it.
-	added, h, err := l.follow(ctx, tx, e)
+	added, now, err := l.follow(ctx, tx, e)
 	if err != nil {
 		return Added{}, err
 	}
@@ -128,9 +128,9 @@ func (l *Log) addIn(ctx context.Context, tx *sql.Tx, at At, c Content, p proof) 
 			return Added{}, err
 		}
 	}
-	l.remember(r.hash, e.Journey, h)
+	l.remember(r.hash, e.Journey, now)
 	added.Entry = *e
-	added.Estimate, added.Lost = h.estimate(), h.lost()
+	added.Estimate, added.Lost = now.estimate(), now.lost()
 	if leg, ok := c.(*Leg); ok {
 		added.NeedsHeading = leg.NeedsHeading()
 	}
@@ -187,29 +187,29 @@ func notYet(ctx context.Context, q querier, photo []byte, slot int) error {
 		"the photo is in the log already, as entry %d", number)
 }
 
-// follow works out what is in hand at the end of the journey with an entry that is
+// follow works out the reckoning at the end of the journey with an entry that is
 // about to be written.
-func (l *Log) follow(ctx context.Context, tx *sql.Tx, e *Entry) (added Added, h *hand, err error) {
+func (l *Log) follow(ctx context.Context, tx *sql.Tx, e *Entry) (added Added, now *reckoning, err error) {
 	if e.Supersedes == 0 {
-		if h, err = l.inHand(ctx, tx, e.Journey); err != nil {
+		if now, err = l.reckoned(ctx, tx, e.Journey); err != nil {
 			return Added{}, nil, err
 		}
-		added.Closing, h, err = h.after(e)
-		return added, h, err
+		added.Closing, now, err = now.after(e)
+		return added, now, err
 	}
-	if h, err = handBefore(ctx, tx, e.Journey, e.Slot); err != nil {
+	if now, err = reckonedBefore(ctx, tx, e.Journey, e.Slot); err != nil {
 		return Added{}, nil, err
 	}
-	if added.Closing, h, err = h.after(e); err != nil {
+	if added.Closing, now, err = now.after(e); err != nil {
 		return Added{}, nil, err
 	}
 	err = eachStanding(ctx, tx, e.Journey, e.Slot+1, func(later *Entry) (err error) {
-		if _, h, err = h.after(later); err != nil {
+		if _, now, err = now.after(later); err != nil {
 			return then(later, err)
 		}
 		return nil
 	})
-	return added, h, err
+	return added, now, err
 }
 
 // then says that a correction is refused for what it makes of a later entry.
@@ -222,58 +222,58 @@ func then(later *Entry, err error) error {
 		"with this correction entry %d could not stand", later.Number)
 }
 
-// after returns what is in hand after an entry; h is nil before a departure. The
-// hand given may be half changed if it fails.
-func (h *hand) after(e *Entry) (closing *workup.Closing, next *hand, err error) {
-	if d, ok := e.Content.(*Departure); ok && h == nil {
+// after returns the reckoning after an entry; now is nil before a departure. That given
+// may be half changed if it fails.
+func (now *reckoning) after(e *Entry) (closing *workup.Closing, next *reckoning, err error) {
+	if d, ok := e.Content.(*Departure); ok && now == nil {
 		next, err = begin(e, d)
 		return nil, next, err
 	}
-	parts, err := h.take(e)
+	parts, err := now.take(e)
 	if err != nil {
 		return nil, nil, err
 	}
-	return h.carry(e, parts), h, nil
+	return now.carry(e, parts), now, nil
 }
 
-// handBefore returns what is in hand before a slot, nil before a departure: all entries
+// reckonedBefore returns the reckoning before a slot, nil before a departure: all entries
 // before it worked up.
-func handBefore(ctx context.Context, q querier, journey, slot int) (h *hand, err error) {
+func reckonedBefore(ctx context.Context, q querier, journey, slot int) (now *reckoning, err error) {
 	err = eachStandingBefore(ctx, q, journey, 0, slot, func(e *Entry) (err error) {
-		_, h, err = h.after(e)
+		_, now, err = now.after(e)
 		return err
 	})
-	return h, err
+	return now, err
 }
 
-// memo is what is in hand at the end of a journey, for as long as the log is open and
+// memo is the reckoning at the end of a journey, for as long as the log is open and
 // its last entry is the one with this hash. Without it an import would work the
 // journey up from the departure for each of its rows, 10,000 rows in a quarter of an
 // hour. It is never stored.
 type memo struct {
-	head    []byte
-	journey int
-	hand    *hand
+	head      []byte
+	journey   int
+	reckoning *reckoning
 }
 
-// remember keeps what is in hand once the entry with this hash is the last.
-func (l *Log) remember(head []byte, journey int, h *hand) {
-	l.memo = memo{head: head, journey: journey, hand: h.clone()}
+// remember keeps the reckoning once the entry with this hash is the last.
+func (l *Log) remember(head []byte, journey int, now *reckoning) {
+	l.memo = memo{head: head, journey: journey, reckoning: now.clone()}
 }
 
-// inHand returns what is in hand at the end of a journey, nil if it has no entry.
-func (l *Log) inHand(ctx context.Context, tx *sql.Tx, journey int) (*hand, error) {
+// reckoned returns the reckoning at the end of a journey, nil if it has no entry.
+func (l *Log) reckoned(ctx context.Context, tx *sql.Tx, journey int) (*reckoning, error) {
 	var head []byte
 	err := tx.QueryRowContext(ctx, "SELECT hash FROM entries ORDER BY number DESC LIMIT 1").Scan(&head)
 	if err != nil && !errors.Is(err, sql.ErrNoRows) {
 		return nil, err
 	}
-	if l.memo.hand != nil && l.memo.journey == journey && bytes.Equal(l.memo.head, head) {
-		return l.memo.hand.clone(), nil
+	if l.memo.reckoning != nil && l.memo.journey == journey && bytes.Equal(l.memo.head, head) {
+		return l.memo.reckoning.clone(), nil
 	}
-	h, err := handBefore(ctx, tx, journey, math.MaxInt)
-	if err == nil && h != nil {
-		l.remember(head, journey, h)
+	now, err := reckonedBefore(ctx, tx, journey, math.MaxInt)
+	if err == nil && now != nil {
+		l.remember(head, journey, now)
 	}
-	return h, err
+	return now, err
 }

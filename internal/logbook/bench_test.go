@@ -60,7 +60,7 @@ func (l *Log) addLeg(ctx context.Context, tx *sql.Tx, i int) error {
 }
 
 // BenchmarkAddLeg adds legs to logs of two lengths. "on disk" is what a user waits
-// for, with the sync of each commit; "opened" forgets what is in hand as a program
+// for, with the sync of each commit; "opened" forgets the reckoning as a program
 // does that is started for one leg, and works the journey up again. Without the sync
 // the times show what the length of the log costs an import: nothing, beyond the deeper
 // index.
@@ -128,16 +128,16 @@ func BenchmarkWorkUp(b *testing.B) {
 		}
 		return all.Err()
 	}
-	b.Run("in hand/10000", func(b *testing.B) {
+	b.Run("reckoning/10000", func(b *testing.B) {
 		l := longLog(b, 10_000)
-		rows, hand := time.Hour, time.Hour
+		rows, worked := time.Hour, time.Hour
 		for b.Loop() {
 			timed(&rows, func() error { return readRows(l) })
 			l.memo = memo{}
-			timed(&hand, func() error { _, err := l.Where(ctx, 1); return err })
+			timed(&worked, func() error { _, err := l.Where(ctx, 1); return err })
 		}
-		b.ReportMetric(float64(hand)/float64(rows), "workup/rows")
-		b.ReportMetric(hand.Seconds(), "s/workup")
+		b.ReportMetric(float64(worked)/float64(rows), "workup/rows")
+		b.ReportMetric(worked.Seconds(), "s/workup")
 		b.ReportMetric(rows.Seconds(), "s/rows")
 	})
 	b.Run("adjusted/100000", func(b *testing.B) {

@@ -82,10 +82,11 @@ const maxDigits = 9
 // "bad_odometer".
 func ParseOdometer(text string, u Unit) (Odometer, error) {
 	o := Odometer{AsGiven: strings.TrimSpace(text), Unit: u}
-	return o, o.validate()
+	return o, o.Validate()
 }
 
-func (o Odometer) validate() error {
+// Validate fails with code "bad_odometer" for what no odometer shows.
+func (o Odometer) Validate() error {
 	whole, fraction, point := strings.Cut(o.AsGiven, ".")
 	if !digits(whole) || point && !digits(fraction) {
 		return fault.New("bad_odometer", "write the reading as it stands there, as 12345.6: digits, and a point before a fraction",
@@ -166,8 +167,8 @@ func (r *Run) validate() error {
 	switch {
 	case ways > 1 || ways == 0 && r.Odometer == nil:
 		return noDistance("an entry takes one of: odometer reading, speed, distance, or that nothing was run")
-	case r.Odometer != nil && r.Odometer.validate() != nil:
-		return r.Odometer.validate()
+	case r.Odometer != nil && r.Odometer.Validate() != nil:
+		return r.Odometer.Validate()
 	case r.Speed != nil && !(nonNegative(float64(r.Speed.Mean), float64(r.Speed.Sigma)) && r.Speed.For >= 0):
 		return fault.New("bad_speed", "give the speed and its sigma, not negative, and the time under way", "the speed of %v m/s cannot be worked with", float64(r.Speed.Mean))
 	case r.Distance != nil && !nonNegative(float64(r.Distance.Length), float64(r.Distance.Sigma)):
@@ -342,6 +343,17 @@ func (t *Tyres) run() *Run       { return &t.Run }
 func (o *OdometerSet) run() *Run { return &o.Run }
 func (*Withdrawal) run() *Run    { return nil }
 
+// Validate fails as the verbs do for what an entry cannot say at any place of any log.
+func Validate(at At, c Content) error {
+	if _, err := toNS(at.Time); err != nil {
+		return err
+	}
+	if err := validText(at.Note); err != nil {
+		return err
+	}
+	return c.validate()
+}
+
 // newContent returns an empty content of a kind, nil if there is no such kind.
 func newContent(k Kind) Content {
 	switch k {
@@ -431,8 +443,8 @@ func (d *Departure) validate() error {
 		return validPosition(d.Position, d.Sigma)
 	case d.Model.Validate() != nil:
 		return d.Model.Validate()
-	case d.Odometer != nil && d.Odometer.validate() != nil:
-		return d.Odometer.validate()
+	case d.Odometer != nil && d.Odometer.Validate() != nil:
+		return d.Odometer.Validate()
 	case !(d.SpeedLimit > 0) || math.IsInf(float64(d.SpeedLimit), 0):
 		return fault.New("bad_speed", "give the greatest speed that the vehicle can make good, more than 0", "the speed limit of %v m/s cannot be worked with", float64(d.SpeedLimit))
 	}
@@ -509,7 +521,7 @@ func (o *OdometerSet) validate() error {
 	if err := o.Run.validate(); err != nil {
 		return err
 	}
-	return o.After.validate()
+	return o.After.Validate()
 }
 
 func (h *Halt) validate() error     { return h.Run.validate() }

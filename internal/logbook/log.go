@@ -158,8 +158,8 @@ func openToRead(ctx context.Context, path string, why error) (*sql.DB, error) {
 	return openAs(ctx, path, false, url.Values{"immutable": {"1"}})
 }
 
-// make puts a log that was in memory into its file.
-func (l *Log) make(ctx context.Context) error {
+// create puts a log that was in memory into its file.
+func (l *Log) create(ctx context.Context) error {
 	folder := filepath.Dir(l.path)
 	if err := os.MkdirAll(folder, 0o755); err != nil {
 		return fault.Wrap(err, "cannot_open_log", "choose a folder that may be written to", "the folder of the log cannot be made")
@@ -346,7 +346,7 @@ func (l *Log) write(ctx context.Context, f func(tx *sql.Tx) error) error {
 		if err := writeIn(ctx, l.db, f); err != nil {
 			return err
 		}
-		if err := l.make(ctx); err != nil {
+		if err := l.create(ctx); err != nil {
 			return err
 		}
 	}

@@ -80,6 +80,25 @@ func (l *Log) LegByHand(ctx context.Context, at At, run Run, h Heading) (Added, 
 	return l.add(ctx, at, leg, p)
 }
 
+// KeepHeading corrects time, way or note of the leg that at.Supersedes names; its heading
+// stays, and what is kept beside it.
+func (l *Log) KeepHeading(ctx context.Context, at At, run Run) (Added, error) {
+	old, err := l.Entry(ctx, at.Supersedes)
+	if err != nil {
+		return Added{}, err
+	}
+	was, ok := old.Content.(*Leg)
+	if !ok {
+		return Added{}, bad("bad_correction", "name a leg", "entry %d is a %s, not a leg", old.Number, old.Kind())
+	}
+	leg, p := *was, proof{}
+	leg.Run = run
+	if p.reading, p.overlay, err = l.Evidence(ctx, at.Supersedes); err != nil {
+		return Added{}, err
+	}
+	return l.add(ctx, at, &leg, p)
+}
+
 // Detour goes round an obstacle. It fails with code "bad_detour" or "bad_heading"
 // too.
 func (l *Log) Detour(ctx context.Context, at At, d Detour) (Added, error) {

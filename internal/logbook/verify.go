@@ -224,10 +224,10 @@ func (r *Report) reckoning(ctx context.Context, q querier) error {
 		return nil // what does not hold together cannot be worked up
 	}
 	for journey := 1; journey <= r.Journeys; journey++ {
-		var h *hand
+		var now *reckoning
 		stop := errors.New("stop")
 		err := eachStanding(ctx, q, journey, 0, func(e *Entry) (err error) {
-			if _, h, err = h.after(e); err != nil {
+			if _, now, err = now.after(e); err != nil {
 				r.problem("entry_astray", e.Number, "the entry could not have been written after the one before it: %v", err)
 				return stop
 			}

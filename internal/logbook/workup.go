@@ -15,17 +15,17 @@ import (
 )
 
 // estimate returns the position in hand, nil if it is lost.
-func (h *hand) estimate() *Estimate {
-	if h.lost() != nil {
+func (now *reckoning) estimate() *Estimate {
+	if now.lost() != nil {
 		return nil
 	}
-	f := &h.Filter
+	f := &now.Filter
 	e := &Estimate{Time: f.Time, Position: f.Position, Cov: f.Cov(), Since: f.Since, Run: f.Run}
-	if c := h.Course; c != nil {
+	if c := now.Course; c != nil {
 		e.Heading, e.Steered = c.Leg.Heading, true
 		if c.Run > 0 && !c.Left {
 			e.Heading = f.Heading // with what is known of the instrument
-		} else if _, corrected, err := h.steer(); err == nil {
+		} else if _, corrected, err := now.steer(); err == nil {
 			e.Heading = corrected
 		}
 	}
@@ -34,9 +34,9 @@ func (h *hand) estimate() *Estimate {
 
 // steer returns the filter once it has taken up the heading in hand, and that
 // heading with what is known of the instrument.
-func (h *hand) steer() (workup.State, angle.Angle, error) {
-	leg := h.Course.Leg
-	next, _, err := h.Model.Next(h.Filter, workup.Entry{Time: h.Filter.Time, Leg: &leg})
+func (now *reckoning) steer() (workup.State, angle.Angle, error) {
+	leg := now.Course.Leg
+	next, _, err := now.Model.Next(now.Filter, workup.Entry{Time: now.Filter.Time, Leg: &leg})
 	return next, next.Heading, err
 }
 
@@ -71,16 +71,16 @@ func (l *Log) Where(ctx context.Context, journey int) (*Whereabouts, error) {
 }
 
 func (l *Log) whereIn(ctx context.Context, tx *sql.Tx, journey int) (*Whereabouts, error) {
-	h, err := l.inHand(ctx, tx, journey)
+	now, err := l.reckoned(ctx, tx, journey)
 	if err != nil {
 		return nil, err
 	}
-	if h.lost() != nil {
-		return nil, h.lost().fault()
+	if now.lost() != nil {
+		return nil, now.lost().fault()
 	}
 	w := &Whereabouts{
-		Journey: journey, Estimate: *h.estimate(), Shared: h.Filter.Shared(), Closing: h.Closing,
-		NeedHeading: h.NeedHeading, NeedConfirmation: h.NeedConfirmation,
+		Journey: journey, Estimate: *now.estimate(), Shared: now.Filter.Shared(), Closing: now.Closing,
+		NeedHeading: now.NeedHeading, NeedConfirmation: now.NeedConfirmation,
 	}
 	w.Ellipse = w.Estimate.Cov.Ellipse95()
 	return w, nil
@@ -142,14 +142,14 @@ func (l *Log) EstimateAt(ctx context.Context, at time.Time, run *Run) (*Estimate
 		if err != nil {
 			return err
 		}
-		h, err := l.inHand(ctx, tx, journey)
+		now, err := l.reckoned(ctx, tx, journey)
 		if err != nil {
 			return err
 		}
-		if at.Before(h.Time) {
+		if at.Before(now.Time) {
 			e, err = between(ctx, tx, journey, at)
 		} else {
-			e, err = h.ahead(at, run)
+			e, err = now.ahead(at, run)
 		}
 		return err
 	})
@@ -160,10 +160,10 @@ func (l *Log) EstimateAt(ctx context.Context, at time.Time, run *Run) (*Estimate
 // the azimuth by some 5 degrees.
 const staleAfter = 500 * geo.Kilometre
 
-// ahead returns the estimate after the last entry. It changes h.
-func (h *hand) ahead(at time.Time, run *Run) (*Estimate, error) {
-	if h.lost() != nil {
-		return nil, h.lost().fault()
+// ahead returns the estimate after the last entry. It changes the reckoning.
+func (now *reckoning) ahead(at time.Time, run *Run) (*Estimate, error) {
+	if now.lost() != nil {
+		return nil, now.lost().fault()
 	}
 	if run != nil {
 		// As if a leg began there: an odometer not read before may begin to count.
@@ -171,25 +171,25 @@ func (h *hand) ahead(at time.Time, run *Run) (*Estimate, error) {
 		if err := run.validate(); err != nil {
 			return nil, err
 		}
-		parts, err := h.take(e)
+		parts, err := now.take(e)
 		if err != nil {
 			return nil, err
 		}
-		steered := h.Filter
+		steered := now.Filter
 		for _, p := range parts {
-			if steered, _, err = h.Model.Next(steered, p); err != nil {
+			if steered, _, err = now.Model.Next(steered, p); err != nil {
 				return nil, err
 			}
 		}
-		h.Filter = steered
-		return h.estimate(), nil
+		now.Filter = steered
+		return now.estimate(), nil
 	}
-	e := h.estimate()
-	elapsed := at.Sub(h.Time)
+	e := now.estimate()
+	elapsed := at.Sub(now.Time)
 	// Nobody logs that a halt is over: what comes after it is as unknown as after any
 	// other entry. A distance uniform from 0 to the most has the mean square most^2/3,
 	// all of which may lie on one axis.
-	most := float64(h.SpeedLimit) * elapsed.Seconds()
+	most := float64(now.SpeedLimit) * elapsed.Seconds()
 	e.Cov.NN += most * most / 3
 	e.Cov.EE += most * most / 3
 	if e.Sigma() > staleAfter {
@@ -211,22 +211,22 @@ func between(ctx context.Context, tx *sql.Tx, journey int, at time.Time) (*Estim
 	if err != nil {
 		return nil, err
 	}
-	h, err := handBefore(ctx, tx, journey, slot+1)
+	now, err := reckonedBefore(ctx, tx, journey, slot+1)
 	if err != nil {
 		return nil, err
 	}
-	if h.lost() != nil {
-		return nil, h.lost().fault()
+	if now.lost() != nil {
+		return nil, now.lost().fault()
 	}
-	before := h.estimate()
+	before := now.estimate()
 	// The next that takes time, which the caller knows there is.
-	var next *hand
+	var next *reckoning
 	err = eachStandingBefore(ctx, tx, journey, slot+1, math.MaxInt, func(e *Entry) (err error) {
-		if _, h, err = h.after(e); err != nil {
+		if _, now, err = now.after(e); err != nil {
 			return err
 		}
-		if h.Time.After(at) {
-			next = h
+		if now.Time.After(at) {
+			next = now
 			return errEnough
 		}
 		return nil
@@ -363,14 +363,14 @@ type stretch struct {
 // shows where stretches begin and end and costs half as much again.
 func (t *Track) work(entries []Entry) error {
 	for _, singly := range []bool{false, true} {
-		points, stretches, h, err := split(entries, singly)
+		points, stretches, now, err := split(entries, singly)
 		if err != nil {
 			return err
 		}
-		t.Points, t.Lost = points, h.Losses
+		t.Points, t.Lost = points, now.Losses
 		for _, s := range stretches {
 			var track *workup.Track
-			if track, err = h.Model.Run(s.departure, s.parts); err != nil {
+			if track, err = now.Model.Run(s.departure, s.parts); err != nil {
 				break
 			}
 			t.enter(s, track)
@@ -387,7 +387,7 @@ func (t *Track) work(entries []Entry) error {
 
 // split translates entries and parts them into stretches. Unless they are worked up
 // singly there is but one.
-func split(entries []Entry, singly bool) (points []Point, stretches []stretch, h *hand, err error) {
+func split(entries []Entry, singly bool) (points []Point, stretches []stretch, now *reckoning, err error) {
 	points = make([]Point, 0, len(entries))
 	for i := range entries {
 		e := &entries[i]
@@ -396,26 +396,26 @@ func split(entries []Entry, singly bool) (points []Point, stretches []stretch, h
 		}
 		var parts []workup.Entry
 		losses := 0
-		if h == nil {
+		if now == nil {
 			d, ok := e.Content.(*Departure)
 			if !ok {
 				return nil, nil, nil, damaged(fmt.Errorf("entry %d begins its journey and is no departure", e.Number))
 			}
-			h, err = begin(e, d)
+			now, err = begin(e, d)
 		} else {
-			losses = len(h.Losses)
-			parts, err = h.take(e)
+			losses = len(now.Losses)
+			parts, err = now.take(e)
 			if err == nil && singly {
-				h.carry(e, parts)
+				now.carry(e, parts)
 			}
 		}
 		if err != nil {
 			return nil, nil, nil, damaged(fmt.Errorf("entry %d: %w", e.Number, err))
 		}
 		switch {
-		case h.Begun.Entry == e.Number:
-			stretches = append(stretches, stretch{departure: h.Begun.Departure, first: len(points)})
-		case !h.Astray && len(h.Losses) == losses:
+		case now.Begun.Entry == e.Number:
+			stretches = append(stretches, stretch{departure: now.Begun.Departure, first: len(points)})
+		case !now.Astray && len(now.Losses) == losses:
 			s := &stretches[len(stretches)-1]
 			for range parts {
 				s.owner = append(s.owner, len(points))
@@ -424,7 +424,7 @@ func split(entries []Entry, singly bool) (points []Point, stretches []stretch, h
 		}
 		points = append(points, Point{Entry: *e})
 	}
-	return points, stretches, h, nil
+	return points, stretches, now, nil
 }
 
 // enter puts a stretch, worked up, into the points.

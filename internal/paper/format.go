@@ -51,5 +51,5 @@ func unknown(name string, formats []Format) error {
 		names = append(names, strings.ToLower(f.Name))
 	}
 	last := len(names) - 1
-	return fault.Usage("bad_paper", "give "+strings.Join(names[:last], ", ")+" or "+names[last], "unknown paper %.40q", name)
+	return fault.New("bad_paper", "give "+strings.Join(names[:last], ", ")+" or "+names[last], "unknown paper %.40q", name)
 }

@@ -2,7 +2,6 @@ package photo
 
 import (
 	"bytes"
-	"encoding/csv"
 	"fmt"
 	"io"
 	"math"
@@ -15,6 +14,7 @@ import (
 	"time"
 
 	"shadowread/internal/geo"
+	"shadowread/internal/testtable"
 )
 
 // exiftoolArgs are the fields compared with ExifTool, as plain numbers; make.sh
@@ -24,25 +24,6 @@ var exiftoolArgs = strings.Fields(`-q -n -csv -m -fast2 -IFD0:Make -IFD0:Model -
 	-ExifIFD:FocalLength -ExifIFD:FocalLengthIn35mmFormat -ExifIFD:ExifImageWidth -ExifIFD:ExifImageHeight
 	-GPS:GPSStatus -GPS:GPSDateStamp -GPS:GPSTimeStamp -GPS:GPSHPositioningError
 	-Composite:GPSLatitude -Composite:GPSLongitude -Composite:GPSAltitude --`)
-
-// readTable reads ExifTool's CSV into one map a row.
-func readTable(t *testing.T, r io.Reader) (rows []map[string]string) {
-	t.Helper()
-	c := csv.NewReader(r)
-	c.Comment = '#'
-	table, err := c.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, record := range table[1:] {
-		row := make(map[string]string)
-		for i, name := range table[0] {
-			row[name] = record[i]
-		}
-		rows = append(rows, row)
-	}
-	return rows
-}
 
 func blockFacts(t *testing.T, name string) Facts {
 	t.Helper()
@@ -58,12 +39,7 @@ func blockFacts(t *testing.T, name string) Facts {
 // TestExifAgainstExifTool compares with what ExifTool reads in Exif blocks of some
 // ninety cameras, telephones and programs (sources in testdata/make.sh).
 func TestExifAgainstExifTool(t *testing.T) {
-	file, err := os.Open("testdata/exiftool.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer file.Close()
-	rows := readTable(t, file)
+	rows := testtable.Read(t, "testdata/exiftool.csv")
 	if len(rows) < 90 {
 		t.Fatalf("%d rows", len(rows))
 	}
@@ -84,13 +60,13 @@ func TestExifAgainstLiveExifTool(t *testing.T) {
 	if len(out) == 0 {
 		t.Fatal(err)
 	}
-	for _, row := range readTable(t, bytes.NewReader(out)) {
+	for _, row := range testtable.ReadFrom(t, bytes.NewReader(out)) {
 		compareWithExifTool(t, blockFacts(t, filepath.Base(row["SourceFile"])), row)
 	}
 }
 
 // compareWithExifTool checks every field of f against a row of ExifTool's.
-func compareWithExifTool(t *testing.T, f Facts, row map[string]string) {
+func compareWithExifTool(t *testing.T, f Facts, row testtable.Row) {
 	t.Helper()
 	name := filepath.Base(row["SourceFile"])
 	differs := func(field string, got, want any) {

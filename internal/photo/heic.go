@@ -67,7 +67,7 @@ type fields struct {
 	short bool
 }
 
-func (r *fields) uint(bytes int) uint64 {
+func (r *fields) number(bytes int) uint64 {
 	if len(r.data) < bytes {
 		r.data, r.short = nil, true
 		return 0
@@ -81,7 +81,7 @@ func (r *fields) uint(bytes int) uint64 {
 }
 
 // fullBox reads the version and flags that open many boxes.
-func (r *fields) fullBox() (version, flags uint64) { return r.uint(1), r.uint(3) }
+func (r *fields) fullBox() (version, flags uint64) { return r.number(1), r.number(3) }
 
 // readHEIC reads the meta box (ISO/IEC 23008-12, HEIF): the primary item's size
 // and rotation, and where the Exif data is.
@@ -103,11 +103,11 @@ func readHEIC(f *io.SectionReader) (header, error) {
 
 	pitm := fields{data: child(children, "pitm")}
 	version, _ := pitm.fullBox()
-	primary := pitm.uint(2)
+	primary := pitm.number(2)
 	if version > 0 {
 		pitm = fields{data: child(children, "pitm")}
-		pitm.uint(4)
-		primary = pitm.uint(4)
+		pitm.number(4)
+		primary = pitm.number(4)
 	}
 	turns, mirrored := uint64(0), false
 	for _, property := range itemProperties(child(children, "iprp"), primary) {
@@ -115,10 +115,10 @@ func readHEIC(f *io.SectionReader) (header, error) {
 		switch property.kind {
 		case "ispe":
 			r.fullBox()
-			w, ht := r.uint(4), r.uint(4)
+			w, ht := r.number(4), r.number(4)
 			h.width, h.height = int(min(w, 1<<31-1)), int(min(ht, 1<<31-1))
 		case "irot": // may stand before the size, though the standard has it behind
-			turns = r.uint(1) & 3
+			turns = r.number(1) & 3
 		case "imir":
 			mirrored = true
 		}
@@ -208,12 +208,12 @@ func itemProperties(iprp []byte, item uint64) (list []box) {
 		}
 		r := fields{data: c.body}
 		version, flags := r.fullBox()
-		for n := r.uint(4); n > 0 && !r.short; n-- {
-			id := r.uint(2 + 2*int(min(version, 1)))
-			for k := r.uint(1); k > 0 && !r.short; k-- {
-				index := r.uint(1) & 0x7F
+		for n := r.number(4); n > 0 && !r.short; n-- {
+			id := r.number(2 + 2*int(min(version, 1)))
+			for k := r.number(1); k > 0 && !r.short; k-- {
+				index := r.number(1) & 0x7F
 				if flags&1 == 1 {
-					index = index<<8 | r.uint(1)
+					index = index<<8 | r.number(1)
 				}
 				if id == item && index > 0 && index <= uint64(len(all)) {
 					list = append(list, all[index-1])
@@ -229,7 +229,7 @@ func itemProperties(iprp []byte, item uint64) (list []box) {
 func exifItem(iinf []byte) (id uint64, ok bool) {
 	r := fields{data: iinf}
 	version, _ := r.fullBox()
-	r.uint(2 + 2*int(min(version, 1))) // count
+	r.number(2 + 2*int(min(version, 1))) // count
 	for _, b := range boxes(r.data) {
 		if b.kind != "infe" {
 			continue
@@ -239,9 +239,9 @@ func exifItem(iinf []byte) (id uint64, ok bool) {
 		if version < 2 {
 			continue
 		}
-		id := e.uint(2 * int(min(version-1, 2)))
-		e.uint(2) // protection
-		if e.uint(4) == 0x45786966 && !e.short {
+		id := e.number(2 * int(min(version-1, 2)))
+		e.number(2) // protection
+		if e.number(4) == 0x45786966 && !e.short {
 			return id, true
 		}
 	}
@@ -261,7 +261,7 @@ type item struct {
 func itemLocations(iloc []byte) (items []item) {
 	r := fields{data: iloc}
 	version, _ := r.fullBox()
-	sizes := r.uint(2)
+	sizes := r.number(2)
 	offsetSize, lengthSize, baseSize, indexSize := int(sizes>>12), int(sizes>>8&15), int(sizes>>4&15), int(sizes&15)
 	if version == 0 {
 		indexSize = 0
@@ -272,18 +272,18 @@ func itemLocations(iloc []byte) (items []item) {
 		return nil
 	}
 	idBytes := 2 + 2*int(version/2)
-	for n := r.uint(idBytes); n > 0 && !r.short; n-- {
-		it := item{id: r.uint(idBytes)}
+	for n := r.number(idBytes); n > 0 && !r.short; n-- {
+		it := item{id: r.number(idBytes)}
 		if version > 0 {
-			it.method = r.uint(2) & 15
+			it.method = r.number(2) & 15
 		}
-		r.uint(2) // data reference
-		base := r.uint(baseSize)
-		it.pieces = r.uint(2)
+		r.number(2) // data reference
+		base := r.number(baseSize)
+		it.pieces = r.number(2)
 		for k := it.pieces; k > 0 && !r.short; k-- {
-			r.uint(indexSize)
-			it.at = add(base, r.uint(offsetSize))
-			it.end = add(it.at, r.uint(lengthSize))
+			r.number(indexSize)
+			it.at = add(base, r.number(offsetSize))
+			it.end = add(it.at, r.number(lengthSize))
 		}
 		if !r.short {
 			items = append(items, it)

@@ -48,6 +48,19 @@ type TimeOptions struct {
 	Sigma      *time.Duration // overrides the default
 }
 
+// minuteSigma is a minute over the root of 12: that of a time uniform over a minute.
+const minuteSigma = 17320 * time.Millisecond
+
+// NotedAt takes a time from paper, where it was written down often to the minute (common
+// practice): a whole one is as good as its rounding, unless a sigma is given.
+func (o TimeOptions) NotedAt(at time.Time) TimeOptions {
+	o.At = &at
+	if o.Sigma == nil && at.Truncate(time.Minute).Equal(at) {
+		o.Sigma = new(minuteSigma)
+	}
+	return o
+}
+
 // Instant is when a photo was taken.
 type Instant struct {
 	UTC      time.Time

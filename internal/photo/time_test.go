@@ -268,3 +268,23 @@ func TestResolvePosition(t *testing.T) {
 		t.Errorf("no position: %v, %v", got, err)
 	}
 }
+
+func TestNotedAt(t *testing.T) {
+	minute, second := time.Date(2026, 3, 14, 9, 26, 0, 0, time.UTC), time.Date(2026, 3, 14, 9, 26, 53, 0, time.UTC)
+	ten := 10 * time.Second
+	for _, tt := range []struct {
+		at    time.Time
+		given *time.Duration
+		want  time.Duration // 0: the default's
+	}{
+		{minute, nil, time.Duration(60e9 / math.Sqrt(12))}, {second, nil, 0}, {minute, &ten, ten},
+	} {
+		got := TimeOptions{Sigma: tt.given}.NotedAt(tt.at)
+		switch {
+		case !got.At.Equal(tt.at):
+			t.Errorf("%v became %v", tt.at, got.At)
+		case tt.want == 0 && got.Sigma != nil, tt.want != 0 && (got.Sigma == nil || (*got.Sigma-tt.want).Abs() > time.Millisecond):
+			t.Errorf("%v: sigma %v, want %v", tt.at, got.Sigma, tt.want)
+		}
+	}
+}

@@ -56,6 +56,34 @@ func ModelDeclination(i photo.Instant, p photo.Place) (Declination, error) {
 	return Declination{f.Declination, min(angle.Angle(math.Sqrt(sum)), 180*angle.Degree), &f}, nil
 }
 
+// SettleDeclination returns the declination that makes true headings magnetic at a spot:
+// the one given, else the model's; nil where neither is known. model is the model's
+// beside it, nil where it cannot be asked.
+//
+// The error's code is one of geomag.Magnetic's. With a declination given there is none:
+// the model has its years, and whoever gave it may know better.
+func SettleDeclination(given *Declination, at Spot) (settled, model *Declination, err error) {
+	if at.Place == nil || at.Instant == nil {
+		return given, nil, nil
+	}
+	m, err := ModelDeclination(*at.Instant, *at.Place)
+	switch {
+	case err != nil && given != nil:
+		return given, nil, nil
+	case err != nil:
+		return nil, nil, err
+	case given == nil:
+		return &m, &m, nil
+	}
+	return given, &m, nil
+}
+
+// Contradicts reports whether a declination is another than the model's by more than two
+// sigmas: by chance one in twenty is, more often its sign is wrong.
+func (d Declination) Contradicts(model Declination) bool {
+	return (d.Value - model.Value).Signed().Abs() > 2*angle.RSS(d.Sigma, model.Sigma)
+}
+
 // Uncertain is an angle with one sigma.
 type Uncertain struct{ Value, Sigma angle.Angle }
 

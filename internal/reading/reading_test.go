@@ -710,8 +710,8 @@ func TestReadNumber(t *testing.T) {
 		// Half a degree from plumb times the tangent of the altitude; a print stretched by
 		// a thousandth turns a direction by 0.0005 sin(2 direction).
 		level := 0.5 * math.Tan(altitude*math.Pi/180)
-		print := 0.0005 * math.Abs(math.Sin(2*(180-tt.number)*math.Pi/180)) * 180 / math.Pi
-		want := math.Sqrt(tt.fit*tt.fit + level*level + print*print)
+		stretch := 0.0005 * math.Abs(math.Sin(2*(180-tt.number)*math.Pi/180)) * 180 / math.Pi
+		want := math.Sqrt(tt.fit*tt.fit + level*level + stretch*stretch)
 		if math.Abs(r.Sigma.Degrees()-want) > 0.0005 {
 			t.Errorf("number %v: sigma %v, want %.4f°", tt.number, r.Sigma, want)
 		}

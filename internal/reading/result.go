@@ -15,6 +15,7 @@ import (
 	"shadowread/internal/instrument"
 	"shadowread/internal/photo"
 	"shadowread/internal/vision"
+	"shadowread/internal/wording"
 )
 
 // Reason says why there is no heading. The constants stand in the order in which
@@ -285,13 +286,13 @@ func (r *Result) MarshalJSON() ([]byte, error) {
 		o.OtherHours = append(o.OtherHours, t.UTC().Format(time.RFC3339))
 	}
 	if r.AltitudeFromShadow != nil {
-		o.AltitudeSigma = number(r.AltitudeSigma.Degrees(), 4)
+		o.AltitudeSigma = wording.Known(r.AltitudeSigma.Degrees(), 4)
 	}
 	if r.Sky != nil && r.Instant != nil && r.Place != nil {
-		o.AltitudeComputed = number(r.skyAltitudeSigma().Degrees(), 4)
+		o.AltitudeComputed = wording.Known(r.skyAltitudeSigma().Degrees(), 4)
 	}
 	if r.Facts != nil && r.Facts.EV100 != nil {
-		o.EV100 = number(*r.Facts.EV100, 2)
+		o.EV100 = wording.Known(*r.Facts.EV100, 2)
 	}
 	if o.Warnings == nil {
 		o.Warnings = []photo.Warning{}
@@ -304,30 +305,30 @@ func (r *Result) MarshalJSON() ([]byte, error) {
 	}
 	if t := r.Instant; t != nil {
 		s := t.UTC.UTC().Format(time.RFC3339Nano)
-		o.TimeUTC, o.TimeSource, o.TimeSigma = &s, &t.Source, number(t.Sigma.Seconds(), 3)
+		o.TimeUTC, o.TimeSource, o.TimeSigma = &s, &t.Source, wording.Known(t.Sigma.Seconds(), 3)
 	}
 	if p := r.Place; p != nil {
-		o.Latitude, o.Longitude = number(p.Position.Lat.Degrees(), 7), number(p.Position.Lon.Degrees(), 7)
-		o.PositionSource, o.PositionSigma = &p.Source, number(p.SigmaKM, 4)
+		o.Latitude, o.Longitude = wording.Known(p.Position.Lat.Degrees(), 7), wording.Known(p.Position.Lon.Degrees(), 7)
+		o.PositionSource, o.PositionSigma = &p.Source, wording.Known(p.SigmaKM, 4)
 	}
 	if b := r.Sky; b != nil {
 		s := b.Body.String()
-		o.Body, o.BodyAzimuth, o.BodyAltitude = &s, number(b.Azimuth.Degrees(), 5), number(b.Altitude.Degrees(), 5)
+		o.Body, o.BodyAzimuth, o.BodyAltitude = &s, wording.Known(b.Azimuth.Degrees(), 5), wording.Known(b.Altitude.Degrees(), 5)
 	}
 	if s := r.Shadow; s != nil {
 		d := s.Direction
-		o.ShadowAngle, o.FootOffset, o.RodDiameter = degrees(&d, 4), number(s.FootOffset, 3), number(s.Width, 3)
+		o.ShadowAngle, o.FootOffset, o.RodDiameter = degrees(&d, 4), wording.Known(s.FootOffset, 3), wording.Known(s.Width, 3)
 		if s.Length > 0 {
-			o.ShadowLength = number(s.Length, 3)
+			o.ShadowLength = wording.Known(s.Length, 3)
 		}
 		if s.AtLeast > 0 {
-			o.ShadowAtLeast = number(s.AtLeast, 3)
+			o.ShadowAtLeast = wording.Known(s.AtLeast, 3)
 		}
 		if s.Nodus > 0 {
-			o.NodusLength = number(s.Nodus, 3)
+			o.NodusLength = wording.Known(s.Nodus, 3)
 		}
 	} else if r.Number != nil {
-		o.ShadowAngle = number(r.direction().Bearing().Degrees(), 4)
+		o.ShadowAngle = wording.Known(r.direction().Bearing().Degrees(), 4)
 	}
 	if r.Photo == "" && r.Number != nil {
 		o.PrintCorrection = degrees(&r.Printed, 4)
@@ -345,35 +346,35 @@ func (r *Result) MarshalJSON() ([]byte, error) {
 		o.Instrument = &corrected{i.Name, i.Gnomon, degrees(&r.Correction, 4)}
 	}
 	if p := r.Plate; p != nil {
-		o.PrintStretch, o.PrintStretchSigma = number(p.Stretch, 6), number(p.StretchSigma(), 6)
-		o.ResidualPx, o.ResidualMM = number(p.ResidualPx*float64(r.Picture.Factor), 4), number(p.ResidualMM, 5)
+		o.PrintStretch, o.PrintStretchSigma = wording.Known(p.Stretch, 6), wording.Known(p.StretchSigma(), 6)
+		o.ResidualPx, o.ResidualMM = wording.Known(p.ResidualPx*float64(r.Picture.Factor), 4), wording.Known(p.ResidualMM, 5)
 	}
 	if r.RodHeightMM > 0 {
-		o.RodHeight = number(r.RodHeightMM, 2)
+		o.RodHeight = wording.Known(r.RodHeightMM, 2)
 	}
 	if l := r.RodSlope; l != nil {
 		o.RodSlope = l.seen()
 	}
 	o.TiltSource = []string{}
 	if t := r.Tilt; t != nil {
-		o.TiltForward, o.TiltStarboard, o.TiltSigma = number(t.Forward.Degrees(), 4), number(t.Starboard.Degrees(), 4), number(t.Sigma.Degrees(), 4)
+		o.TiltForward, o.TiltStarboard, o.TiltSigma = wording.Known(t.Forward.Degrees(), 4), wording.Known(t.Starboard.Degrees(), 4), wording.Known(t.Sigma.Degrees(), 4)
 		o.TiltSource = r.TiltSources
 	}
 	if r.Heading != nil {
-		o.Correction = number(r.Correction.Degrees(), 4)
+		o.Correction = wording.Known(r.Correction.Degrees(), 4)
 	}
 	if b := r.Budget; b != nil {
 		o.Budget = map[string]*float64{}
 		for _, t := range b.Terms() {
-			o.Budget[t.Name] = number(t.Sigma.Degrees(), 5)
+			o.Budget[t.Name] = wording.Known(t.Sigma.Degrees(), 5)
 		}
 		if p := r.LevelParts; p != nil {
-			o.Budget["tilt"], o.Budget["square"] = number(p.Tilt.Degrees(), 5), number(p.Square.Degrees(), 5)
+			o.Budget["tilt"], o.Budget["square"] = wording.Known(p.Tilt.Degrees(), 5), wording.Known(p.Square.Degrees(), 5)
 		}
-		o.HeadingSigma = number(r.Sigma.Degrees(), 5)
+		o.HeadingSigma = wording.Known(r.Sigma.Degrees(), 5)
 	}
 	if d := r.Compass.Declination; d != nil {
-		o.Declination, o.DeclinationSigma, o.DeclinationSource = number(d.Value.Degrees(), 4), number(d.Sigma.Degrees(), 4), new(d.Source())
+		o.Declination, o.DeclinationSigma, o.DeclinationSource = wording.Known(d.Value.Degrees(), 4), wording.Known(d.Sigma.Degrees(), 4), new(d.Source())
 	}
 	o.Grid, o.GridSigma = r.Compass.Grid.degrees()
 	o.Magnetic, o.MagneticSigma = r.Compass.Magnetic.degrees()
@@ -386,17 +387,7 @@ func (u *Uncertain) degrees() (value, sigma *float64) {
 	if u == nil {
 		return nil, nil
 	}
-	return degrees(&u.Value, 4), number(u.Sigma.Degrees(), 4)
-}
-
-// number rounds to places after the point; nil for what is no number.
-func number(x float64, places int) *float64 {
-	if math.IsNaN(x) || math.IsInf(x, 0) {
-		return nil
-	}
-	s := math.Pow(10, float64(places))
-	x = math.Round(x*s) / s
-	return &x
+	return degrees(&u.Value, 4), wording.Known(u.Sigma.Degrees(), 4)
 }
 
 // degrees rounds an angle for output. Rounding must not turn 359.99999 into 360.
@@ -404,7 +395,7 @@ func degrees(a *angle.Angle, places int) *float64 {
 	if a == nil {
 		return nil
 	}
-	x := number(a.Degrees(), places)
+	x := wording.Known(a.Degrees(), places)
 	switch {
 	case x == nil:
 	case *x >= 360:

@@ -8,6 +8,7 @@ import (
 	"shadowread/internal/calib"
 	"shadowread/internal/instrument"
 	"shadowread/internal/vision"
+	"shadowread/internal/wording"
 )
 
 // RodSlope is what one photo shows of the rod's slope against the sheet: its component
@@ -37,7 +38,7 @@ type slopeSeen struct {
 
 func (s RodSlope) seen() *slopeSeen {
 	off, toward, sigma := s.Lean()
-	return &slopeSeen{number(off.Degrees(), 3), number(sigma.Degrees(), 3), degrees(&toward, 2)}
+	return &slopeSeen{wording.Known(off.Degrees(), 3), wording.Known(sigma.Degrees(), 3), degrees(&toward, 2)}
 }
 
 // rodSlope returns what the image of the rod's axis shows through a fitted map, nil

@@ -1,4 +1,4 @@
-// Package sheet holds the geometry of the printed sheet and draws it.
+// Package sheet holds the geometry of the printed sheet.
 //
 // Lengths are millimetres on paper. The axes are the plate's: origin at the
 // printed foot of the gnomon, x to the right (starboard), y forward; directions

@@ -114,16 +114,6 @@ func TestMarkCorners(t *testing.T) {
 			}
 		}
 	}
-	// The face is the square that the marks' outer edges span.
-	reach := 0.0
-	for _, m := range Standard.Marks {
-		for _, c := range m.Corners() {
-			reach = max(reach, c.X, -c.X, c.Y, -c.Y)
-		}
-	}
-	if reach != faceHalf {
-		t.Errorf("the marks reach %v mm from the foot, the face %v mm", reach, faceHalf)
-	}
 }
 
 func TestTickStep(t *testing.T) {

@@ -121,6 +121,15 @@ func Round(x float64, places int) float64 {
 	return math.Round(x*unit)/unit + 0
 }
 
+// Known is Round for what may not be a number, for which JSON has nothing but null: nil
+// stands for NaN and the infinities.
+func Known(x float64, places int) *float64 {
+	if math.IsNaN(x) || math.IsInf(x, 0) {
+		return nil
+	}
+	return new(Round(x, places))
+}
+
 // Degrees are an angle's, rounded to a number of decimals.
 func Degrees(a angle.Angle, places int) float64 { return Round(a.Degrees(), places) }
 

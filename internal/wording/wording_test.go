@@ -1,6 +1,7 @@
 package wording
 
 import (
+	"math"
 	"testing"
 
 	"shadowread/internal/angle"
@@ -41,5 +42,16 @@ func TestFigures(t *testing.T) {
 	}
 	if x := BearingDegrees(-0.001*deg, 2); x != 0 {
 		t.Errorf("a hair west of north is %v", x)
+	}
+}
+
+func TestKnown(t *testing.T) {
+	for _, x := range []float64{math.NaN(), math.Inf(1), math.Inf(-1)} {
+		if got := Known(x, 2); got != nil {
+			t.Errorf("%v is %v", x, *got)
+		}
+	}
+	if got := Known(-0.001, 2); got == nil || *got != 0 || math.Signbit(*got) {
+		t.Errorf("-0.001 to two places is %v", got)
 	}
 }

@@ -52,9 +52,9 @@ var kinds = []kind{
 
 // outcome is the error of one worked-up position, with the covariance claimed.
 type outcome struct {
-	at    string
-	error Offset
-	cov   Cov
+	at     string
+	missed Offset
+	cov    Cov
 }
 
 // simulate draws a journey with two fixes, works it up and returns how well it did
@@ -254,7 +254,7 @@ func TestEllipsesHoldTheTruth(t *testing.T) {
 						sums[o.at] = &sum{}
 						order = append(order, o.at)
 					}
-					d := o.cov.mahalanobis(o.error)
+					d := o.cov.mahalanobis(o.missed)
 					sums[o.at].nees += d * d
 					if d*d <= chi2At95 {
 						sums[o.at].held++

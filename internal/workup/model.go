@@ -87,8 +87,8 @@ const (
 // scale, 2 m/s of drift.
 func (m Model) Validate() error {
 	for _, v := range []struct {
-		name       string
-		value, max float64
+		name        string
+		value, most float64
 	}{
 		{"steering error", float64(m.Steering), float64(maxHeadingSigma)},
 		{"mount bias", float64(m.Mount), float64(maxHeadingSigma)},
@@ -100,7 +100,7 @@ func (m Model) Validate() error {
 		{"drift", float64(m.Drift), maxDrift},
 		{"drift walk", float64(m.DriftWalk), maxDrift},
 	} {
-		if !(v.value >= 0 && v.value <= v.max) {
+		if !(v.value >= 0 && v.value <= v.most) {
 			return fault.New("bad_model", "give one sigma: at most 30 degrees of heading, 10 of lean, 30 per cent of scale, 2 m/s of drift",
 				"the sigma of the %s is out of range", v.name)
 		}

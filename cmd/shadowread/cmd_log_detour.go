@@ -1,0 +1,63 @@
+package main
+
+import (
+	"context"
+
+	"github.com/spf13/cobra"
+
+	"shadowread/internal/fault"
+	"shadowread/internal/logbook"
+	"shadowread/internal/logimport"
+)
+
+func newLogDetour(s *streams) *cobra.Command {
+	var e entryFlags
+	way := newWayFlags()
+	sigma := newHeadingSigma()
+	var legs []string
+	cmd := &cobra.Command{
+		Use:   "detour --leg HEADING,@READING...",
+		Short: "log a way round an obstacle by its own short legs",
+		Long: `Log a way round an obstacle, after it. The odometer, or another way flag, is
+that where the leg in hand was left; each --leg then is a true heading with what
+the odometer read at its end, behind an @, or with a length. The leg in hand
+goes on after them, with its heading.
+
+After lengths the log has no odometer reading to count from: the next entry
+needs --distance or --speed, and may have --odometer beside it, which counts
+from there.` + exits(exitOK, exitError, exitUsage),
+		Example: `  shadowread log detour --odometer 45219.1 --leg 140,@45219.9 --leg 58,@45221.1 --leg 330,@45221.9 --heading-sigma 5
+  shadowread log detour --odometer 45219.1 --leg 140,900m --leg 330,900m --heading-sigma 5`,
+		Args: noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if len(legs) == 0 {
+				return fault.Usage("no_legs", "give --leg HEADING,@READING for each, as --leg 140,@45219.9", "the detour has no legs")
+			}
+			if !sigma.set {
+				return noHeadingSigma()
+			}
+			d := logbook.Detour{}
+			for _, text := range legs {
+				leg, err := logimport.ParseShortLeg(text, sigma.angle())
+				if err != nil {
+					return fault.Usage(fault.Code(err), fault.Hint(err), "--%s", err)
+				}
+				d.Legs = append(d.Legs, leg)
+			}
+			var err error
+			if d.Run, err = way.run(cmd); err != nil {
+				return err
+			}
+			return e.write(cmd, s, false, func(ctx context.Context, l *logbook.Log, at logbook.At) (logbook.Added, error) {
+				return l.Detour(ctx, at, d)
+			})
+		},
+	}
+	f := cmd.Flags()
+	f.SortFlags = false
+	f.StringArrayVar(&legs, "leg", nil, "one leg of it, as `HEADING,@READING` of the odometer at its end, 140,@45219.9, or with a length: 140,0.8km")
+	f.Var(&sigma, "heading-sigma", "one sigma of these headings; required")
+	way.add(cmd)
+	e.add(cmd, s)
+	return cmd
+}

@@ -1,0 +1,49 @@
+package main
+
+import (
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"shadowread/internal/export"
+	"shadowread/internal/journey"
+	"shadowread/internal/logbook"
+)
+
+func newLogExport(s *streams) *cobra.Command {
+	o := newOutputFlags()
+	cmd := &cobra.Command{
+		Use:   "export -o FILE",
+		Short: "hand the journey over to other programs: GPX, GeoJSON, KML, CSV",
+		Long: `Write the journey for other programs, by the file's ending: .gpx (GPX 1.1),
+.geojson (RFC 7946), .kml (KML 2.2) or .csv. Positions are those adjusted by all
+fixes; all but GPX hold those estimated on the way too.` + exits(exitOK, exitError, exitUsage),
+		Example: `  shadowread log export -o track.gpx
+  shadowread log export -o track.geojson --title "Salt pan, invented"`,
+		Args: noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			ending, err := o.ending(".gpx", ".geojson", ".kml", ".csv")
+			if err != nil {
+				return err
+			}
+			format, err := export.ParseFormat(ending)
+			if err != nil {
+				return err
+			}
+			return o.write(cmd, s, func(book *logbook.Log, w io.Writer) error {
+				track, err := book.WorkUp(cmd.Context(), int(o.journey.value))
+				if err != nil {
+					return err
+				}
+				name := o.title
+				if name == "" {
+					name = fmt.Sprintf("Journey %d", track.Journey)
+				}
+				return export.Write(w, format, journey.FromTrack(track), name)
+			})
+		},
+	}
+	o.add(cmd, s, "the `FILE` to write, ending in .gpx, .geojson, .kml or .csv", "what the journey is called in it, as `TITLE`")
+	return cmd
+}

@@ -1,0 +1,57 @@
+package main
+
+import (
+	"context"
+
+	"github.com/spf13/cobra"
+
+	"shadowread/internal/logbook"
+)
+
+func newLogFix(s *streams) *cobra.Command {
+	var e entryFlags
+	spot, way := newSpotFlags(), newWayFlags()
+	confirm := quantity{least: 1, most: 1e9}
+	cmd := &cobra.Command{
+		Use:   "fix --position LAT,LON --error METRES",
+		Short: "log a position had from outside, which closes the reckoning",
+		Long: `Log a position had from outside: a receiver, a beacon, a feature on the map. It
+shows by how much the estimate was out, and adjusts what was logged before it;
+what it teaches of mount, lean and odometer goes on.
+
+A fix more than five sigma from the estimate is kept and not used: check both,
+correct the entry that is wrong, or have it count with --confirm and its number.
+Log one of several fixes taken within minutes: the others know no more.` + exits(exitOK, exitError, exitUsage),
+		Example: `  shadowread log fix --position -20.5890,25.4930 --error 10 --source receiver --odometer 45222.7`,
+		Args:    noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if confirm.set {
+				for _, name := range append(append([]string{"time", "utc-offset"}, spotNames...), wayNames...) {
+					if err := exclusive(cmd, "confirm", name); err != nil {
+						return err
+					}
+				}
+				return e.writeUntimed(cmd, s, false, func(ctx context.Context, l *logbook.Log) (logbook.Added, error) {
+					return l.ConfirmFix(ctx, int(confirm.value), e.note)
+				})
+			}
+			p, sigma, err := spot.given(s)
+			if err != nil {
+				return err
+			}
+			run, err := way.run(cmd)
+			if err != nil {
+				return err
+			}
+			return e.write(cmd, s, false, func(ctx context.Context, l *logbook.Log, at logbook.At) (logbook.Added, error) {
+				return l.Fix(ctx, at, logbook.Fix{Run: run, Position: p, Sigma: sigma, Source: spot.source})
+			})
+		},
+	}
+	cmd.Flags().SortFlags = false
+	spot.add(cmd)
+	way.add(cmd)
+	cmd.Flags().Var(&confirm, "confirm", "have the fix of this entry count, though it is more than five sigma away")
+	e.add(cmd, s)
+	return cmd
+}

@@ -1,0 +1,43 @@
+package main
+
+import (
+	"context"
+
+	"github.com/spf13/cobra"
+
+	"shadowread/internal/logbook"
+)
+
+func newLogHalt(s *streams) *cobra.Command {
+	return wayVerb(s, "halt", "log a stop, or a mere reading of odometer and clock",
+		`Log a stop, or a mere reading of odometer and clock. The heading in hand goes on
+after it.`,
+		`  shadowread log halt --odometer 45222.7
+  shadowread log halt --speed 20km/h --under-way 25m --note "reeds ahead"`,
+		func(ctx context.Context, l *logbook.Log, at logbook.At, run logbook.Run) (logbook.Added, error) {
+			return l.Halt(ctx, at, logbook.Halt{Run: run})
+		})
+}
+
+// wayVerb is a verb that says nothing but the way since the entry before.
+func wayVerb(s *streams, name, short, long, example string, add func(context.Context, *logbook.Log, logbook.At, logbook.Run) (logbook.Added, error)) *cobra.Command {
+	var e entryFlags
+	way := newWayFlags()
+	cmd := &cobra.Command{
+		Use: name, Short: short, Long: long + exits(exitOK, exitError, exitUsage), Example: example,
+		Args: noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			run, err := way.run(cmd)
+			if err != nil {
+				return err
+			}
+			return e.write(cmd, s, false, func(ctx context.Context, l *logbook.Log, at logbook.At) (logbook.Added, error) {
+				return add(ctx, l, at, run)
+			})
+		},
+	}
+	cmd.Flags().SortFlags = false
+	way.add(cmd)
+	e.add(cmd, s)
+	return cmd
+}

@@ -1,0 +1,110 @@
+package main
+
+import (
+	"strconv"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"shadowread/internal/logbook"
+	"shadowread/internal/workup"
+)
+
+func newLogList(s *streams) *cobra.Command {
+	var (
+		log                  logFlag
+		journey              = newJourneyFlag()
+		superseded, journeys bool
+	)
+	cmd := &cobra.Command{
+		Use:   "list",
+		Short: "list the entries of a journey, with where the work-up puts each",
+		Long: `List the entries of a journey in their order, each with its position as adjusted
+by all fixes and the 95 % ellipse. Entries that wait for a heading, and fixes
+that are not used, stand out. With --superseded what was corrected or withdrawn
+stands there too.` +
+			exits(exitOK, exitError, exitUsage),
+		Example: `  shadowread log list
+  shadowread log list --superseded --json
+  shadowread log list --journeys`,
+		Args: noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			for _, name := range []string{"journey", "superseded"} {
+				if err := exclusive(cmd, "journeys", name); err != nil {
+					return err
+				}
+			}
+			return log.with(cmd.Context(), s, false, func(book *logbook.Log) error {
+				if journeys {
+					return listJourneys(cmd, s, book)
+				}
+				return listEntries(cmd, s, book, int(journey.value), superseded)
+			})
+		},
+	}
+	f := cmd.Flags()
+	f.SortFlags = false
+	f.Var(&journey, "journey", journeyUsage)
+	f.BoolVar(&superseded, "superseded", false, "entries that were corrected or withdrawn too")
+	f.BoolVar(&journeys, "journeys", false, "the journeys in the log instead")
+	log.add(cmd)
+	addJSON(cmd, s)
+	return cmd
+}
+
+func listEntries(cmd *cobra.Command, s *streams, book *logbook.Log, journey int, superseded bool) error {
+	now, err := book.Snapshot(cmd.Context(), journey)
+	if err != nil {
+		return err
+	}
+	at := map[int]*workup.Point{}
+	for _, p := range now.Track.Points {
+		at[p.Entry.Number] = p.At
+	}
+	var list []listed
+	for i := range now.Entries {
+		if e := &now.Entries[i]; superseded || e.Stands() {
+			list = append(list, listed{e, at[e.Number]})
+		}
+	}
+	if err := printList(s, list); err != nil {
+		return err
+	}
+	for _, l := range now.Track.Lost {
+		s.note("position_lost", "there was no estimated position from there on: %s", l.Error())
+	}
+	return nil
+}
+
+type journeyJSON struct {
+	Journey int      `json:"journey"`
+	Began   string   `json:"began_utc"`
+	From    spotJSON `json:"from"`
+	Entries int      `json:"entries"`
+	Note    string   `json:"note"`
+}
+
+func listJourneys(cmd *cobra.Command, s *streams, book *logbook.Log) error {
+	journeys, err := book.Journeys(cmd.Context())
+	if err != nil {
+		return err
+	}
+	t := table{s: s, columns: []column{{head: "journey", right: true}, {head: "began UTC", width: 19}, {head: "from", width: 21}, {head: "entries", right: true}, {head: "notes"}}}
+	for _, j := range journeys {
+		d := j.Departure.Content.(*logbook.Departure)
+		if s.json {
+			if err := s.printJSON(journeyJSON{j.Number, j.Departure.Time.UTC().Format(time.RFC3339Nano), *spotOf(d.Position, d.Sigma), j.Entries, j.Departure.Note}); err != nil {
+				return err
+			}
+			continue
+		}
+		cells := []string{strconv.Itoa(j.Number), j.Departure.Time.UTC().Format(time.RFC3339Nano), d.Position.String(), strconv.Itoa(j.Entries), plain(j.Departure.Note)}
+		if s.outTTY {
+			cells[1] = j.Departure.Time.UTC().Format(time.DateTime)
+		}
+		if err := t.row("", cells...); err != nil {
+			return err
+		}
+	}
+	return nil
+}

@@ -1,0 +1,40 @@
+package main
+
+import (
+	"context"
+
+	"github.com/spf13/cobra"
+
+	"shadowread/internal/fault"
+	"shadowread/internal/logbook"
+)
+
+func newLogNewOdometer(s *streams) *cobra.Command {
+	var e entryFlags
+	way, after := newWayFlags(), newOdometerFlag()
+	cmd := &cobra.Command{
+		Use:   "new-odometer --reads READING",
+		Short: "log that the odometer was set to another number, or replaced",
+		Long: `Log that the odometer was set to another number, as a trip counter is, or was
+replaced. The way up to then is given as with other entries.` + exits(exitOK, exitError, exitUsage),
+		Example: `  shadowread log new-odometer --odometer 45222.7 --reads 0.0`,
+		Args:    noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if !after.set {
+				return fault.Usage("no_reading", "give --reads READING", "what the odometer reads from now on is not given")
+			}
+			run, err := way.run(cmd)
+			if err != nil {
+				return err
+			}
+			return e.write(cmd, s, false, func(ctx context.Context, l *logbook.Log, at logbook.At) (logbook.Added, error) {
+				return l.SetOdometer(ctx, at, logbook.OdometerSet{Run: run, After: after.value})
+			})
+		},
+	}
+	cmd.Flags().SortFlags = false
+	cmd.Flags().Var(&after, "reads", "what it reads from now on; required")
+	way.add(cmd)
+	e.add(cmd, s)
+	return cmd
+}

@@ -1,0 +1,29 @@
+package main
+
+import (
+	"context"
+
+	"github.com/spf13/cobra"
+
+	"shadowread/internal/logbook"
+)
+
+func newLogRemount(s *streams) *cobra.Command {
+	var e entryFlags
+	cmd := &cobra.Command{
+		Use:   "remount",
+		Short: "log that the instrument was taken off and put on again",
+		Long: `Log that the instrument was taken off and put on again: what was learnt of its
+mount and of the rod's lean does not hold for the readings after it.` + exits(exitOK, exitError, exitUsage),
+		Example: `  shadowread log remount --note "board knocked by a branch"`,
+		Args:    noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return e.write(cmd, s, false, func(ctx context.Context, l *logbook.Log, at logbook.At) (logbook.Added, error) {
+				return l.Remount(ctx, at)
+			})
+		},
+	}
+	cmd.Flags().SortFlags = false
+	e.add(cmd, s)
+	return cmd
+}

@@ -1,0 +1,19 @@
+package main
+
+import (
+	"context"
+
+	"github.com/spf13/cobra"
+
+	"shadowread/internal/logbook"
+)
+
+func newLogTyres(s *streams) *cobra.Command {
+	return wayVerb(s, "tyres", "log that tyres were changed, or their pressure",
+		`Log that tyres were changed, or their pressure: what was learnt of the
+odometer's scale does not hold from there on.`,
+		`  shadowread log tyres --odometer 45222.7 --note "let down for the sand"`,
+		func(ctx context.Context, l *logbook.Log, at logbook.At, run logbook.Run) (logbook.Added, error) {
+			return l.Tyres(ctx, at, logbook.Tyres{Run: run})
+		})
+}

@@ -1,0 +1,166 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/logbook"
+	"shadowread/internal/reading"
+	"shadowread/internal/wording"
+	"shadowread/internal/workup"
+)
+
+// runOf is the way since the entry before; nil for entries without.
+func runOf(c logbook.Content) *logbook.Run {
+	switch c := c.(type) {
+	case *logbook.Leg:
+		return &c.Run
+	case *logbook.Detour:
+		return &c.Run
+	case *logbook.Halt:
+		return &c.Run
+	case *logbook.Fix:
+		return &c.Run
+	case *logbook.Tyres:
+		return &c.Run
+	case *logbook.OdometerSet:
+		return &c.Run
+	}
+	return nil
+}
+
+// headingOf is the heading of a leg; nil if it waits for one.
+func headingOf(l *logbook.Leg) *logbook.Heading {
+	switch {
+	case l.Hand != nil:
+		return l.Hand
+	case l.Reading != nil:
+		return &logbook.Heading{Heading: l.Reading.Heading, Sigma: l.Reading.Sigma}
+	}
+	return nil
+}
+
+// whatText says in a few words what an entry is.
+func whatText(e *logbook.Entry) string {
+	switch c := e.Content.(type) {
+	case *logbook.Leg:
+		h := headingOf(c)
+		if h == nil {
+			return "leg, no heading"
+		}
+		return fmt.Sprintf("leg %s by %s", bearingWith(reading.Uncertain{Value: h.Heading, Sigma: h.Sigma}), c.How)
+	case *logbook.Detour:
+		return "detour of " + wording.Count(len(c.Legs), "leg")
+	case *logbook.OdometerSet:
+		return "odometer set to " + c.After.String()
+	case *logbook.Withdrawal:
+		return fmt.Sprintf("withdrawal of %d", e.Supersedes)
+	case *logbook.Fix:
+		return fmt.Sprintf("fix ± %s", wording.Length(c.Sigma))
+	case *logbook.Departure:
+		return fmt.Sprintf("departure ± %s", wording.Length(c.Sigma))
+	}
+	return string(e.Kind())
+}
+
+// wayText says what was given of the way.
+func wayText(c logbook.Content) string {
+	if d, ok := c.(*logbook.Departure); ok && d.Odometer != nil {
+		return d.Odometer.String()
+	}
+	run := runOf(c)
+	if run == nil {
+		return ""
+	}
+	var parts []string
+	if run.Odometer != nil {
+		parts = append(parts, run.Odometer.String())
+	}
+	switch {
+	case run.Speed != nil:
+		text := fmt.Sprintf("%.3g km/h", float64(run.Speed.Mean)*3.6)
+		if run.Speed.For > 0 {
+			text += " for " + shortDuration(run.Speed.For)
+		}
+		parts = append(parts, text)
+	case run.Distance != nil:
+		parts = append(parts, "+"+wording.Length(run.Distance.Length))
+	case run.Stood:
+		parts = append(parts, "stood")
+	}
+	return strings.Join(parts, ", ")
+}
+
+// shortDuration prints 25m0s as 25m.
+func shortDuration(d time.Duration) string {
+	text := d.Round(time.Second).String()
+	if strings.HasSuffix(text, "m0s") {
+		text = strings.TrimSuffix(text, "0s")
+	}
+	if strings.HasSuffix(text, "h0m") {
+		text = strings.TrimSuffix(text, "0m")
+	}
+	return text
+}
+
+// ellipseText says how far an ellipse reaches from its middle.
+func ellipseText(e workup.Ellipse) string {
+	if e.Major-e.Minor < e.Major/50 {
+		return wording.Length(e.Major)
+	}
+	return fmt.Sprintf("%s by %s, the longer way %s", wording.Length(e.Major), wording.Length(e.Minor), axisText(e.Bearing))
+}
+
+func axisText(a angle.Angle) string {
+	n := wholeDegrees(a) % 180
+	return fmt.Sprintf("%03d°/%03d°", n, n+180)
+}
+
+// courseText prints a bearing to the degree, as in "045°".
+func courseText(a angle.Angle) string { return fmt.Sprintf("%03d°", wholeDegrees(a)) }
+
+func wholeDegrees(a angle.Angle) int { return int(math.Round(a.Degrees())) % 360 }
+
+func closingText(c *workup.Closing) string {
+	text := fmt.Sprintf("%s off towards %s", wording.Length(c.Distance), courseText(c.Bearing))
+	if c.Run > 0 {
+		text += fmt.Sprintf(", %.2f %% of %s run", c.PerCent, wording.Length(c.Run))
+	}
+	text += fmt.Sprintf(", %.1f sigma", c.Sigmas)
+	if !c.Used {
+		text += ": not used"
+	}
+	return text
+}
+
+func utcText(t time.Time) string { return t.UTC().Format(time.DateTime) + " UTC" }
+
+// briefEllipse is an ellipse in a table.
+func briefEllipse(e workup.Ellipse) string {
+	return wording.Length(e.Major) + " by " + wording.Length(e.Minor)
+}
+
+// entryNotes is the last cell of a row.
+func entryNotes(e *logbook.Entry, c *workup.Closing) string {
+	var notes []string
+	if l, ok := e.Content.(*logbook.Leg); ok && l.Photo != nil {
+		text := l.Photo.Name
+		if l.Photo.Refused != "" {
+			text += " refused (" + l.Photo.Refused + ")"
+		}
+		notes = append(notes, text)
+	}
+	if c != nil {
+		notes = append(notes, closingText(c))
+	}
+	if f, ok := e.Content.(*logbook.Fix); ok && f.Source != "" {
+		notes = append(notes, f.Source)
+	}
+	if e.Note != "" {
+		notes = append(notes, e.Note)
+	}
+	return plain(strings.Join(notes, "; "))
+}

@@ -1,0 +1,60 @@
+package main
+
+import (
+	"context"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"shadowread/internal/logbook"
+)
+
+// entryFlags is what every verb that writes an entry takes.
+type entryFlags struct {
+	log  logFlag
+	when when
+	note string
+}
+
+func (e *entryFlags) add(cmd *cobra.Command, s *streams) {
+	e.when.add(cmd.Flags(), "the `TIME` of the entry, as 2026-03-14T09:26:53+02:00 (default now)", "of --time, as +02:00 or 2; east is positive")
+	e.addRest(cmd, s)
+}
+
+// addRest leaves out the time, for verbs that have it by other flags.
+func (e *entryFlags) addRest(cmd *cobra.Command, s *streams) {
+	cmd.Flags().StringVar(&e.note, "note", "", "a `TEXT` to keep with the entry")
+	e.log.add(cmd)
+	addJSON(cmd, s)
+}
+
+// orNow is the machine's clock where no time was given, whole seconds of it.
+func orNow(given *time.Time) time.Time {
+	if given == nil {
+		return time.Now().UTC().Truncate(time.Second)
+	}
+	return *given
+}
+
+// write opens the log, writes one entry of the given time, by default now, and prints
+// what became of it.
+func (e *entryFlags) write(cmd *cobra.Command, s *streams, create bool, add func(context.Context, *logbook.Log, logbook.At) (logbook.Added, error)) error {
+	given, err := e.when.at()
+	if err != nil {
+		return err
+	}
+	return e.writeUntimed(cmd, s, create, func(ctx context.Context, l *logbook.Log) (logbook.Added, error) {
+		return add(ctx, l, logbook.At{Time: orNow(given), Note: e.note})
+	})
+}
+
+// writeUntimed is the same for verbs that have the time another way.
+func (e *entryFlags) writeUntimed(cmd *cobra.Command, s *streams, create bool, add func(context.Context, *logbook.Log) (logbook.Added, error)) error {
+	return e.log.with(cmd.Context(), s, create, func(l *logbook.Log) error {
+		added, err := add(cmd.Context(), l)
+		if err != nil {
+			return err
+		}
+		return printAdded(s, added)
+	})
+}

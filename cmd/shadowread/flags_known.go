@@ -1,0 +1,98 @@
+package main
+
+import (
+	"cmp"
+
+	"github.com/spf13/cobra"
+
+	"shadowread/internal/camera"
+	"shadowread/internal/fault"
+	"shadowread/internal/instrument"
+	"shadowread/internal/reading"
+)
+
+// knownFlags is what was found out of the camera and of the instrument beforehand.
+type knownFlags struct{ lens, instrument string }
+
+func (k *knownFlags) add(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&k.lens, "lens", "", "the camera's lens record `FILE` (default from the store of lenses, see shadowread lens)")
+	cmd.Flags().StringVar(&k.instrument, "instrument", "", "the instrument's record `FILE`, of shadowread align: corrects the heading")
+}
+
+// use has headings corrected by the instrument and photos read through the lens.
+func (k *knownFlags) use(cmd *cobra.Command, o *reading.Options) error {
+	lensFile := k.lens
+	if k.instrument != "" {
+		proved, err := useInstrument(cmd, o, k.instrument)
+		if err != nil {
+			return err
+		}
+		lensFile = cmp.Or(lensFile, proved)
+	}
+	if number := cmd.Flags().Lookup("number"); number != nil && number.Changed {
+		return exclusive(cmd, "number", "lens") // no photo, no lens
+	}
+	return useLenses(o, lensFile)
+}
+
+// useLenses has photos read through the lens of a record; where none is named, through
+// one of the user's store that matches.
+func useLenses(o *reading.Options, file string) error {
+	if file == "" {
+		dir, err := camera.DefaultDir()
+		if fault.Code(err) == "no_home" {
+			return nil // nobody's store
+		}
+		if err != nil {
+			return err
+		}
+		o.Lenses = &camera.Store{Dir: dir}
+		return nil
+	}
+	record, err := loadLens(file)
+	if err != nil {
+		return err
+	}
+	o.Lens = &camera.Match{Record: record, Path: file}
+	return nil
+}
+
+// loadLens reads a lens record; errors name its file.
+func loadLens(file string) (camera.LensRecord, error) {
+	record, err := camera.LoadLensRecord(file)
+	if fault.Code(err) == "bad_lens_record" {
+		return record, fault.New(fault.Code(err), fault.Hint(err), "%s: %s", file, err)
+	}
+	return record, err
+}
+
+// useInstrument has headings corrected by an instrument's record. What flags say of the
+// rod, of level and of alignment goes before it. It returns the file of the record's
+// lens, "" for none.
+func useInstrument(cmd *cobra.Command, o *reading.Options, file string) (lensFile string, err error) {
+	record, err := instrument.Load(file)
+	if err != nil {
+		return "", err
+	}
+	given := cmd.Flags().Changed
+	if given("plumb-line") && record.Gnomon != instrument.PlumbLine {
+		return "", fault.Usage("contradicting_flags", "leave --plumb-line out, or name the record of the plumb line", "%s is the record of a %s", file, record.Gnomon)
+	}
+	if !given("rod-height") {
+		o.Rod.HeightMM = record.HeightMM
+	}
+	if !given("nodus-height") {
+		o.Rod.NodusMM = record.NodusMM
+	}
+	if !given("rod-diameter") {
+		o.Rod.DiameterMM = record.DiameterMM
+	}
+	if given("level-sigma") {
+		record.LevelSigma = o.Level
+	}
+	if given("alignment-sigma") {
+		record.AlignmentSigma = o.Alignment
+	}
+	o.Instrument = &record
+	return record.LensFile(file), nil
+}

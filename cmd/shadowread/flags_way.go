@@ -1,0 +1,88 @@
+package main
+
+import (
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"shadowread/internal/fault"
+	"shadowread/internal/geo"
+	"shadowread/internal/logbook"
+	"shadowread/internal/logimport"
+	"shadowread/internal/workup"
+)
+
+func newLengthFlag() parsed[geo.Metres] {
+	return parsed[geo.Metres]{name: "LENGTH", parse: logimport.ParseLength}
+}
+
+func newSpeedFlag() parsed[workup.MetresPerSecond] {
+	return parsed[workup.MetresPerSecond]{name: "SPEED", parse: logimport.ParseSpeed}
+}
+
+func newOdometerFlag() parsed[logbook.Odometer] {
+	return parsed[logbook.Odometer]{name: "READING", parse: logimport.ParseReading}
+}
+
+const odometerUsage = "what the odometer reads, as it stands there: 45218.4, or with mi or nmi behind it where it does not count km"
+
+// wayFlags is the way since the entry before.
+type wayFlags struct {
+	odometer      parsed[logbook.Odometer]
+	rolled        quantity
+	speed         parsed[workup.MetresPerSecond]
+	speedSigma    parsed[workup.MetresPerSecond]
+	underWay      time.Duration
+	distance      parsed[geo.Metres]
+	distanceSigma parsed[geo.Metres]
+	stood         bool
+}
+
+func newWayFlags() wayFlags {
+	return wayFlags{
+		odometer: newOdometerFlag(), rolled: quantity{least: 1, most: 9}, speed: newSpeedFlag(), speedSigma: newSpeedFlag(),
+		distance: newLengthFlag(), distanceSigma: newLengthFlag(),
+	}
+}
+
+func (w *wayFlags) add(cmd *cobra.Command) {
+	f := cmd.Flags()
+	f.Var(&w.odometer, "odometer", odometerUsage)
+	f.Var(&w.rolled, "rolled-over", "confirm that the odometer has passed its last number: how many digits it shows before the point")
+	f.Var(&w.speed, "speed", "in place of the odometer: the mean speed, as 20km/h, 12mph or 8kn")
+	f.Var(&w.speedSigma, "speed-sigma", "one sigma of --speed (default a tenth of it)")
+	f.DurationVar(&w.underWay, "under-way", 0, "how long at --speed, as 1h20m (default all the time since the entry before)")
+	f.Var(&w.distance, "distance", "in place of the odometer: how far since the entry before, as 12.5km, 8mi or 900m")
+	f.Var(&w.distanceSigma, "distance-sigma", "one sigma of --distance (default a tenth of it)")
+	f.BoolVar(&w.stood, "stood", false, "nothing was run since the entry before")
+}
+
+// wayNames are the flags' names.
+var wayNames = []string{"odometer", "rolled-over", "speed", "speed-sigma", "under-way", "distance", "distance-sigma", "stood"}
+
+// run is the way as the log wants it; it is for the log to say that there is none.
+func (w *wayFlags) run(cmd *cobra.Command) (run logbook.Run, err error) {
+	for _, pair := range [][2]string{{"speed", "distance"}, {"speed", "stood"}, {"distance", "stood"}} {
+		if err := exclusive(cmd, pair[0], pair[1]); err != nil {
+			return run, err
+		}
+	}
+	for _, pair := range [][2]string{{"rolled-over", "odometer"}, {"speed-sigma", "speed"}, {"under-way", "speed"}, {"distance-sigma", "distance"}} {
+		if cmd.Flags().Changed(pair[0]) && !cmd.Flags().Changed(pair[1]) {
+			return run, fault.Usage("flag_without_other", "give --"+pair[1]+" too", "--%s has no meaning without --%s", pair[0], pair[1])
+		}
+	}
+	if w.odometer.set {
+		o := w.odometer.value
+		o.RolledOver = int(w.rolled.value)
+		run.Odometer = &o
+	}
+	if w.speed.set {
+		run.Speed = &logbook.Speed{Mean: w.speed.value, Sigma: w.speedSigma.value, For: w.underWay}
+	}
+	if w.distance.set {
+		run.Distance = &logbook.Distance{Length: w.distance.value, Sigma: w.distanceSigma.value}
+	}
+	run.Stood = w.stood
+	return run, nil
+}

@@ -1,0 +1,134 @@
+package main
+
+import (
+	"fmt"
+	"strconv"
+	"time"
+
+	"shadowread/internal/geo"
+	"shadowread/internal/logbook"
+	"shadowread/internal/wording"
+	"shadowread/internal/workup"
+)
+
+// printAdded tells what became of an entry, and returns errRefused if it waits for a
+// heading.
+func printAdded(s *streams, a logbook.Added) error {
+	var err error
+	switch {
+	case s.json:
+		err = s.printJSON(addedOf(a))
+	case s.outTTY:
+		err = addedForPeople(s, a)
+	default:
+		err = addedTable(s).row("", addedForPipe(a)...)
+	}
+	if err != nil {
+		return err
+	}
+	tellAdded(s, a)
+	if a.NeedsHeading {
+		return errRefused
+	}
+	return nil
+}
+
+// tellAdded says what the user is to do about an entry.
+func tellAdded(s *streams, a logbook.Added) {
+	if ahead := a.Entry.Time.Sub(a.Entry.Written); ahead > time.Minute {
+		s.note("time_ahead", "entry %d is of a time that the clock of this machine reaches in %s only: check its date and UTC offset", a.Entry.Number, shortDuration(ahead))
+	}
+	if a.NeedsHeading {
+		s.note("needs_heading", "entry %d is in the log and needs a heading: %s", a.Entry.Number, waitsFor(a.Entry.Number))
+	}
+	if c := a.Closing; c != nil && !c.Used {
+		s.note("needs_confirmation", "the fix lies %.1f sigma from the estimate and is not used: check position, time and entries; if it is right: shadowread log fix --confirm %d", c.Sigmas, a.Entry.Number)
+	}
+	if a.Lost != nil {
+		s.note("position_lost", "there is no estimated position: %s; log a fix, or correct the entry", a.Lost.Error())
+	}
+}
+
+func addedForPipe(a logbook.Added) []string {
+	cells := append(entryCells(&a.Entry), "", "", "", "", "")
+	if e := a.Estimate; e != nil {
+		copy(cells[len(cells)-5:], spotCells(e.Position, e.Cov))
+	}
+	return append(cells, plain(a.Entry.Note))
+}
+
+// entryCells begin the records of an entry in a pipe.
+func entryCells(e *logbook.Entry) []string {
+	heading, sigma, how := "", "", ""
+	if l, ok := e.Content.(*logbook.Leg); ok {
+		how = string(l.How)
+		if h := headingOf(l); h != nil {
+			heading, sigma = wording.Bearing(h.Heading, 4), wording.Fixed(h.Sigma, 4)
+		}
+	}
+	return []string{strconv.Itoa(e.Number), string(e.Kind()), e.Time.UTC().Format(time.RFC3339Nano), wayText(e.Content), heading, sigma, how}
+}
+
+func spotCells(p geo.Position, c workup.Cov) []string {
+	e := c.Ellipse95()
+	return []string{wording.Fixed(p.Lat, 6), wording.Fixed(p.Lon, 6), fmt.Sprintf("%.1f", float64(e.Major)), fmt.Sprintf("%.1f", float64(e.Minor)), wording.Bearing(e.Bearing, 2)}
+}
+
+// labelled is a line of a block.
+func labelled(s *streams, label, format string, args ...any) {
+	fmt.Fprintf(s.out, "%-12s %s\n", label, plain(fmt.Sprintf(format, args...)))
+}
+
+func addedForPeople(s *streams, a logbook.Added) error {
+	e := &a.Entry
+	head := fmt.Sprintf("entry %d: %s", e.Number, whatText(e))
+	if e.Supersedes != 0 && e.Kind() != logbook.KindWithdrawal {
+		head += fmt.Sprintf(", in place of entry %d", e.Supersedes)
+	}
+	st := bold
+	if a.NeedsHeading {
+		st = red
+	}
+	fmt.Fprintln(s.out, s.paint(st, head))
+	if l, ok := e.Content.(*logbook.Leg); ok && l.Photo != nil {
+		labelled(s, "photo", "%s", l.Photo.Name)
+		if l.Photo.Refused != "" && l.NeedsHeading() {
+			fmt.Fprintln(s.out, s.wrap(13, plain(l.Photo.Message)))
+		}
+	}
+	way := wayText(e.Content)
+	if way != "" {
+		way = ", " + way
+	}
+	labelled(s, "time", "%s%s", utcText(e.Time), way)
+	if a.Closing != nil {
+		labelled(s, "the fix", "%s", closingText(a.Closing))
+	}
+	if x := a.Estimate; x != nil {
+		labelled(s, "estimate", "%s, 95 %% within %s", x.Position, ellipseText(x.Cov.Ellipse95()))
+	}
+	return nil
+}
+
+// addedTable is for entries that come one after the other.
+func addedTable(s *streams) *table {
+	return &table{s: s, columns: []column{
+		{head: "entry", right: true}, {head: "time UTC", width: 19}, {head: "what", width: 29}, {head: "way", width: 10}, {head: "estimate", width: 19}, {head: "95 % within", width: 18}, {head: "notes"},
+	}}
+}
+
+func addedRow(t *table, a logbook.Added) error {
+	if !t.s.outTTY {
+		return t.row("", addedForPipe(a)...)
+	}
+	e := &a.Entry
+	cells := []string{strconv.Itoa(e.Number), e.Time.UTC().Format(time.DateTime), whatText(e), wayText(e.Content), "", "", entryNotes(e, a.Closing)}
+	if x := a.Estimate; x != nil {
+		cells[4], cells[5] = x.Position.String(), briefEllipse(x.Cov.Ellipse95())
+	}
+	st := style("")
+	if a.NeedsHeading || a.Closing != nil && !a.Closing.Used {
+		st = red
+	}
+	return t.row(st, cells...)
+}

@@ -1,0 +1,156 @@
+package main
+
+import (
+	"fmt"
+	"time"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/geo"
+	"shadowread/internal/logbook"
+	"shadowread/internal/wording"
+	"shadowread/internal/workup"
+)
+
+type (
+	whereJSON struct {
+		Journey          int             `json:"journey"`
+		Time             time.Time       `json:"time_utc"`
+		Estimate         *spotJSON       `json:"estimate"`
+		Heading          *float64        `json:"heading_true_deg"` // of the leg in hand, with what is known of the instrument
+		Since            time.Time       `json:"since_utc"`        // the last fix used, or the departure
+		Run              float64         `json:"run_m"`            // as logged since then
+		Closing          *closingJSON    `json:"closing"`          // the last fix's
+		Instruments      instrumentsJSON `json:"instruments"`
+		NeedHeading      []int           `json:"need_heading"`
+		NeedConfirmation []int           `json:"need_confirmation"`
+		ToGo             *toGoJSON       `json:"to_go"`
+	}
+	instrumentsJSON struct {
+		Mount         float64 `json:"mount_deg"` // is added to headings by the dial
+		MountSigma    float64 `json:"mount_sigma_deg"`
+		LeanStarboard float64 `json:"lean_starboard_deg"`
+		LeanStarbSig  float64 `json:"lean_starboard_sigma_deg"`
+		LeanForward   float64 `json:"lean_forward_deg"`
+		LeanForwSigma float64 `json:"lean_forward_sigma_deg"`
+		Scale         float64 `json:"odometer_scale"` // true = odometer x (1 + scale)
+		ScaleSigma    float64 `json:"odometer_scale_sigma"`
+		DriftNorth    float64 `json:"drift_north_mps"`
+		DriftNSigma   float64 `json:"drift_north_sigma_mps"`
+		DriftEast     float64 `json:"drift_east_mps"`
+		DriftESigma   float64 `json:"drift_east_sigma_mps"`
+	}
+	toGoJSON struct {
+		To               *spotJSON `json:"to"`
+		Course           float64   `json:"course_deg"` // rhumb line
+		CourseSigma      float64   `json:"course_sigma_deg"`
+		Distance         float64   `json:"distance_m"`
+		DistanceSigma    float64   `json:"distance_sigma_m"`
+		GeodesicCourse   float64   `json:"geodesic_course_deg"` // on setting out
+		GeodesicDistance float64   `json:"geodesic_distance_m"`
+		Turn             *float64  `json:"turn_deg"` // right positive; null without a heading in hand
+		Within           bool      `json:"within_ellipse"`
+	}
+)
+
+func whereOf(w *logbook.Whereabouts, to *geo.Position, g *workup.ToGo) whereJSON {
+	e, sh := &w.Estimate, w.Shared
+	out := whereJSON{
+		Journey: w.Journey, Time: e.Time.UTC(), Estimate: workedSpot(e.Position, e.Cov), Since: e.Since.UTC(), Run: metres(e.Run),
+		Closing: closingOf(w.Closing), NeedHeading: append([]int{}, w.NeedHeading...), NeedConfirmation: append([]int{}, w.NeedConfirmation...),
+		Instruments: instrumentsJSON{
+			wording.Degrees(sh.Mount, 4), wording.Degrees(sh.MountSigma, 4), wording.Degrees(sh.LeanX, 4), wording.Degrees(sh.LeanXSigma, 4), wording.Degrees(sh.LeanY, 4), wording.Degrees(sh.LeanYSigma, 4),
+			wording.Round(sh.Scale, 6), wording.Round(sh.ScaleSigma, 6),
+			wording.Round(float64(sh.DriftN), 5), wording.Round(float64(sh.DriftNSigma), 5), wording.Round(float64(sh.DriftE), 5), wording.Round(float64(sh.DriftESigma), 5),
+		},
+	}
+	if e.Steered {
+		out.Heading = new(wording.BearingDegrees(e.Heading, 4))
+	}
+	if g != nil {
+		spot := spotOf(*to, 0)
+		spot.Sigma = nil
+		out.ToGo = &toGoJSON{spot, wording.BearingDegrees(g.Course, 4), wording.Degrees(g.CourseSigma, 4), metres(g.Distance), metres(g.DistanceSigma),
+			wording.BearingDegrees(g.GeodesicCourse, 4), metres(g.GeodesicDistance), nil, g.Within}
+		if e.Steered {
+			out.ToGo.Turn = new(wording.Degrees(g.Turn, 4))
+		}
+	}
+	return out
+}
+
+func printWhere(s *streams, w *logbook.Whereabouts, to *geo.Position, g *workup.ToGo) error {
+	j := whereOf(w, to, g)
+	if s.json {
+		return s.printJSON(j)
+	}
+	if !s.outTTY {
+		cells := append([]string{j.Time.Format(time.RFC3339Nano)}, spotCells(w.Estimate.Position, w.Estimate.Cov)...)
+		cells = append(cells, j.Since.Format(time.RFC3339Nano), fmt.Sprintf("%.1f", j.Run), decimal(j.Heading, 4))
+		if t := j.ToGo; t != nil {
+			cells = append(cells, decimal(&t.Course, 4), decimal(&t.CourseSigma, 4), decimal(&t.Distance, 1), decimal(&t.DistanceSigma, 1), decimal(t.Turn, 4))
+		} else {
+			cells = append(cells, "", "", "", "", "")
+		}
+		return (&table{s: s}).row("", cells...)
+	}
+	whereForPeople(s, w, to, g)
+	return nil
+}
+
+func whereForPeople(s *streams, w *logbook.Whereabouts, to *geo.Position, g *workup.ToGo) {
+	e := &w.Estimate
+	fmt.Fprintf(s.out, "%s\n", s.paint(bold, fmt.Sprintf("%s at %s", e.Position, utcText(e.Time))))
+	labelled(s, "95 % within", "%s", ellipseText(w.Ellipse))
+	since := "the departure, "
+	switch c := w.Closing; {
+	case c == nil:
+	case c.Used:
+		since = "the fix, "
+	default: // a fix before that one, or the departure
+		since = ""
+	}
+	labelled(s, "since", "%s%s, %s run", since, utcText(e.Since), wording.Length(e.Run))
+	if e.Steered {
+		labelled(s, "heading", "%s° true, of the leg in hand", wording.Bearing(e.Heading, 1))
+	}
+	if c := w.Closing; c != nil {
+		labelled(s, "last fix", "%s", closingText(c))
+	}
+	if g != nil {
+		toGoForPeople(s, w, *to, g)
+	}
+	fmt.Fprintln(s.out)
+	learnt(s, w.Shared)
+	for _, n := range w.NeedHeading {
+		fmt.Fprintln(s.out, s.paint(red, fmt.Sprintf("entry %d needs a heading: %s", n, waitsFor(n))))
+	}
+	for _, n := range w.NeedConfirmation {
+		fmt.Fprintln(s.out, s.paint(red, fmt.Sprintf("the fix of entry %d is not used; if it is right: shadowread log fix --confirm %d", n, n)))
+	}
+	fmt.Fprintf(s.out, "%s\n", s.paint(dim, "± is one sigma; never the sole means of navigation; see shadowread help cautions"))
+}
+
+func toGoForPeople(s *streams, w *logbook.Whereabouts, to geo.Position, g *workup.ToGo) {
+	fmt.Fprintln(s.out)
+	labelled(s, "to go", "to %s", to)
+	if g.Within {
+		fmt.Fprintln(s.out, s.paint(yellow, s.wrap(13, "it lies within the ellipse: look round before you go on, the course says little")))
+	}
+	// Nobody steers by hundredths of a degree, whatever the position is good for.
+	labelled(s, "course", "%s° ± %s° true, %s ± %s by the rhumb line: come to this heading and hold it",
+		wording.Bearing(g.Course, 1), wording.Fixed(max(g.CourseSigma, angle.Degree/10), 1), wording.Length(g.Distance), wording.Length(g.DistanceSigma))
+	labelled(s, "shortest way", "%s, setting out on %s°", wording.Length(g.GeodesicDistance), wording.Bearing(g.GeodesicCourse, 1))
+	if w.Estimate.Steered {
+		labelled(s, "turn", "%s", wording.Come(g.Turn, 1))
+	}
+}
+
+// learnt says what is known of the instruments.
+func learnt(s *streams, sh workup.Shared) {
+	labelled(s, "mount", "%s is added to headings by the dial", wording.SignedWith(sh.Mount, sh.MountSigma))
+	labelled(s, "lean", "%s to starboard, %s forward, of the rod from plumb", wording.SignedWith(sh.LeanX, sh.LeanXSigma), wording.SignedWith(sh.LeanY, sh.LeanYSigma))
+	labelled(s, "odometer", "%+.2f ± %.2f %% is added to its distances", 100*sh.Scale, 100*sh.ScaleSigma)
+	if sh.DriftNSigma > 0 || sh.DriftESigma > 0 {
+		labelled(s, "drift", "%+.3f ± %.3f m/s north, %+.3f ± %.3f m/s east", float64(sh.DriftN), float64(sh.DriftNSigma), float64(sh.DriftE), float64(sh.DriftESigma))
+	}
+}

@@ -1,0 +1,72 @@
+package logimport
+
+import (
+	"strconv"
+	"time"
+
+	"shadowread/internal/geo"
+	"shadowread/internal/logbook"
+	"shadowread/internal/table"
+)
+
+// Limits of a CSV file: years of a log.
+const (
+	maxCSV     = 16 << 20 // bytes
+	maxCSVRows = 200_000
+)
+
+// numberColumns hold figures. What legs and position hold is parted by commas itself.
+var numberColumns = []string{"odometer_km", "odometer_mi", "odometer_nmi", "rolled_over_digits", "distance_km", "speed_kmh",
+	"heading_deg", "number_deg", "sigma_deg", "error_m", "reads"}
+
+// wayRow is a row of either kind of file.
+type wayRow struct{ table.Row }
+
+// odometerColumns are one for each unit; a row fills at most one.
+var (
+	odometerNames   = []string{"odometer_km", "odometer_mi", "odometer_nmi"}
+	odometerColumns = map[string]logbook.Unit{"odometer_km": logbook.Kilometres, "odometer_mi": logbook.StatuteMiles, "odometer_nmi": logbook.NauticalMiles}
+)
+
+// odometer returns the reading in a row, nil if there is none.
+func (r wayRow) odometer() (*logbook.Odometer, error) {
+	var found *logbook.Odometer
+	for column, unit := range odometerColumns {
+		text := r.Field(column)
+		switch {
+		case text == "":
+			continue
+		case found != nil:
+			return nil, r.Bad("the odometer is read in two units")
+		}
+		found = &logbook.Odometer{AsGiven: text, Unit: unit}
+	}
+	digits := r.Field("rolled_over_digits")
+	rolled := digits != ""
+	switch {
+	case found == nil && rolled:
+		return nil, r.Bad("the odometer rolled over, but its reading is not given")
+	case found == nil:
+		return nil, nil
+	case rolled:
+		n, err := strconv.Atoi(digits)
+		if err != nil || n < 1 {
+			return nil, r.Bad("rolled_over_digits %q is no count of digits", digits)
+		}
+		found.RolledOver = n
+	}
+	return found, found.Validate()
+}
+
+// time reads the column time.
+func (r wayRow) time(offset *time.Duration) (time.Time, error) {
+	text := r.Field("time")
+	if text == "" {
+		return time.Time{}, nil
+	}
+	t, err := geo.ParseTime(text, offset)
+	if err != nil {
+		return time.Time{}, err
+	}
+	return t, logbook.Validate(logbook.At{Time: t}, &logbook.Note{})
+}

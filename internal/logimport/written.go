@@ -1,0 +1,100 @@
+package logimport
+
+import (
+	"cmp"
+	"fmt"
+	"strconv"
+	"strings"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/fault"
+	"shadowread/internal/geo"
+	"shadowread/internal/logbook"
+	"shadowread/internal/workup"
+)
+
+// The units that lengths and speeds may be given in. A word behind a number is its
+// unit; a bare number is in kilometres, or kilometres an hour.
+var (
+	lengthUnits = map[string]geo.Metres{"km": geo.Kilometre, "mi": geo.StatuteMile, "nmi": geo.NauticalMile, "m": geo.Metre}
+	speedUnits  = map[string]workup.MetresPerSecond{"km/h": 1 / 3.6, "mph": workup.MetresPerSecond(geo.StatuteMile) / 3600, "kn": workup.MetresPerSecond(geo.NauticalMile) / 3600}
+)
+
+// ParseLength reads a length with its unit, "12.5 km", "8mi", "900m". It fails with
+// code "bad_number".
+func ParseLength(text string) (geo.Metres, error) {
+	return measured(text, "km", lengthUnits, "give a length with its unit, km, mi, nmi or m, as 12.5km; without one it is in km")
+}
+
+// ParseSpeed reads a speed with its unit, "20km/h", "12mph", "8kn". It fails with code
+// "bad_number".
+func ParseSpeed(text string) (workup.MetresPerSecond, error) {
+	return measured(text, "km/h", speedUnits, "give a speed with its unit, km/h, mph or kn, as 20km/h; without one it is in km/h")
+}
+
+// ParseReading reads what an odometer shows, "45218.4", with mi or nmi behind it where
+// it does not count km. It fails with code "bad_odometer".
+func ParseReading(text string) (logbook.Odometer, error) {
+	number, unit := splitUnit(text)
+	return logbook.ParseOdometer(number, logbook.Unit(cmp.Or(unit, string(logbook.Kilometres))))
+}
+
+// ParseShortLeg reads a leg of a detour: a true heading in degrees, and what the
+// odometer read at its end, "140,@45219.9", or its length, "140,900m". sigma is the
+// heading's. It fails with code "bad_leg".
+func ParseShortLeg(text string, sigma angle.Angle) (logbook.ShortLeg, error) {
+	wrong := func(why string) (logbook.ShortLeg, error) {
+		return logbook.ShortLeg{}, fault.New("bad_leg", "give HEADING,@READING, as 140,@45219.9, or HEADING,LENGTH, as 140,0.8km", "leg %q: %s", text, why)
+	}
+	heading, way, ok := strings.Cut(text, ",")
+	if !ok {
+		return wrong("it has no length")
+	}
+	degrees, err := number(strings.TrimSuffix(strings.TrimSpace(heading), "°"), 360)
+	if err != nil {
+		return wrong(fmt.Sprintf("heading %q is none from 0 to 360", strings.TrimSpace(heading)))
+	}
+	leg := logbook.ShortLeg{Heading: logbook.Heading{Heading: angle.FromDegrees(degrees), Sigma: sigma}}
+	if reading, ok := strings.CutPrefix(strings.TrimSpace(way), "@"); ok {
+		o, err := ParseReading(reading)
+		if err != nil {
+			return wrong(err.Error())
+		}
+		leg.Run = logbook.ByOdometer(o)
+		return leg, nil
+	}
+	length, err := ParseLength(way)
+	if err != nil {
+		return wrong(err.Error())
+	}
+	leg.Run.Distance = &logbook.Distance{Length: length}
+	return leg, nil
+}
+
+// splitUnit parts "12.5 km" into its number and unit.
+func splitUnit(text string) (number, unit string) {
+	text = strings.TrimSpace(text)
+	number = strings.TrimRight(text, "abcdefghijklmnopqrstuvwxyz/")
+	return strings.TrimSpace(number), text[len(number):]
+}
+
+// measured reads a number with one of units behind it, not negative and at most a
+// million.
+func measured[T ~float64](text, usual string, units map[string]T, hint string) (T, error) {
+	value, unit := splitUnit(text)
+	size, known := units[cmp.Or(unit, usual)]
+	x, err := number(value, 1e6)
+	if err != nil || !known {
+		return 0, fault.New("bad_number", hint, "%q cannot be read", text)
+	}
+	return T(x) * size, nil
+}
+
+// number reads a number from 0 to most.
+func number(text string, most float64) (float64, error) {
+	x, err := strconv.ParseFloat(text, 64)
+	if err == nil && !(x >= 0 && x <= most) { // NaN fails both
+		err = strconv.ErrRange
+	}
+	return x, err
+}

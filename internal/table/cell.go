@@ -1,0 +1,30 @@
+package table
+
+import (
+	"regexp"
+	"strings"
+)
+
+// A spreadsheet works out a cell that begins with one of these as a formula, quoted in
+// the CSV file or not (OWASP, "CSV Injection"), unless an apostrophe leads it. Numbers
+// are harmless. Apostrophes that were there before get another, so that none is lost.
+var (
+	formula = regexp.MustCompile("^'*[=+\\-@\t\r\n]")
+	signed  = regexp.MustCompile(`^[+-][0-9]+(\.[0-9]+)?$`)
+)
+
+// SafeCell returns a text as a cell of a CSV file that no spreadsheet takes for a formula.
+func SafeCell(text string) string {
+	if formula.MatchString(text) && !signed.MatchString(text) {
+		return "'" + text
+	}
+	return text
+}
+
+// BareCell returns the text of which SafeCell made a cell.
+func BareCell(cell string) string {
+	if strings.HasPrefix(cell, "'") && formula.MatchString(cell) {
+		return cell[1:]
+	}
+	return cell
+}
