@@ -31,6 +31,10 @@ type RandomOptions struct {
 	Phone bool
 	// Troubles adds, to some scenes, other shadows, fingers, dirt, creases and haze.
 	Troubles bool
+	// Country has the board stand up to 8 degrees out of level in flat country, seen to its
+	// horizon; GroundSigma is one sigma of the ground's slope on two axes.
+	Country     bool
+	GroundSigma angle.Angle
 }
 
 // lenses are plausible distortions, by k1: phones about zero, action cameras at
@@ -126,6 +130,9 @@ func RandomScene(r *rand.Rand, o RandomOptions) *Scene {
 	}
 	if o.Phone {
 		s.phone(r)
+	}
+	if o.Country {
+		s.outdoors(r, o.GroundSigma, o.Width)
 	}
 	return s
 }

@@ -39,6 +39,7 @@ type Scene struct {
 	Blobs     []Blob
 	Occluders []Occluder
 	Another   *Another // sheet in the picture
+	Country   *Country // about the board, to its horizon; nil for a ground without one
 
 	Finish Finish
 	Seed   uint64 // of noise, texture and dirt
