@@ -106,15 +106,6 @@ func (f *stripFit) capRadius(axis fitLine, end, half float64, lit func(sheet.Poi
 	return radius, true
 }
 
-func (f *stripFit) lastGood() (s float64) {
-	for i := range f.rows {
-		if f.rows[i].ok {
-			s = max(s, f.rows[i].s)
-		}
-	}
-	return s
-}
-
 // brightest is the upper quartile of the light across a short stretch at distance
 // d: between ticks and through numerals it is still paper.
 func (f *stripFit) brightest(d, a, b float64, hidden func(sheet.Point) bool) float64 {

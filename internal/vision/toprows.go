@@ -1,0 +1,151 @@
+package vision
+
+import (
+	"math"
+
+	"shadowread/internal/sheet"
+)
+
+// topRows looks along the rod's image. Rows over marks, and those with something else
+// beside, are left out.
+func (r *rodImage) topRows(raw func(sheet.Point) float64, s *sheet.Sheet, st *Strip, f frame) (rows []topRow) {
+	const (
+		step     = 0.25  // mm
+		farthest = 220.0 // mm
+	)
+	strip := newFrame(st.Direction, st.FootOffset)
+	for d := 5.8; d < farthest; d += step {
+		p := f.at(d, 0)
+		grown := r.camera[2] / max(r.camera[2]-r.heightBefore(d), 1)
+		half := st.Width / 2 * grown
+		if along, across := strip.place(p); along > 0 && math.Abs(across) < st.Width/2+half+2.6 {
+			if len(rows) > 0 {
+				return rows
+			}
+			continue
+		}
+		if math.IsNaN(raw(p)) {
+			return rows
+		}
+		onLubber, mark := covered(s, p, 2*half)
+		if onLubber {
+			continue
+		}
+		look := printedLight(raw, s, mark, f)
+		// Thin ink beside is brighter between.
+		var sides [2]float64
+		for k, side := range [2]float64{-1, 1} {
+			var vs []float64
+			for _, along := range [3]float64{-0.4, 0, 0.4} {
+				for n := 1.2; n < 3; n += 0.45 {
+					if v, white := look(d+along, side*(half+n+0.02*r.heightBefore(d))); white {
+						vs = append(vs, v)
+					}
+				}
+			}
+			if len(vs) < 4 {
+				vs = []float64{math.NaN()}
+			}
+			sides[k] = quantile(vs, 0.7)
+		}
+		beside := (sides[0] + sides[1]) / 2
+		if !(beside > 0.02) || sides[0] < 0.75*sides[1] || sides[1] < 0.75*sides[0] {
+			continue
+		}
+		w, told := topRow{d: d, beside: beside, ink: inBand(s, p), ground: !onPage(p)}, 0
+		for k, n := range topColumns {
+			v, white := look(d, n*max(half, leastHalf))
+			if !white && v < black*beside {
+				v = math.NaN()
+			} else {
+				told++
+			}
+			w.light[k] = v / beside
+		}
+		if told < 4 {
+			continue
+		}
+		rows = append(rows, w)
+	}
+	return rows
+}
+
+// inBand reports whether a place lies among the dial's ticks and numerals.
+func inBand(s *sheet.Sheet, p sheet.Point) bool {
+	r := math.Hypot(p.X, p.Y)
+	return r > s.Dial.RingRadius-1 && r < s.Dial.NumeralRadius+s.Dial.NumeralHeight
+}
+
+// printedLight looks at places along and across the rod's image. white is whether the paper
+// is bare there, but for thin ink, which is looked past.
+func printedLight(raw func(sheet.Point) float64, s *sheet.Sheet, mark *sheet.Mark, f frame) func(d, n float64) (v float64, white bool) {
+	const thin = 0.4 // mm
+	return func(d, n float64) (float64, bool) {
+		p := f.at(d, n)
+		if !inBand(s, p) {
+			return raw(p), mark == nil || !inked(mark, p)
+		}
+		var vs []float64
+		for _, along := range [3]float64{-thin, 0, thin} {
+			for _, across := range [3]float64{-thin, 0, thin} {
+				vs = append(vs, raw(f.at(d+along, n+across)))
+			}
+		}
+		return quantile(vs, 0.8), mark == nil || !inked(mark, p)
+	}
+}
+
+// around returns the rows within a length before row i, and from it on.
+func around(rows []topRow, i int, length float64) (before, after []topRow) {
+	from, to := i, i
+	for from > 0 && rows[i].d-rows[from-1].d < length {
+		from--
+	}
+	for to < len(rows) && rows[to].d-rows[i].d < length {
+		to++
+	}
+	return rows[from:i], rows[i:to]
+}
+
+// count is how many rows are in a state.
+func count(rows []topRow, state topState) (n int) {
+	for _, w := range rows {
+		if w.state == state {
+			n++
+		}
+	}
+	return n
+}
+
+// headWidth is the greatest breadth of the rod's image in the last stretch before its end at
+// a distance from the foot, before a ground of some light, mm on the paper. ok is false where
+// something wider is in the way.
+func headWidth(raw func(sheet.Point) float64, s *sheet.Sheet, f frame, end, ground, differs float64) (width float64, ok bool) {
+	const stretch, widest, step = 15.0, 12.0, 0.3 // mm
+	var widths []float64
+	rows := 0
+	for d := end - stretch; d < end-step; d += step {
+		_, mark := covered(s, f.at(d, 0), widest)
+		look := printedLight(raw, s, mark, f)
+		odd := func(d, n float64) bool {
+			v, white := look(d, n)
+			return math.Abs(v/ground-1) > differs && (white || v > black*ground)
+		}
+		var reach [2]float64
+		for i, side := range [2]float64{-1, 1} {
+			for gap := 0.0; reach[i] < widest && gap < 3*step; {
+				n := reach[i] + gap + step
+				if odd(d, side*n) {
+					reach[i], gap = n, 0
+				} else {
+					gap += step
+				}
+			}
+		}
+		rows++
+		if max(reach[0], reach[1]) < widest-step {
+			widths = append(widths, reach[0]+reach[1])
+		}
+	}
+	return quantile(widths, 0.85), 2*len(widths) > rows
+}
