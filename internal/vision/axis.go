@@ -4,7 +4,6 @@ import (
 	"math"
 
 	"shadowread/internal/calib"
-	"shadowread/internal/sheet"
 )
 
 // RodAxis is the image of the rod's axis: two pixels on it, and what their places leave
@@ -26,9 +25,10 @@ const (
 	axisTaper = 0.15
 )
 
-// axis measures the image of the rod's axis on the plain paper, from both edges, below
+// rodAxis measures the image of the rod's axis on the plain paper, from both edges, below
 // the cap that its tip may wear.
-func (r *rodImage) axis(light func(sheet.Point) float64, st *Strip) *RodAxis {
+func (q *search) rodAxis(st *Strip) *RodAxis {
+	r := q.img
 	const step = 0.15 // mm
 	top := 28.0       // a rod of unknown height is at least so high
 	if r.known {
@@ -45,7 +45,7 @@ func (r *rodImage) axis(light func(sheet.Point) float64, st *Strip) *RodAxis {
 		if along, across := strip.place(f.at(d, 0)); along > 0 && math.Abs(across) < st.Width/2+3.5 {
 			continue // the shadow itself lies there
 		}
-		a, b, ok := runAcross(func(n float64) float64 { return math.Abs(light(f.at(d, n))-1) - differs }, step)
+		a, b, ok := runAcross(func(n float64) float64 { return math.Abs(q.light(f.at(d, n))-1) - differs }, step)
 		if ok {
 			ds, left, right = append(ds, d), append(left, a), append(right, b)
 		}
@@ -59,7 +59,7 @@ func (r *rodImage) axis(light func(sheet.Point) float64, st *Strip) *RodAxis {
 	for i, d := range [2]float64{ds[0], ds[len(ds)-1]} {
 		height[i] = r.heightBefore(d)
 		width[i] = (b.at(d) - a.at(d)) * (high - height[i]) / high
-		out.Ends[i] = r.plate.Project(f.at(d, (a.at(d)+b.at(d))/2))
+		out.Ends[i] = q.plate.Project(f.at(d, (a.at(d)+b.at(d))/2))
 	}
 	rise := height[1] - height[0]
 	taper := math.Abs(width[1] - width[0])

@@ -2,8 +2,6 @@ package vision
 
 import (
 	"math"
-
-	"shadowread/internal/sheet"
 )
 
 // What holds a rod's foot (a nut, clay) casts a broader shadow before the strip begins,
@@ -20,10 +18,10 @@ const (
 // keepBare puts aside the rows in which the shadow is not of the rod's own breadth: what
 // holds the foot, a point, and between them a nodus, or another shadow across. The rows are
 // as sampled; what cannot be told is left in.
-func (f *stripFit) keepBare(lit func(sheet.Point) float64) {
+func (f *stripFit) keepBare() {
 	widths := make([]float64, len(f.rows))
 	for i := range f.rows {
-		widths[i] = f.darkWidth(&f.rows[i], lit)
+		widths[i] = f.darkWidth(&f.rows[i])
 	}
 	widths = runningMedian(widths, 3)
 	own, ok := f.ownWidth(widths)
@@ -107,11 +105,11 @@ func (f *stripFit) holderEnds(widths []float64, broad float64) (end float64) {
 
 // darkWidth is the breadth of the dark about the axis at half its depth, mm; the whole
 // window where no edge is in it, NaN where there is no dark or its edge is not seen.
-func (f *stripFit) darkWidth(row *profileRow, lit func(sheet.Point) float64) float64 {
-	paper := lit(f.frame.at(row.s, 0))
+func (f *stripFit) darkWidth(row *profileRow) float64 {
+	paper := f.lit(f.frame.at(row.s, 0))
 	low, at := 0.85*paper, -1
 	reach := max(1, int(0.3/f.step))
-	mean := func(k int) float64 {
+	about := func(k int) float64 {
 		sum, n := 0.0, 0
 		for j := max(0, k-reach); j <= min(len(row.light)-1, k+reach); j++ {
 			if v := row.light[j]; !math.IsNaN(v) {
@@ -127,7 +125,7 @@ func (f *stripFit) darkWidth(row *profileRow, lit func(sheet.Point) float64) flo
 		if n := f.first + float64(k)*f.step; math.Abs(n) > 1.2 {
 			continue
 		}
-		if v := mean(k); v < low {
+		if v := about(k); v < low {
 			low, at = v, k
 		}
 	}

@@ -36,7 +36,7 @@ const (
 // piece that is seen: for a parabola of half second derivative k through both ends, the
 // line turns from the tangent at m by k (L - 2m), for half a sine by halfSine. tip is the
 // shadow's length where its end is seen, else 0.
-func (f *stripFit) bowed(axis fitLine, rod Rod, tip float64) (turn, cost angle.Angle, bow float64) {
+func (f *stripFit) bowed(axis fitLine, tip float64) (turn, cost angle.Angle, bow float64) {
 	span := 0.0
 	for i := range f.rows {
 		if r := &f.rows[i]; r.ok {
@@ -45,7 +45,7 @@ func (f *stripFit) bowed(axis fitLine, rod Rod, tip float64) (turn, cost angle.A
 	}
 	length, known := tip, true
 	if length == 0 {
-		length = rod.ShadowMM
+		length = f.rod.ShadowMM
 	}
 	if length == 0 {
 		length, known = longShadow, false
@@ -73,12 +73,12 @@ func (f *stripFit) bowed(axis fitLine, rod Rod, tip float64) (turn, cost angle.A
 	if !known {
 		return 0, max(halfSine(axis, 1.2*length).Abs(), cost), bow
 	}
-	parabola, sine := angle.Angle(axis.bend*(length-2*axis.mid)), halfSine(axis, length)
+	arc, sine := angle.Angle(axis.bend*(length-2*axis.mid)), halfSine(axis, length)
 	if math.Abs(bow) < paperBow {
 		return 0, max(sine.Abs(), cost), bow
 	}
 	// What shape the bend has is not known.
-	return (parabola + sine) / 2, angle.Angle(math.Hypot(float64(parabola-sine)/2+bendSigma*float64(sine), math.Abs(axis.bend)*span/8)), bow
+	return (arc + sine) / 2, angle.Angle(math.Hypot(float64(arc-sine)/2+bendSigma*float64(sine), math.Abs(axis.bend)*span/8)), bow
 }
 
 // halfSine is what the line from foot to tip turns by from a strip that is part of half a

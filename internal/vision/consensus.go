@@ -48,9 +48,9 @@ func consensus(all []candidate) (best calib.Homography, chosen []candidate) {
 func largest(all []candidate) (kept []candidate) {
 	all = slices.Clone(all)
 	slices.SortStableFunc(all, func(a, b candidate) int { return cmp.Compare(b.side(), a.side()) })
-	count := map[int]int{}
+	taken := map[int]int{}
 	for _, c := range all {
-		if count[c.mark.ID]++; count[c.mark.ID] <= mostAlike {
+		if taken[c.mark.ID]++; taken[c.mark.ID] <= mostAlike {
 			kept = append(kept, c)
 		}
 	}

@@ -6,7 +6,6 @@ import (
 	"slices"
 
 	"shadowread/internal/angle"
-	"shadowread/internal/calib"
 	"shadowread/internal/sheet"
 )
 
@@ -46,16 +45,15 @@ func (s *surface) log(x, y float64) float64 {
 
 // lookAtDial samples the clear zone and fits the unshaded paper's light: a smooth
 // surface that lies on the bright side of the data, since shadows, rod and dirt
-// only darken.
-func lookAtDial(g *Gray, p *calib.Plate, s *sheet.Sheet, hidden func(sheet.Point) bool) (*dialImage, bool) {
-	d := &dialImage{rows: int((s.Dial.ClearZone[1]-0.5-dialFrom)/dialStep) + 1}
+// only darken. hidden tells what of the paper is covered. ok is false where too little is seen.
+func (q *search) lookAtDial(hidden func(sheet.Point) bool) (ok bool) {
+	d := &dialImage{rows: int((q.sheet.Dial.ClearZone[1]-0.5-dialFrom)/dialStep) + 1}
 	d.ratio = make([][]float64, d.rows)
 	var dirs [dialColumns]sheet.Point
 	for i := range dirs {
 		dirs[i].X, dirs[i].Y = math.Sincos(2 * math.Pi * float64(i) / dialColumns)
 	}
 	var xs, ys, ls []float64
-	outside := 0
 	for j := range d.ratio {
 		row := make([]float64, dialColumns)
 		d.ratio[j] = row
@@ -63,22 +61,18 @@ func lookAtDial(g *Gray, p *calib.Plate, s *sheet.Sheet, hidden func(sheet.Point
 		for i := range row {
 			pt := sheet.Point{X: r * dirs[i].X, Y: r * dirs[i].Y}
 			row[i] = math.NaN()
-			q := p.Project(pt)
-			if !g.contains(q, 1) {
-				outside++
+			at := q.plate.Project(pt)
+			if !q.g.contains(at, 1) || hidden(pt) {
 				continue
 			}
-			if hidden(pt) {
-				continue
-			}
-			row[i] = g.light(q.U, q.V)
+			row[i] = q.g.light(at.U, at.V)
 			if i%6 == j%6 && j%2 == 0 { // every twelfth place carries the surface
 				xs, ys, ls = append(xs, pt.X), append(ys, pt.Y), append(ls, math.Log(max(row[i], 1e-4)))
 			}
 		}
 	}
 	if len(xs) < 200 {
-		return nil, false
+		return false
 	}
 	d.paper = brightSurface(xs, ys, ls)
 	d.bright = d.paper.at(0, 0)
@@ -88,7 +82,8 @@ func lookAtDial(g *Gray, p *calib.Plate, s *sheet.Sheet, hidden func(sheet.Point
 			row[i] /= d.paper.at(r*dirs[i].X, r*dirs[i].Y)
 		}
 	}
-	return d, true
+	q.dial = d
+	return true
 }
 
 // brightSurface fits the surface by iterated weighted least squares with weights
@@ -206,7 +201,7 @@ func (d *dialImage) rays(diameter, most float64) []ray {
 		for o := range nOff {
 			off := -most + offsetStep*float64(o)
 			sum, best, gaps := 0.0, 0.0, 0
-			end, total, count := 0, 0.0, 0
+			end, total, looks := 0, 0.0, 0
 			depthSum := 0.0
 			for j := range d.rows {
 				if shift[o][j] == unmet {
@@ -225,9 +220,9 @@ func (d *dialImage) rays(diameter, most float64) []ray {
 				}
 				sum += max(-0.2, min(0.5, v)) - floor
 				depthSum += v
-				count++
+				looks++
 				if sum > best {
-					best, end, total = sum, j+1, depthSum/float64(count)
+					best, end, total = sum, j+1, depthSum/float64(looks)
 				}
 			}
 			best -= 0.002 * math.Abs(off) * float64(end) // of equals, the one nearer the foot

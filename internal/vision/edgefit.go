@@ -4,7 +4,7 @@ import "math"
 
 // cdf and phi are the normal law and its density, from a table of 64 steps to the
 // unit with straight lines between: good to 3e-5.
-func cdf(x float64) float64 { return lookUp(&normalTable, x) }
+func cdf(x float64) float64 { return tabled(&normalTable, x) }
 
 func phi(x float64) float64 { return math.Exp(-x*x/2) / math.Sqrt(2*math.Pi) }
 
@@ -17,7 +17,7 @@ var normalTable = func() (t [2*normalReach*normalSteps + 2]float64) {
 	return t
 }()
 
-func lookUp(t *[2*normalReach*normalSteps + 2]float64, x float64) float64 {
+func tabled(t *[2*normalReach*normalSteps + 2]float64, x float64) float64 {
 	y := (x + normalReach) * normalSteps
 	if !(y > 0) {
 		return 0

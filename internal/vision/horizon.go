@@ -88,8 +88,8 @@ func FindHorizon(g *Gray, p *calib.Plate) (*Horizon, error) {
 // sharp a step in each, smoothly from one to the next, which texture is not, and another
 // than the best.
 func (l *horizonLooks) rival(best levelLine, its []seenAt, step float64) bool {
-	other := l.best(&best)
-	places, part, itsStep := l.places(other)
+	another := l.best(&best)
+	places, part, itsStep := l.places(another)
 	if part < rivalPart || itsStep < rivalStep*step {
 		return false
 	}
@@ -139,10 +139,10 @@ func lookAcross(g *Gray, p *calib.Plate) (l horizonLooks) {
 		there := 0
 		for i := range light {
 			light[i] = math.NaN()
-			ray := rayOf(middle+off, horizonReach-float64(i)*l.size)
-			q := p.Toward(ray)
+			toward := rayOf(middle+off, horizonReach-float64(i)*l.size)
+			q := p.Toward(toward)
 			// Far outside the picture a lens's polynomial may lead back into it.
-			if math.IsNaN(q.U) || !g.contains(q, 2) || !p.Sees(q, ray) {
+			if math.IsNaN(q.U) || !g.contains(q, 2) || !p.Sees(q, toward) {
 				continue
 			}
 			light[i] = g.light(q.U, q.V)
@@ -199,9 +199,9 @@ func (v levelLine) at(off float64) float64 {
 
 func (l *horizonLooks) middle() float64 { return (l.azimuth[0] + l.azimuth[len(l.azimuth)-1]) / 2 }
 
-// best is the line of the greatest step of light. Where other is given, columns in which
+// best is the line of the greatest step of light. Where besides is given, columns in which
 // the two come close do not count.
-func (l *horizonLooks) best(other *levelLine) (best levelLine) {
+func (l *horizonLooks) best(besides *levelLine) (best levelLine) {
 	n := len(l.azimuth)
 	middle := l.middle()
 	half := (l.azimuth[n-1] - l.azimuth[0]) / 2
@@ -209,12 +209,12 @@ func (l *horizonLooks) best(other *levelLine) (best levelLine) {
 	for i, a := range l.azimuth {
 		sines[i], cosines[i] = math.Sincos((a - middle) * math.Pi / 180)
 	}
-	apart := 4 * l.size
+	pitch := 4 * l.size
 	try := func(e, k float64) {
 		sum, seen := 0.0, 0.0
 		for i := range n {
 			at := e*cosines[i] + k*180/math.Pi*sines[i]
-			if other != nil && math.Abs(at-other.at(l.azimuth[i]-middle)) < rivalApart {
+			if besides != nil && math.Abs(at-besides.at(l.azimuth[i]-middle)) < rivalApart {
 				continue
 			}
 			j := int((horizonReach-at)/l.size + 0.5)
@@ -233,8 +233,8 @@ func (l *horizonLooks) best(other *levelLine) (best levelLine) {
 		}
 	}
 	steepest := math.Tan(horizonReach * math.Pi / 180)
-	for e := -horizonReach; e <= horizonReach; e += apart {
-		for k := -steepest; k <= steepest; k += apart / half {
+	for e := -horizonReach; e <= horizonReach; e += pitch {
+		for k := -steepest; k <= steepest; k += pitch / half {
 			try(e, k)
 		}
 	}
@@ -242,7 +242,7 @@ func (l *horizonLooks) best(other *levelLine) (best levelLine) {
 		b := best
 		for i := -3.0; i <= 3; i++ {
 			for j := -3.0; j <= 3; j++ {
-				try(b.elevation+i*apart/fine/2, b.slope+j*apart/half/fine/2)
+				try(b.elevation+i*pitch/fine/2, b.slope+j*pitch/half/fine/2)
 			}
 		}
 	}

@@ -89,17 +89,28 @@ func robustLine(ss, ns []float64) fitLine {
 		res[i] = ns[i] - (bent[0] + bent[1]*x + bent[2]*x*x)
 	}
 	l.bend, l.curve = bent[2], [2]float64{bent[0], bent[1]}
-	// Residual variance and its correlation over lags up to an eighth of the line.
-	v, n := 0.0, 0.0
-	for i, r := range res {
-		v += w[i] * r * r
-		n += w[i]
-		if w[i] > 0.2 {
+	for _, weight := range w {
+		if weight > 0.2 {
 			l.used++
 		}
 	}
+	v, inflate := scatterOf(res, w)
+	det := sw*sxx - sx*sx
+	l.varA, l.varB = inflate*v*sxx/det, inflate*v*sw/det
+	l.varBend = inflate * v * bent[3]
+	return l
+}
+
+// scatterOf returns the variance of residuals, and by how much that of what is fitted to
+// them exceeds its own by their correlation over lags up to an eighth of the line.
+func scatterOf(res, w []float64) (v, inflate float64) {
+	n := 0.0
+	for i, r := range res {
+		v += w[i] * r * r
+		n += w[i]
+	}
 	v /= max(n-3, 1)
-	inflate := 1.0
+	inflate = 1
 	lags := min(len(res)/8, 24)
 	for k := 1; k <= lags; k++ {
 		c, m := 0.0, 0.0
@@ -112,11 +123,7 @@ func robustLine(ss, ns []float64) fitLine {
 			inflate += 2 * (1 - float64(k)/float64(lags+1)) * c / m / v
 		}
 	}
-	inflate = max(1, inflate)
-	det := sw*sxx - sx*sx
-	l.varA, l.varB = inflate*v*sxx/det, inflate*v*sw/det
-	l.varBend = inflate * v * bent[3]
-	return l
+	return v, max(1, inflate)
 }
 
 // parabola fits n = a + b x + c x^2, x = s - mid, to a robust line's neighbourhood: the

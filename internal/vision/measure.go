@@ -4,36 +4,33 @@ import (
 	"math"
 
 	"shadowread/internal/angle"
-	"shadowread/internal/calib"
-	"shadowread/internal/sheet"
 )
 
 // measureStrip measures one candidate. It returns ErrNoShadow when the line does
 // not look like a rod's shadow and ErrRodHides when the rod's image leaves too
 // little of it.
-func measureStrip(g *Gray, p *calib.Plate, s *sheet.Sheet, r ray, rod Rod, img *rodImage, dial *dialImage) (*Strip, error) {
-	f := &stripFit{g: g, plate: p, frame: newFrame(r.dir, r.offset)}
-	least, most := p.Scale(f.frame.at(30, 0))
+func (q *search) measureStrip(r ray) (*Strip, error) {
+	f := &stripFit{search: q, frame: newFrame(r.dir, r.offset)}
+	least, most := q.plate.Scale(f.frame.at(30, 0))
 	px := math.Sqrt(least * most)
-	inner := max(2.4, rod.DiameterMM/2+1)
-	edges := max(2, rod.DiameterMM/2+0.4) // n within which every sample must be seen
-	to := s.Dial.ClearZone[1] - 0.6
-	lit := func(q sheet.Point) float64 { return dial.paper.at(q.X, q.Y) }
+	inner := max(2.4, q.rod.DiameterMM/2+1)
+	edges := max(2, q.rod.DiameterMM/2+0.4) // n within which every sample must be seen
+	to := q.sheet.Dial.ClearZone[1] - 0.6
 	// A first look gives the width; a second, with the flanks set to it, measures.
-	width := rod.DiameterMM
+	width := q.rod.DiameterMM
 	every, turns := 2.0, 3
-	f.recentre(r, to, img.hides, lit)
+	f.recentre(r, to)
 	for pass := range 2 {
 		if pass == 1 {
 			every, turns = 1, 4
 			inner = width/2 + max(0.9, 2.5*f.sigma(50))
 			edges = width/2 + 0.35
 		}
-		f.sampleRows(shadowStart, to, inner+1.8, img.hides, edges, every)
+		f.sampleRows(shadowStart, to, inner+1.8, edges, every)
 		total := len(f.rows)
 		visible := f.good()
-		f.keepBare(lit)
-		f.normalise(inner, lit)
+		f.keepBare()
+		f.normalise(inner)
 		if !f.start(r, 0.8/px) {
 			if visible < total/2 {
 				return nil, ErrRodHides
@@ -70,14 +67,14 @@ func measureStrip(g *Gray, p *calib.Plate, s *sheet.Sheet, r ray, rod Rod, img *
 			f.frame = newFrame(f.direction()+angle.Atan2(axis.b, 1), off)
 		}
 	}
-	return f.strip(rod, s, img, lit)
+	return f.strip()
 }
 
 // start finds first values for the model from the median profile of the rows
 // nearest to the foot, where every shadow is.
 func (f *stripFit) start(r ray, blur float64) bool {
-	count := len(f.rows[0].light)
-	profile := make([]float64, count)
+	samples := len(f.rows[0].light)
+	profile := make([]float64, samples)
 	near := math.Inf(1)
 	for i := range f.rows {
 		if f.rows[i].ok {
@@ -115,7 +112,7 @@ func (f *stripFit) start(r ray, blur float64) bool {
 	for a > 0 && smooth[a] < half {
 		a--
 	}
-	for b < count-1 && smooth[b] < half {
+	for b < samples-1 && smooth[b] < half {
 		b++
 	}
 	if !(smooth[a] >= half) || !(smooth[b] >= half) {
@@ -145,14 +142,14 @@ func smoothed(xs []float64, reach int) []float64 {
 
 // recentre lays the frame along the darkest places of the rows: a ray beside the
 // rod's image is known to a few degrees only, since half of its dark is masked.
-func (f *stripFit) recentre(r ray, to float64, hidden func(sheet.Point) bool, lit func(sheet.Point) float64) {
+func (f *stripFit) recentre(r ray, to float64) {
 	const reach = 3.2 // mm to each side
-	f.sampleRows(shadowStart, min(to, r.length-0.5), reach+1, hidden, 0, 2)
+	f.sampleRows(shadowStart, min(to, r.length-0.5), reach+1, 0, 2)
 	span := max(1, int(0.6/f.step))
 	var ss, ns []float64
 	for i := range f.rows {
 		row := &f.rows[i]
-		paper := lit(f.frame.at(row.s, 0))
+		paper := f.lit(f.frame.at(row.s, 0))
 		low, at := (1-0.4*r.depth)*paper, math.NaN()
 		for k := span; k+span < len(row.light); k++ {
 			n := f.first + float64(k)*f.step

@@ -2,8 +2,6 @@ package vision
 
 import (
 	"math"
-
-	"shadowread/internal/sheet"
 )
 
 // A nodus is a bead or a ring of tape on the rod at a known height. Its shadow is a
@@ -35,8 +33,8 @@ const (
 type swell struct{ s, left, right, ground float64 }
 
 // findNodus looks for the one swelling of the strip; 0 where there is none or more than one.
-func (f *stripFit) findNodus(axis fitLine, s *sheet.Sheet, hidden func(sheet.Point) bool) (at, sigma float64) {
-	rows := f.swells(axis, s, hidden)
+func (f *stripFit) findNodus(axis fitLine) (at, sigma float64) {
+	rows := f.swells(axis)
 	bareFrom, i := math.NaN(), 0 // where the bare strip before began
 	for i < len(rows) {
 		r := rows[i]
@@ -129,7 +127,7 @@ func crossed(rows []swell, heights []float64, in, out int, level float64) float6
 
 // swells follows the strip outward and measures how far the dark reaches beyond its edges.
 // Rows in which something else is dark beside it are left out.
-func (f *stripFit) swells(axis fitLine, s *sheet.Sheet, hidden func(sheet.Point) bool) (rows []swell) {
+func (f *stripFit) swells(axis fitLine) (rows []swell) {
 	half := (f.right.at(axis.mid) - f.left.at(axis.mid)) / 2
 	const window, least = 0.35, 5
 	last := shadowStart
@@ -139,21 +137,21 @@ func (f *stripFit) swells(axis fitLine, s *sheet.Sheet, hidden func(sheet.Point)
 		if !f.g.contains(f.plate.Project(p), 3) {
 			break
 		}
-		if onLubber, m := covered(s, p, 2*half); onLubber || m != nil {
+		if onLubber, m := covered(f.sheet, p, 2*half); onLubber || m != nil {
 			continue
 		}
-		l := f.brightPart(d, 2*window, mid-nodusWide-2, mid-nodusWide, hidden, least)
-		r := f.brightPart(d, 2*window, mid+nodusWide, mid+nodusWide+2, hidden, least)
+		l := f.brightPart(d, 2*window, mid-nodusWide-2, mid-nodusWide, f.img.hides, least)
+		r := f.brightPart(d, 2*window, mid+nodusWide, mid+nodusWide+2, f.img.hides, least)
 		if math.IsNaN(l+r) || l < 0.75*r || r < 0.75*l {
 			continue
 		}
 		level := (1 - f.depth/2) * (l + r) / 2
-		core := f.brightPart(d, window, mid-0.25*half, mid+0.25*half, hidden, least)
+		core := f.brightPart(d, window, mid-0.25*half, mid+0.25*half, f.img.hides, least)
 		if !(core < level) {
 			continue
 		}
 		last = d
-		left, right := f.reach(d, mid, -1, level, core, hidden), f.reach(d, mid, 1, level, core, hidden)
+		left, right := f.reach(d, mid, -1, level, core), f.reach(d, mid, 1, level, core)
 		if !math.IsNaN(left + right) {
 			rows = append(rows, swell{d, left - half, right - half, (l + r) / 2})
 		}
@@ -163,12 +161,12 @@ func (f *stripFit) swells(axis fitLine, s *sheet.Sheet, hidden func(sheet.Point)
 
 // reach is how far from the middle the dark goes to one side, mm; NaN where it is not seen
 // to end.
-func (f *stripFit) reach(d, mid, side, level, core float64, hidden func(sheet.Point) bool) float64 {
+func (f *stripFit) reach(d, mid, side, level, core float64) float64 {
 	const window, least = 0.35, 5
 	before := core
 	for n := nodusCell; n < nodusWide; n += nodusCell {
 		at := mid + side*n
-		v := f.brightPart(d, window, at-nodusCell/2, at+nodusCell/2, hidden, least)
+		v := f.brightPart(d, window, at-nodusCell/2, at+nodusCell/2, f.img.hides, least)
 		if math.IsNaN(v) {
 			return v
 		}

@@ -13,14 +13,12 @@ package vision
 
 import (
 	"image"
-	"math"
 	"slices"
 
 	"gocv.io/x/gocv"
 
 	"shadowread/internal/calib"
 	"shadowread/internal/photo"
-	"shadowread/internal/sheet"
 )
 
 // Gray is an 8-bit picture, rows one after the other.
@@ -146,17 +144,6 @@ func (g *Gray) part(r image.Rectangle) *Gray {
 		out.Pix = append(out.Pix, g.Pix[v*g.W+r.Min.X:v*g.W+r.Max.X]...)
 	}
 	return out
-}
-
-// at returns the light seen at a place of the sheet; NaN outside the picture.
-func (g *Gray) at(plate *calib.Plate) func(sheet.Point) float64 {
-	return func(p sheet.Point) float64 {
-		q := plate.Project(p)
-		if !g.contains(q, 1) {
-			return math.NaN()
-		}
-		return g.light(q.U, q.V)
-	}
 }
 
 // contains reports whether p lies at least margin px inside the picture.

@@ -5,7 +5,6 @@ import (
 	"slices"
 
 	"shadowread/internal/calib"
-	"shadowread/internal/sheet"
 )
 
 // topColumns are the places across the rod's image that are looked at, in its half widths.
@@ -30,15 +29,22 @@ const (
 	other                   // over a pattern, something else
 )
 
-// top finds where the rod's image ends, be it before paper, print, board or ground, and
+// lookUp is a look along the rod's image for its top.
+type lookUp struct {
+	*search
+	st      *Strip
+	line    frame   // along the rod's image
+	differs float64 // part of the light by which something is told from what lies beside
+}
+
+// rodTop finds where the rod's image ends, be it before paper, print, board or ground, and
 // returns the pixel of the axis's tip and its sigma along the image, mm on the paper. It must
 // be seen to end: rod before, and after it what is beside, which does not change there. ok
 // is false where the image is too short, meets the shadow or is as bright as what follows.
-func (r *rodImage) top(raw func(sheet.Point) float64, s *sheet.Sheet, st *Strip) (tip calib.Pixel, sigma float64, ok bool) {
-	f := newFrame(r.direction(), 0)
-	differs := max(0.12, 5*st.Noise)
-	rows := r.topRows(raw, s, st, f)
-	judge(rows, differs)
+func (q *search) rodTop(st *Strip) (tip calib.Pixel, sigma float64, ok bool) {
+	l := &lookUp{search: q, st: st, line: newFrame(q.img.direction(), 0), differs: max(0.12, 5*st.Noise)}
+	rows := l.rows()
+	l.judge(rows)
 	const (
 		run  = 3.0  // mm of rod before the end, and of none after
 		lost = 12.0 // mm between the two that are not told: a mark's border
@@ -72,9 +78,9 @@ func (r *rodImage) top(raw func(sheet.Point) float64, s *sheet.Sheet, st *Strip)
 			gap = max(gap, rows[i].d-sureOf(before))
 		}
 		d := rows[i].d - gap/2
-		half := st.Width / 2 * r.camera[2] / max(r.camera[2]-r.heightBefore(d), 1)
-		beyond, sigma := rim(rows[:i], half, differs)
-		head, ok := headWidth(raw, s, f, d, ground, differs)
+		half := st.Width / 2 * q.img.grown(d)
+		beyond, sigma := l.rim(rows[:i], half)
+		head, ok := l.headWidth(d, ground)
 		switch {
 		case !ok:
 			return tip, 0, false
@@ -83,14 +89,14 @@ func (r *rodImage) top(raw func(sheet.Point) float64, s *sheet.Sheet, st *Strip)
 		case st.Head > 0:
 			return tip, 0, false // its shadow has a head, which is not seen
 		}
-		return r.plate.Project(f.at(d-beyond, 0)), math.Hypot(sigma, gap/math.Sqrt(12)), true
+		return q.plate.Project(l.line.at(d-beyond, 0)), math.Hypot(sigma, gap/math.Sqrt(12)), true
 	}
 	return tip, 0, false
 }
 
 // judge says of each row whether something stands there; over ticks, numerals, a board
 // or the ground, whether it looks as the rows before did.
-func judge(rows []topRow, differs float64) {
+func (l *lookUp) judge(rows []topRow) {
 	const first, last = 24, 40 // rows that a rod's look is taken from
 	var rod []int              // rows that show it
 	var sum, seen [len(topColumns)]float64
@@ -104,10 +110,10 @@ func judge(rows []topRow, differs float64) {
 	for i := range rows {
 		odd, same := 0, 0
 		for k, v := range rows[i].light {
-			if math.Abs(v-1) > differs {
+			if math.Abs(v-1) > l.differs {
 				odd++
 			}
-			if was := sum[k]/seen[k] - 1; math.Abs(was) > differs && (v-1)/was > 0.5 {
+			if was := sum[k]/seen[k] - 1; math.Abs(was) > l.differs && (v-1)/was > 0.5 {
 				same++
 			}
 		}
@@ -129,17 +135,17 @@ func judge(rows []topRow, differs float64) {
 
 // ended reports whether rows show nothing but what lies beside, and ink where there is some.
 func ended(rows []topRow) bool {
-	inked := 0
+	overInk := 0
 	for _, w := range rows {
 		switch {
 		case w.state == nothing:
 		case w.state == other && w.ink:
-			inked++
+			overInk++
 		default:
 			return false
 		}
 	}
-	return 2*inked <= len(rows)
+	return 2*overInk <= len(rows)
 }
 
 // sureOf is where the rod was last seen before anything that may be ink.
@@ -180,7 +186,7 @@ func middleBeside(rows []topRow) float64 {
 // mm. The flat top is a disc that shows its far rim, a bulge in the end of the image, where
 // it differs from the ground, and where it is as bright its near one, a hollow. rows are
 // those before the end, half is the rod's half width there.
-func rim(rows []topRow, half, differs float64) (beyond, sigma float64) {
+func (l *lookUp) rim(rows []topRow, half float64) (beyond, sigma float64) {
 	end := rows[len(rows)-1].d
 	var n, at []float64
 	for k, c := range topColumns {
@@ -189,7 +195,7 @@ func rim(rows []topRow, half, differs float64) (beyond, sigma float64) {
 		}
 		plain, of, last := 0, 0, math.Inf(-1)
 		for _, w := range rows {
-			differ := math.Abs(w.light[k]-1) > differs
+			differ := math.Abs(w.light[k]-1) > l.differs
 			if w.d > end-2*half-5 && w.d < end-2*half-1 {
 				of++
 				if differ {
@@ -205,12 +211,12 @@ func rim(rows []topRow, half, differs float64) (beyond, sigma float64) {
 		}
 	}
 	misfit := func(sign float64) (sum float64) {
-		var mean float64
+		var middle float64
 		for i := range n {
-			mean += (at[i] - sign*n[i]*half) / float64(len(n))
+			middle += (at[i] - sign*n[i]*half) / float64(len(n))
 		}
 		for i := range n {
-			sum += sq(at[i] - sign*n[i]*half - mean)
+			sum += sq(at[i] - sign*n[i]*half - middle)
 		}
 		return sum
 	}

@@ -6,7 +6,6 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/calib"
-	"shadowread/internal/sheet"
 )
 
 // profileRow is the light across the strip at one distance from the foot, divided
@@ -21,8 +20,7 @@ type profileRow struct {
 
 // stripFit is the work space of one measurement.
 type stripFit struct {
-	g     *Gray
-	plate *calib.Plate
+	*search
 	frame frame
 	step  float64 // mm between samples across
 	first float64 // n of the first sample
@@ -38,21 +36,20 @@ type stripFit struct {
 }
 
 // sampleRows reads the light in a window of half width half about the frame's axis
-// between two distances from the foot, a row every so many pixels. hidden tells the
-// paper that the rod covers.
-func (f *stripFit) sampleRows(from, to, half float64, hidden func(sheet.Point) bool, edge, every float64) {
+// between two distances from the foot, a row every so many pixels. Nothing may hide what lies within edge of the axis.
+func (f *stripFit) sampleRows(from, to, half float64, edge, every float64) {
 	least, most := f.plate.Scale(f.frame.at((from+to)/2, 0))
 	scale := math.Sqrt(least * most)
 	ds := every / scale
 	f.step = 0.5 / scale
-	count := 2*int(half/f.step) + 1
-	f.first = -float64(count/2) * f.step
+	samples := 2*int(half/f.step) + 1
+	f.first = -float64(samples/2) * f.step
 	f.rows = f.rows[:0]
 	for s := from; s <= to; s += ds {
 		a := f.plate.Project(f.frame.at(s, f.first))
 		b := f.plate.Project(f.frame.at(s, 0))
 		c := f.plate.Project(f.frame.at(s, -f.first))
-		row := profileRow{s: s, light: make([]float64, count)}
+		row := profileRow{s: s, light: make([]float64, samples)}
 		blocked := false
 		for k := range row.light {
 			n := f.first + float64(k)*f.step
@@ -61,7 +58,7 @@ func (f *stripFit) sampleRows(from, to, half float64, hidden func(sheet.Point) b
 			t := n / -f.first // -1..1
 			qa, qb, qc := t*(t-1)/2, 1-t*t, t*(t+1)/2
 			q := calib.Pixel{U: qa*a.U + qb*b.U + qc*c.U, V: qa*a.V + qb*b.V + qc*c.V}
-			if !f.g.contains(q, 1) || hidden(f.frame.at(s, n)) {
+			if !f.g.contains(q, 1) || f.hides(f.frame.at(s, n)) {
 				row.light[k] = math.NaN()
 				if math.Abs(n) < edge {
 					blocked = true
@@ -95,7 +92,7 @@ func (f *stripFit) level(r *profileRow, a, b float64) float64 {
 // normalise divides every row by the light of the paper to both sides, smoothed
 // along the strip, and puts rows aside whose flanks differ (another shadow's edge,
 // dirt) or are dark (inside a large shadow). inner is where the flanks begin.
-func (f *stripFit) normalise(inner float64, lit func(sheet.Point) float64) {
+func (f *stripFit) normalise(inner float64) {
 	half := -f.first
 	n := len(f.rows)
 	l, r := make([]float64, n), make([]float64, n)
@@ -112,7 +109,7 @@ func (f *stripFit) normalise(inner float64, lit func(sheet.Point) float64) {
 		} else if math.IsNaN(b) {
 			b = a
 		}
-		paper := lit(f.frame.at(row.s, 0))
+		paper := f.lit(f.frame.at(row.s, 0))
 		if math.IsNaN(a) || a < 0.7*b || b < 0.7*a || min(a, b) < 0.6*paper {
 			row.ok = false
 			continue

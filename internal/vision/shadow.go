@@ -54,39 +54,39 @@ const (
 // masked. Each candidate is then measured edge by edge and must look like a
 // shadow: two parallel edges, a rod's width, and no witness against it (castByRod).
 func FindShadow(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod) (*Strip, error) {
+	q := &search{g: g, plate: p, sheet: s, rod: rod, img: newRodImage(p, s, rod)}
 	if rod.Hangs {
-		return findHanging(g, p, s, rod)
+		return q.findHanging()
 	}
-	return findStanding(g, p, s, rod, newRodImage(p, s, rod))
+	return q.findStanding()
 }
 
 // findStanding measures the strip of a rod that stands on the origin of the plate's
 // frame.
-func findStanding(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod, img *rodImage) (*Strip, error) {
-	dial, ok := lookAtDial(g, p, s, img.hides)
-	if !ok {
+func (q *search) findStanding() (*Strip, error) {
+	if !q.lookAtDial(q.img.hides) {
 		return nil, ErrNoShadow
 	}
-	rays := dial.rays(rod.DiameterMM, offsetMost)
+	rays := q.dial.rays(q.rod.DiameterMM, offsetMost)
 	var strips []*Strip
 	var scores []float64
-	covered, shaded, bowed := false, false, false
+	hidden, shaded, bowed := false, false, false
 	for i, r := range rays {
 		if i >= 6 {
 			break
 		}
-		through, joined := throughFoot(rays, r, img)
+		through, joined := q.img.throughFoot(rays, r)
 		if through {
 			continue
 		}
-		strip, err := measureStrip(g, p, s, r, rod, img, dial)
+		strip, err := q.measureStrip(r)
 		if err == nil {
-			err = strip.castByRod(g, dial, img, s, rod)
+			err = q.castByRod(strip)
 		}
-		covered = covered || errors.Is(err, ErrRodHides)
+		hidden = hidden || errors.Is(err, ErrRodHides)
 		shaded = shaded || errors.Is(err, ErrFootShaded)
 		bowed = bowed || errors.Is(err, ErrBowed)
-		if err == nil && joined && !strip.asBroadAs(rod) {
+		if err == nil && joined && !strip.asBroadAs(q.rod) {
 			return nil, ErrAmbiguous
 		}
 		if err == nil {
@@ -98,22 +98,22 @@ func findStanding(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod, img *rodImag
 		return nil, ErrBowed
 	case len(strips) == 0 && shaded:
 		return nil, ErrFootShaded
-	case len(strips) == 0 && !img.absent(g, dial) && (covered || img.shadowBeside(dial) || img.shadowBeyond(g, dial)):
+	case len(strips) == 0 && !q.absent() && (hidden || q.shadowBeside() || q.shadowBeyond()):
 		return nil, ErrRodHides
 	case len(strips) == 0:
 		return nil, ErrNoShadow
 	}
 	best := strips[0]
 	for i, o := range strips[1:] {
-		apart := (o.Direction - best.Direction).Signed().Abs()
-		if apart > 1*angle.Degree && scores[i+1] > 0.35*scores[0] {
+		between := (o.Direction - best.Direction).Signed().Abs()
+		if between > 1*angle.Degree && scores[i+1] > 0.35*scores[0] {
 			return nil, ErrAmbiguous
 		}
 	}
-	if tip, sigma, ok := img.top(g.at(p), s, best); ok {
+	if tip, sigma, ok := q.rodTop(best); ok {
 		best.RodTop, best.RodTopSigma = &tip, sigma
 	}
-	best.RodAxis = img.axis(img.overPaper(g, dial), best)
+	best.RodAxis = q.rodAxis(best)
 	return best, nil
 }
 
@@ -121,7 +121,7 @@ func findStanding(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod, img *rodImag
 // begins there, a wire's or a crease's does not. What lies along the rod's image may
 // be the rod; castByRod looks there more closely. joined tells a line from behind that
 // misses the foot and runs into the strip farther out, so that the two pass for one.
-func throughFoot(rays []ray, r ray, img *rodImage) (through, joined bool) {
+func (img *rodImage) throughFoot(rays []ray, r ray) (through, joined bool) {
 	for _, o := range rays {
 		if (o.dir-img.direction()).Signed().Abs() < 12*angle.Degree && o.length < img.length()+8 {
 			continue

@@ -4,7 +4,6 @@ import (
 	"math"
 
 	"shadowread/internal/angle"
-	"shadowread/internal/calib"
 	"shadowread/internal/sheet"
 )
 
@@ -34,27 +33,24 @@ type hanging struct {
 // it passes the paper, and the image runs away from the camera, whose place the map
 // tells; so that a thread which is seen beside its shadow gives its foot, and is then
 // measured like a rod that stands there. One that is not seen vouches for no line.
-func findHanging(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod) (*Strip, error) {
-	img := newRodImage(p, s, rod)
-	dial, ok := lookAtDial(g, p, s, func(sheet.Point) bool { return false })
-	if !ok {
+func (q *search) findHanging() (*Strip, error) {
+	if !q.lookAtDial(func(sheet.Point) bool { return false }) {
 		return nil, ErrNoShadow
 	}
-	light := img.overPaper(g, dial)
 	var best hanging
 	var cast ray // the line that meets the thread
 	hides := false
-	for i, r := range dial.rays(rod.DiameterMM, HangMost) {
+	for i, r := range q.dial.rays(q.rod.DiameterMM, HangMost) {
 		if i >= 6 {
 			break
 		}
-		h := img.meets(light, r, rod.DiameterMM)
+		h := q.meets(r)
 		switch {
 		case h.seen < threadSeen:
-			hides = hides || img.mayBe(r)
+			hides = hides || q.img.mayBe(r)
 		case cast.score == 0:
 			best, cast = h, r
-		case r.score > 0.35*cast.score && (img.mayBe(r) || img.mayBe(cast)):
+		case r.score > 0.35*cast.score && (q.img.mayBe(r) || q.img.mayBe(cast)):
 			return nil, ErrRodHides
 		case r.score > 0.35*cast.score:
 			return nil, ErrAmbiguous
@@ -66,11 +62,12 @@ func findHanging(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod) (*Strip, erro
 	case cast.score == 0:
 		return nil, ErrNoShadow
 	}
-	moved, near := p.About(best.foot), *s
+	moved, near := q.plate.About(best.foot), *q.sheet
 	near.Dial.ClearZone[1] -= math.Hypot(best.foot.X, best.foot.Y)
-	img = newRodImage(moved, &near, rod)
+	img := newRodImage(moved, &near, q.rod)
 	img.camera, img.cross = best.camera, &sheet.Point{X: -best.foot.X, Y: -best.foot.Y}
-	st, err := findStanding(g, moved, &near, rod, img)
+	about := &search{g: q.g, plate: moved, sheet: &near, rod: q.rod, img: img}
+	st, err := about.findStanding()
 	if err != nil {
 		return nil, err
 	}
@@ -86,13 +83,14 @@ func findHanging(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod) (*Strip, erro
 		return nil, ErrStands
 	}
 	st.Length, st.LengthSigma, st.AtLeast = 0, 0, 0
-	st.Hangs = img.goesUp(g, st)
+	st.Hangs = about.goesUp(st)
 	return st, nil
 }
 
 // meets looks for the thread's image beside a dark line: from every place of the line
 // near the foot, away from the camera, for every sway.
-func (r *rodImage) meets(light func(sheet.Point) float64, line ray, diameter float64) (best hanging) {
+func (q *search) meets(line ray) (best hanging) {
+	r := q.img
 	strip := newFrame(line.dir, line.offset)
 	for along := -HangMost; along <= HangMost; along++ {
 		h := hanging{foot: strip.at(along, 0)}
@@ -108,7 +106,7 @@ func (r *rodImage) meets(light func(sheet.Point) float64, line ray, diameter flo
 				r.camera[1] - h.foot.Y + aside*view.v.Y,
 				r.camera[2],
 			}
-			h.seen = r.threadFrom(light, h, strip, along, diameter)
+			h.seen = q.threadFrom(h, strip, along)
 			if h.seen > best.seen {
 				best = h
 			}
@@ -119,20 +117,21 @@ func (r *rodImage) meets(light func(sheet.Point) float64, line ray, diameter flo
 
 // threadFrom returns how far the image of a thread is seen from its foot, mm on the
 // paper: something other than paper, with plain paper to both sides and clear of the strip.
-func (r *rodImage) threadFrom(light func(sheet.Point) float64, h hanging, strip frame, from, diameter float64) (seen float64) {
+func (q *search) threadFrom(h hanging, strip frame, from float64) (seen float64) {
+	diameter := q.rod.DiameterMM
 	const differs = 0.1 // of the paper's light
 	f := newFrame(angle.Clockwise(-h.camera[0], -h.camera[1]), 0)
 	s0, n0 := f.place(h.foot)
 	f.offset = n0
 	// The mean of three places along the line, against the noise.
 	off := func(d, n float64) float64 {
-		return math.Abs((light(f.at(d-0.4, n))+light(f.at(d, n))+light(f.at(d+0.4, n)))/3 - 1)
+		return math.Abs((q.light(f.at(d-0.4, n))+q.light(f.at(d, n))+q.light(f.at(d+0.4, n)))/3 - 1)
 	}
 	sum := 0.0
 	for d := shadowStart; ; d++ {
 		p := f.at(s0+d, 0)
 		out := math.Hypot(p.X, p.Y)
-		if out > r.plain {
+		if out > q.img.plain {
 			return seen
 		}
 		along, across := strip.place(p)
@@ -154,12 +153,12 @@ func (r *rodImage) threadFrom(light func(sheet.Point) float64, h hanging, strip 
 // goesUp reports whether the gnomon's image goes on above the height of any rod, in the picture:
 // something at its place that differs from what is seen to both sides, be it
 // paper, print, board or ground.
-func (r *rodImage) goesUp(g *Gray, st *Strip) bool {
+func (q *search) goesUp(st *Strip) bool {
+	r := q.img
 	const differs = 0.1
 	f, strip := newFrame(r.direction(), 0), newFrame(st.Direction, st.FootOffset)
 	away := math.Hypot(r.camera[0], r.camera[1])
-	seenAt := g.at(r.plate)
-	raw := func(d, n float64) float64 { return seenAt(f.at(d, n)) }
+	raw := func(d, n float64) float64 { return q.raw(f.at(d, n)) }
 	var seen, all [2]int // below and above the height of a high rod
 	for z := 0.55 * highRod; z < 1.3*highRod; z += 0.5 {
 		part := 0

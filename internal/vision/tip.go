@@ -17,7 +17,7 @@ const faceHalf = 88.0
 // in an arc; the middle two fifths of the width meet the arc at 0.97 of the half
 // diameter. ok is false when the end is off the face, cannot be told from ink, or
 // is another shadow's.
-func (f *stripFit) findTip(axis fitLine, s *sheet.Sheet, hidden func(sheet.Point) bool, lit func(sheet.Point) float64) (length, sigma float64, ok bool) {
+func (f *stripFit) findTip(axis fitLine) (length, sigma float64, ok bool) {
 	least, most := f.plate.Scale(f.frame.at(axis.mid, 0))
 	step := 0.5 / math.Sqrt(least*most)
 	width := f.right.at(axis.mid) - f.left.at(axis.mid)
@@ -31,10 +31,10 @@ func (f *stripFit) findTip(axis fitLine, s *sheet.Sheet, hidden func(sheet.Point
 		if math.Abs(p.X) > faceHalf || math.Abs(p.Y) > faceHalf || !f.g.contains(f.plate.Project(p), 3) {
 			break
 		}
-		if printed(s, p, width) {
+		if printed(f.sheet, p, width) {
 			continue
 		}
-		if v := f.brightest(d, mid-0.2*width, mid+0.2*width, hidden) / lit(p); !math.IsNaN(v) {
+		if v := f.brightest(d, mid-0.2*width, mid+0.2*width) / f.lit(p); !math.IsNaN(v) {
 			run = append(run, sample{d, v})
 		}
 	}
@@ -62,7 +62,7 @@ func (f *stripFit) findTip(axis fitLine, s *sheet.Sheet, hidden func(sheet.Point
 		if gap > 2.5 {
 			return 0, 0, false
 		}
-		top, ok := f.capRadius(axis, end, half, lit)
+		top, ok := f.capRadius(axis, end, half)
 		switch {
 		case !ok:
 			return 0, 0, false
@@ -80,7 +80,7 @@ func (f *stripFit) findTip(axis fitLine, s *sheet.Sheet, hidden func(sheet.Point
 // capRadius returns the greatest half width of the dark in the last stretch before
 // the strip's end; ok is false when the dark spreads to a side as no rod's or cap's
 // shadow does: the end is then another shadow's.
-func (f *stripFit) capRadius(axis fitLine, end, half float64, lit func(sheet.Point) float64) (radius float64, ok bool) {
+func (f *stripFit) capRadius(axis fitLine, end, half float64) (radius float64, ok bool) {
 	const widest = 11.0 // mm
 	for d := end - 14; d < end-0.4; d += 0.4 {
 		mid := axis.follow(d)
@@ -90,7 +90,7 @@ func (f *stripFit) capRadius(axis fitLine, end, half float64, lit func(sheet.Poi
 			for ; n < widest; n += 0.2 {
 				p := f.frame.at(d, mid+side*n)
 				q := f.plate.Project(p)
-				if !f.g.contains(q, 1) || f.g.light(q.U, q.V)/lit(p) > half {
+				if !f.g.contains(q, 1) || f.g.light(q.U, q.V)/f.lit(p) > half {
 					break
 				}
 			}
@@ -108,14 +108,14 @@ func (f *stripFit) capRadius(axis fitLine, end, half float64, lit func(sheet.Poi
 
 // brightest is the upper quartile of the light across a short stretch at distance
 // d: between ticks and through numerals it is still paper.
-func (f *stripFit) brightest(d, a, b float64, hidden func(sheet.Point) bool) float64 {
+func (f *stripFit) brightest(d, a, b float64) float64 {
 	const n = 9
 	var vs [n]float64
 	k := 0
 	for i := range n {
 		p := f.frame.at(d, a+(b-a)*float64(i)/(n-1))
 		q := f.plate.Project(p)
-		if f.g.contains(q, 1) && !hidden(p) {
+		if f.g.contains(q, 1) && !f.hides(p) {
 			vs[k] = f.g.light(q.U, q.V)
 			k++
 		}
@@ -159,7 +159,7 @@ func onPage(p sheet.Point) bool {
 // and another in shade. The brighter part of each stretch is compared, so that thin ink
 // cancels. It returns the length where the strip is surely seen to end, else how far it
 // was surely followed.
-func (f *stripFit) followStrip(axis fitLine, s *sheet.Sheet, hidden func(sheet.Point) bool) (length, sigma, atLeast float64) {
+func (f *stripFit) followStrip(axis fitLine) (length, sigma, atLeast float64) {
 	const step, window = 0.4, 0.7 // mm
 	width := f.right.at(axis.mid) - f.left.at(axis.mid)
 	var run []looked
@@ -171,18 +171,18 @@ func (f *stripFit) followStrip(axis fitLine, s *sheet.Sheet, hidden func(sheet.P
 		if !f.g.contains(f.plate.Project(p), 3) {
 			break
 		}
-		veiled, flank, least := hidden, 2.0, 12
-		switch onLubber, m := covered(s, p, width); {
+		hidden, flank, least := f.img.hides, 2.0, 12
+		switch onLubber, m := covered(f.sheet, p, width); {
 		case onLubber:
 			continue
 		case m != nil: // only what is drawn white there, farther to the sides
 			flank, least = 6, 3
-			veiled = func(q sheet.Point) bool { return hidden(q) || inked(m, q) }
+			hidden = func(q sheet.Point) bool { return f.hides(q) || inked(m, q) }
 		}
 		off := width/2 + 2.5*f.sigma(d) + 0.8
-		core := f.brightPart(d, window, mid-0.25*width, mid+0.25*width, veiled, least)
-		l := f.brightPart(d, window, mid-off-flank, mid-off, veiled, least)
-		r := f.brightPart(d, window, mid+off, mid+off+flank, veiled, least)
+		core := f.brightPart(d, window, mid-0.25*width, mid+0.25*width, hidden, least)
+		l := f.brightPart(d, window, mid-off-flank, mid-off, hidden, least)
+		r := f.brightPart(d, window, mid+off, mid+off+flank, hidden, least)
 		if math.IsNaN(core+l+r) || l < 0.75*r || r < 0.75*l || min(l, r) < 0.02 {
 			continue
 		}

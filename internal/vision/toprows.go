@@ -6,32 +6,32 @@ import (
 	"shadowread/internal/sheet"
 )
 
-// topRows looks along the rod's image. Rows over marks, and those with something else
+// rows looks along the rod's image. Rows over marks, and those with something else
 // beside, are left out.
-func (r *rodImage) topRows(raw func(sheet.Point) float64, s *sheet.Sheet, st *Strip, f frame) (rows []topRow) {
+func (l *lookUp) rows() (rows []topRow) {
 	const (
-		step     = 0.25  // mm
-		farthest = 220.0 // mm
+		step  = 0.25  // mm
+		reach = 220.0 // mm
 	)
+	r, st, f := l.img, l.st, l.line
 	strip := newFrame(st.Direction, st.FootOffset)
-	for d := 5.8; d < farthest; d += step {
+	for d := 5.8; d < reach; d += step {
 		p := f.at(d, 0)
-		grown := r.camera[2] / max(r.camera[2]-r.heightBefore(d), 1)
-		half := st.Width / 2 * grown
+		half := st.Width / 2 * r.grown(d)
 		if along, across := strip.place(p); along > 0 && math.Abs(across) < st.Width/2+half+2.6 {
 			if len(rows) > 0 {
 				return rows
 			}
 			continue
 		}
-		if math.IsNaN(raw(p)) {
+		if math.IsNaN(l.raw(p)) {
 			return rows
 		}
-		onLubber, mark := covered(s, p, 2*half)
+		onLubber, mark := covered(l.sheet, p, 2*half)
 		if onLubber {
 			continue
 		}
-		look := printedLight(raw, s, mark, f)
+		look := l.past(mark)
 		// Thin ink beside is brighter between.
 		var sides [2]float64
 		for k, side := range [2]float64{-1, 1} {
@@ -52,7 +52,7 @@ func (r *rodImage) topRows(raw func(sheet.Point) float64, s *sheet.Sheet, st *St
 		if !(beside > 0.02) || sides[0] < 0.75*sides[1] || sides[1] < 0.75*sides[0] {
 			continue
 		}
-		w, told := topRow{d: d, beside: beside, ink: inBand(s, p), ground: !onPage(p)}, 0
+		w, told := topRow{d: d, beside: beside, ink: inBand(l.sheet, p), ground: !onPage(p)}, 0
 		for k, n := range topColumns {
 			v, white := look(d, n*max(half, leastHalf))
 			if !white && v < black*beside {
@@ -76,19 +76,19 @@ func inBand(s *sheet.Sheet, p sheet.Point) bool {
 	return r > s.Dial.RingRadius-1 && r < s.Dial.NumeralRadius+s.Dial.NumeralHeight
 }
 
-// printedLight looks at places along and across the rod's image. white is whether the paper
+// past looks at places along and across the rod's image. white is whether the paper
 // is bare there, but for thin ink, which is looked past.
-func printedLight(raw func(sheet.Point) float64, s *sheet.Sheet, mark *sheet.Mark, f frame) func(d, n float64) (v float64, white bool) {
+func (l *lookUp) past(mark *sheet.Mark) func(d, n float64) (v float64, white bool) {
 	const thin = 0.4 // mm
 	return func(d, n float64) (float64, bool) {
-		p := f.at(d, n)
-		if !inBand(s, p) {
-			return raw(p), mark == nil || !inked(mark, p)
+		p := l.line.at(d, n)
+		if !inBand(l.sheet, p) {
+			return l.raw(p), mark == nil || !inked(mark, p)
 		}
 		var vs []float64
 		for _, along := range [3]float64{-thin, 0, thin} {
 			for _, across := range [3]float64{-thin, 0, thin} {
-				vs = append(vs, raw(f.at(d+along, n+across)))
+				vs = append(vs, l.raw(l.line.at(d+along, n+across)))
 			}
 		}
 		return quantile(vs, 0.8), mark == nil || !inked(mark, p)
@@ -120,16 +120,16 @@ func count(rows []topRow, state topState) (n int) {
 // headWidth is the greatest breadth of the rod's image in the last stretch before its end at
 // a distance from the foot, before a ground of some light, mm on the paper. ok is false where
 // something wider is in the way.
-func headWidth(raw func(sheet.Point) float64, s *sheet.Sheet, f frame, end, ground, differs float64) (width float64, ok bool) {
+func (l *lookUp) headWidth(end, ground float64) (width float64, ok bool) {
 	const stretch, widest, step = 15.0, 12.0, 0.3 // mm
 	var widths []float64
 	rows := 0
 	for d := end - stretch; d < end-step; d += step {
-		_, mark := covered(s, f.at(d, 0), widest)
-		look := printedLight(raw, s, mark, f)
+		_, mark := covered(l.sheet, l.line.at(d, 0), widest)
+		look := l.past(mark)
 		odd := func(d, n float64) bool {
 			v, white := look(d, n)
-			return math.Abs(v/ground-1) > differs && (white || v > black*ground)
+			return math.Abs(v/ground-1) > l.differs && (white || v > black*ground)
 		}
 		var reach [2]float64
 		for i, side := range [2]float64{-1, 1} {

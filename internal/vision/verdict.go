@@ -4,12 +4,12 @@ import (
 	"math"
 
 	"shadowread/internal/angle"
-	"shadowread/internal/sheet"
 )
 
 // strip turns the fitted edges into a measurement, or says that they are not a
 // rod's shadow.
-func (f *stripFit) strip(rod Rod, s *sheet.Sheet, img *rodImage, lit func(sheet.Point) float64) (*Strip, error) {
+func (f *stripFit) strip() (*Strip, error) {
+	rod := f.rod
 	axis := f.axis()
 	first, last := math.Inf(1), 0.0
 	seen := 0.0
@@ -26,14 +26,14 @@ func (f *stripFit) strip(rod Rod, s *sheet.Sheet, img *rodImage, lit func(sheet.
 	// Disagreement beyond the scatter widens the sigma: of the two edges, of the
 	// near and the far half (a bow).
 	variance := axis.varB
-	apart, expected := (f.left.b-f.right.b)/2, (f.left.varB+f.right.varB)/4
-	variance += f.taper(axis.mid, apart, expected)
+	turned, expected := (f.left.b-f.right.b)/2, (f.left.varB+f.right.varB)/4
+	variance += f.taper(axis.mid, turned, expected)
 	atLeast := 0.0
-	tip, tipSigma, tipSeen := f.findTip(axis, s, img.hides, lit)
+	tip, tipSigma, tipSeen := f.findTip(axis)
 	if !tipSeen {
-		tip, tipSigma, atLeast = f.followStrip(axis, s, img.hides)
+		tip, tipSigma, atLeast = f.followStrip(axis)
 	}
-	turn, cost, bow := f.bowed(axis, rod, tip)
+	turn, cost, bow := f.bowed(axis, tip)
 	variance += sq(float64(cost))
 	least, most, growthSigma := f.growth()
 	st := &Strip{
@@ -65,7 +65,7 @@ func (f *stripFit) strip(rod Rod, s *sheet.Sheet, img *rodImage, lit func(sheet.
 		return nil, ErrNoShadow
 	case rod.DiameterMM > 0 && math.Abs(width-rod.DiameterMM) > 0.5+0.25*rod.DiameterMM:
 		return nil, ErrNoShadow
-	case math.Abs(apart)*2*(last-first) > 0.5*width && math.Abs(apart) > 4*math.Sqrt(expected): // tapers
+	case math.Abs(turned)*2*(last-first) > 0.5*width && math.Abs(turned) > 4*math.Sqrt(expected): // tapers
 		return nil, ErrNoShadow
 	case f.uneven():
 		return nil, ErrNoShadow
@@ -77,7 +77,7 @@ func (f *stripFit) strip(rod Rod, s *sheet.Sheet, img *rodImage, lit func(sheet.
 		return nil, ErrNoShadow
 	}
 	if rod.NodusMM > 0 {
-		st.Nodus, st.NodusSigma = f.findNodus(axis, s, img.hides)
+		st.Nodus, st.NodusSigma = f.findNodus(axis)
 	}
 	return st, nil
 }
@@ -93,12 +93,12 @@ func (f *stripFit) uneven() bool {
 	return sure > unevenMost*f.depth
 }
 
-// taper is what the edges' disagreement apart, whose variance is expected, adds to the
+// taper is what the edges' disagreement turned, whose variance is expected, adds to the
 // variance of the direction. Another
 // shadow along one side turns that edge and not the other, and there the two sides differ;
 // haze about the sun makes a shadow narrower or broader with the distance, the same on
 // both sides, and turns nothing.
-func (f *stripFit) taper(middle, apart, expected float64) (variance float64) {
+func (f *stripFit) taper(middle, turned, expected float64) (variance float64) {
 	const bins, wide = 6, 0.4 // mm about each edge
 	about := func(_ float64, k int) (from, to float64) {
 		from = wide * (float64(k) - bins/2)
@@ -107,7 +107,7 @@ func (f *stripFit) taper(middle, apart, expected float64) (variance float64) {
 	_, near := f.lopsided(bins, 0, middle, about)
 	_, far := f.lopsided(bins, middle, math.Inf(1), about)
 	part := max(leastTaper, min(1, max(near, far)/(twoSided*f.depth)))
-	return part * part * max(0, apart*apart-expected)
+	return part * part * max(0, turned*turned-expected)
 }
 
 const (
@@ -146,12 +146,12 @@ func (f *stripFit) lopsided(bins int, start, end float64, bin func(width float64
 		return 0, math.Inf(1)
 	}
 	for k := range bins {
-		mean := math.Abs(sum[k] / n)
-		sigma := math.Sqrt(max(0, square[k]/n-mean*mean) / n)
-		if mean > 5*sigma {
-			sure = max(sure, mean)
+		off := math.Abs(sum[k] / n)
+		sigma := math.Sqrt(max(0, square[k]/n-off*off) / n)
+		if off > 5*sigma {
+			sure = max(sure, off)
 		}
-		possible = max(possible, mean+2*sigma)
+		possible = max(possible, off+2*sigma)
 	}
 	return sure, possible
 }

@@ -40,41 +40,52 @@ const (
 	lookAside = 12.0
 )
 
+// hearing is a strip before the witnesses.
+type hearing struct {
+	*search
+	st   *Strip
+	line frame // along the strip's axis
+}
+
+func (q *search) hear(st *Strip) *hearing {
+	return &hearing{search: q, st: st, line: newFrame(st.Direction, st.FootOffset)}
+}
+
 // castByRod hears the witnesses; it returns nil when none speaks against the strip.
-func (st *Strip) castByRod(g *Gray, d *dialImage, img *rodImage, s *sheet.Sheet, rod Rod) error {
-	light := img.overPaper(g, d)
+func (q *search) castByRod(st *Strip) error {
+	h := q.hear(st)
 	switch {
 	case st.From > farStart && !(st.Held && st.From < farHeld):
-		if f := newFrame(st.Direction, st.FootOffset); img.hides(f.at(st.From-3, 0)) {
+		if q.hides(h.line.at(st.From-3, 0)) {
 			return ErrRodHides
 		}
 		return ErrNoShadow
 	case st.Depth < creaseDepth && st.Width < creaseWidth:
 		return ErrNoShadow
 	}
-	thick, seen, told := img.look(light, st)
-	own := st.vouched(rod)
+	thick, seen, told := h.look()
+	own := st.vouched(q.rod)
 	matched := own || thick > 0 && math.Abs(thick-st.Width) < 0.2*st.Width
 	switch {
-	case st.goesOn(light, img) && !(st.asBroadAs(rod) && st.footLit(light, img, s)):
+	case h.goesOn() && !(st.asBroadAs(q.rod) && h.footLit()):
 		return ErrNoShadow
-	case st.asBroadAs(rod):
+	case st.asBroadAs(q.rod):
 	case st.Growth[1]+4*st.GrowthSigma < 0.3*leastGrowth:
 		return ErrNoShadow // as sharp far from the foot as near it: no disc's penumbra
 	case !own && math.Abs(st.FootOffset) > strayMost+2*st.FootSigma:
 		return ErrNoShadow
 	default:
 		asThick := own && thick > 0 && math.Abs(thick-st.Width) < 0.25*st.Width
-		if err := st.begins(light, img, own); err != nil && !(errors.Is(err, ErrRodHides) && asThick) {
+		if err := h.begins(own); err != nil && !(errors.Is(err, ErrRodHides) && asThick) {
 			return err // but a strip that is a shadow, before a rod as thick as it is broad, is the rod's
 		}
 	}
-	if !st.footLit(light, img, s) && !((seen || !told) && matched && math.Abs(st.FootOffset) < 1+2*st.FootSigma) {
+	if !h.footLit() && !((seen || !told) && matched && math.Abs(st.FootOffset) < 1+2*st.FootSigma) {
 		return ErrFootShaded // the shaded foot casts nothing
 	}
-	beside := (st.Direction - img.direction()).Signed().Abs()
+	beside := (st.Direction - q.img.direction()).Signed().Abs()
 	switch {
-	case d.bright > 0.95: // where the paper is burnt out, a bright rod is too
+	case q.dial.bright > 0.95: // where the paper is burnt out, a bright rod is too
 		return nil
 	case told && !seen:
 		return ErrNoShadow
@@ -82,7 +93,7 @@ func (st *Strip) castByRod(g *Gray, d *dialImage, img *rodImage, s *sheet.Sheet,
 		return ErrNoShadow
 	case !told && !own && (st.Bow == 0 && st.Sigma > vagueMost || st.Growth[1]+3*st.GrowthSigma < 0.9*leastGrowth):
 		return ErrNoShadow // no rod can be seen, and the line is a poor one or too sharp
-	case !told && !own && beside < 25*angle.Degree && img.length() > leastStrip && st.To < img.length()+8:
+	case !told && !own && beside < 25*angle.Degree && q.img.length() > leastStrip && st.To < q.img.length()+8:
 		return ErrRodHides // nothing shows that the line is not the rod itself
 	}
 	return nil
@@ -110,17 +121,17 @@ func (st *Strip) asBroadAs(rod Rod) bool {
 
 // footLit reports whether the paper around the back of the foot lies in the light: close
 // to it, or where a cork or clay covers it, all about that.
-func (st *Strip) footLit(light func(sheet.Point) float64, img *rodImage, s *sheet.Sheet) bool {
+func (h *hearing) footLit() bool {
 	about := func(from, to float64) (lit, seen int) {
 		for r := from; r < to; r += 0.75 {
 			for a := -90; a <= 90; a += 5 {
-				dir := st.Direction + math.Pi + angle.FromDegrees(float64(a))
+				dir := h.st.Direction + math.Pi + angle.FromDegrees(float64(a))
 				p := sheet.Point{X: r * dir.Sin(), Y: r * dir.Cos()}
-				onCross := min(math.Abs(p.X), math.Abs(p.Y)) < 0.8 && r < s.FootCross[1]+0.6
-				if onCross || img.hides(p) {
+				onCross := min(math.Abs(p.X), math.Abs(p.Y)) < 0.8 && r < h.sheet.FootCross[1]+0.6
+				if onCross || h.hides(p) {
 					continue
 				}
-				v := light(p)
+				v := h.light(p)
 				if math.IsNaN(v) {
 					continue
 				}
@@ -132,20 +143,20 @@ func (st *Strip) footLit(light func(sheet.Point) float64, img *rodImage, s *shee
 		}
 		return lit, seen
 	}
-	const close, beyond = 9.5, 16.0 // mm
-	if lit, seen := about(s.FootRing+1, close); seen >= 15 && 2*lit >= seen {
+	const nearBy, beyond = 9.5, 16.0 // mm
+	if lit, seen := about(h.sheet.FootRing+1, nearBy); seen >= 15 && 2*lit >= seen {
 		return true
 	}
-	lit, seen := about(close, beyond)
+	lit, seen := about(nearBy, beyond)
 	return seen >= 60 && 10*lit >= 9*seen
 }
 
 // goesOn reports whether the line goes on behind the foot, looked at through the
 // mask of the rod: a wire's shadow there is as dark as before it and even across, a
 // rod's image by rare chance only.
-func (st *Strip) goesOn(light func(sheet.Point) float64, img *rodImage) bool {
-	f := newFrame(st.Direction, st.FootOffset)
-	behindRod := (st.Direction + math.Pi - img.direction()).Signed().Abs() < 15*angle.Degree
+func (h *hearing) goesOn() bool {
+	st, f, light := h.st, h.line, h.light
+	behindRod := (st.Direction + math.Pi - h.img.direction()).Signed().Abs() < 15*angle.Degree
 	core := max(0.1*st.Width, min(0.3*st.Width, st.Width/2-0.55)) // mm, clear of the blur
 	same, seen := 0, 0
 	for b := 7.5; b < 30; b += 0.75 {
@@ -158,7 +169,7 @@ func (st *Strip) goesOn(light func(sheet.Point) float64, img *rodImage) bool {
 		seen++
 		switch {
 		case 1-m/min(l, r) < 0.5*st.Depth:
-		case behindRod && b < img.length():
+		case behindRod && b < h.img.length():
 			// A shadow is even across, a round rod is not.
 			if s := 1 - st.Depth; max(math.Abs(a-s), math.Abs(m-s), math.Abs(c-s)) < 0.08 {
 				same++
@@ -175,13 +186,13 @@ func (st *Strip) goesOn(light func(sheet.Point) float64, img *rodImage) bool {
 // any crease and the paper be seen to be clear beyond the image, where a wire's shadow
 // would go on. A line whose penumbra vouches for it need only not be as dark behind, or
 // be seen to be gone beyond another shadow that lies there.
-func (st *Strip) begins(light func(sheet.Point) float64, img *rodImage, vouched bool) error {
-	f := newFrame(st.Direction, st.FootOffset)
-	clear, dark, hidden, all := 0, 0, 0, 0 // dark: half as dark as the line or more
+func (h *hearing) begins(vouched bool) error {
+	st, f, light := h.st, h.line, h.light
+	bare, dark, hidden, all := 0, 0, 0, 0 // dark: half as dark as the line or more
 	side := st.Width/2 + 1
 	for b := 5.6; b < 14; b += 0.6 {
 		all++
-		if img.hides(f.at(-b, 0)) {
+		if h.hides(f.at(-b, 0)) {
 			hidden++
 			continue
 		}
@@ -189,11 +200,11 @@ func (st *Strip) begins(light func(sheet.Point) float64, img *rodImage, vouched 
 			dark++
 		}
 		if m, l, r := light(f.at(-b, 0)), light(f.at(-b, -side)), light(f.at(-b, side)); m > 0.8 && max(l, r) > 0.7 {
-			clear++
+			bare++
 		}
 	}
 	switch {
-	case clear >= 4, vouched && 2*dark < all:
+	case bare >= 4, vouched && 2*dark < all:
 		return nil
 	case !vouched && 2*hidden <= all:
 		return ErrFootShaded
@@ -203,7 +214,7 @@ func (st *Strip) begins(light func(sheet.Point) float64, img *rodImage, vouched 
 	const far = 8 // places in a row: half a centimetre, so that no highlight on the rod will do
 	most := 1 + max(0.15, 5*st.Noise)
 	run := 0
-	for b := 14.0; b < img.plain && run < far; b += 0.6 {
+	for b := 14.0; b < h.img.plain && run < far; b += 0.6 {
 		run++
 		for _, n := range []float64{-0.35, 0, 0.35} {
 			if v := light(f.at(-b, n*st.Width)); !(v > 1-0.3*st.Depth && v < most) {
@@ -225,14 +236,14 @@ func (st *Strip) begins(light func(sheet.Point) float64, img *rodImage, vouched 
 // other than paper stands there; thick its width over the samples, the lowest tenth, mm at the
 // rod, 0 where too short a piece is seen to tell. A bright rod may differ from the
 // paper on its shaded side only, so thick is a lower bound.
-func (r *rodImage) look(light func(sheet.Point) float64, st *Strip) (thick float64, seen, told bool) {
+func (h *hearing) look() (thick float64, seen, told bool) {
 	// Up to the first height a rod must be seen; an unknown one may reach further.
 	must, top := 28.0, 75.0
+	st, r := h.st, h.img
 	if r.known {
 		must, top = 0.85*r.height, 0.85*r.height
 	}
 	f := newFrame(r.direction(), 0)
-	strip := newFrame(st.Direction, st.FootOffset)
 	high := r.camera[2]
 	const step = 0.3
 	differs := max(0.1, 5*st.Noise)
@@ -244,14 +255,14 @@ func (r *rodImage) look(light func(sheet.Point) float64, st *Strip) (thick float
 			break
 		}
 		p := f.at(d, 0)
-		if along, across := strip.place(p); along > 0 && math.Abs(across) < st.Width/2+2.6 {
+		if along, across := h.line.place(p); along > 0 && math.Abs(across) < st.Width/2+2.6 {
 			continue // the shadow itself lies there
 		}
 		var odd []float64
 		least, most := math.Inf(1), 0.0
 		bad := false
 		for n := -lookAside; n <= lookAside; n += step {
-			v := light(f.at(d, n))
+			v := h.light(f.at(d, n))
 			if math.IsNaN(v) {
 				if bad = math.Abs(n) < lookAside/2; bad {
 					break
@@ -275,8 +286,8 @@ func (r *rodImage) look(light func(sheet.Point) float64, st *Strip) (thick float
 			}
 			// A dark that fills the view without a structure is a shadow, not a rod.
 			flat := odd[j]-odd[i] > 2*lookAside-1 && most-least < differs
-			if apart := max(odd[i], -odd[j], 0); apart < nearest && odd[j]-odd[i] >= 2*step && !flat {
-				lo, hi, found, nearest = odd[i], odd[j], true, apart
+			if gap := max(odd[i], -odd[j], 0); gap < nearest && odd[j]-odd[i] >= 2*step && !flat {
+				lo, hi, found, nearest = odd[i], odd[j], true, gap
 			}
 			i = j + 1
 		}
