@@ -29,6 +29,9 @@ const (
 	// longShadow stands for the length of a shadow whose end is neither seen nor known,
 	// mm: a rod of 50 mm with the sun at 20 degrees.
 	longShadow = 140
+	// A shadow of unknown length is taken for up to unknownMost long ones where what a wire
+	// hides then costs more; a bow that is seen costs what it turns one of unknownBow.
+	unknownMost, unknownBow = 3, 1.2
 )
 
 // bowed tells what a bow turns the direction by, what it costs and how large it is, mm. A
@@ -60,7 +63,7 @@ func (f *stripFit) bowed(axis fitLine, tip float64) (turn, cost angle.Angle, bow
 	if wire {
 		far := length
 		if !known {
-			far = 3 * longShadow
+			far = unknownMost * longShadow
 		}
 		for l := length; l <= far; l += longShadow / 2 {
 			cost = max(cost, unseenBow(axis, l))
@@ -71,7 +74,7 @@ func (f *stripFit) bowed(axis fitLine, tip float64) (turn, cost angle.Angle, bow
 	}
 	bow = -axis.bend * length * length / 4
 	if !known {
-		return 0, max(halfSine(axis, 1.2*length).Abs(), cost), bow
+		return 0, max(halfSine(axis, unknownBow*length).Abs(), cost), bow
 	}
 	arc, sine := angle.Angle(axis.bend*(length-2*axis.mid)), halfSine(axis, length)
 	if math.Abs(bow) < paperBow {

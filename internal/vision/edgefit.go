@@ -8,7 +8,19 @@ func cdf(x float64) float64 { return tabled(&normalTable, x) }
 
 func phi(x float64) float64 { return math.Exp(-x*x/2) / math.Sqrt(2*math.Pi) }
 
-const normalReach, normalSteps = 5, 64
+// What the edges of a row are sought by.
+const (
+	normalReach, normalSteps = 5, 64 // sigmas to each side, and steps to a sigma, of the table
+	// Samples within edgeBlur sigmas of the blur and edgeReach mm of an edge tell its place:
+	// farther ones hold nothing but noise.
+	edgeBlur, edgeReach = 2.5, 0.1
+	// One step moves an edge by stepBlur sigmas and stepReach mm at most: beyond, the model's
+	// slope says nothing.
+	stepBlur, stepReach = 1.5, 0.2
+	// apartEdges is the determinant over the square of its diagonal below which the two edges
+	// are one.
+	apartEdges = 1e-6
+)
 
 var normalTable = func() (t [2*normalReach*normalSteps + 2]float64) {
 	for i := range t {
@@ -46,7 +58,7 @@ func (f *stripFit) measureEdges() {
 		s, depth := f.sigma(row.s), f.depthAt(row.s)
 		l, r := f.left.at(row.s), f.right.at(row.s)
 		var ll, lr, rr, bl, br float64
-		reach := 2.5*s + 0.1
+		reach := edgeBlur*s + edgeReach
 		for k, v := range row.light {
 			n := f.first + float64(k)*f.step
 			if n < l-reach || n > r+reach || n > l+reach && n < r-reach {
@@ -65,11 +77,11 @@ func (f *stripFit) measureEdges() {
 			bl, br = bl+dl*e, br+dr*e
 		}
 		det := ll*rr - lr*lr
-		if !row.ok || !(det > 1e-6*ll*rr) {
+		if !row.ok || !(det > apartEdges*ll*rr) {
 			row.ok = false
 			continue
 		}
-		most := 1.5*s + 0.2
+		most := stepBlur*s + stepReach
 		row.left = l + max(-most, min(most, (rr*bl-lr*br)/det))
 		row.right = r + max(-most, min(most, (ll*br-lr*bl)/det))
 	}

@@ -30,12 +30,30 @@ func (l fitLine) follow(s float64) float64 {
 
 func (l fitLine) at(s float64) float64 { return l.a + l.b*(s-l.mid) }
 
+// What a robust line goes by.
+const (
+	// tukey is the biweight's cut in sigmas: 95 % efficient for a normal law (textbooks).
+	// The first wideTurns of lineTurns turns take wideCut times as much, so that a poor start
+	// throws nothing out; more turns cost time.
+	tukey                         = 4.685
+	parabolaTerms                 = 3 // which the residuals have used up
+	wideCut, wideTurns, lineTurns = 3, 2, 8
+	leastLine                     = 1e-4 // mm: of the scatter, lest a perfect line cut everything
+	usedWeight                    = 0.2  // from this weight on a place counts as used
+	// The residuals' correlation is summed over lags up to a part of the line, 1 over
+	// lagPart, and mostLags: more sum noise.
+	lagPart, mostLags = 8, 24
+	// A parabola starts with a weight of bowWeight at least for what lies within bowCut sigmas
+	// of the line, since a bow alone must not put the line's ends aside; bowTurns turns.
+	bowWeight, bowCut, bowTurns = 0.3, 12, 5
+)
+
 // robustLine fits n = a + b (s - mid) with Tukey's biweight and estimates the
 // variances of a and b from the residuals, allowing for their correlation from row
 // to row (interpolation, paper texture and JPEG blocks make neighbours alike).
 func robustLine(ss, ns []float64) fitLine {
 	var l fitLine
-	if len(ss) < 6 {
+	if len(ss) < leastRows {
 		l.varA, l.varB = math.Inf(1), math.Inf(1)
 		return l
 	}
@@ -49,7 +67,7 @@ func robustLine(ss, ns []float64) fitLine {
 	res := make([]float64, len(ss))
 	abs := make([]float64, len(ss))
 	var sw, sx, sy, sxx, sxy float64
-	for iter := range 8 {
+	for iter := range lineTurns {
 		sw, sx, sy, sxx, sxy = 0, 0, 0, 0, 0
 		for i := range ss {
 			x, y := ss[i]-l.mid, ns[i]
@@ -69,10 +87,10 @@ func robustLine(ss, ns []float64) fitLine {
 			res[i] = ns[i] - l.at(ss[i])
 			abs[i] = math.Abs(res[i])
 		}
-		l.scatter = max(1e-4, 1.4826*quantile(abs, 0.5))
-		c := 4.685 * l.scatter
-		if iter < 2 {
-			c *= 3
+		l.scatter = max(leastLine, madSigma*quantile(abs, 0.5))
+		c := tukey * l.scatter
+		if iter < wideTurns {
+			c *= wideCut
 		}
 		for i, r := range res {
 			w[i] = 0
@@ -90,7 +108,7 @@ func robustLine(ss, ns []float64) fitLine {
 	}
 	l.bend, l.curve = bent[2], [2]float64{bent[0], bent[1]}
 	for _, weight := range w {
-		if weight > 0.2 {
+		if weight > usedWeight {
 			l.used++
 		}
 	}
@@ -109,9 +127,9 @@ func scatterOf(res, w []float64) (v, inflate float64) {
 		v += w[i] * r * r
 		n += w[i]
 	}
-	v /= max(n-3, 1)
+	v /= max(n-parabolaTerms, 1)
 	inflate = 1
-	lags := min(len(res)/8, 24)
+	lags := min(len(res)/lagPart, mostLags)
 	for k := 1; k <= lags; k++ {
 		c, m := 0.0, 0.0
 		for i := 0; i+k < len(res); i++ {
@@ -132,13 +150,12 @@ func scatterOf(res, w []float64) (v, inflate float64) {
 func parabola(ss, ns []float64, l fitLine, w []float64) (p [4]float64) {
 	w = slices.Clone(w)
 	for i := range w {
-		// A bow alone must not put the ends of the line aside.
-		if r := math.Abs(ns[i]-l.at(ss[i])) / max(l.scatter, 1e-4); r < 12 {
-			w[i] = max(w[i], 0.3)
+		if r := math.Abs(ns[i]-l.at(ss[i])) / max(l.scatter, leastLine); r < bowCut {
+			w[i] = max(w[i], bowWeight)
 		}
 	}
 	abs := make([]float64, len(ss))
-	for range 5 {
+	for range bowTurns {
 		var m [6]float64 // sums of w x^k
 		var y [3]float64
 		for i := range ss {
@@ -164,7 +181,7 @@ func parabola(ss, ns []float64, l fitLine, w []float64) (p [4]float64) {
 			x := ss[i] - l.mid
 			abs[i] = math.Abs(ns[i] - (p[0] + p[1]*x + p[2]*x*x))
 		}
-		c := 4.685 * max(1e-4, 1.4826*quantile(slices.Clone(abs), 0.5))
+		c := tukey * max(leastLine, madSigma*quantile(abs, 0.5))
 		for i, r := range abs {
 			w[i] = 0
 			if u := r / c; u < 1 {

@@ -6,32 +6,79 @@ import (
 	"shadowread/internal/angle"
 )
 
+// What measuring one candidate goes by. Lengths are mm on the paper.
+const (
+	scaleAt = 30.0 // from the foot, where a strip's scale is taken: the middle of the dial
+	// A first look, a row every firstEvery px and firstTurns turns of the fit, gives the
+	// breadth; the second measures. More turns or rows cost time in proportion.
+	firstEvery, firstTurns = 2.0, 3
+	lastEvery, lastTurns   = 1.0, 4
+	// The flanks, which give each row its paper's light, are flankWide broad and begin at
+	// firstInner from the axis, or firstGap beyond a stated rod's edge; in the second look
+	// innerGap or innerBlur sigmas of the blur at blurAt beyond the edges. Nearer ones take
+	// penumbra for paper, farther ones meet more of other shadows.
+	flankWide             = 1.8
+	firstInner, firstGap  = 2.4, 1.0
+	innerGap, innerBlur   = 0.9, 2.5
+	blurAt                = 50.0
+	firstSeen, firstClear = 2.0, 0.4 // nothing may hide the axis to this far, or this far beyond a stated rod's edge
+	clearGap              = 0.35     // the same beyond the edges in the second look
+	shortOfRing           = 0.6      // the clear zone's end is left out by it: the ring's blur
+	firstBlur             = 0.8      // px: one sigma of an edge to begin with
+	leastBlur             = 0.05     // and at least
+	firstGrowth           = 1e-5     // of its square with the distance's: twice the sun's least (leastGrowth)
+	// leastRows is the fewest rows, or edges, that a line is fitted through; half of those
+	// that were seen at all must not be hidden, or the rod is to blame.
+	leastRows = 6
+	// What is narrower or broader is not taken for a rod's shadow.
+	narrowest, broadest = 0.4, 12.0
+
+	// The first profile is the median of rows up to firstReach from the foot, or firstSpan
+	// from the nearest seen: where every shadow is. It takes leastMedian rows a column, and
+	// is smoothed over smoothReach samples to each side.
+	firstReach, firstSpan    = 30.0, 15.0
+	leastMedian, smoothReach = 4, 2
+	axisReach                = 1.2  // from the candidate's axis, within which the dark must have its middle
+	leastDark                = 0.04 // part of the light that a shadow takes away, at least: fainter ones are given up
+
+	// A candidate is laid along the darkest places of its rows, means over coreHalf to each
+	// side, within recentreReach; they count if they keep recentreDepth of its depth. It is
+	// left where leastPlaces do not agree, or where they turn it by recentreTurn, as another
+	// line does.
+	recentreReach = 3.2
+	coreHalf      = 0.6
+	recentreDepth = 0.4
+	leastPlaces   = 8
+	recentreTurn  = 0.15 // tangent
+	recentreEvery = 2.0  // px from row to row
+)
+
 // measureStrip measures one candidate. It returns ErrNoShadow when the line does
 // not look like a rod's shadow and ErrRodHides when the rod's image leaves too
 // little of it.
 func (q *search) measureStrip(r ray) (*Strip, error) {
 	f := &stripFit{search: q, frame: newFrame(r.dir, r.offset)}
-	least, most := q.plate.Scale(f.frame.at(30, 0))
+	least, most := q.plate.Scale(f.frame.at(scaleAt, 0))
 	px := math.Sqrt(least * most)
-	inner := max(2.4, q.rod.DiameterMM/2+1)
-	edges := max(2, q.rod.DiameterMM/2+0.4) // n within which every sample must be seen
-	to := q.sheet.Dial.ClearZone[1] - 0.6
+	inner := max(firstInner, q.rod.DiameterMM/2+firstGap)
+	edges := max(firstSeen, q.rod.DiameterMM/2+firstClear) // n within which every sample must be seen
+	to := q.sheet.Dial.ClearZone[1] - shortOfRing
 	// A first look gives the width; a second, with the flanks set to it, measures.
 	width := q.rod.DiameterMM
-	every, turns := 2.0, 3
+	every, turns := firstEvery, firstTurns
 	f.recentre(r, to)
 	for pass := range 2 {
 		if pass == 1 {
-			every, turns = 1, 4
-			inner = width/2 + max(0.9, 2.5*f.sigma(50))
-			edges = width/2 + 0.35
+			every, turns = lastEvery, lastTurns
+			inner = width/2 + max(innerGap, innerBlur*f.sigma(blurAt))
+			edges = width/2 + clearGap
 		}
-		f.sampleRows(shadowStart, to, inner+1.8, edges, every)
+		f.sampleRows(shadowStart, to, inner+flankWide, edges, every)
 		total := len(f.rows)
 		visible := f.good()
 		f.keepBare()
 		f.normalise(inner)
-		if !f.start(r, 0.8/px) {
+		if !f.start(r, firstBlur/px) {
 			if visible < total/2 {
 				return nil, ErrRodHides
 			}
@@ -39,7 +86,7 @@ func (q *search) measureStrip(r ray) (*Strip, error) {
 		}
 		f.cutEnd()
 		f.cutCap()
-		if f.good() < 6 {
+		if f.good() < leastRows {
 			if visible < total/2 {
 				return nil, ErrRodHides
 			}
@@ -49,7 +96,7 @@ func (q *search) measureStrip(r ray) (*Strip, error) {
 			f.measureEdges()
 			f.left = f.fitEdgeLine(func(r *profileRow) float64 { return r.left })
 			f.right = f.fitEdgeLine(func(r *profileRow) float64 { return r.right })
-			if f.left.used < 6 || f.right.used < 6 {
+			if f.left.used < leastRows || f.right.used < leastRows {
 				return nil, ErrNoShadow
 			}
 			if iter < turns-1 {
@@ -58,7 +105,7 @@ func (q *search) measureStrip(r ray) (*Strip, error) {
 		}
 		axis := f.axis()
 		width = f.right.at(axis.mid) - f.left.at(axis.mid)
-		if !(width > 0.4 && width < 12) {
+		if !(width > narrowest && width < broadest) {
 			return nil, ErrNoShadow
 		}
 		// The second pass runs along the measured axis.
@@ -86,11 +133,11 @@ func (f *stripFit) start(r ray, blur float64) bool {
 		col = col[:0]
 		for i := range f.rows {
 			row := &f.rows[i]
-			if row.ok && row.s < min(max(30, near+15), r.length-1) && !math.IsNaN(row.light[k]) {
+			if row.ok && row.s < min(max(firstReach, near+firstSpan), r.length-1) && !math.IsNaN(row.light[k]) {
 				col = append(col, row.light[k])
 			}
 		}
-		if len(col) < 4 {
+		if len(col) < leastMedian {
 			profile[k] = math.NaN()
 			continue
 		}
@@ -98,13 +145,13 @@ func (f *stripFit) start(r ray, blur float64) bool {
 	}
 	// The darkest place near the axis and the half-depth crossings to both sides.
 	low, at := math.Inf(1), -1
-	smooth := smoothed(profile, 2)
+	smooth := smoothed(profile, smoothReach)
 	for k, v := range smooth {
-		if n := f.first + float64(k)*f.step; math.Abs(n) < 1.2 && v < low {
+		if n := f.first + float64(k)*f.step; math.Abs(n) < axisReach && v < low {
 			low, at = v, k
 		}
 	}
-	if at < 0 || low > 0.96 {
+	if at < 0 || low > 1-leastDark {
 		return false
 	}
 	half := (1 + low) / 2
@@ -121,7 +168,7 @@ func (f *stripFit) start(r ray, blur float64) bool {
 	f.left = fitLine{a: f.first + float64(a)*f.step}
 	f.right = fitLine{a: f.first + float64(b)*f.step}
 	f.depth = 1 - low
-	f.blur, f.grow, f.fade = max(blur, 0.05), 1e-5, 0
+	f.blur, f.grow, f.fade = max(blur, leastBlur), firstGrowth, 0
 	return true
 }
 
@@ -143,20 +190,19 @@ func smoothed(xs []float64, reach int) []float64 {
 // recentre lays the frame along the darkest places of the rows: a ray beside the
 // rod's image is known to a few degrees only, since half of its dark is masked.
 func (f *stripFit) recentre(r ray, to float64) {
-	const reach = 3.2 // mm to each side
-	f.sampleRows(shadowStart, min(to, r.length-0.5), reach+1, 0, 2)
-	span := max(1, int(0.6/f.step))
+	f.sampleRows(shadowStart, min(to, r.length-0.5), recentreReach+1, 0, recentreEvery)
+	span := max(1, int(coreHalf/f.step))
 	var ss, ns []float64
 	for i := range f.rows {
 		row := &f.rows[i]
 		paper := f.lit(f.frame.at(row.s, 0))
-		low, at := (1-0.4*r.depth)*paper, math.NaN()
+		low, at := (1-recentreDepth*r.depth)*paper, math.NaN()
 		for k := span; k+span < len(row.light); k++ {
 			n := f.first + float64(k)*f.step
-			if math.Abs(n) > reach {
+			if math.Abs(n) > recentreReach {
 				continue
 			}
-			if v := f.level(row, n-0.6, n+0.6); v < low {
+			if v := f.level(row, n-coreHalf, n+coreHalf); v < low {
 				low, at = v, n
 			}
 		}
@@ -164,7 +210,7 @@ func (f *stripFit) recentre(r ray, to float64) {
 			ss, ns = append(ss, row.s), append(ns, at)
 		}
 	}
-	if l := robustLine(ss, ns); l.used >= 8 && math.Abs(l.b) < 0.15 {
+	if l := robustLine(ss, ns); l.used >= leastPlaces && math.Abs(l.b) < recentreTurn {
 		f.frame = newFrame(r.dir+angle.Atan2(l.b, 1), f.frame.offset+l.at(0))
 	}
 }

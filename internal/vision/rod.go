@@ -8,6 +8,18 @@ import (
 	"shadowread/internal/sheet"
 )
 
+// How much of the paper is masked for the rod, mm: too much costs some shadow, too little
+// would read the rod for its shadow.
+const (
+	usualRod, usualHeight = 4.0, 75.0 // diameter and height of one that was not stated
+	rodMargin             = 0.5       // to each side, for the image's blur
+	heightMargin          = 1.04      // times a stated height
+	// maskGrows is by how much the mask widens for each mm of height, to each side: a rod's
+	// lean of a degree, and the error of its foot.
+	maskGrows = 0.02
+	ringClear = 1.0 // short of the clear zone's end, within which nothing is printed
+)
+
 // rodImage is the part of the paper that the rod hides from the camera. A ray from
 // the camera at C to the paper passes the rod's axis in plan at the height
 // C_z (1 - t), t being the part of the way to the paper.
@@ -20,23 +32,21 @@ type rodImage struct {
 	cross  *sheet.Point // the printed foot, where the rod stands off it and its ink is in the way
 }
 
-// A rod of unknown size is masked as one of 75 x 4 mm: too large costs some
-// shadow, too small would read the rod for its shadow.
 func newRodImage(p *calib.Plate, s *sheet.Sheet, rod Rod) *rodImage {
 	d, h := rod.DiameterMM, rod.HeightMM
 	if d == 0 {
-		d = 4
+		d = usualRod
 	}
 	switch {
 	case h > 0:
 	case rod.Hangs:
 		h = threadHeight
 	default:
-		h = 75
+		h = usualHeight
 	}
 	return &rodImage{
-		camera: p.Pose.Centre(), radius: d/2 + 0.5, height: h * 1.04, known: rod.HeightMM > 0,
-		plain: s.Dial.ClearZone[1] - 1,
+		camera: p.Pose.Centre(), radius: d/2 + rodMargin, height: h * heightMargin, known: rod.HeightMM > 0,
+		plain: s.Dial.ClearZone[1] - ringClear,
 	}
 }
 
@@ -80,6 +90,5 @@ func (r *rodImage) hides(q sheet.Point) bool {
 		return math.Hypot(q.X, q.Y) < r.radius
 	}
 	miss := math.Abs(r.camera[0]*dy-r.camera[1]*dx) / math.Sqrt(l2)
-	// The lean of a rod and the error of its foot widen the mask with the height.
-	return z < r.height && miss < r.radius+0.02*z
+	return z < r.height && miss < r.radius+maskGrows*z
 }

@@ -8,6 +8,24 @@ import (
 	"shadowread/internal/calib"
 )
 
+// What the rows of a strip are sampled and divided by.
+const (
+	// acrossStep is from one sample across to the next, px: half a pixel leaves nothing out
+	// that bilinear interpolation shows, and costs twice a pixel's time.
+	acrossStep = 0.5
+	// leastSeen is one over the part of a mean's samples that must be seen.
+	leastSeen = 3
+	// The paper's light beside each row is a running median over flankReach rows to each side:
+	// dirt is less, the light's slow changes are more.
+	flankReach = 7
+	// A row is put aside where one flank has less than evenFlanks of the other's light
+	// (another shadow's edge, dirt) or less than litFlanks of the dial's (a large shadow). Nearer
+	// to 1 loses strips in the penumbra of others, nearer to 0 lets their slope turn the edges.
+	evenFlanks, litFlanks = 0.7, 0.6
+	// leastOfMedian is the fewest places that a running median takes where its own is unseen.
+	leastOfMedian = 3
+)
+
 // profileRow is the light across the strip at one distance from the foot, divided
 // by the paper's light beside it.
 type profileRow struct {
@@ -36,12 +54,13 @@ type stripFit struct {
 }
 
 // sampleRows reads the light in a window of half width half about the frame's axis
-// between two distances from the foot, a row every so many pixels. Nothing may hide what lies within edge of the axis.
+// between two distances from the foot, a row every so many pixels. Nothing may
+// hide what lies within edge of the axis.
 func (f *stripFit) sampleRows(from, to, half float64, edge, every float64) {
 	least, most := f.plate.Scale(f.frame.at((from+to)/2, 0))
 	scale := math.Sqrt(least * most)
 	ds := every / scale
-	f.step = 0.5 / scale
+	f.step = acrossStep / scale
 	samples := 2*int(half/f.step) + 1
 	f.first = -float64(samples/2) * f.step
 	f.rows = f.rows[:0]
@@ -72,7 +91,7 @@ func (f *stripFit) sampleRows(from, to, half float64, edge, every float64) {
 	}
 }
 
-// level is the mean of the samples with n in [a, b]; NaN when under a third is seen.
+// level is the mean of the samples with n in [a, b]; NaN when under a third (leastSeen) is seen.
 func (f *stripFit) level(r *profileRow, a, b float64) float64 {
 	i, j := int(math.Ceil((a-f.first)/f.step)), int((b-f.first)/f.step)
 	i, j = max(i, 0), min(j, len(r.light)-1)
@@ -83,7 +102,7 @@ func (f *stripFit) level(r *profileRow, a, b float64) float64 {
 			n++
 		}
 	}
-	if n == 0 || 3*n < j-i+1 {
+	if n == 0 || leastSeen*n < j-i+1 {
 		return math.NaN()
 	}
 	return sum / float64(n)
@@ -100,7 +119,7 @@ func (f *stripFit) normalise(inner float64) {
 		row := &f.rows[i]
 		l[i], r[i] = f.level(row, -half, -inner), f.level(row, inner, half)
 	}
-	ls, rs := runningMedian(l, 7), runningMedian(r, 7)
+	ls, rs := runningMedian(l, flankReach), runningMedian(r, flankReach)
 	for i := range f.rows {
 		row := &f.rows[i]
 		a, b := ls[i], rs[i]
@@ -110,7 +129,7 @@ func (f *stripFit) normalise(inner float64) {
 			b = a
 		}
 		paper := f.lit(f.frame.at(row.s, 0))
-		if math.IsNaN(a) || a < 0.7*b || b < 0.7*a || min(a, b) < 0.6*paper {
+		if math.IsNaN(a) || a < evenFlanks*b || b < evenFlanks*a || min(a, b) < litFlanks*paper {
 			row.ok = false
 			continue
 		}
@@ -132,7 +151,7 @@ func runningMedian(xs []float64, reach int) []float64 {
 				w = append(w, xs[k])
 			}
 		}
-		if len(w) == 0 || math.IsNaN(xs[i]) && len(w) < 3 {
+		if len(w) == 0 || math.IsNaN(xs[i]) && len(w) < leastOfMedian {
 			out[i] = math.NaN()
 			continue
 		}

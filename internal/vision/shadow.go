@@ -34,9 +34,10 @@ type Rod struct {
 	Hangs bool
 }
 
+// What the search as a whole goes by.
 const (
-	// mm of clear strip below which no direction is given: of a rod, and of a wire, whose
-	// bow so short a piece does not show.
+	// leastStrip is the clear strip, mm, below which no direction is given; leastWire that of
+	// a wire, whose bow so short a piece does not show.
 	leastStrip, leastWire = 6.0, 10.0
 	shadowStart           = 6.0 // mm: outside the foot's cross, which ends at 5
 	footMost              = 3.0 // mm by which a shadow may miss the foot
@@ -45,6 +46,28 @@ const (
 	// the light raise a straight strip's sigma to some ten times the noise's.
 	vagueMost  = 0.25 * angle.Degree
 	vagueNoise = 20
+	// mostLines is how many dark lines are measured, strongest first: one that is fainter is
+	// missed, and each costs the time of the first.
+	mostLines = 6
+	// A second line that passes for a shadow makes the photo ambiguous where it has rivalScore
+	// of the first one's score and lies more than rivalTurn off. Less refuses photos for a
+	// faint line, more reads one of two shadows.
+	rivalScore = 0.35
+	rivalTurn  = 1 * angle.Degree
+
+	// A line within besideImage of the rod's image, and no more than pastImage, mm, longer,
+	// may be the rod itself: it is no witness that another line goes on.
+	besideImage = 12 * angle.Degree
+	pastImage   = 8.0
+	// behindScore is the part of a line's score that one behind the foot must have to be more
+	// of the same: less takes dirt behind a shadow for it, more misses a wire that fades.
+	behindScore = 0.4
+	// Such a line goes on through the foot if it turns by less than throughTurn and the two
+	// miss each other by less than throughMiss, mm, there; it runs into the strip if it turns
+	// by less than joinTurn and misses it by as little at joinAt, mm from the foot.
+	throughTurn, joinTurn = 6 * angle.Degree, 8 * angle.Degree
+	throughMiss           = 1.5
+	joinAt                = 20.0
 )
 
 // FindShadow measures the strip of shadow that the rod casts on the dial.
@@ -72,7 +95,7 @@ func (q *search) findStanding() (*Strip, error) {
 	var scores []float64
 	hidden, shaded, bowed := false, false, false
 	for i, r := range rays {
-		if i >= 6 {
+		if i >= mostLines {
 			break
 		}
 		through, joined := q.img.throughFoot(rays, r)
@@ -106,7 +129,7 @@ func (q *search) findStanding() (*Strip, error) {
 	best := strips[0]
 	for i, o := range strips[1:] {
 		between := (o.Direction - best.Direction).Signed().Abs()
-		if between > 1*angle.Degree && scores[i+1] > 0.35*scores[0] {
+		if between > rivalTurn && scores[i+1] > rivalScore*scores[0] {
 			return nil, ErrAmbiguous
 		}
 	}
@@ -123,15 +146,15 @@ func (q *search) findStanding() (*Strip, error) {
 // misses the foot and runs into the strip farther out, so that the two pass for one.
 func (img *rodImage) throughFoot(rays []ray, r ray) (through, joined bool) {
 	for _, o := range rays {
-		if (o.dir-img.direction()).Signed().Abs() < 12*angle.Degree && o.length < img.length()+8 {
+		if (o.dir-img.direction()).Signed().Abs() < besideImage && o.length < img.length()+pastImage {
 			continue
 		}
 		turn := (o.dir - r.dir - math.Pi).Signed()
-		if o.score < 0.4*r.score || turn.Abs() > 8*angle.Degree {
+		if o.score < behindScore*r.score || turn.Abs() > joinTurn {
 			continue
 		}
-		through = through || turn.Abs() < 6*angle.Degree && math.Abs(o.offset+r.offset) < 1.5
-		joined = joined || math.Abs(o.offset+r.offset-20*turn.Tan()) < 1.5 // 20 mm out
+		through = through || turn.Abs() < throughTurn && math.Abs(o.offset+r.offset) < throughMiss
+		joined = joined || math.Abs(o.offset+r.offset-joinAt*turn.Tan()) < throughMiss
 	}
 	return through, joined
 }

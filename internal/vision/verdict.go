@@ -6,6 +6,38 @@ import (
 	"shadowread/internal/angle"
 )
 
+// What a measured strip is judged by.
+const (
+	// A strip's breadth may differ from a stated diameter by breadthMost mm and breadthPart of
+	// it, for what a user states: less refuses a guess, more lets another line pass.
+	breadthMost, breadthPart = 0.5, 0.25
+	// A strip that narrows or broadens by taperPart of its breadth over its length, and by
+	// taperSure sigmas, has another shadow in it.
+	taperPart, taperSure = 0.5, 4
+	sigmaMost            = 1 * angle.Degree // above it a direction is no reading
+
+	// unevenMost is the part of a shadow's depth by which its halves may differ: of sound
+	// shadows' none did by more than a tenth, of bodies' that lie on the paper most by more
+	// than a half. halfBins are looked at to each side of the axis.
+	unevenMost = 0.25
+	halfBins   = 5
+	// twoSided is the part of its depth by which a shadow's sides differ where another
+	// shadow lies along one of them, at least. edgeBins of edgeBin mm are looked at about
+	// each edge.
+	twoSided          = 0.1
+	edgeBins, edgeBin = 6, 0.4
+	// leastTaper is the part of a taper that is taken to turn the axis however alike the
+	// sides are.
+	leastTaper = 0.3
+	// lopsidedRows is the fewest rows that tell a difference between the sides; it is sure
+	// at sureSides sigmas, and possible within maybeSides.
+	lopsidedRows          = 10
+	sureSides, maybeSides = 5, 2
+	// noiseLag is how many samples apart the noise is taken, over two pixels, so that texture and
+	// slow changes stay out, noiseClear mm beyond the edges.
+	noiseLag, noiseClear = 4, 0.8
+)
+
 // strip turns the fitted edges into a measurement, or says that they are not a
 // rod's shadow.
 func (f *stripFit) strip() (*Strip, error) {
@@ -63,15 +95,15 @@ func (f *stripFit) strip() (*Strip, error) {
 		return nil, ErrNoShadow
 	case math.Abs(st.FootOffset) > footMost+2*st.FootSigma:
 		return nil, ErrNoShadow
-	case rod.DiameterMM > 0 && math.Abs(width-rod.DiameterMM) > 0.5+0.25*rod.DiameterMM:
+	case rod.DiameterMM > 0 && math.Abs(width-rod.DiameterMM) > breadthMost+breadthPart*rod.DiameterMM:
 		return nil, ErrNoShadow
-	case math.Abs(turned)*2*(last-first) > 0.5*width && math.Abs(turned) > 4*math.Sqrt(expected): // tapers
+	case math.Abs(turned)*2*(last-first) > taperPart*width && math.Abs(turned) > taperSure*math.Sqrt(expected): // tapers
 		return nil, ErrNoShadow
 	case f.uneven():
 		return nil, ErrNoShadow
 	case !(st.Sigma < bowedMost) && bow != 0:
 		return nil, ErrBowed
-	case !(st.Sigma < 1*angle.Degree) && bow == 0:
+	case !(st.Sigma < sigmaMost) && bow == 0:
 		return nil, ErrNoShadow
 	case bow == 0 && st.Sigma > vagueMost && st.Sigma > vagueNoise*f.noiseSigma(st):
 		return nil, ErrNoShadow
@@ -86,9 +118,8 @@ func (f *stripFit) strip() (*Strip, error) {
 // on the paper: one side of it is lit, along the other lies its own shadow. A shadow is
 // the same on both sides.
 func (f *stripFit) uneven() bool {
-	const bins = 5 // to each side of the axis
-	sure, _ := f.lopsided(bins, 0, math.Inf(1), func(width float64, k int) (from, to float64) {
-		return width * float64(k) / (2 * bins), width * float64(k+1) / (2 * bins)
+	sure, _ := f.lopsided(halfBins, 0, math.Inf(1), func(width float64, k int) (from, to float64) {
+		return width * float64(k) / (2 * halfBins), width * float64(k+1) / (2 * halfBins)
 	})
 	return sure > unevenMost*f.depth
 }
@@ -99,25 +130,15 @@ func (f *stripFit) uneven() bool {
 // haze about the sun makes a shadow narrower or broader with the distance, the same on
 // both sides, and turns nothing.
 func (f *stripFit) taper(middle, turned, expected float64) (variance float64) {
-	const bins, wide = 6, 0.4 // mm about each edge
 	about := func(_ float64, k int) (from, to float64) {
-		from = wide * (float64(k) - bins/2)
-		return from, from + wide
+		from = edgeBin * (float64(k) - edgeBins/2)
+		return from, from + edgeBin
 	}
-	_, near := f.lopsided(bins, 0, middle, about)
-	_, far := f.lopsided(bins, middle, math.Inf(1), about)
+	_, near := f.lopsided(edgeBins, 0, middle, about)
+	_, far := f.lopsided(edgeBins, middle, math.Inf(1), about)
 	part := max(leastTaper, min(1, max(near, far)/(twoSided*f.depth)))
 	return part * part * max(0, turned*turned-expected)
 }
-
-const (
-	// twoSided is the part of its depth by which a shadow's sides differ where another
-	// shadow lies along one of them, at least.
-	twoSided = 0.1
-	// leastTaper is the part of a taper that is taken to turn the axis however alike the
-	// sides are.
-	leastTaper = 0.3
-)
 
 // lopsided is by how much the light differs between places that mirror each other about the
 // axis, at most: surely, and possibly. bin gives the places, from the edges inwards, mm. It
@@ -142,24 +163,19 @@ func (f *stripFit) lopsided(bins int, start, end float64, bin func(width float64
 			square[k] += d * d
 		}
 	}
-	if n < 10 {
+	if n < lopsidedRows {
 		return 0, math.Inf(1)
 	}
 	for k := range bins {
 		off := math.Abs(sum[k] / n)
 		sigma := math.Sqrt(max(0, square[k]/n-off*off) / n)
-		if off > 5*sigma {
+		if off > sureSides*sigma {
 			sure = max(sure, off)
 		}
-		possible = max(possible, off+2*sigma)
+		possible = max(possible, off+maybeSides*sigma)
 	}
 	return sure, possible
 }
-
-// unevenMost is the part of a shadow's depth by which its halves may differ: of sound
-// shadows' none did by more than a tenth, of bodies' that lie on the paper most by more
-// than a half.
-const unevenMost = 0.25
 
 // noiseSigma is the sigma of the direction that white noise alone leaves to a strip (the
 // closed form in docs/method.md).
@@ -171,8 +187,7 @@ func (f *stripFit) noiseSigma(st *Strip) angle.Angle {
 }
 
 // flankNoise is the scatter of neighbouring samples beside the strip, as a part of
-// the paper's light: differences over two pixels, so that texture and slow changes
-// stay out.
+// the paper's light, from differences of samples noiseLag apart.
 func (f *stripFit) flankNoise() float64 {
 	var d []float64
 	for i := range f.rows {
@@ -180,14 +195,14 @@ func (f *stripFit) flankNoise() float64 {
 		if !row.ok {
 			continue
 		}
-		for k := 4; k < len(row.light); k++ {
+		for k := noiseLag; k < len(row.light); k++ {
 			n := f.first + float64(k)*f.step
-			if n < f.left.at(row.s)-0.8 || n-4*f.step > f.right.at(row.s)+0.8 {
-				if v := math.Abs(row.light[k] - row.light[k-4]); !math.IsNaN(v) {
+			if n < f.left.at(row.s)-noiseClear || n-noiseLag*f.step > f.right.at(row.s)+noiseClear {
+				if v := math.Abs(row.light[k] - row.light[k-noiseLag]); !math.IsNaN(v) {
 					d = append(d, v)
 				}
 			}
 		}
 	}
-	return 1.4826 * quantile(d, 0.5) / math.Sqrt2
+	return madSigma * quantile(d, 0.5) / math.Sqrt2
 }
