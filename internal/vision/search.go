@@ -7,6 +7,19 @@ import (
 	"shadowread/internal/sheet"
 )
 
+// What shows that the rod's image covers a shadow, which is then the reason given.
+const (
+	// Dark paper lines the image where, of besideSides places or more to its sides, one in
+	// besideOne or more is darker than besideDark; a place is the first besidePlaces columns
+	// of the dial that are seen, together against the noise.
+	besidePlaces, besideSides, besideOne = 4, 10, 4
+	besideDark                           = 0.75
+	// A dark line goes on beyond the image, from beyondFrom mm, where beyondLeast places, and
+	// most of them, have less than beyondDark of the light beyondFlank mm beside.
+	beyondFrom, beyondFlank = 2.0, 4.0
+	beyondLeast, beyondDark = 6, 0.8
+)
+
 // search is one search for a shadow: the picture, the map of its sheet, what is known of
 // the rod, and what all steps of the search look up.
 type search struct {
@@ -52,7 +65,7 @@ func (q *search) shadowBeside() bool {
 		for _, side := range []int{1, -1} {
 			// The first visible places beside the mask, together against the noise.
 			sum, n := 0.0, 0
-			for k := 0; k < dialColumns/4 && n < 4; k++ {
+			for k := 0; k < dialColumns/4 && n < besidePlaces; k++ {
 				v := row[((column(dir)+side*k)%dialColumns+dialColumns)%dialColumns]
 				if !math.IsNaN(v) {
 					sum += v
@@ -63,12 +76,12 @@ func (q *search) shadowBeside() bool {
 				continue
 			}
 			seen++
-			if sum/float64(n) < 0.75 {
+			if sum/float64(n) < besideDark {
 				dark++
 			}
 		}
 	}
-	return seen > 10 && dark*4 > seen
+	return seen > besideSides && dark*besideOne > seen
 }
 
 // shadowBeyond reports whether a dark line goes on where the rod's image ends: the
@@ -76,17 +89,17 @@ func (q *search) shadowBeside() bool {
 func (q *search) shadowBeyond() bool {
 	f := newFrame(q.img.direction(), 0)
 	dark, seen := 0, 0
-	for s := q.img.length() + 2; s < q.img.plain; s++ {
-		mid, flank := q.light(f.at(s, 0)), min(q.light(f.at(s, -4)), q.light(f.at(s, 4)))
+	for s := q.img.length() + beyondFrom; s < q.img.plain; s++ {
+		mid, flank := q.light(f.at(s, 0)), min(q.light(f.at(s, -beyondFlank)), q.light(f.at(s, beyondFlank)))
 		if math.IsNaN(mid + flank) {
 			continue
 		}
 		seen++
-		if mid < 0.8*flank {
+		if mid < beyondDark*flank {
 			dark++
 		}
 	}
-	return dark >= 6 && 2*dark > seen
+	return dark >= beyondLeast && 2*dark > seen
 }
 
 // absent reports that there is no rod where one must be seen.
