@@ -7,6 +7,50 @@ import (
 	"shadowread/internal/calib"
 )
 
+// What the rod's top is found by.
+const (
+	// plainTop is one sigma of the place of a rod's top, mm on the paper; roundTop that of a
+	// head's, as a part of its radius: a ball's far limb stands nearer than a disc's rim.
+	plainTop = 0.5
+	roundTop = 0.4
+	// plainly is the part of the paper's light by which a rod's bright side must differ: of a
+	// white one the shaded parts are seen, and a head or a cork in the sun is not.
+	plainly = 0.2
+	// sameGround is the part by which the ground may grow darker or brighter about an end.
+	sameGround = 0.88
+	// leastHalf is the half width, mm on the paper, within which a rod's image is looked at.
+	leastHalf = 1.8
+	// black is the light of printed black over that of the paper, at most.
+	black = 0.4
+	// A top differs from what lies beside by topDiffers of its light or topNoise sigmas of a
+	// pixel's noise.
+	topDiffers, topNoise = 0.12, 5
+	// topRun is the rod that must be seen before the end, and the nothing after, mm, and
+	// topLooks how many looks of each; topLost the mm between the two that are not told, at
+	// most: a mark's border. One look before the end may fail, maybeOne; the rod is sure after twice topRun.
+	topRun, topLooks   = 3.0, 6
+	topLost            = 12.0
+	maybeOne           = 1
+	sureTenths         = 9      // tenths of all looks before the end that must show the rod: dirt is less of one
+	brightLooks        = 30     // looks before the end over which its bright side is taken
+	sureTip            = 2      // plainTops of sigma within which the shadow's end vouches for a rod as bright as paper
+	headBroad          = 2.7    // half widths that the image of a head has, at least
+	rodLooks, lastLook = 24, 40 // looks that a rod's look over print is taken from, and of how many last ones
+	looksAlike         = 0.5    // part of how it differed before that a place must keep
+	leastOdd           = 2      // places across that must differ, or keep their look
+	middlePart         = 0.5    // half widths: the middle, of which the brightest place is taken
+	// The rim is looked at within rimInner half widths of the middle, where from rimFrom to
+	// rimTo, mm, before its reach rimLeast looks, and all of them but one, show the rod. It is a
+	// bulge or a hollow where one fits rimBetter as badly as the other, and by more than
+	// rimSure, mm squared.
+	rimInner           = 0.9
+	rimFrom, rimTo     = 5.0, 1.0
+	rimLeast           = 4
+	rimBetter, rimSure = 0.5, 0.5 * 0.5
+	// One sigma of where a bulge and a hollow end, as a part of the half width.
+	bulgeSigma, hollowSigma = 0.1, 0.2
+)
+
 // topColumns are the places across the rod's image that are looked at, in its half widths.
 var topColumns = [7]float64{-1, -0.66, -0.33, 0, 0.33, 0.66, 1}
 
@@ -42,30 +86,26 @@ type lookUp struct {
 // be seen to end: rod before, and after it what is beside, which does not change there. ok
 // is false where the image is too short, meets the shadow or is as bright as what follows.
 func (q *search) rodTop(st *Strip) (tip calib.Pixel, sigma float64, ok bool) {
-	l := &lookUp{search: q, st: st, line: newFrame(q.img.direction(), 0), differs: max(0.12, 5*st.Noise)}
+	l := &lookUp{search: q, st: st, line: newFrame(q.img.direction(), 0), differs: max(topDiffers, topNoise*st.Noise)}
 	rows := l.rows()
 	l.judge(rows)
-	const (
-		run  = 3.0  // mm of rod before the end, and of none after
-		lost = 12.0 // mm between the two that are not told: a mark's border
-	)
 	for i := 1; i < len(rows); i++ {
-		before, after := around(rows, i, run)
+		before, after := around(rows, i, topRun)
 		gap := rows[i].d - rows[i-1].d
 		switch {
-		case len(before) < 6 || len(after) < 6:
+		case len(before) < topLooks || len(after) < topLooks:
 			continue
-		case gap < lost && ended(after) && count(before, nothing) <= 1:
-		case ended(after) && rows[i].d > rows[0].d+2*run:
+		case gap < topLost && ended(after) && count(before, nothing) <= maybeOne:
+		case ended(after) && rows[i].d > rows[0].d+2*topRun:
 			return tip, 0, false // the rod was never plainly there
 		default:
 			continue
 		}
-		if 10*count(rows[:i], aRod) < 9*i {
-			return tip, 0, false // dirt or a shadow may pass for a piece of the rod
+		if !tenths(count(rows[:i], aRod), i, sureTenths) {
+			return tip, 0, false
 		}
-		if bright := brightest(rows[max(0, i-30):i]); bright > 1-plainly && bright < 1+plainly &&
-			!(st.Length > 0 && st.LengthSigma < 2*plainTop && st.Head == 0) {
+		if side := brightest(rows[max(0, i-brightLooks):i]); side > 1-plainly && side < 1+plainly &&
+			!(st.Length > 0 && st.LengthSigma < sureTip*plainTop && st.Head == 0) {
 			// What is as bright goes on unseen; but a rod whose shadow ends without a head is
 			// shaded on one side to its end.
 			return tip, 0, false
@@ -84,7 +124,7 @@ func (q *search) rodTop(st *Strip) (tip calib.Pixel, sigma float64, ok bool) {
 		switch {
 		case !ok:
 			return tip, 0, false
-		case head > 2.7*half:
+		case head > headBroad*half:
 			beyond, sigma = head/2, plainTop+roundTop*head/2
 		case st.Head > 0:
 			return tip, 0, false // its shadow has a head, which is not seen
@@ -97,8 +137,7 @@ func (q *search) rodTop(st *Strip) (tip calib.Pixel, sigma float64, ok bool) {
 // judge says of each row whether something stands there; over ticks, numerals, a board
 // or the ground, whether it looks as the rows before did.
 func (l *lookUp) judge(rows []topRow) {
-	const first, last = 24, 40 // rows that a rod's look is taken from
-	var rod []int              // rows that show it
+	var rod []int // rows that show it
 	var sum, seen [len(topColumns)]float64
 	take := func(i int, sign float64) {
 		for k, v := range rows[i].light {
@@ -113,22 +152,22 @@ func (l *lookUp) judge(rows []topRow) {
 			if math.Abs(v-1) > l.differs {
 				odd++
 			}
-			if was := sum[k]/seen[k] - 1; math.Abs(was) > l.differs && (v-1)/was > 0.5 {
+			if was := sum[k]/seen[k] - 1; math.Abs(was) > l.differs && (v-1)/was > looksAlike {
 				same++
 			}
 		}
-		if odd < 2 {
+		if odd < leastOdd {
 			continue
 		}
-		if (rows[i].ink || rows[i].ground) && len(rod) >= first && same < 2 {
+		if (rows[i].ink || rows[i].ground) && len(rod) >= rodLooks && same < leastOdd {
 			rows[i].state = other
 			continue
 		}
 		rows[i].state = aRod
 		rod = append(rod, i)
 		take(i, 1)
-		if len(rod) > last {
-			take(rod[len(rod)-last-1], -1)
+		if len(rod) > lastLook {
+			take(rod[len(rod)-lastLook-1], -1)
 		}
 	}
 }
@@ -164,7 +203,7 @@ func brightest(rows []topRow) float64 {
 	for _, w := range rows {
 		most := 0.0
 		for k, n := range topColumns {
-			if v := w.light[k]; math.Abs(n) < 0.5 && v > most {
+			if v := w.light[k]; math.Abs(n) < middlePart && v > most {
 				most = v
 			}
 		}
@@ -190,13 +229,13 @@ func (l *lookUp) rim(rows []topRow, half float64) (beyond, sigma float64) {
 	end := rows[len(rows)-1].d
 	var n, at []float64
 	for k, c := range topColumns {
-		if c *= max(half, leastHalf) / half; math.Abs(c) > 0.9 {
+		if c *= max(half, leastHalf) / half; math.Abs(c) > rimInner {
 			continue
 		}
 		plain, of, last := 0, 0, math.Inf(-1)
 		for _, w := range rows {
 			differ := math.Abs(w.light[k]-1) > l.differs
-			if w.d > end-2*half-5 && w.d < end-2*half-1 {
+			if w.d > end-2*half-rimFrom && w.d < end-2*half-rimTo {
 				of++
 				if differ {
 					plain++
@@ -206,7 +245,7 @@ func (l *lookUp) rim(rows []topRow, half float64) (beyond, sigma float64) {
 				last = w.d
 			}
 		}
-		if of >= 4 && plain >= of-1 && last > end-2*half-1 {
+		if of >= rimLeast && plain >= of-1 && last > end-2*half-rimTo {
 			n, at = append(n, math.Sqrt(1-c*c)), append(at, last)
 		}
 	}
@@ -225,27 +264,11 @@ func (l *lookUp) rim(rows []topRow, half float64) (beyond, sigma float64) {
 	}
 	bulge, hollow := misfit(1), misfit(-1)
 	switch {
-	case hollow < 0.5*bulge && bulge-hollow > sq(0.5):
+	case hollow < rimBetter*bulge && bulge-hollow > rimSure:
 		// The end is that of the columns farthest out.
-		return -slices.Min(n) * half, math.Hypot(plainTop, 0.2*half)
-	case bulge < 0.5*hollow && hollow-bulge > sq(0.5):
-		return slices.Max(n) * half, math.Hypot(plainTop, 0.1*half)
+		return -slices.Min(n) * half, math.Hypot(plainTop, hollowSigma*half)
+	case bulge < rimBetter*hollow && hollow-bulge > rimSure:
+		return slices.Max(n) * half, math.Hypot(plainTop, bulgeSigma*half)
 	}
 	return 0, math.Hypot(plainTop, half/math.Sqrt(3))
 }
-
-const (
-	// plainTop is one sigma of the place of a rod's top, mm on the paper; roundTop that of a
-	// head's, as a part of its radius: a ball's far limb stands nearer than a disc's rim.
-	plainTop = 0.5
-	roundTop = 0.4
-	// plainly is the part of the paper's light by which a rod's bright side must differ: of a
-	// white one the shaded parts are seen, and a head or a cork in the sun is not.
-	plainly = 0.2
-	// sameGround is the part by which the ground may grow darker or brighter about an end.
-	sameGround = 0.88
-	// leastHalf is the half width, mm on the paper, within which a rod's image is looked at.
-	leastHalf = 1.8
-	// black is the light of printed black over that of the paper, at most.
-	black = 0.4
-)
