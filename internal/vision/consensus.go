@@ -36,7 +36,7 @@ func consensus(all []candidate) (best calib.Homography, chosen []candidate) {
 			if agree = agreeing(all, h); len(agree) > len(chosen) {
 				best, chosen = h, agree
 			}
-			if len(chosen) >= 6 && 2*len(chosen) > len(all) {
+			if len(chosen) >= enoughMarks && 2*len(chosen) > len(all) {
 				return best, chosen
 			}
 		}
@@ -75,7 +75,7 @@ func agreeing(all []candidate, h calib.Homography) []candidate {
 	misfit := map[int]float64{}
 	for _, c := range all {
 		worst := c.distance(h.Project)
-		if !c.explainedBy(h.Project, 3) {
+		if !c.explainedBy(h.Project, looseMap) {
 			continue
 		}
 		if old, ok := misfit[c.mark.ID]; !ok || worst < old {
@@ -100,8 +100,8 @@ func (c candidate) distance(project projector) (worst float64) {
 	return worst
 }
 
-// explainedBy reports whether a map has the outline where it was seen, to a part of
-// its side: a third while the lens is not known, an eighth when it is.
+// explainedBy reports whether a map has the outline where it was seen, to one in part of
+// its side.
 func (c candidate) explainedBy(project projector, part float64) bool {
 	return c.distance(project) < c.side()/part
 }

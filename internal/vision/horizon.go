@@ -43,7 +43,22 @@ const (
 	// step of light, rivalApart degrees off, and its places stand within rivalRough degrees
 	// of a smooth curve, RMS: texture's stand 0.2 to 0.4 off.
 	rivalPart, rivalStep, rivalApart, rivalRough = 0.6, 0.15, 0.15, 0.06
+	// Columns are looked at to lookWidth degrees to each side of the camera's axis, where
+	// leastColumn degrees of them are in the picture, lookMargin px from its border. Samples
+	// are usualSize degrees apart where the picture does not tell, and finest at least.
+	lookWidth, leastColumn = 60.0, 2.0
+	lookMargin             = 2
+	usualSize, finest      = 0.02, 0.008
+	noiseEvery             = 7 // samples from one that tells the texture to the next: neighbours share theirs
+	// A line, and a place of it, must be in view in columnsSeen of the columns.
+	columnsSeen = 0.6
+	coarseStep  = 4 // samples from one line that is tried to the next
+	// About the best one fineReach steps to each side are tried, of a part of coarseStep twice.
+	fineReach = 3.0
 )
+
+// fineSteps are one over those parts.
+var fineSteps = [2]float64{4, 8}
 
 // horizonLooks are the steps of light in columns across the sheet's vanishing line: by
 // azimuth, and down from horizonReach above it. NaN where the picture ends.
@@ -128,13 +143,13 @@ func rayOf(azimuth, elevation float64) [3]float64 {
 func lookAcross(g *Gray, p *calib.Plate) (l horizonLooks) {
 	axis := p.Pose.R[2]
 	middle := math.Atan2(axis[0], axis[1]) * 180 / math.Pi
-	l.size = 0.02
+	l.size = usualSize
 	if a, b := p.Toward(rayOf(middle, 0)), p.Toward(rayOf(middle, 1)); !math.IsNaN(a.U + b.U) {
-		l.size = max(0.008, horizonStep/math.Hypot(b.U-a.U, b.V-a.V))
+		l.size = max(finest, horizonStep/math.Hypot(b.U-a.U, b.V-a.V))
 	}
 	samples := int(2*horizonReach/l.size) + 1
 	var noise []float64
-	for off := -60.0; off <= 60; off += horizonTurn {
+	for off := -lookWidth; off <= lookWidth; off += horizonTurn {
 		light := make([]float64, samples)
 		there := 0
 		for i := range light {
@@ -142,27 +157,27 @@ func lookAcross(g *Gray, p *calib.Plate) (l horizonLooks) {
 			toward := rayOf(middle+off, horizonReach-float64(i)*l.size)
 			q := p.Toward(toward)
 			// Far outside the picture a lens's polynomial may lead back into it.
-			if math.IsNaN(q.U) || !g.contains(q, 2) || !p.Sees(q, toward) {
+			if math.IsNaN(q.U) || !g.contains(q, lookMargin) || !p.Sees(q, toward) {
 				continue
 			}
 			light[i] = g.light(q.U, q.V)
 			there++
 		}
-		if float64(there)*l.size < 2 {
+		if float64(there)*l.size < leastColumn {
 			if len(l.azimuth) > 0 {
 				break
 			}
 			continue
 		}
 		steps := stepsOf(light)
-		for i := 0; i < len(steps); i += 7 {
+		for i := 0; i < len(steps); i += noiseEvery {
 			if !math.IsNaN(steps[i]) {
 				noise = append(noise, math.Abs(steps[i]))
 			}
 		}
 		l.azimuth, l.steps = append(l.azimuth, middle+off), append(l.steps, steps)
 	}
-	l.texture = 1.4826 * quantile(noise, 0.5)
+	l.texture = madSigma * quantile(noise, 0.5)
 	return l
 }
 
@@ -209,7 +224,7 @@ func (l *horizonLooks) best(besides *levelLine) (best levelLine) {
 	for i, a := range l.azimuth {
 		sines[i], cosines[i] = math.Sincos((a - middle) * math.Pi / 180)
 	}
-	pitch := 4 * l.size
+	pitch := coarseStep * l.size
 	try := func(e, k float64) {
 		sum, seen := 0.0, 0.0
 		for i := range n {
@@ -225,7 +240,7 @@ func (l *horizonLooks) best(besides *levelLine) (best levelLine) {
 				sum, seen = sum+v, seen+1
 			}
 		}
-		if seen < 0.6*float64(n) {
+		if seen < columnsSeen*float64(n) {
 			return
 		}
 		if step := sum / seen; math.Abs(step) > math.Abs(best.step) {
@@ -238,11 +253,11 @@ func (l *horizonLooks) best(besides *levelLine) (best levelLine) {
 			try(e, k)
 		}
 	}
-	for _, fine := range [2]float64{2, 4} { // about the best
+	for _, fine := range fineSteps { // about the best
 		b := best
-		for i := -3.0; i <= 3; i++ {
-			for j := -3.0; j <= 3; j++ {
-				try(b.elevation+i*pitch/fine/2, b.slope+j*pitch/half/fine/2)
+		for i := -fineReach; i <= fineReach; i++ {
+			for j := -fineReach; j <= fineReach; j++ {
+				try(b.elevation+i*pitch/fine, b.slope+j*pitch/half/fine)
 			}
 		}
 	}
@@ -277,7 +292,7 @@ func (l *horizonLooks) places(line levelLine) (places []seenAt, part, step float
 		}
 		top, at := 0.0, -1
 		for d := range sums {
-			if counts[d] < 0.6*float64(to-from) {
+			if counts[d] < columnsSeen*float64(to-from) {
 				continue
 			}
 			if v := sums[d] / counts[d] / line.step; v > top {
