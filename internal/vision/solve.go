@@ -35,6 +35,16 @@ const calibFixAspectRatio gocv.CalibFlag = 2
 // the plane, and as many again speak for the lens.
 const leastViewPoints = 8
 
+// How a mark's corners are found by its edges.
+const (
+	// An edge's samples take part within offLimit px, or offSigmas of the map's scatter, of
+	// their median; leastOfEdge of them must, and three quarters.
+	offLimit, offSigmas = 1, 6
+	leastOfEdge         = 6
+	leastCross          = 0.3 // sine of the angle of two edges: under 18 degrees they pin no corner
+	alongEdge           = 0.1 // mm along an edge to a second place, which tells how it runs
+)
+
 // SolveCamera runs OpenCV's planar calibration (calibrateCamera; Zhang, PAMI 22(11),
 // 2000) for all five terms of distortion on pictures of width x height px. With
 // square pixels fx and fy are one parameter.
@@ -121,7 +131,7 @@ func SheetPoints(g *Gray, s *sheet.Sheet, p *Plate) (samples []calib.Sample, cor
 		if !slices.Contains(p.Marks, m.ID) {
 			continue
 		}
-		e := edgeSamples(g, m, p.ProjectDrawing, 4*m.ID)
+		e := edgeSamples(g, m, p.ProjectDrawing, edgesOfMark*m.ID)
 		samples = append(samples, e...)
 		corners = append(corners, markCorners(p, m, e)...)
 	}
@@ -145,14 +155,14 @@ func markCorners(p *Plate, m sheet.Mark, samples []calib.Sample) (found []SheetC
 	for i := range off {
 		var along, dist []float64
 		for _, s := range samples {
-			if s.Group != 4*m.ID+i {
+			if s.Group != edgesOfMark*m.ID+i {
 				continue
 			}
 			q, nu, nv := edgeNormal(p, s.At, s.Along)
 			along = append(along, math.Hypot(s.At.X-corners[i].X, s.At.Y-corners[i].Y)/m.Side)
 			dist = append(dist, nu*(s.Seen.U-q.U)+nv*(s.Seen.V-q.V)+p.Shrink)
 		}
-		off[i] = fitOff(along, dist, max(1, 6*p.SigmaPx))
+		off[i] = fitOff(along, dist, max(offLimit, offSigmas*p.SigmaPx))
 	}
 	for i, c := range corners {
 		before, after := (i+3)%4, i // the edges that end and begin here
@@ -164,7 +174,7 @@ func markCorners(p *Plate, m sheet.Mark, samples []calib.Sample) (found []SheetC
 		q, au, av := edgeNormal(p, c, sheet.Point{X: (n.X - c.X) / m.Side, Y: (n.Y - c.Y) / m.Side})
 		_, bu, bv := edgeNormal(p, c, sheet.Point{X: (c.X - b.X) / m.Side, Y: (c.Y - b.Y) / m.Side})
 		det := au*bv - av*bu
-		if math.Abs(det) < 0.3 { // edges that meet at under 18 degrees pin no corner
+		if math.Abs(det) < leastCross {
 			continue
 		}
 		da, db := off[after].a, off[before].a+off[before].b
@@ -179,7 +189,7 @@ func markCorners(p *Plate, m sheet.Mark, samples []calib.Sample) (found []SheetC
 // normal points away from it.
 func edgeNormal(p *Plate, at, along sheet.Point) (q calib.Pixel, nu, nv float64) {
 	q = p.ProjectDrawing(at)
-	e := p.ProjectDrawing(sheet.Point{X: at.X + 0.1*along.X, Y: at.Y + 0.1*along.Y})
+	e := p.ProjectDrawing(sheet.Point{X: at.X + alongEdge*along.X, Y: at.Y + alongEdge*along.Y})
 	du, dv := e.U-q.U, e.V-q.V
 	l := math.Hypot(du, dv)
 	return q, dv / l, -du / l
@@ -188,7 +198,7 @@ func edgeNormal(p *Plate, at, along sheet.Point) (q calib.Pixel, nu, nv float64)
 // fitOff fits a line by least squares to the samples that lie within limit px of
 // their median; three quarters must.
 func fitOff(along, dist []float64, limit float64) (l lineOff) {
-	if len(dist) < 6 {
+	if len(dist) < leastOfEdge {
 		return l
 	}
 	sorted := slices.Clone(dist)

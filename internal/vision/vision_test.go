@@ -246,14 +246,13 @@ func TestStripReachesTheBoundAndOwnsUpToIt(t *testing.T) {
 // measureOnly measures the strip in a picture that shows nothing else, so that no
 // rod can be seen and no witness heard.
 func measureOnly(g *Gray, p *calib.Plate, dir angle.Angle) (*Strip, error) {
-	img := newRodImage(p, sheet.Standard, Rod{})
-	dial, ok := lookAtDial(g, p, sheet.Standard, img.hides)
-	if !ok {
+	q := &search{g: g, plate: p, sheet: sheet.Standard, img: newRodImage(p, sheet.Standard, Rod{})}
+	if !q.lookAtDial(q.img.hides) {
 		return nil, ErrNoShadow
 	}
-	for _, r := range dial.rays(0, offsetMost) {
+	for _, r := range q.dial.rays(0, offsetMost) {
 		if (r.dir - dir).Signed().Abs() < 3*angle.Degree {
-			return measureStrip(g, p, sheet.Standard, r, Rod{}, img, dial)
+			return q.measureStrip(r)
 		}
 	}
 	return nil, ErrNoShadow
