@@ -50,6 +50,8 @@ soak: setup
 	go run ./cmd/proof soak -phone $(SOAK)
 	go run ./cmd/proof clock $(SOAK)
 	go run ./cmd/proof level $(SOAK)
+	go run ./cmd/proof horizon $(SOAK)
+	go run ./cmd/proof reversed $(SOAK)
 	go run ./cmd/proof damage $(DAMAGE) fixtures/independent fixtures/demo
 	SHADOWREAD_SOAK=2000 go test -timeout 60m ./internal/align ./internal/workup ./internal/logbook ./internal/logimport
 	go test -tags nodynamic,matprofile -run Mats ./internal/vision

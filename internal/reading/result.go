@@ -161,6 +161,7 @@ type Result struct {
 	Horizon     *vision.Horizon // that served; nil where none was asked for or found
 	horizonTilt *instrument.Tilt
 	stand       *instrument.Stand
+	unsaid      bool // how the rod of a photo was set
 	// Correction is what is known of rod, sheet and mounting adds to the heading of a rod
 	// that is plumb over a level sheet.
 	Instrument *instrument.Record

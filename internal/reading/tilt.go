@@ -21,7 +21,7 @@ const (
 	// placeSigma is one sigma of where a stretch of the width shows the horizon, mostBends
 	// the RMS that hills leave more than.
 	placeSigma = 0.02 * angle.Degree
-	mostBends  = 0.04 * angle.Degree
+	mostBends  = 0.02 * angle.Degree
 )
 
 // tilt joins what was measured of how the sheet stands.
