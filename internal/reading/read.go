@@ -64,8 +64,9 @@ func Read(ctx context.Context, path string, o Options) *Result {
 // Look finds what a photo shows, its time and its place, and leaves the heading to Conclude.
 func Look(ctx context.Context, path string, o Options) *Result {
 	o.Rod.Hangs = o.Rod.Hangs || o.Instrument != nil && o.Instrument.Gnomon == instrument.PlumbLine
-	r := &Result{Photo: path, Course: o.Course, PlumbLine: o.Rod.Hangs}
+	r := &Result{Photo: path, Course: o.Course, PlumbLine: o.Rod.Hangs, lapped: time.Now()}
 	facts, err := photo.ReadFacts(path)
+	r.lap("file")
 	r.Facts = &facts
 	r.Warnings = append(r.Warnings, facts.Warnings...)
 	if err != nil {
@@ -75,10 +76,24 @@ func Look(ctx context.Context, path string, o Options) *Result {
 		}
 	}
 	r.whenAndWhere(facts, o)
+	r.lap("sky")
 	if err == nil && ctx.Err() == nil {
 		r.look(path, facts, o)
 	}
 	return r
+}
+
+// Stage is a step of a reading and the time it took.
+type Stage struct {
+	Name string
+	Took time.Duration
+}
+
+// lap ends a stage.
+func (r *Result) lap(name string) {
+	now := time.Now()
+	r.Stages = append(r.Stages, Stage{name, now.Sub(r.lapped)})
+	r.lapped = now
 }
 
 // Conclude returns what a photo that was looked at comes to, by the options of the look and
@@ -90,7 +105,9 @@ func (r *Result) Conclude(o Options) *Result {
 		c.Budget = new(*r.Budget)
 	}
 	o.Rod.Hangs = r.PlumbLine
+	c.Stages, c.lapped = slices.Clone(r.Stages), time.Now()
 	c.conclude(o)
+	c.lap("heading")
 	return &c
 }
 
@@ -193,6 +210,10 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 	}
 	g, plate, found, err := p.Find(sheet.Standard, func(g *vision.Gray) calib.Prior { return o.prior(g, facts, r.Lens) })
 	r.MarksFound = found
+	r.lap("sheet")
+	last := &r.Stages[len(r.Stages)-1]
+	last.Took -= p.Decoding
+	r.Stages = append(r.Stages, Stage{"decode", p.Decoding})
 	if err != nil {
 		r.refuse(reasonOf(err, UnreadableFile), say(err))
 		return
@@ -203,6 +224,7 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 		r.warn("picture_mirrored", "the picture is mirrored (front cameras do that); it was turned back, since the marks read only one way")
 	}
 	r.lookForHorizon(g, o)
+	r.lap("horizon")
 	if plate.Loosened {
 		r.warn("picture_cropped", "the picture seems to be cropped or the lens unusual; the map is looser for it. Use the whole picture as the camera wrote it")
 	}
@@ -216,6 +238,7 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 		o.Rod.ShadowMM = o.Rod.HeightMM / r.Sky.Altitude.Tan()
 	}
 	shadow, err := vision.FindShadow(g, &plate.Plate, sheet.Standard, o.Rod)
+	r.lap("shadow")
 	scale, _ := plate.Scale(sheet.Point{})
 	switch {
 	case err != nil && scale < leastScale:

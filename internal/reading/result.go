@@ -173,6 +173,8 @@ type Result struct {
 	Compass    Compass
 
 	Warnings []photo.Warning
+	Stages   []Stage // in the order of their ends; for those who look into speed
+	lapped   time.Time
 }
 
 // PictureSize describes the raster in which Plate and Shadow count pixels.

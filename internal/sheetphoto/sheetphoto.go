@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"errors"
 	"os"
+	"time"
 
 	"shadowread/internal/calib"
 	"shadowread/internal/fault"
@@ -22,6 +23,8 @@ type Photo struct {
 	heic   *vision.Gray // decoded
 	pixels int
 	flip   bool
+	// Decoding is the time that was spent on it.
+	Decoding time.Duration
 }
 
 // Prior is what is known of lens and print before the sheet is found in a picture.
@@ -40,15 +43,19 @@ func Open(path string, facts photo.Facts) (*Photo, error) {
 		p.data = data
 		return p, nil
 	}
+	began := time.Now()
 	img, err := photo.DecodeHEIC(path)
 	if err != nil {
 		return nil, err
 	}
 	p.heic = vision.FromImage(img)
+	p.Decoding = time.Since(began)
 	return p, nil
 }
 
 func (p *Photo) decode(factor int) (*vision.Gray, error) {
+	began := time.Now()
+	defer func() { p.Decoding += time.Since(began) }()
 	var g *vision.Gray
 	if p.heic != nil {
 		g = p.heic.Shrink(factor)
