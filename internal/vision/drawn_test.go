@@ -75,7 +75,7 @@ func (c canvas) search(t *testing.T) *search {
 	g := &Gray{W: side, H: side, Factor: 1, Pix: make([]uint8, side*side)}
 	for v := range side {
 		for u := range side {
-			q, _ := p.Unproject(calib.Pixel{U: float64(u), V: float64(v)})
+			q := onPaper(p, float64(u), float64(v))
 			light := 0.7
 			for _, l := range c.layers {
 				light *= l(q)
@@ -89,6 +89,13 @@ func (c canvas) search(t *testing.T) *search {
 		t.Fatal("nothing of the dial is seen")
 	}
 	return s
+}
+
+// onPaper is where the ray of a pixel meets flat paper, for a lens without distortion.
+func onPaper(p *calib.Plate, u, v float64) sheet.Point {
+	a, b, r, c := (u-p.Lens.Cx)/p.Lens.F, (v-p.Lens.Cy)/p.Lens.F, &p.Pose.R, p.Pose.Centre()
+	k := -c[2] / (r[0][2]*a + r[1][2]*b + r[2][2])
+	return sheet.Point{X: c[0] + k*(r[0][0]*a+r[1][0]*b+r[2][0]), Y: c[1] + k*(r[0][1]*a+r[1][1]*b+r[2][1])}
 }
 
 // measured draws the picture and measures the line that runs in a direction.
