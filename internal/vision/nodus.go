@@ -1,8 +1,6 @@
 package vision
 
-import (
-	"math"
-)
+import "math"
 
 // A nodus is a bead or a ring of tape on the rod at a known height. Its shadow is a
 // swelling of the strip, alike on both sides and with bare strip before and behind, whose

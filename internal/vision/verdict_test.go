@@ -1,8 +1,6 @@
 package vision
 
-import (
-	"testing"
-)
+import "testing"
 
 // What the measured strip itself tells against: each picture is refused by one check, and its
 // twin passes all.
