@@ -50,7 +50,7 @@ type canvas struct {
 	layers     []layer
 }
 
-func seen(layers ...layer) canvas {
+func pictureOf(layers ...layer) canvas {
 	return canvas{tilt: 35 * deg, view: rodDir + 180*deg, noise: 0.7, layers: layers}
 }
 
@@ -122,9 +122,9 @@ func (c canvas) must(t *testing.T, dir angle.Angle) (*search, *Strip) {
 	return s, st
 }
 
-// cast is a strip of shadow: blur is one sigma of its edges at the foot, mm, and opens what
+// casting is a strip of shadow: blur is one sigma of its edges at the foot, mm, and opens what
 // that grows by each mm, or shrinks by where it is negative.
-type cast struct {
+type casting struct {
 	dir           angle.Angle
 	offset, width float64
 	depth         float64
@@ -136,19 +136,19 @@ type cast struct {
 }
 
 // sunCast is the shadow of a rod of 3 mm under a sun half way up.
-func sunCast() cast {
-	return cast{dir: shadowDir, width: 3, depth: 0.7, to: 90, blur: 0.15, opens: 0.0033}
+func sunCast() casting {
+	return casting{dir: shadowDir, width: 3, depth: 0.7, to: 90, blur: 0.15, opens: 0.0033}
 }
 
-// smooth is the normal law, which is 0 or 1 far off.
-func smooth(x float64) float64 {
+// normal is the normal law, which is 0 or 1 far off.
+func normal(x float64) float64 {
 	if math.Abs(x) > 6 {
 		return (1 + math.Copysign(1, x)) / 2
 	}
 	return 0.5 * math.Erfc(-x/math.Sqrt2)
 }
 
-func (k cast) layer() layer {
+func (k casting) layer() layer {
 	f := newFrame(k.dir, k.offset)
 	return func(p sheet.Point) float64 {
 		s, n := f.place(p)
@@ -158,7 +158,7 @@ func (k cast) layer() layer {
 		}
 		sd := math.Sqrt(k.blur*k.blur + k.opens*math.Abs(k.opens)*sq(max(0, min(s, 60))))
 		half := k.width/2 - k.taper*s/50
-		in := smooth((n+half)/sd) * smooth((half-n)/sd) * smooth((s-k.from)/0.3) * smooth((k.to-s)/0.3)
+		in := normal((n+half)/sd) * normal((half-n)/sd) * normal((s-k.from)/0.3) * normal((k.to-s)/0.3)
 		depth := k.depth * (1 + k.sides*math.Tanh(4*n/k.width))
 		return 1 - depth*in
 	}
@@ -192,6 +192,6 @@ func shade(dir angle.Angle, offset, light float64) layer {
 	f := newFrame(dir, offset)
 	return func(p sheet.Point) float64 {
 		_, n := f.place(p)
-		return 1 - (1-light)*smooth(n/0.4)
+		return 1 - (1-light)*normal(n/0.4)
 	}
 }
