@@ -29,8 +29,8 @@ const (
 	// mostAlike bounds the outlines of one mark that are gone through, the largest
 	// first. The search for marks that agree is cubic in their number.
 	mostAlike = 4
-	// enoughMarks that agree, and are most of what was found, end the search: the rest can
-	// change nothing but its time.
+	// enoughMarks that agree, and are most of what was found, end the search, whose time
+	// grows as the cube of that.
 	enoughMarks = 6
 	// A map explains an outline to one in looseMap of its side while the lens is not known,
 	// one in knownMap when it is. Another sheet's marks are off by a side over
