@@ -68,9 +68,9 @@ func (f *stripFit) followStrip(axis fitLine) (length, sigma, atLeast float64) {
 			hidden = func(q sheet.Point) bool { return f.hides(q) || inked(m, q) }
 		}
 		off := width/2 + flankBlur*f.sigma(d) + flankGap
-		core := f.brightPart(d, window, mid-followCore*width, mid+followCore*width, hidden, least)
-		l := f.brightPart(d, window, mid-off-flank, mid-off, hidden, least)
-		r := f.brightPart(d, window, mid+off, mid+off+flank, hidden, least)
+		core := f.brightPart(patch{d, window, mid - followCore*width, mid + followCore*width}, hidden, least)
+		l := f.brightPart(patch{d, window, mid - off - flank, mid - off}, hidden, least)
+		r := f.brightPart(patch{d, window, mid + off, mid + off + flank}, hidden, least)
 		if math.IsNaN(core+l+r) || l < alikeFlanks*r || r < alikeFlanks*l || min(l, r) < leastLight {
 			continue
 		}
@@ -132,22 +132,23 @@ func nextTo(run []looked, way, from float64) (v, flank, n float64) {
 	return v / n, flank / n, n
 }
 
-// brightPart is the upper fifth of the light in a stretch along and across the strip.
-func (f *stripFit) brightPart(d, window, a, b float64, hidden func(sheet.Point) bool, least int) float64 {
-	const along, across = partAlong, partAcross
-	var vs [along * across]float64
-	k := 0
-	for i := range along {
-		for j := range across {
-			p := f.frame.at(d+window*(2*float64(i)/(along-1)-1), a+(b-a)*float64(j)/(across-1))
+// patch is a stretch of paper: half to each side of a distance along the strip, and from one
+// place across it to another, mm.
+type patch struct{ s, half, from, to float64 }
+
+// brightPart is the upper fifth of the light in a patch; NaN where too few places are seen.
+func (f *stripFit) brightPart(k patch, hidden func(sheet.Point) bool, least int) float64 {
+	vs := make([]float64, 0, partAlong*partAcross)
+	for i := range partAlong {
+		for j := range partAcross {
+			p := f.frame.at(k.s+k.half*(2*float64(i)/(partAlong-1)-1), k.from+(k.to-k.from)*float64(j)/(partAcross-1))
 			if q := f.plate.Project(p); f.g.contains(q, 1) && !hidden(p) {
-				vs[k] = f.g.light(q.U, q.V)
-				k++
+				vs = append(vs, f.g.light(q.U, q.V))
 			}
 		}
 	}
-	if k < least {
+	if len(vs) < least {
 		return math.NaN()
 	}
-	return quantile(vs[:k], upperFifth)
+	return quantile(vs, upperFifth)
 }

@@ -130,18 +130,6 @@ func (g *Gray) Shrink(s int) *Gray {
 	return out
 }
 
-// part returns a copy of a part of g.
-func (g *Gray) part(r image.Rectangle) *Gray {
-	if r.Dx() == g.W && r.Dy() == g.H {
-		return g
-	}
-	out := &Gray{W: r.Dx(), H: r.Dy(), Factor: g.Factor, Mirrored: g.Mirrored, Pix: make([]uint8, 0, r.Dx()*r.Dy())}
-	for v := r.Min.Y; v < r.Max.Y; v++ {
-		out.Pix = append(out.Pix, g.Pix[v*g.W+r.Min.X:v*g.W+r.Max.X]...)
-	}
-	return out
-}
-
 // contains reports whether p lies at least margin px inside the picture.
 func (g *Gray) contains(p calib.Pixel, margin float64) bool {
 	return p.U >= margin && p.V >= margin && p.U <= float64(g.W-1)-margin && p.V <= float64(g.H-1)-margin

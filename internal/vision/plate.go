@@ -2,7 +2,6 @@ package vision
 
 import (
 	"errors"
-	"image"
 	"math"
 	"slices"
 
@@ -88,7 +87,7 @@ func FindPlate(g *Gray, s *sheet.Sheet, prior calib.Prior) (plate *Plate, found 
 		} else if factor > 1 {
 			finer = g.Shrink(factor / 2)
 		}
-		all := searchIn(small, image.Rect(0, 0, small.W, small.H), s, factor, anyContrast)
+		all := searchIn(small, s, factor, anyContrast)
 		h, seen := consensus(all)
 		found = max(found, len(seen))
 		if len(seen) < leastMarks {
@@ -186,17 +185,17 @@ func plateFrom(g *Gray, s *sheet.Sheet, prior calib.Prior, all []candidate, h ca
 	return &Plate{Fit: curled, Flat: fit, Marks: marks}, len(marks), nil
 }
 
-// searchIn looks for marks in a part of the picture shrunk by factor and returns their
+// searchIn looks for marks in the picture shrunk by factor and returns their
 // outlines in the pixels of the whole one; least is the contrast asked for, in levels.
-func searchIn(small *Gray, r image.Rectangle, s *sheet.Sheet, factor int, least float32) []candidate {
-	if min(r.Dx(), r.Dy()) < leastSide { // no room for a mark, and OpenCV takes no empty picture
+func searchIn(small *Gray, s *sheet.Sheet, factor int, least float32) []candidate {
+	if min(small.W, small.H) < leastSide { // no room for a mark, and OpenCV takes no empty picture
 		return nil
 	}
-	all := findMarks(small.part(r), s, least)
+	all := findMarks(small, s, least)
 	f := float64(factor)
 	for i := range all {
 		for j, p := range all[i].corners {
-			all[i].corners[j] = calib.Pixel{U: p.U + float64(r.Min.X), V: p.V + float64(r.Min.Y)}.Enlarged(f)
+			all[i].corners[j] = p.Enlarged(f)
 		}
 	}
 	return all
@@ -245,7 +244,7 @@ func searchAround(small *Gray, s *sheet.Sheet, factor int, p *Plate) (all []cand
 	if beside < roomFor*leastSide*roomFor*leastSide { // too little room for a few marks
 		return nil
 	}
-	return searchIn(&painted, image.Rect(0, 0, small.W, small.H), s, factor, plainContrast)
+	return searchIn(&painted, s, factor, plainContrast)
 }
 
 // markVisible checks a mark where the map predicts it: nine in ten of the pairs of
