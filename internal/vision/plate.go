@@ -77,6 +77,7 @@ func FindPlate(g *Gray, s *sheet.Sheet, prior calib.Prior) (plate *Plate, found 
 	for max(g.W, g.H)/(factor*2) >= coarse*3/4 {
 		factor *= 2
 	}
+	look := &sheetSearch{g, s, prior}
 	err = ErrTooFewMarks
 	// Shrunk in steps: what is twice the size is wanted once more, beside the sheet.
 	finer := g.Shrink(max(1, factor/2))
@@ -96,7 +97,7 @@ func FindPlate(g *Gray, s *sheet.Sheet, prior calib.Prior) (plate *Plate, found 
 		if anotherIn(all, h.Project, strayedCoarse) {
 			return nil, found, ErrTwoSheets
 		}
-		p, n, e := plateFrom(g, s, prior, all, h, seen)
+		p, n, e := look.plateFrom(all, h, seen)
 		if e == nil {
 			// A smaller sheet beside this one shows its marks one size finer.
 			if factor > 1 && anotherIn(searchAround(finer, s, factor/2, p), p.ProjectDrawing, strayedFine) {
@@ -128,8 +129,15 @@ func anotherIn(all []candidate, project projector, part float64) bool {
 	return len(agreed) >= anotherSheet
 }
 
-// plateFrom builds the plate on the outlines of one search.
-func plateFrom(g *Gray, s *sheet.Sheet, prior calib.Prior, all []candidate, h calib.Homography, seen []candidate) (plate *Plate, found int, err error) {
+// sheetSearch is what a sheet is looked for in, and by.
+type sheetSearch struct {
+	g     *Gray
+	sheet *sheet.Sheet
+	prior calib.Prior
+}
+
+// plateFrom builds the plate on the outlines of one search, of which h explains those seen.
+func (l *sheetSearch) plateFrom(all []candidate, h calib.Homography, seen []candidate) (plate *Plate, found int, err error) {
 	// First the marks as they were found, each by its own outline, then every mark
 	// that the map puts in the picture.
 	var samples []calib.Sample
@@ -137,10 +145,10 @@ func plateFrom(g *Gray, s *sheet.Sheet, prior calib.Prior, all []candidate, h ca
 		corners := c.mark.Corners()
 		local, ok := calib.FitHomography(corners[:], c.corners[:])
 		if ok {
-			samples = append(samples, edgeSamples(g, c.mark, local.Project, edgesOfMark*c.mark.ID)...)
+			samples = append(samples, edgeSamples(l.g, c.mark, local.Project, edgesOfMark*c.mark.ID)...)
 		}
 	}
-	flat := prior
+	flat := l.prior
 	flat.Curl = 0
 	fit, err := calib.FitPlate(h, samples, flat)
 	if err != nil {
@@ -149,11 +157,11 @@ func plateFrom(g *Gray, s *sheet.Sheet, prior calib.Prior, all []candidate, h ca
 	var marks []int
 	for range 2 {
 		samples, marks = samples[:0], marks[:0]
-		for _, m := range s.Marks {
-			if !markVisible(g, m, fit.ProjectDrawing) {
+		for _, m := range l.sheet.Marks {
+			if !markVisible(l.g, m, fit.ProjectDrawing) {
 				continue
 			}
-			if e := edgeSamples(g, m, fit.ProjectDrawing, edgesOfMark*m.ID); len(e) >= edgesLeast {
+			if e := edgeSamples(l.g, m, fit.ProjectDrawing, edgesOfMark*m.ID); len(e) >= edgesLeast {
 				samples, marks = append(samples, e...), append(marks, m.ID)
 			}
 		}
@@ -173,11 +181,11 @@ func plateFrom(g *Gray, s *sheet.Sheet, prior calib.Prior, all []candidate, h ca
 	if len(astray) >= astrayMost {
 		return nil, len(marks), ErrMarksDisagree
 	}
-	samples = append(samples, tickSamples(g, s, fit)...)
+	samples = append(samples, tickSamples(l.g, l.sheet, fit)...)
 	if fit, err = fit.Refit(samples, flat); err != nil {
 		return nil, len(marks), err
 	}
-	curled, err := fit.Refit(samples, prior)
+	curled, err := fit.Refit(samples, l.prior)
 	if err != nil {
 		return nil, len(marks), err
 	}
