@@ -36,15 +36,6 @@ type Gray struct {
 	Mirrored bool
 }
 
-// Stored returns the place in the stored raster, before any mirroring, of a place
-// in g.
-func (g *Gray) Stored(p calib.Pixel) calib.Pixel {
-	if g.Mirrored {
-		p.U = float64(g.W-1) - p.U
-	}
-	return p.Enlarged(float64(g.Factor))
-}
-
 // Decode reads a picture of a known format (JPEG, PNG, TIFF) as gray without applying
 // its orientation, shrunk by factor 1, 2, 4 or 8, which for a JPEG is cheaper than
 // decoding it whole. Damage that the decoder notices, and be it a single remark, is
@@ -124,7 +115,7 @@ func (g *Gray) Shrink(s int) *Gray {
 	w, h := g.W/s, g.H/s
 	out := &Gray{W: w, H: h, Factor: g.Factor * s, Mirrored: g.Mirrored}
 	// A remainder at the right and the bottom is cut off, so that whole blocks are
-	// averaged and the centres stay where Gray.Stored says.
+	// averaged and the centres stay where the convention has them.
 	src, err := gocv.NewMatFromBytes(g.H, g.W, gocv.MatTypeCV8U, g.Pix)
 	if err != nil {
 		return out
@@ -136,18 +127,6 @@ func (g *Gray) Shrink(s int) *Gray {
 	defer dst.Close()
 	gocv.Resize(whole, &dst, image.Pt(w, h), 0, 0, gocv.InterpolationArea)
 	out.Pix = bytesOf(dst)
-	return out
-}
-
-// part returns a copy of a part of g.
-func (g *Gray) part(r image.Rectangle) *Gray {
-	if r.Dx() == g.W && r.Dy() == g.H {
-		return g
-	}
-	out := &Gray{W: r.Dx(), H: r.Dy(), Factor: g.Factor, Mirrored: g.Mirrored, Pix: make([]uint8, 0, r.Dx()*r.Dy())}
-	for v := r.Min.Y; v < r.Max.Y; v++ {
-		out.Pix = append(out.Pix, g.Pix[v*g.W+r.Min.X:v*g.W+r.Max.X]...)
-	}
 	return out
 }
 

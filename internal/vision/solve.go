@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"gocv.io/x/gocv"
+	"gonum.org/v1/gonum/stat"
 
 	"shadowread/internal/calib"
 	"shadowread/internal/fault"
@@ -207,19 +208,16 @@ func fitOff(along, dist []float64, limit float64) (l lineOff) {
 	if math.Abs(middle) > limit {
 		return l
 	}
-	var n, sx, sy, sxx, sxy float64
+	var xs, ys []float64
 	for i, d := range dist {
-		if math.Abs(d-middle) > limit {
-			continue
+		if math.Abs(d-middle) <= limit {
+			xs, ys = append(xs, along[i]), append(ys, d)
 		}
-		x := along[i]
-		n, sx, sy, sxx, sxy = n+1, sx+x, sy+d, sxx+x*x, sxy+x*d
 	}
-	if 4*n < 3*float64(len(dist)) {
+	if 4*len(xs) < 3*len(dist) {
 		return l
 	}
-	l.b = (n*sxy - sx*sy) / (n*sxx - sx*sx)
-	l.a = (sy - l.b*sx) / n
+	l.a, l.b = stat.LinearRegression(xs, ys, nil, false)
 	l.ok = true
 	return l
 }
