@@ -154,8 +154,8 @@ func (rep *ClockReport) one(ctx context.Context, o SoakOptions, dir string, seed
 
 // tip counts what was found of the shadow of the tip and of the nodus.
 func (rep *ClockReport) tip(s *render.Scene, t *render.Truth, r *reading.Result, nodus float64) {
-	clear := len(s.Shades)+len(s.Blobs)+len(s.Occluders) == 0
-	if r.Shadow == nil || !clear || t.ShadowTip == nil {
+	plain := len(s.Shades)+len(s.Blobs)+len(s.Occluders) == 0
+	if r.Shadow == nil || !plain || t.ShadowTip == nil {
 		return
 	}
 	if s.Seen(t.ShadowTip) && onPage(t.ShadowTip) {

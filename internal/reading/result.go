@@ -212,6 +212,7 @@ const SchemaVersion = 1
 
 // MarshalJSON writes the reading with units in the names: degrees, millimetres,
 // pixels, UTC. What is not known is null.
+// It is as long as the object: a key a line.
 func (r *Result) MarshalJSON() ([]byte, error) {
 	type object struct {
 		Schema            int                 `json:"schema_version"`

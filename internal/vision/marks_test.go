@@ -68,7 +68,7 @@ func TestMarksMakeAPlateOrNot(t *testing.T) {
 		g := withMarks(tt.shift).search(t).g
 		prior := calib.UnknownLens(g.W, g.H, 0)
 		prior.Stretch, prior.Curl = 0.001, calib.TapedCurl
-		if p, n, err := FindPlate(g, sheet.Standard, prior); err != tt.want {
+		if p, n, err := FindSheet(g, sheet.Standard, prior); err != tt.want {
 			t.Errorf("%s: %v with %d marks, want %v: %+v", name, err, n, tt.want, p)
 		}
 	}

@@ -58,21 +58,21 @@ const (
 	visibleTenths      = 9
 )
 
-// Plate is the sheet as found in one picture.
-type Plate struct {
+// FoundSheet is the sheet as found in one picture.
+type FoundSheet struct {
 	*calib.Fit
 	Flat  *calib.Fit // the same samples on a sheet taken as flat: its residual shows the curl
 	Marks []int      // ids of the marks that took part, ascending
 }
 
-// FindPlate finds the sheet's marks in g and fits the map from the sheet to the
+// FindSheet finds the sheet's marks in g and fits the map from the sheet to the
 // picture. found is the number of marks seen even when they do not suffice. The
 // prior is in the pixels of g.
 //
 // It searches from coarse to fine: a quarter of the size usually shows most marks
 // in a sixteenth of the time, and where those do not carry the map to the others
 // the next size is searched.
-func FindPlate(g *Gray, s *sheet.Sheet, prior calib.Prior) (plate *Plate, found int, err error) {
+func FindSheet(g *Gray, s *sheet.Sheet, prior calib.Prior) (plate *FoundSheet, found int, err error) {
 	factor := 1
 	for max(g.W, g.H)/(factor*2) >= coarse*3/4 {
 		factor *= 2
@@ -137,7 +137,7 @@ type sheetSearch struct {
 }
 
 // plateFrom builds the plate on the outlines of one search, of which h explains those seen.
-func (l *sheetSearch) plateFrom(all []candidate, h calib.Homography, seen []candidate) (plate *Plate, found int, err error) {
+func (l *sheetSearch) plateFrom(all []candidate, h calib.Homography, seen []candidate) (plate *FoundSheet, found int, err error) {
 	// First the marks as they were found, each by its own outline, then every mark
 	// that the map puts in the picture.
 	var samples []calib.Sample
@@ -190,7 +190,7 @@ func (l *sheetSearch) plateFrom(all []candidate, h calib.Homography, seen []cand
 		return nil, len(marks), err
 	}
 	slices.Sort(marks)
-	return &Plate{Fit: curled, Flat: fit, Marks: marks}, len(marks), nil
+	return &FoundSheet{Fit: curled, Flat: fit, Marks: marks}, len(marks), nil
 }
 
 // searchIn looks for marks in the picture shrunk by factor and returns their
@@ -211,7 +211,7 @@ func searchIn(small *Gray, s *sheet.Sheet, factor int, least float32) []candidat
 
 // searchAround looks for marks beside the sheet that was found, where only marks in good
 // contrast are wanted: what lies on the ground is of none.
-func searchAround(small *Gray, s *sheet.Sheet, factor int, p *Plate) (all []candidate) {
+func searchAround(small *Gray, s *sheet.Sheet, factor int, p *FoundSheet) (all []candidate) {
 	left, right := make([]float64, small.H), make([]float64, small.H)
 	for v := range left {
 		left[v], right[v] = math.Inf(1), math.Inf(-1)

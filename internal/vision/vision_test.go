@@ -50,7 +50,7 @@ func loadTruth(t *testing.T) []photoTruth {
 	return truths
 }
 
-func mustPlate(t *testing.T, file string, factor int) (*Gray, *Plate) {
+func mustPlate(t *testing.T, file string, factor int) (*Gray, *FoundSheet) {
 	t.Helper()
 	data, err := os.ReadFile(filepath.Join(independent, file))
 	if err != nil {
@@ -62,7 +62,7 @@ func mustPlate(t *testing.T, file string, factor int) (*Gray, *Plate) {
 	}
 	prior := calib.UnknownLens(g.W, g.H, 0)
 	prior.Stretch, prior.Curl = 0.001, 3e-5
-	p, _, err := FindPlate(g, sheet.Standard, prior)
+	p, _, err := FindSheet(g, sheet.Standard, prior)
 	if err != nil {
 		t.Fatalf("%s at 1/%d: %v", file, factor, err)
 	}
