@@ -13,7 +13,6 @@ import (
 
 	"shadowread/internal/align"
 	"shadowread/internal/angle"
-	"shadowread/internal/geo"
 	"shadowread/internal/instrument"
 	"shadowread/internal/reading"
 	"shadowread/internal/render"
@@ -95,9 +94,7 @@ func (rep *ReversedReport) one(ctx context.Context, o SoakOptions, dir string, s
 		if ok, _ := s.Readable(truth); !ok {
 			return nil
 		}
-		opts, near, exact := reading.Defaults(), 0.0, time.Duration(0)
-		opts.Time.At, opts.Time.Sigma = &s.Time, &exact
-		opts.Position.Position, opts.Position.SigmaKM = &geo.Position{Lat: s.Lat, Lon: s.Lon}, &near
+		opts := atHand(s, s.Time)
 		if stated {
 			opts.Rod.HeightMM = s.Rods[0].Height
 			priors.HeightMM = s.Rods[0].Height
