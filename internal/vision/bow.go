@@ -11,6 +11,8 @@ const (
 	// must measure on the piece that is seen, mm.
 	sureBow  = 4
 	leastBow = 0.008
+	// likelyBow is how many it must have to be feared.
+	likelyBow = 1.5
 	// bendSigma is one sigma of what a bow turns, as a part: wires bend in a place.
 	bendSigma = 0.2
 	// A rod of at least stiffRod, mm, is straight (common practice: wire is what bends);
@@ -97,5 +99,6 @@ func unseenBow(axis fitLine, length float64) angle.Angle {
 	at := turn * axis.mid
 	bend := turn * turn / 2 * math.Sin(at)
 	left := 1 / math.Sqrt(1/(byEye*byEye)+bend*bend/axis.varBend) // mm of bow
-	return angle.Angle(turn * math.Abs(math.Cos(at)) * left)
+	likely := max(0, math.Abs(axis.bend)-likelyBow*math.Sqrt(axis.varBend)) / bend
+	return angle.Angle(turn * math.Abs(math.Cos(at)) * math.Hypot(left, likely))
 }
