@@ -18,7 +18,9 @@ func newLogExport(s *streams) *cobra.Command {
 		Short: "hand the journey over to other programs: GPX, GeoJSON, KML, CSV",
 		Long: `Write the journey for other programs, by the file's ending: .gpx (GPX 1.1),
 .geojson (RFC 7946), .kml (KML 2.2) or .csv. Positions are those adjusted by all
-fixes; all but GPX hold those estimated on the way too.` + exits(exitOK, exitError, exitUsage),
+fixes; all but GPX hold those estimated on the way too. The CSV file holds what
+the entries say as well: shadowread log import --entries makes the same journey
+of it in another log.` + exits(exitOK, exitError, exitUsage),
 		Example: `  shadowread log export -o track.gpx
   shadowread log export -o track.geojson --title "Salt pan, invented"`,
 		Args: noArgs,
@@ -40,7 +42,15 @@ fixes; all but GPX hold those estimated on the way too.` + exits(exitOK, exitErr
 				if name == "" {
 					name = fmt.Sprintf("Journey %d", track.Journey)
 				}
-				return export.Write(w, format, journey.FromTrack(track), name)
+				j := journey.FromTrack(track)
+				if format == export.CSV {
+					for i := range j.Points {
+						if j.Points[i].Reading, err = book.Reading(cmd.Context(), j.Points[i].Entry); err != nil {
+							return err
+						}
+					}
+				}
+				return export.Write(w, format, j, name)
 			})
 		},
 	}

@@ -113,6 +113,36 @@ func TestJourney(t *testing.T) {
 	if c := logged[checkJSON](t, exitOK, file, "check")[0]; !c.OK || c.Entries != 16 {
 		t.Errorf("the check says %+v", c)
 	}
+	// Handed over as CSV, and as the fixture has it, it is the same journey.
+	exported := filepath.Join(t.TempDir(), "pan.csv")
+	logged[struct{}](t, exitOK, file, "export", "-o", exported)
+	for _, name := range []string{exported, day("first-truck.csv")} {
+		sameJourney(t, list, name)
+	}
+}
+
+// sameJourney enters an exported journey into an empty log and holds it against the one
+// it was exported from: positions to a metre, ellipses to a per cent.
+func sameJourney(t *testing.T, want []listedJSON, name string) {
+	t.Helper()
+	file := filepath.Join(t.TempDir(), "back.db")
+	logged[addedJSON](t, exitOK, file, "import", "--entries", name)
+	got := logged[listedJSON](t, exitOK, file, "list")
+	if len(got) != len(want) {
+		t.Fatalf("%s: %d entries, want %d", name, len(got), len(want))
+	}
+	for i := range got {
+		for _, pair := range [][2]*spotJSON{{got[i].Estimated, want[i].Estimated}, {got[i].Adjusted, want[i].Adjusted}} {
+			a, b := pair[0], pair[1]
+			at := func(s *spotJSON) geo.Position {
+				return geo.Position{Lat: angle.FromDegrees(s.Latitude), Lon: angle.FromDegrees(s.Longitude)}
+			}
+			_, apart, err := geo.GeodesicInverse(at(a), at(b))
+			if err != nil || apart > 1 || math.Abs(a.Ellipse.Major/b.Ellipse.Major-1) > 0.01 || math.Abs(a.Ellipse.Minor/b.Ellipse.Minor-1) > 0.01 {
+				t.Errorf("%s, entry %d: %+v %+v, want %+v %+v (%v)", name, i+1, a, a.Ellipse, b, b.Ellipse, err)
+			}
+		}
+	}
 }
 
 type truthOfPhoto struct {
