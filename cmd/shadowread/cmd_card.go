@@ -102,6 +102,7 @@ the card are those of --utc-offset, which each page says twice.
 	addJSON(cmd, s)
 	words(cmd, "paper", "a4", "letter", "pocket")
 	words(cmd, "window", "15", "30")
+	completeStops(cmd, s, "stop", &logFlag{})
 	return cmd
 }
 

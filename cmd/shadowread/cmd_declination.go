@@ -52,8 +52,8 @@ of the sigma is taken as shared.` +
 			exits(exitOK, exitError, exitUsage, exitRefused, exitInterrupted),
 		Example: `  shadowread declination --position -22.9,22.3 --date 2026-08-29
   shadowread declination --sightings fixtures/compass/sightings.csv --position -22.9,22.3 --date 2026-08-29
-  shadowread declination --compass 128.5 photo.jpg
-  shadowread declination --compass 128.5 --true-heading 120 --position -20.6142,25.4310 --json`,
+  shadowread declination --compass 71.2 fixtures/demo/02-second-truck.jpg
+  shadowread declination --compass 128.5 --true-heading 115 --position -22.9,22.3 --date 2026-08-29 --json`,
 		RunE: func(cmd *cobra.Command, args []string) error { return runDeclination(cmd, s, &o, args, time.Now) },
 	}
 	f := cmd.Flags()

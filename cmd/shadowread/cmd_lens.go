@@ -45,7 +45,7 @@ print is stretched; with --check-print RECORD another print is judged by a lens
 known already, from any number of photos.` +
 			exits(exitOK, exitError, exitUsage, exitInterrupted),
 		Example: `  shadowread lens -o camera.toml fixtures/instrument/series
-  shadowread lens -o camera.toml --figure residuals.svg --json fixtures/instrument/series
+  shadowread lens -o lens.toml --figure residuals.svg --json fixtures/instrument/series
   shadowread lens --check-print fixtures/instrument/camera.toml fixtures/instrument/series/01.jpg`,
 		RunE: func(cmd *cobra.Command, args []string) error { return runLens(cmd, s, &o, args) },
 	}

@@ -36,8 +36,9 @@ from those before it.
 The chain does not show the loss of the last entries, nor one that was
 recomputed whole. For that, note the last hash elsewhere: on paper, in a
 message.` + exits(exitOK, exitError, exitUsage),
-		Example: `  shadowread log check`,
-		Args:    noArgs,
+		Example: `  shadowread log import --log pan.db --entries fixtures/journey/first-truck.csv
+  shadowread log check --log pan.db`,
+		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if rebuild {
 				s.note("nothing_to_rebuild", "--rebuild does nothing any more: positions are worked up from the entries each time")

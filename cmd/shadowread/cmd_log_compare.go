@@ -31,8 +31,9 @@ func newLogCompare(s *streams) *cobra.Command {
 (columns time, latitude, longitude): by how much the estimate on the way, and
 the position adjusted by the log's own fixes, was off at each entry, in metres
 and in sigmas. The 95 % ellipse ends at 2.45 sigma. Nothing is written.` + exits(exitOK, exitError, exitUsage),
-		Example: `  shadowread log compare fixtures/journey/receiver.gpx --log pan.db`,
-		Args:    oneArg("track", "name a .gpx or .csv file"),
+		Example: `  shadowread log import --log pan.db --entries fixtures/journey/first-truck.csv
+  shadowread log compare --log pan.db fixtures/journey/receiver.gpx`,
+		Args: oneArg("track", "name a .gpx or .csv file"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			track, err := readTrack(args[0], offset.given())
 			if err != nil {

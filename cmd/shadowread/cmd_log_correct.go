@@ -42,10 +42,11 @@ by withdrawing it and what follows.
 --withdraw takes the entry out of the reckoning. To put in a leg that was
 forgotten, withdraw the entries after it and log all again in their order.` +
 			exits(exitOK, exitError, exitUsage, exitRefused, exitInterrupted),
-		Example: `  shadowread log correct 2 --heading 121 --heading-sigma 3
-  shadowread log correct 2 --odometer 45212.0 --note "misread by ten"
-  shadowread log correct 1 --position -20.6140,25.4312 --error 10
-  shadowread log correct 3 --withdraw --note "was of the other truck"`,
+		Example: `  shadowread log import --log correct.db --entries fixtures/journey/first-truck.csv
+  shadowread log correct 11 --log correct.db --heading 264 --heading-sigma 3
+  shadowread log correct 6 --log correct.db --odometer 45235.7 --note "misread by a tenth"
+  shadowread log correct 1 --log correct.db --position -22.90010,22.30010 --error 10
+  shadowread log correct 13 --log correct.db --withdraw --note "was of the other truck"`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) == 0 {
 				return fault.Usage("no_entry_given", "give its number, as shadowread log list shows it", "the entry to correct is not given")

@@ -26,8 +26,9 @@ goes on after them, with its heading.
 After lengths the log has no odometer reading to count from: the next entry
 needs --distance or --speed, and may have --odometer beside it, which counts
 from there.` + exits(exitOK, exitError, exitUsage),
-		Example: `  shadowread log detour --odometer 45219.1 --leg 140,@45219.9 --leg 58,@45221.1 --leg 330,@45221.9 --heading-sigma 5
-  shadowread log detour --odometer 45219.1 --leg 140,900m --leg 330,900m --heading-sigma 5`,
+		Example: `  shadowread log import --log detour.db --entries fixtures/journey/first-truck.csv
+  shadowread log detour --log detour.db --time 2026-08-30T13:00:00+02:00 --odometer 45299.0 --leg 140,@45299.9 --leg 58,@45301.1 --leg 330,@45301.9 --heading-sigma 5
+  shadowread log detour --log detour.db --time 2026-08-30T14:00:00+02:00 --odometer 45306.1 --leg 140,900m --leg 330,900m --heading-sigma 5`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if len(legs) == 0 {

@@ -21,8 +21,11 @@ func newLogExport(s *streams) *cobra.Command {
 fixes; all but GPX hold those estimated on the way too. The CSV file holds what
 the entries say as well: shadowread log import --entries makes the same journey
 of it in another log.` + exits(exitOK, exitError, exitUsage),
-		Example: `  shadowread log export -o track.gpx
-  shadowread log export -o track.geojson --title "Salt pan, invented"`,
+		Example: `  shadowread log import --log pan.db --entries fixtures/journey/first-truck.csv
+  shadowread log export --log pan.db -o track.gpx
+  shadowread log export --log pan.db -o track.geojson --title "Salt pan, invented"
+  shadowread log export --log pan.db -o journey.csv
+  shadowread log import --log again.db --entries journey.csv`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			ending, err := o.ending(".gpx", ".geojson", ".kml", ".csv")

@@ -12,8 +12,9 @@ func newLogHalt(s *streams) *cobra.Command {
 	return wayVerb(s, "halt", "log a stop, or a mere reading of odometer and clock",
 		`Log a stop, or a mere reading of odometer and clock. The heading in hand goes on
 after it.`,
-		`  shadowread log halt --odometer 45222.7
-  shadowread log halt --speed 20km/h --under-way 25m --note "reeds ahead"`,
+		`  shadowread log import --log halt.db --entries fixtures/journey/first-truck.csv
+  shadowread log halt --log halt.db --time 2026-08-30T13:00:00+02:00 --odometer 45302.2
+  shadowread log halt --log halt.db --time 2026-08-30T13:40:00+02:00 --speed 20km/h --under-way 25m --note "reeds ahead"`,
 		func(ctx context.Context, l *logbook.Log, at logbook.At, run logbook.Run) (logbook.Added, error) {
 			return l.Halt(ctx, at, logbook.Halt{Run: run})
 		})

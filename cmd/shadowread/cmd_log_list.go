@@ -24,9 +24,10 @@ by all fixes and the 95 % ellipse. Entries that wait for a heading, and fixes
 that are not used, stand out. With --superseded what was corrected or withdrawn
 stands there too.` +
 			exits(exitOK, exitError, exitUsage),
-		Example: `  shadowread log list
-  shadowread log list --superseded --json
-  shadowread log list --journeys`,
+		Example: `  shadowread log import --log pan.db --entries fixtures/journey/first-truck.csv
+  shadowread log list --log pan.db
+  shadowread log list --log pan.db --superseded --json
+  shadowread log list --log pan.db --journeys`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			for _, name := range []string{"journey", "superseded"} {

@@ -24,8 +24,9 @@ last fix, and what is known of the instrument. With --to: course and distance to
 go, as the rhumb line, which one true heading follows, and as the shortest way,
 and how to turn.` +
 			exits(exitOK, exitError, exitUsage),
-		Example: `  shadowread log where
-  shadowread log where --to -20.7,25.9 --json`,
+		Example: `  shadowread log import --log pan.db --entries fixtures/journey/first-truck.csv
+  shadowread log where --log pan.db
+  shadowread log where --log pan.db --to -23.20,22.36`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return o.log.with(cmd.Context(), s, false, func(book *logbook.Log) error {
@@ -51,5 +52,6 @@ and how to turn.` +
 	f.Var(&o.journey, "journey", journeyUsage)
 	o.log.add(cmd)
 	addJSON(cmd, s)
+	completeStops(cmd, s, "to", &o.log)
 	return cmd
 }

@@ -73,15 +73,16 @@ error is in the uncertainty; nothing is written to the log (see shadowread log
 leg). After the log's last entry, say by --odometer or --stood how far you have
 come since: if not, you may be anywhere that 120 km/h lead.` +
 			exits(exitOK, exitError, exitUsage, exitRefused, exitInterrupted),
-		Example: `  shadowread read photo.jpg
-  shadowread read --rod-height 50 --course 275 photo.jpg
-  shadowread read --time 2026-03-14T09:26:53+02:00 --position -20.6142,25.4310 photo.jpg
-  shadowread read --overlay out photos
-  shadowread read --course 275 --deviation-card fixtures/compass/card.json photo.jpg
+		Example: `  shadowread read fixtures/demo/01-leaving-camp.jpg
+  shadowread read --rod-height 50 --course 60 fixtures/demo/02-second-truck.jpg
+  shadowread read --time 2026-08-29T08:12:31+02:00 --position -22.9,22.3 fixtures/journey/29-august/01.jpg
+  shadowread read --overlay out fixtures/instrument/series
+  shadowread read --course 60 --deviation-card fixtures/compass/card.json fixtures/demo/02-second-truck.jpg
   shadowread read --instrument fixtures/instrument/board.toml fixtures/instrument/series
-  shadowread read --json photos > headings.jsonl
-  shadowread read --log day.db photo.jpg
-  shadowread read --number 55.2 --time 2026-03-14T09:26:53+02:00 --position "20 36.852 S, 25 25.860 E"`,
+  shadowread read --json fixtures/instrument/series > headings.jsonl
+  shadowread read --number 55.2 --time 2026-03-14T09:26:53+02:00 --position "20 36.852 S, 25 25.860 E"
+  shadowread log import --log pan.db --entries fixtures/journey/first-truck.csv
+  shadowread read --log pan.db fixtures/journey/30-august/12.jpg`,
 		RunE: func(cmd *cobra.Command, args []string) error { return runRead(cmd, s, &o, args) },
 	}
 	f := cmd.Flags()

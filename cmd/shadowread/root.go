@@ -2,37 +2,12 @@ package main
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"shadowread/internal/fault"
 )
-
-// helpTemplate puts the examples before the flags: they are what is copied. Help fits
-// a terminal of 80 columns, the narrowest in common use; examples are not broken.
-const helpTemplate = `{{with (or .Long .Short)}}{{. | trimTrailingWhitespaces}}
-
-{{end}}{{if not .IsAdditionalHelpTopicCommand}}Usage:
-  {{.UseLine}}{{if .HasAvailableSubCommands}}
-  {{.CommandPath}} COMMAND --help{{end}}
-{{if .HasExample}}
-Examples:
-{{.Example}}
-{{end}}{{if .HasAvailableSubCommands}}
-Commands:{{range .Commands}}{{if .IsAvailableCommand}}
-  {{rpad .Name 12}} {{.Short}}{{end}}{{end}}{{if .HasHelpSubCommands}}
-
-Help topics:{{range .Commands}}{{if .IsAdditionalHelpTopicCommand}}
-  {{rpad .Name 12}} {{.Short}}{{end}}{{end}}{{end}}
-{{end}}{{if .HasAvailableLocalFlags}}
-Flags:
-{{.LocalFlags.FlagUsagesWrapped 80 | trimTrailingWhitespaces}}
-{{end}}{{if .HasAvailableInheritedFlags}}
-Flags of every command:
-{{.InheritedFlags.FlagUsagesWrapped 80 | trimTrailingWhitespaces}}
-{{end}}{{end}}`
 
 func newRoot(s *streams) *cobra.Command {
 	root := &cobra.Command{
@@ -46,8 +21,8 @@ Print the sheet, fix it to a board, set the rod upright on the foot, level the
 board in the sun and take a photo of the whole sheet. The heading is that of the
 sheet's forward axis, the arrow.`,
 		Example: `  shadowread sheet -o sheet.pdf
-  shadowread read photo.jpg
-  shadowread read --overlay out photos`,
+  shadowread read fixtures/demo/01-leaving-camp.jpg
+  shadowread read --overlay out fixtures/instrument/series`,
 		Version:       versionLine(),
 		SilenceUsage:  true,
 		SilenceErrors: true,
@@ -81,42 +56,6 @@ func unknownCommand(parent *cobra.Command, word string) error {
 		names = append(names, c.Name())
 	}
 	return fault.Usage("unknown_command", didYouMean("", word, names), "unknown command %q", word)
-}
-
-// newHelp replaces cobra's help command, which answers an unknown topic with exit
-// status 0.
-func newHelp() *cobra.Command {
-	return &cobra.Command{
-		Use:   "help [COMMAND|TOPIC]",
-		Short: "show the help of a command or a topic",
-		Long:  "Show the help of a command or a topic." + exits(exitOK, exitUsage),
-		Example: `  shadowread help read
-  shadowread help cautions`,
-		ValidArgsFunction: func(cmd *cobra.Command, args []string, _ string) ([]cobra.Completion, cobra.ShellCompDirective) {
-			var names []cobra.Completion
-			if len(args) == 0 {
-				for _, c := range cmd.Root().Commands() {
-					names = append(names, cobra.CompletionWithDesc(c.Name(), c.Short))
-				}
-			}
-			return names, cobra.ShellCompDirectiveNoFileComp
-		},
-		RunE: func(cmd *cobra.Command, args []string) error {
-			if len(args) == 0 {
-				return cmd.Root().Help()
-			}
-			topic := cmd.Root()
-			for _, word := range args {
-				i := slices.IndexFunc(topic.Commands(), func(c *cobra.Command) bool { return c.Name() == word })
-				if i < 0 {
-					return unknownCommand(topic, word)
-				}
-				topic = topic.Commands()[i]
-			}
-			topic.InitDefaultHelpFlag() // so that it is listed
-			return topic.Help()
-		},
-	}
 }
 
 // allCommands returns a command and all below it, in the order of the help.
