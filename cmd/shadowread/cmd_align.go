@@ -2,6 +2,7 @@ package main
 
 import (
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -96,8 +97,7 @@ func newAlign(s *streams) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "align PHOTO|FOLDER...|--readings FILE",
 		Short: "prove an instrument: its rod, its mount, its clock",
-		Long: alignHelp +
-			exits(exitOK, exitError, exitUsage, exitOutside, exitInterrupted),
+		Long:  alignHelp,
 		Example: `  shadowread align --rod-height 50 fixtures/instrument/series
   shadowread align --rod-height 50 --true-heading 64.0,0.2 --save board.toml --figure board.svg fixtures/instrument/series
   shadowread align --reversed --rod-height 50 fixtures/instrument/reversed
@@ -139,6 +139,11 @@ func newAlign(s *streams) *cobra.Command {
 	f.Lookup("time").Hidden = true
 	f.Var(&o.jobs, "jobs", "photos read at once (default the number of processors)")
 	addJSON(cmd, s)
+	inGroup(cmd, everyday, "rod-height", "turned", "reversed", "true-heading", "save", "name", "tolerance", "utc-offset", "position", "json")
+	inGroup(cmd, "Numbers read by eye, in place of photos", "readings", "zero-at", "clockwise", "step", "eye-sigma", "radius", "elevation")
+	inGroup(cmd, "With --reversed", "centring-sigma", "sides-sigma", "surface-sigma")
+	inGroup(cmd, photosOnly, slices.Concat(photoNames, []string{"print-scale", "jobs"})...)
+	inGroup(cmd, seldom)
 	return cmd
 }
 

@@ -70,8 +70,7 @@ Give one place, or --stop for each place of a route in order. Without times a
 line serves anywhere on the route; with times, whoever keeps to them. Times of
 the card are those of --utc-offset, which each page says twice.
 
--o writes it as PDF, with a blank log on the back of each leaf.` +
-			exits(exitOK, exitError, exitUsage, exitInterrupted),
+-o writes it as PDF, with a blank log on the back of each leaf.`,
 		Example: `  shadowread card --position -22.9,22.3 --date 2026-08-29 --utc-offset 2 --course 58,121,174
   shadowread card --stop "22.9 S, 22.3 E" --stop "22.81 S, 22.45 E" --date 2026-08-29 --days 2 --utc-offset 2 --course 58 --rod-height 50 --scale-radius 58 -o card.pdf
   shadowread card --stop "-22.9,22.3@2026-08-29T06:30:00" --stop "-22.81,22.45@2026-08-29T12:00:00" --date 2026-08-29 --utc-offset 2 --course 58 --window 30 --rule-at 07:00 --json
@@ -103,6 +102,8 @@ the card are those of --utc-offset, which each page says twice.
 	words(cmd, "paper", "a4", "letter", "pocket")
 	words(cmd, "window", "15", "30")
 	completeStops(cmd, s, "stop", &logFlag{})
+	inGroup(cmd, everyday, "date", "days", "utc-offset", "position", "stop", "course", "rod-height", "output", "paper", "title", "force", "json")
+	inGroup(cmd, seldom)
 	return cmd
 }
 
@@ -250,7 +251,7 @@ func parseClock(s string) (time.Duration, error) {
 
 // cardPipe prints a record for each window.
 func cardPipe(s *streams, c *daycard.Card) error {
-	t := &table{s: s}
+	t := &table{s: s, pipe: "card"}
 	for _, d := range c.Days {
 		for _, w := range d.Windows {
 			cells := []string{w.From.Format(time.RFC3339), w.Until.Format(time.RFC3339), decimal(&w.AzimuthDeg, 1), decimal(&w.GreatestErrDeg, 3), decimal(&w.LevelCostDeg, 3), decimal(w.RuleErrorDeg, 3)}

@@ -48,8 +48,7 @@ compass_sigma_deg where they are not --heading-sigma and --compass-sigma; note.
 Photos are looked for from the file's folder on. Lines with # are comments. What
 the photos' headings share (rod out of plumb, clock, sheet askew) does not
 average out, and is taken from their budgets; of headings without a photo, all
-of the sigma is taken as shared.` +
-			exits(exitOK, exitError, exitUsage, exitRefused, exitInterrupted),
+of the sigma is taken as shared.`,
 		Example: `  shadowread declination --position -22.9,22.3 --date 2026-08-29
   shadowread declination --sightings fixtures/compass/sightings.csv --position -22.9,22.3 --date 2026-08-29
   shadowread declination --compass 71.2 fixtures/demo/02-second-truck.jpg

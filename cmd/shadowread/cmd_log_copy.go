@@ -13,7 +13,7 @@ func newLogCopy(s *streams) *cobra.Command {
 		Short: "copy the log to one file, while it may be in use",
 		Long: `Copy the log to one file, as it stands at this moment, while others may be
 writing to it. The copy is whole or not there. A plain copy of the file may miss
-its last entries, which can stand in another file beside it.` + exits(exitOK, exitError, exitUsage),
+its last entries, which can stand in another file beside it.`,
 		Example: `  shadowread log import --log pan.db --entries fixtures/journey/first-truck.csv
   shadowread log copy --log pan.db evening.db`,
 		Args: oneArg("file", "name the file to write, as shadowread log copy evening.db"),

@@ -20,7 +20,7 @@ func newLogExport(s *streams) *cobra.Command {
 .geojson (RFC 7946), .kml (KML 2.2) or .csv. Positions are those adjusted by all
 fixes; all but GPX hold those estimated on the way too. The CSV file holds what
 the entries say as well: shadowread log import --entries makes the same journey
-of it in another log.` + exits(exitOK, exitError, exitUsage),
+of it in another log.`,
 		Example: `  shadowread log import --log pan.db --entries fixtures/journey/first-truck.csv
   shadowread log export --log pan.db -o track.gpx
   shadowread log export --log pan.db -o track.geojson --title "Salt pan, invented"

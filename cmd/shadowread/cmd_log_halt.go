@@ -25,7 +25,7 @@ func wayVerb(s *streams, name, short, long, example string, add func(context.Con
 	var e entryFlags
 	way := newWayFlags()
 	cmd := &cobra.Command{
-		Use: name, Short: short, Long: long + exits(exitOK, exitError, exitUsage), Example: example,
+		Use: name, Short: short, Long: long, Example: example,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			run, err := way.run(cmd)
@@ -40,5 +40,7 @@ func wayVerb(s *streams, name, short, long, example string, add func(context.Con
 	cmd.Flags().SortFlags = false
 	way.add(cmd)
 	e.add(cmd, s)
+	inGroup(cmd, everyday, "odometer", "time", "utc-offset", "note", "log")
+	way.group(cmd)
 	return cmd
 }

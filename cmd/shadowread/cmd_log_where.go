@@ -22,8 +22,7 @@ func newLogWhere(s *streams) *cobra.Command {
 		Long: `Tell the estimated position after the last entry, with its 95 % ellipse, the
 last fix, and what is known of the instrument. With --to: course and distance to
 go, as the rhumb line, which one true heading follows, and as the shortest way,
-and how to turn.` +
-			exits(exitOK, exitError, exitUsage),
+and how to turn.`,
 		Example: `  shadowread log import --log pan.db --entries fixtures/journey/first-truck.csv
   shadowread log where --log pan.db
   shadowread log where --log pan.db --to -23.20,22.36`,

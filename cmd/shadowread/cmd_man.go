@@ -23,8 +23,7 @@ func newMan(s *streams) *cobra.Command {
 		Short: "write the manual pages",
 		Long: `Write the manual pages into a folder: one a command in section 1, one a help
 topic in section 7. They say what the help says. Pages that are there are
-replaced.` +
-			exits(exitOK, exitError, exitUsage),
+replaced.`,
 		Example: `  shadowread man man`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) != 1 {

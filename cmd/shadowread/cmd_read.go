@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -71,8 +72,7 @@ With the log of a journey (--log, or ` + logVariable + `) a photo or number
 without a place is read at the log's estimated position for its time, whose
 error is in the uncertainty; nothing is written to the log (see shadowread log
 leg). After the log's last entry, say by --odometer or --stood how far you have
-come since: if not, you may be anywhere that 120 km/h lead.` +
-			exits(exitOK, exitError, exitUsage, exitRefused, exitInterrupted),
+come since: if not, you may be anywhere that 120 km/h lead.`,
 		Example: `  shadowread read fixtures/demo/01-leaving-camp.jpg
   shadowread read --rod-height 50 --course 60 fixtures/demo/02-second-truck.jpg
   shadowread read --time 2026-08-29T08:12:31+02:00 --position -22.9,22.3 fixtures/journey/29-august/01.jpg
@@ -102,6 +102,11 @@ come since: if not, you may be anywhere that 120 km/h lead.` +
 	f.BoolVar(&o.sameStand, "same-stand", false, "all photos show one standing board from different sides: rod's lean, tilt and heading are common")
 	f.Var(&o.jobs, "jobs", "photos read at once (default the number of processors)")
 	addJSON(cmd, s)
+	inGroup(cmd, everyday, "rod-height", "course", "time", "utc-offset", "position", "instrument", "deviation-card", "overlay", "json")
+	inGroup(cmd, byEye, "number", "number-sigma", "length")
+	inGroup(cmd, withLog, "log", "odometer", "stood")
+	inGroup(cmd, photosOnly, slices.Concat(photoNames, []string{"same-stand", "jobs"})...)
+	inGroup(cmd, seldom)
 	return cmd
 }
 

@@ -50,7 +50,7 @@ func newVersion(s *streams) *cobra.Command {
 		Short: "tell which version this is",
 		Long: `Tell which version this is and what it was built from. With --licences: under
 which licence the typeface stands that the program carries and puts into what it
-prints and draws.` + exits(exitOK, exitUsage),
+prints and draws.`,
 		Example: `  shadowread version
   shadowread version --json
   shadowread version --licences`,

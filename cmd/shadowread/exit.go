@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"io"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -12,7 +13,7 @@ import (
 	"shadowread/internal/fault"
 )
 
-// Exit statuses. The texts stand in the help of every command that can return them.
+// Exit statuses. The texts stand in the topic of the help that tells of them.
 const (
 	exitOK          = 0
 	exitError       = 1
@@ -166,6 +167,7 @@ func didYouMean(prefix, word string, words []string) string {
 	if len(near) == 0 {
 		return ""
 	}
+	slices.Sort(near)
 	for i := range near {
 		near[i] = prefix + near[i]
 	}

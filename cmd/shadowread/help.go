@@ -29,10 +29,13 @@ Help topics:{{range .Commands}}{{if .IsAdditionalHelpTopicCommand}}
 {{.Flags.FlagUsagesWrapped 80 | trimTrailingWhitespaces}}
 {{end}}{{end}}`
 
-func init() { cobra.AddTemplateFunc("flagGroups", flagGroups) }
+func init() {
+	cobra.AddTemplateFunc("flagGroups", flagGroups)
+	cobra.EnableCommandSorting = false
+}
 
-// groupKey is the annotation of a flag that names its group in the help.
-const groupKey = "group"
+// groupKey is the annotation of a command that says how the help groups its flags.
+const groupKey = "groups"
 
 // flagGroup is flags that stand together in the help, under a title.
 type flagGroup struct {
@@ -40,89 +43,72 @@ type flagGroup struct {
 	Flags *pflag.FlagSet
 }
 
-// everyday is the title of the flags that are in no group.
-const everyday = "Flags"
+// Titles of groups that several commands have.
+const (
+	everyday    = "Flags"
+	byEye       = "A number read by eye, in place of a photo"
+	notOdometer = "In place of the odometer"
+	withLog     = "With the log of a journey"
+	photosOnly  = "Seldom, with photos only"
+	seldom      = "Seldom" // takes all flags that no group names
+)
 
-// seldom is the title of the flags that hardly anybody needs.
-const seldom = "Seldom"
-
-// inGroup puts flags that are there into a group of the help. Groups stand in the order
-// in which they are made.
+// inGroup puts flags into a group of the help, in this order. Groups stand in the order in
+// which they are made; what no group names follows with the seldom ones, if there are such,
+// or with those of every day.
 func inGroup(cmd *cobra.Command, title string, names ...string) {
-	for _, name := range names {
-		if f := cmd.Flags().Lookup(name); f != nil {
-			if f.Annotations == nil {
-				f.Annotations = map[string][]string{}
-			}
-			f.Annotations[groupKey] = []string{title}
-		}
-	}
 	if cmd.Annotations == nil {
 		cmd.Annotations = map[string]string{}
 	}
-	cmd.Annotations[groupKey] += title + "\n"
+	cmd.Annotations[groupKey] += title + "\t" + strings.Join(names, " ") + "\n"
 }
 
-// flagGroups returns the flags of a command as its help lists them: those of every day
-// first, the seldom ones last, and then those of every command.
+// photoNames are the flags that say how a photo is read, and mean nothing of a number read
+// by eye.
+var photoNames = []string{"clock-error", "nodus-height", "rod-diameter", "plumb-line", "lens", "horizon", "horizon-sigma", "eye-height"}
+
+// flagGroups returns the flags of a command as its help lists them, and last those of
+// every command.
 func flagGroups(cmd *cobra.Command) []flagGroup {
+	local, done := cmd.LocalFlags(), map[string]bool{}
+	newGroup := func(title string) flagGroup {
+		g := flagGroup{title, pflag.NewFlagSet("", pflag.ContinueOnError)}
+		g.Flags.SortFlags = false
+		return g
+	}
 	var groups []flagGroup
-	at := func(title string) *pflag.FlagSet {
-		i := slices.IndexFunc(groups, func(g flagGroup) bool { return g.Title == title })
-		if i < 0 {
-			i = len(groups)
-			groups = append(groups, flagGroup{title, pflag.NewFlagSet("", pflag.ContinueOnError)})
-			groups[i].Flags.SortFlags = false
+	for line := range strings.Lines(cmd.Annotations[groupKey]) {
+		title, names, _ := strings.Cut(strings.TrimSpace(line), "\t")
+		g := newGroup(title)
+		for _, name := range strings.Fields(names) {
+			if f := local.Lookup(name); f != nil {
+				g.Flags.AddFlag(f)
+				done[name] = true
+			}
 		}
-		return groups[i].Flags
+		groups = append(groups, g)
 	}
-	at(everyday)
-	for title := range strings.Lines(cmd.Annotations[groupKey]) {
-		if title = strings.TrimSpace(title); title != seldom {
-			at(title)
-		}
+	if len(groups) == 0 || groups[0].Title != everyday {
+		groups = slices.Insert(groups, 0, newGroup(everyday))
+		groups[0].Flags.SortFlags = cmd.Flags().SortFlags
 	}
-	local := cmd.LocalFlags()
+	rest := slices.IndexFunc(groups, func(g flagGroup) bool { return g.Title == seldom })
 	local.SortFlags = cmd.Flags().SortFlags
 	local.VisitAll(func(f *pflag.Flag) {
-		title := everyday
-		if list := f.Annotations[groupKey]; len(list) > 0 {
-			title = list[0]
-		}
-		if !f.Hidden && title != seldom {
-			at(title).AddFlag(f)
-		}
-	})
-	local.VisitAll(func(f *pflag.Flag) {
-		if list := f.Annotations[groupKey]; !f.Hidden && len(list) > 0 && list[0] == seldom {
-			at(seldom).AddFlag(f)
+		switch {
+		case done[f.Name] || f.Hidden:
+		case rest < 0 || f.Name == "help" || f.Name == "json":
+			groups[0].Flags.AddFlag(f)
+		default:
+			groups[rest].Flags.AddFlag(f)
 		}
 	})
 	if cmd.HasAvailableInheritedFlags() {
-		at("Flags of every command").AddFlagSet(cmd.InheritedFlags())
+		g := newGroup("Flags of every command")
+		g.Flags.AddFlagSet(cmd.InheritedFlags())
+		groups = append(groups, g)
 	}
 	return slices.DeleteFunc(groups, func(g flagGroup) bool { return !g.Flags.HasAvailableFlags() })
-}
-
-// first moves flags to the front of the help, in this order.
-func first(cmd *cobra.Command, names ...string) {
-	cmd.Flags().SortFlags = false
-	all := cmd.Flags()
-	sorted := pflag.NewFlagSet("", pflag.ContinueOnError)
-	sorted.SortFlags = false
-	for _, name := range names {
-		if f := all.Lookup(name); f != nil {
-			sorted.AddFlag(f)
-		}
-	}
-	all.VisitAll(func(f *pflag.Flag) {
-		if sorted.Lookup(f.Name) == nil {
-			sorted.AddFlag(f)
-		}
-	})
-	cmd.ResetFlags()
-	cmd.Flags().SortFlags = false
-	cmd.Flags().AddFlagSet(sorted)
 }
 
 // newHelp replaces cobra's help command, which answers an unknown topic with exit
@@ -131,7 +117,7 @@ func newHelp() *cobra.Command {
 	return &cobra.Command{
 		Use:   "help [COMMAND|TOPIC]",
 		Short: "show the help of a command or a topic",
-		Long:  "Show the help of a command or a topic." + exits(exitOK, exitUsage),
+		Long:  "Show the help of a command or a topic.",
 		Example: `  shadowread help read
   shadowread help cautions`,
 		ValidArgsFunction: func(cmd *cobra.Command, args []string, _ string) ([]cobra.Completion, cobra.ShellCompDirective) {

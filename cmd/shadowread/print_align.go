@@ -88,7 +88,7 @@ func (r alignResult) output(s *streams) error {
 	case s.outTTY:
 		return r.forPeople(s)
 	}
-	t := &table{s: s}
+	t := &table{s: s, pipe: "align"}
 	var rows [][]string
 	for _, v := range r.values(func(angle.Angle) int { return 5 }) {
 		state := "open"

@@ -131,7 +131,7 @@ func (d *declinationResult) output(s *streams) error {
 	case s.json:
 		return s.printJSON(d.json())
 	case !s.outTTY:
-		return (&table{s: s}).row("", d.pipe()...)
+		return (&table{s: s, pipe: "declination"}).row("", d.pipe()...)
 	}
 	line := func(label, format string, args ...any) {
 		fmt.Fprintf(s.out, "%-12s %s\n", label, fmt.Sprintf(format, args...))

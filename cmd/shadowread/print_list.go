@@ -23,7 +23,7 @@ func printList(s *streams, list []listed) error {
 		return nil
 	}
 	if !s.outTTY {
-		t := &table{s: s}
+		t := &table{s: s, pipe: "list"}
 		for _, l := range list {
 			cells := append(entryCells(l.Entry), "", "", "", "", "", "", "")
 			if p := l.at; p != nil {

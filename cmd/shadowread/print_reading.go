@@ -51,7 +51,7 @@ func newPrinter(s *streams, paths []string, show shown) *printer {
 	if show.course {
 		turn = utf8.RuneCountInString("come right 123.45°")
 	}
-	p.table = &table{s: s, columns: []column{
+	p.table = &table{s: s, pipe: "read", columns: []column{
 		{head: "photo", width: photo}, {head: "time UTC", width: 19}, {head: "body"}, {head: "altitude", right: true},
 		{head: "heading", right: true, width: 8}, {head: "± 1 sigma", right: true}, {head: "come", width: turn}, {head: "largest", width: 10}, {head: "notes"},
 	}}

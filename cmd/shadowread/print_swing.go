@@ -126,7 +126,7 @@ func (r *swingResult) pipe(s *streams) error {
 	for _, remark := range r.analysis.Remarks {
 		s.note("swing_remark", "%s", remark)
 	}
-	t := &table{s: s}
+	t := &table{s: s, pipe: "swing"}
 	j := r.json()
 	yes := func(b bool, text string) string {
 		if b {

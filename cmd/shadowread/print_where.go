@@ -91,7 +91,7 @@ func printWhere(s *streams, w *logbook.Whereabouts, to *geo.Position, g *workup.
 		} else {
 			cells = append(cells, "", "", "", "", "")
 		}
-		return (&table{s: s}).row("", cells...)
+		return (&table{s: s, pipe: "where"}).row("", cells...)
 	}
 	whereForPeople(s, w, to, g)
 	return nil

@@ -19,7 +19,10 @@ time, the place and where the sun (or the moon) stands.
 
 Print the sheet, fix it to a board, set the rod upright on the foot, level the
 board in the sun and take a photo of the whole sheet. The heading is that of the
-sheet's forward axis, the arrow.`,
+sheet's forward axis, the arrow.
+
+What the exit statuses mean: shadowread help exit-codes. How results look on a
+terminal, in a pipe and as JSON: shadowread help environment.`,
 		Example: `  shadowread sheet -o sheet.pdf
   shadowread read fixtures/demo/01-leaving-camp.jpg
   shadowread read --overlay out fixtures/instrument/series`,
@@ -43,9 +46,9 @@ sheet's forward axis, the arrow.`,
 	root.SetHelpCommand(newHelp())
 	root.CompletionOptions.DisableDefaultCmd = true
 	root.PersistentFlags().BoolVarP(&s.quiet, "quiet", "q", false, "no notes and no progress on standard error")
-	root.AddCommand(newRead(s), newSheet(s), newSky(s, sunHelp), newSky(s, moonHelp),
-		newLens(s), newAlign(s), newDeclination(s), newSwing(s), newCard(s), newLog(s),
-		newVersion(s), newCompletion(), newMan(s))
+	// In the order in which they are needed, which the help keeps.
+	root.AddCommand(newSheet(s), newRead(s), newLog(s), newCard(s), newSky(s, sunHelp), newSky(s, moonHelp),
+		newAlign(s), newLens(s), newSwing(s), newDeclination(s), newVersion(s), newCompletion(), newMan(s))
 	root.AddCommand(helpTopics()...)
 	return root
 }
@@ -55,7 +58,11 @@ func unknownCommand(parent *cobra.Command, word string) error {
 	for _, c := range parent.Commands() {
 		names = append(names, c.Name())
 	}
-	return fault.Usage("unknown_command", didYouMean("", word, names), "unknown command %q", word)
+	hint := didYouMean("", word, names)
+	if word == "help" {
+		hint = "say shadowread help, and then the command"
+	}
+	return fault.Usage("unknown_command", hint, "unknown command %q", word)
 }
 
 // allCommands returns a command and all below it, in the order of the help.
@@ -67,10 +74,10 @@ func allCommands(c *cobra.Command) []*cobra.Command {
 	return all
 }
 
-// exits is the part of a command's help that lists its exit statuses.
+// exits is the list of exit statuses in their topic.
 func exits(codes ...int) string {
 	var b strings.Builder
-	b.WriteString("\n\nExit status:\n")
+	b.WriteString("\n")
 	for _, c := range codes {
 		fmt.Fprintf(&b, "\n    %3d  %s", c, exitTexts[c])
 	}

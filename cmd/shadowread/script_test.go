@@ -203,8 +203,17 @@ func cmdNear(ts *testscript.TestScript, neg bool, args []string) {
 	if text == "" {
 		ts.Fatalf("no standard output")
 	}
+	named, records := 0, 0
 	for line := range strings.Lines(text) {
 		cells := strings.Split(strings.TrimRight(line, "\n"), "\t")
+		if strings.HasPrefix(line, pipeLead) {
+			named = len(cells)
+			continue
+		}
+		records++
+		if named != 0 && named != len(cells) {
+			ts.Fatalf("%d values, %d of them named", len(cells), named)
+		}
 		if len(cells) < column {
 			ts.Fatalf("no column %d in %q", column, line)
 		}
@@ -213,6 +222,9 @@ func cmdNear(ts *testscript.TestScript, neg bool, args []string) {
 		if diff := got - want; diff > tolerance || diff < -tolerance {
 			ts.Fatalf("column %d is %v, want %v ± %v", column, got, want, tolerance)
 		}
+	}
+	if records == 0 {
+		ts.Fatalf("no record")
 	}
 }
 

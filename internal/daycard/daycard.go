@@ -82,9 +82,12 @@ var datePattern = regexp.MustCompile(`^\d{4}-\d{2}-\d{2}$`)
 
 // ParseDate reads a date as 2026-03-14; the error's code is bad_date.
 func ParseDate(s string) (Date, error) {
+	const most = 40 // of what was typed, to show
+	if !datePattern.MatchString(s) {
+		return Date{}, fault.New("bad_date", "write the date as 2026-03-14, with all its digits", "%.*q is no date", most, s)
+	}
 	t, err := time.Parse(time.DateOnly, s)
-	if err != nil || !datePattern.MatchString(s) {
-		const most = 40 // of what was typed, to show
+	if err != nil {
 		return Date{}, fault.New("bad_date", "write the date as 2026-03-14", "date %.*q does not exist", most, s)
 	}
 	return Date{t.Year(), t.Month(), t.Day()}, nil
