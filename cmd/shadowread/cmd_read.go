@@ -27,6 +27,7 @@ type readOptions struct {
 	stood         bool
 	overlay       string
 	sameStand     bool
+	allTerms      bool
 	jobs          quantity
 }
 
@@ -44,9 +45,9 @@ func newRead(s *streams) *cobra.Command {
 		Use:   "read PHOTO|FOLDER...",
 		Short: "read true headings from photos",
 		Long: `Read the true heading of the sheet's forward axis from each photo, with its
-uncertainty (one sigma) and what makes it up. Photos are JPEG, PNG, TIFF or
-HEIC. Of a folder its photos are read in the order of their names, not those of
-folders in it.
+uncertainty (95 %) and what makes that up (one sigma). Photos are JPEG, PNG,
+TIFF or HEIC. Of a folder its photos are read in the order of their names, not
+those of folders in it.
 
 Time and place come from the photo where it carries them (see shadowread help
 time); messaging programs strip them, so send photos as files. A photo that
@@ -101,6 +102,7 @@ come since: if not, you may be anywhere that 120 km/h lead.`,
 	f.StringVar(&o.overlay, "overlay", "", "write a copy of each photo, with what was found drawn in, into this `DIR`")
 	f.BoolVar(&o.sameStand, "same-stand", false, "all photos show one standing board from different sides: rod's lean, tilt and heading are common")
 	f.Var(&o.jobs, "jobs", "photos read at once (default the number of processors)")
+	f.BoolVar(&o.allTerms, "all-terms", false, "list all that makes up the uncertainty, the terms below 5 % of it too")
 	addJSON(cmd, s)
 	inGroup(cmd, everyday, "rod-height", "course", "time", "utc-offset", "position", "instrument", "deviation-card", "overlay", "json")
 	inGroup(cmd, byEye, "number", "number-sigma", "length")
@@ -168,7 +170,7 @@ func (o *readOptions) since() *logbook.Run {
 
 // readWith reads with a log to take positions from; nil for none.
 func readWith(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Options, book *logbook.Log, args []string) error {
-	show := shown{course: o.course.set, norths: o.grid || opts.Declination != nil || opts.Card != nil}
+	show := shown{course: o.course.set, norths: o.grid || opts.Declination != nil || opts.Card != nil, terms: o.allTerms}
 	if o.number.number.set {
 		return runNumber(cmd, s, o, opts, book, show, args)
 	}

@@ -62,7 +62,7 @@ func newSky(s *streams, h skyHelp) *cobra.Command {
 		Short: h.short,
 		Long: h.long + `
 
-Altitudes are given with the air's refraction and without ("airless"). A day
+Altitudes are given with the air's refraction and without ("unrefracted"). A day
 runs from midnight to midnight of --utc-offset, both included.`,
 		Example: h.example,
 		Args:    noArgs,
@@ -152,7 +152,7 @@ func printSky(cmd *cobra.Command, s *streams, rows []bearing.Row, zone *time.Loc
 		clock = "time " + geo.FormatOffset(time.Duration(seconds)*time.Second)
 	}
 	t := table{s: s, pipe: "sky", columns: []column{
-		{head: clock, width: 19}, {head: "azimuth°", right: true}, {head: "altitude°", right: true}, {head: "airless°", right: true},
+		{head: clock, width: 19}, {head: "azimuth°", right: true}, {head: "altitude°", right: true}, {head: "unrefracted°", right: true},
 		{head: "azimuth°/h", right: true}, {head: "shadow to°", right: true}, {head: "length mm", right: true},
 	}}
 	for _, r := range rows {
@@ -166,7 +166,7 @@ func printSky(cmd *cobra.Command, s *streams, rows []bearing.Row, zone *time.Loc
 		st := style("")
 		if s.outTTY {
 			cells = []string{
-				r.TimeUTC.In(zone).Format(time.DateTime), wording.Bearing(angle.FromDegrees(r.AzimuthDeg), 2), decimal(&r.AltitudeDeg, 2), decimal(&r.AltitudeAirlessDeg, 2),
+				r.TimeUTC.In(zone).Format(time.DateTime), wording.Three(angle.FromDegrees(r.AzimuthDeg), 2), decimal(&r.AltitudeDeg, 2), decimal(&r.AltitudeAirlessDeg, 2),
 				decimal(&r.AzimuthRateDegPerHour, 2), dash(bearingPtr(r.ShadowDirectionDeg, 2)), dash(decimal(r.ShadowLengthMM, 1)),
 			}
 			if r.AltitudeDeg < 0 {
@@ -199,5 +199,5 @@ func bearingPtr(deg *float64, places int) string {
 	if deg == nil {
 		return ""
 	}
-	return wording.Bearing(angle.FromDegrees(*deg), places)
+	return wording.Three(angle.FromDegrees(*deg), places)
 }

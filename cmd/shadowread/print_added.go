@@ -36,7 +36,7 @@ func printAdded(s *streams, a logbook.Added) error {
 // tellAdded says what the user is to do about an entry.
 func tellAdded(s *streams, a logbook.Added) {
 	if ahead := a.Entry.Time.Sub(a.Entry.Written); ahead > time.Minute {
-		s.note("time_ahead", "entry %d is of a time that the clock of this machine reaches in %s only: check its date and UTC offset", a.Entry.Number, shortDuration(ahead))
+		s.note("time_ahead", "entry %d is of a time that the clock of this machine reaches in %s only: check its date and UTC offset", a.Entry.Number, wording.Span(ahead))
 	}
 	if a.NeedsHeading {
 		s.note("needs_heading", "entry %d is in the log and needs a heading: %s", a.Entry.Number, waitsFor(a.Entry.Number))

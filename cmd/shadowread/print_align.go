@@ -67,7 +67,7 @@ func (r alignResult) values(places func(angle.Angle) int) (out []alignValue) {
 		}
 	}
 	if l := r.Lubber; l != nil {
-		deg("lubber correction", *l, false)
+		deg("lubber line", *l, false)
 	}
 	deg("lean to starboard", r.LeanStarboard, false)
 	deg("lean forward", r.LeanForward, false)
@@ -178,7 +178,7 @@ func (r alignResult) forPeople(s *streams) error {
 			st, note = red, "set aside"
 		}
 		n := wording.Places(x.DirectionSigma)
-		if err := t.row(st, plain(names.label(x.Label)), x.Sky.Time.UTC().Format(time.DateTime), wording.Bearing(x.Sky.Azimuth, 1)+"°", wording.Fixed(x.Sky.Altitude, 1)+"°",
+		if err := t.row(st, plain(names.label(x.Label)), x.Sky.Time.UTC().Format(time.DateTime), wording.ThreeFigures(x.Sky.Azimuth, 1), wording.Fixed(x.Sky.Altitude, 1)+"°",
 			wording.Signed(x.Residual, n), wording.Fixed(x.DirectionSigma, n)+"°", note); err != nil {
 			return err
 		}

@@ -164,9 +164,9 @@ func TestNumbersForPeople(t *testing.T) {
 	for _, tt := range []struct {
 		deg  float64
 		want string
-	}{{12.3, "come right 12.3°"}, {-12.3, "come left 12.3°"}, {0.04, "on course"}, {-0.04, "on course"}, {180, "come right 180.0°"}} {
-		if got := wording.Come(angle.FromDegrees(tt.deg), 1); got != tt.want {
-			t.Errorf("ComeText(%v) = %q, want %q", tt.deg, got, tt.want)
+	}{{12.3, "turn right 12.3°"}, {-12.3, "turn left 12.3°"}, {0.04, "on course"}, {-0.04, "on course"}, {180, "turn right 180.0°"}} {
+		if got := wording.Turn(angle.FromDegrees(tt.deg), 1); got != tt.want {
+			t.Errorf("Turn(%v) = %q, want %q", tt.deg, got, tt.want)
 		}
 	}
 }

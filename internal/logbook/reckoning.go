@@ -10,6 +10,7 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
+	"shadowread/internal/wording"
 	"shadowread/internal/workup"
 )
 
@@ -169,7 +170,7 @@ func (now *reckoning) measure(r Run, elapsed time.Duration, begins bool) (way, e
 			under = elapsed
 		}
 		if under > elapsed+minute {
-			return way{}, fault.New("bad_speed", "check the times", "%s under way are more than the %s since the entry before", under, elapsed)
+			return way{}, fault.New("bad_speed", "check the times", "%s under way are more than the %s since the entry before", wording.Span(under), wording.Span(elapsed))
 		}
 		w.length = geo.Metres(float64(r.Speed.Mean) * under.Seconds())
 		w.sigma = geo.Metres(float64(r.Speed.Sigma) * under.Seconds())
@@ -230,7 +231,7 @@ func (now *reckoning) fast(length geo.Metres, elapsed time.Duration) error {
 	if length > most {
 		return fault.New("leg_too_long",
 			fmt.Sprintf("check reading, unit and time; if the vehicle is that fast, raise the journey's speed limit of %.0f km/now by correcting its departure", float64(now.SpeedLimit)*3.6),
-			"%.1f km in %s is faster than believed", length.Kilometres(), elapsed.Round(time.Second))
+			"%.1f km in %s is faster than believed", length.Kilometres(), wording.Span(elapsed))
 	}
 	return nil
 }

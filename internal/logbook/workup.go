@@ -11,6 +11,7 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
+	"shadowread/internal/wording"
 	"shadowread/internal/workup"
 )
 
@@ -194,7 +195,7 @@ func (now *reckoning) ahead(at time.Time, run *Run) (*Estimate, error) {
 	e.Cov.EE += most * most / 3
 	if e.Sigma() > staleAfter {
 		return nil, fault.New("estimate_stale", "log where the vehicle has gone since or that it stood, or give the position",
-			"the last entry of the log is %s old, and the vehicle may be anywhere by now", elapsed.Round(time.Minute))
+			"the last entry of the log is %s old, and the vehicle may be anywhere by now", wording.Span(elapsed))
 	}
 	e.Time = at
 	return e, nil
