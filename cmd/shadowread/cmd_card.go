@@ -63,12 +63,12 @@ No moment of a window is off by more than --tolerance; with --window the windows
 are fixed, centred on their value, and each states its greatest error. Beside it
 stands how wrong a rule of 15 degrees an hour would be, run on from a bearing at
 --rule-at: in the right sense for the hemisphere, and wrong all the same. Sun
-and moon, when the shadow serves, and what a rod out of plumb costs are there
+and moon, when the shadow is usable, and what a rod out of plumb costs are there
 too.
 
 Give one place, or --stop for each place of a route in order. Without times a
-line serves anywhere on the route; with times, whoever keeps to them. Times of
-the card are those of --utc-offset, which each page says twice.
+line is good anywhere on the route; with times, for whoever keeps to them. Times
+of the card are those of --utc-offset, which each page says twice.
 
 -o writes it as PDF, with a blank log on the back of each leaf.`,
 		Example: `  shadowread card --position -22.9,22.3 --date 2026-08-29 --utc-offset 2 --course 58,121,174
@@ -89,9 +89,9 @@ the card are those of --utc-offset, which each page says twice.
 	f.Var(&o.courses, "course", fmt.Sprintf("the true courses to steer, up to %d; required", daycard.MaxCourses))
 	f.Var(&o.tolerance, "tolerance", "the most that the azimuth may be off in a window")
 	f.Var(&o.window, "window", "fixed windows of 15 or 30 minutes in place of --tolerance")
-	f.Var(&o.lowest, "lowest", "altitude of the sun from which on the shadow serves")
-	f.Var(&o.highest, "highest", "altitude up to which it serves")
-	f.Var(&o.ruleAt, "rule-at", "when the bearing of the 15 degree rule is taken (default when the shadow first serves)")
+	f.Var(&o.lowest, "lowest", "altitude of the sun from which on the shadow is usable")
+	f.Var(&o.highest, "highest", "altitude up to which it is usable")
+	f.Var(&o.ruleAt, "rule-at", "when the bearing of the 15 degree rule is taken (default when the shadow is first usable)")
 	f.Var(&o.rod, "rod-height", "rod above the sheet, for the shadow's length")
 	f.Var(&o.scale, "scale-radius", "of the dial that the shadow should reach; 58 mm on the printed sheet")
 	f.StringVar(&o.title, "title", "", "a `TITLE` at the top")

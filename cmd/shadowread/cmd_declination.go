@@ -157,7 +157,7 @@ func (o *declinationOptions) observe(cmd *cobra.Command, s *streams, opts readin
 	return set, set.take(s, 0, r, "")
 }
 
-// observed names the file and the line that cannot serve.
+// observed names the file and the line that is not usable.
 func observed(set *sightings, file string) (*compass.ObservedDeclination, error) {
 	for _, x := range set.list {
 		if x.Reference == compass.FromMagneticNorth {

@@ -19,8 +19,8 @@ func newLogDetour(s *streams) *cobra.Command {
 		Use:   "detour --leg HEADING,@READING...",
 		Short: "log a way round an obstacle by its own short legs",
 		Long: `Log a way round an obstacle, after it. The odometer, or another way flag, is
-that where the leg in hand was left; each --leg then is a true heading with what
-the odometer read at its end, behind an @, or with a length. The leg in hand
+that where the current leg was left; each --leg then is a true heading with what
+the odometer read at its end, behind an @, or with a length. The current leg
 goes on after them, with its heading.
 
 After lengths the log has no odometer reading to count from: the next entry

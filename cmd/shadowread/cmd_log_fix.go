@@ -17,7 +17,7 @@ func newLogFix(s *streams) *cobra.Command {
 		Short: "log a position had from outside, which closes the reckoning",
 		Long: `Log a position had from outside: a receiver, a beacon, a feature on the map. It
 shows by how much the estimate was out, and adjusts what was logged before it;
-what it teaches of mount, lean and odometer goes on.
+what it teaches of lubber line, lean and odometer goes on.
 
 A fix more than five sigma from the estimate is kept and not used: check both,
 correct the entry that is wrong, or have it count with --confirm and its number.

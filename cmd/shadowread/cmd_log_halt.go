@@ -10,7 +10,7 @@ import (
 
 func newLogHalt(s *streams) *cobra.Command {
 	return wayVerb(s, "halt", "log a stop, or a mere reading of odometer and clock",
-		`Log a stop, or a mere reading of odometer and clock. The heading in hand goes on
+		`Log a stop, or a mere reading of odometer and clock. The current leg goes on
 after it.`,
 		`  shadowread log import --log halt.db --entries fixtures/journey/first-truck.csv
   shadowread log halt --log halt.db --time 2026-08-30T13:00:00+02:00 --odometer 45302.2

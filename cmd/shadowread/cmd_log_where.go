@@ -20,9 +20,9 @@ func newLogWhere(s *streams) *cobra.Command {
 		Use:   "where",
 		Short: "tell where you are, how sure that is, and how to go on",
 		Long: `Tell the estimated position after the last entry, with its 95 % ellipse, the
-last fix, and what is known of the instrument. With --to: course and distance to
-go, as the rhumb line, which one true heading follows, and as the shortest way,
-and how to turn.`,
+last fix, and what the fixes have taught of the instrument. With --to: course
+and distance to go, as the rhumb line, which one true heading follows, and as
+the shortest way, and how to turn.`,
 		Example: `  shadowread log import --log pan.db --entries fixtures/journey/first-truck.csv
   shadowread log where --log pan.db
   shadowread log where --log pan.db --to -23.20,22.36`,

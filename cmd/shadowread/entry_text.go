@@ -66,7 +66,7 @@ func whatText(e *logbook.Entry) string {
 	return string(e.Kind())
 }
 
-// wayText says what was given of the way.
+// wayText says what was given of the distance run.
 func wayText(c logbook.Content) string {
 	if d, ok := c.(*logbook.Departure); ok && d.Odometer != nil {
 		return d.Odometer.String()

@@ -16,7 +16,7 @@ type (
 		Journey          int             `json:"journey"`
 		Time             time.Time       `json:"time_utc"`
 		Estimate         *spotJSON       `json:"estimate"`
-		Heading          *float64        `json:"heading_true_deg"` // of the leg in hand, with what is known of the instrument
+		Heading          *float64        `json:"heading_true_deg"` // of the current leg, with what the fixes have taught
 		Since            time.Time       `json:"since_utc"`        // the last fix used, or the departure
 		Run              float64         `json:"run_m"`            // as logged since then
 		Closing          *closingJSON    `json:"closing"`          // the last fix's
@@ -47,7 +47,7 @@ type (
 		DistanceSigma    float64   `json:"distance_sigma_m"`
 		GeodesicCourse   float64   `json:"geodesic_course_deg"` // on setting out
 		GeodesicDistance float64   `json:"geodesic_distance_m"`
-		Turn             *float64  `json:"turn_deg"` // right positive; null without a heading in hand
+		Turn             *float64  `json:"turn_deg"` // right positive; null without a current leg
 		Within           bool      `json:"within_ellipse"`
 	}
 )

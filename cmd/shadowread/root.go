@@ -12,10 +12,10 @@ import (
 func newRoot(s *streams) *cobra.Command {
 	root := &cobra.Command{
 		Use:   "shadowread",
-		Short: "read a true heading from the shadow of a rod",
-		Long: `shadowread turns a photo of a vertical rod on the printed sheet into a true
-heading with an honest uncertainty: from the direction of the rod's shadow, the
-time, the place and where the sun (or the moon) stands.
+		Short: "read a true heading from the shadow on a sun compass",
+		Long: `shadowread turns a photo of a sun compass, a vertical rod on the printed sheet,
+into a true heading with an honest uncertainty: from the direction of the rod's
+shadow, the time, the place and where the sun (or the moon) stands.
 
 Print the sheet, fix it to a board, set the rod upright on the foot, level the
 board in the sun and take a photo of the whole sheet. The heading is that of the

@@ -96,8 +96,8 @@ these:
     camera_zone_map       the camera's clock, with the civil offset at the
                           position, from a map of time zones; it warns
 
-If none serves, or the clock, the GPS stamp and the zone disagree, the photo is
-refused. The source is the key time_source of --json.
+If none is there, or the clock, the GPS stamp and the zone disagree, the photo
+is refused. The source is the key time_source of --json.
 
 --utc-offset is how far the clock is ahead of UTC: +02:00, -03:30, Z or decimal
 hours to the quarter (2, -3.5). East of Greenwich is positive. An offset that no
@@ -126,7 +126,7 @@ with a bubble (--level-sigma 0.5, the default); by eye it is 2 degrees. A parked
 vehicle stands on a slope: level the board, not the vehicle.
 
 The heading is that of the sheet's forward axis. How well that lies along the
-vehicle's is --alignment-sigma; its default 0 speaks of the sheet alone.
+vehicle's is --lubber-sigma; its default 0 speaks of the sheet alone.
 
 The print may be stretched: measure the outer edges of the corner marks, 176 mm
 both ways, and give --print-scale where they differ.`,

@@ -32,7 +32,7 @@ type Point struct {
 	// dial, as JSON; nil where that was not asked for.
 	Content logbook.Content
 	Reading []byte
-	// Leg is the number of the leg in hand from here on; 0 if there is none.
+	// Leg is the number of the current leg from here on; 0 if there is none.
 	Leg int
 	// At is where the entry was made; nil while the position is lost.
 	At *workup.Point

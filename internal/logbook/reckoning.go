@@ -27,7 +27,7 @@ type reckoning struct {
 	Losses []Lost // all that there were
 	Begun  start  // of the filter
 
-	Course *course // heading in hand; nil if it is not known
+	Course *course // current heading; nil if it is not known
 	// Standing says that the entry was a halt, or that the journey has not left.
 	Standing bool
 
@@ -75,7 +75,7 @@ func (now *reckoning) lost() *Lost {
 	return nil
 }
 
-// course is a heading in hand.
+// course is the heading of the current leg.
 type course struct {
 	Leg workup.Leg // heading part only
 	Run geo.Metres // run on it so far
@@ -236,7 +236,7 @@ func (now *reckoning) fast(length geo.Metres, elapsed time.Duration) error {
 	return nil
 }
 
-// goOn runs on the heading in hand.
+// goOn runs on along the current leg.
 func (now *reckoning) goOn(r Run, elapsed time.Duration, begins bool) (parts []workup.Entry, length geo.Metres, err error) {
 	w, err := now.measure(r, elapsed, begins && now.Standing)
 	if err != nil || w.length == 0 {
@@ -303,7 +303,7 @@ func (now *reckoning) around(d *Detour) (parts []workup.Entry, length geo.Metres
 // courseOf makes a course of a change of leg, nil if it needs a heading.
 //
 // The terms of the budget that many legs share are left to the work-up, which
-// brings them in as the mount's bias and the rod's lean, and by ComputedAt; with
+// brings them in as the shared lubber line and the rod's lean, and by ComputedAt; with
 // them in the sigma too they would count twice, and as if each leg had its own.
 func (now *reckoning) courseOf(l *Leg) *course {
 	switch {
@@ -323,7 +323,7 @@ func (now *reckoning) courseOf(l *Leg) *course {
 			variance += float64(now.Model.Mount * now.Model.Mount)
 		}
 	} else {
-		// What the journey's model brings in as lean and mount is taken out, no more: an
+		// What the journey's model brings in as lean and lubber line is taken out, no more: an
 		// instrument that a reading trusts less than the model does stays so.
 		leg.ByDial = true
 		altitude := 60 * angle.Degree // as package workup has it
@@ -331,8 +331,8 @@ func (now *reckoning) courseOf(l *Leg) *course {
 			altitude = r.Body.Altitude
 		}
 		level := min(r.Level, angle.Angle(float64(now.Model.Lean)*math.Abs(altitude.Tan())))
-		alignment := min(r.Alignment, now.Model.Mount)
-		variance -= float64(level*level + alignment*alignment)
+		lubber := min(r.Alignment, now.Model.Mount)
+		variance -= float64(level*level + lubber*lubber)
 	}
 	leg.HeadingSigma = angle.Angle(math.Sqrt(max(0, variance)))
 	return &course{Leg: leg}
