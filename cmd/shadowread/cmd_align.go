@@ -120,7 +120,7 @@ func newAlign(s *streams) *cobra.Command {
 	f.StringVar(&o.figure, "figure", "", "draw the residuals into this `FILE`, as SVG")
 	f.BoolVarP(&o.force, "force", "f", false, "replace files that are there")
 	f.Var(&o.square, "square-sigma", "one sigma of the rod from square to its sheet: 2 drilled by hand, 0.2 with a jig")
-	f.Var(&o.plate, "plate-sigma", "one sigma of the sheet from level while it is proved: 3 by eye, 0.5 with a bubble")
+	f.Var(&o.plate, "board-sigma", "one sigma of the board from level while it is proved: 3 by eye, 0.5 with a bubble")
 	f.Var(&o.foot, "foot-sigma", "one sigma of the rod's foot from the dial's centre")
 	f.Var(&o.zeroAt, "zero-at", "where the dial's 0 stands, clockwise from forward")
 	f.BoolVar(&o.clockwise, "clockwise", false, "the dial's numbers run clockwise, seen from above")

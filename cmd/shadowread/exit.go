@@ -72,7 +72,7 @@ func execute(ctx context.Context, args []string, s *streams) int {
 
 // renamedFlags are the flags that had another name in the version before, and go by that
 // too until the next.
-var renamedFlags = map[string]string{"alignment-sigma": "lubber-sigma", "mount-sigma": "lubber-shared-sigma"}
+var renamedFlags = map[string]string{"alignment-sigma": "lubber-sigma", "plate-sigma": "board-sigma", "mount-sigma": "lubber-shared-sigma"}
 
 // newSpellings puts the flags of a command line into their new names, and returns the old
 // ones that it met.

@@ -144,7 +144,7 @@ func side(a angle.Angle) string {
 // advice says how to come to know more.
 func (r *Result) advice() string {
 	if len(r.Stands) > 1 {
-		return "to tell rod and plate apart on a quick turn, give the rod's height with shadows whose tip is seen, and the rod's slope from its own image or a rod known to stand square; or let the instrument stand for four hours about noon"
+		return "to tell rod and board apart on a quick turn, give the rod's height with shadows whose tip is seen, and the rod's slope from its own image or a rod known to stand square; or let the instrument stand for four hours about noon"
 	}
 	switch {
 	case r.Enough == nil:
