@@ -11,7 +11,7 @@ DAMAGE ?=
 # on the machine (internal/photo/heic_decoder.go).
 export GOFLAGS := $(GOFLAGS) -tags=nodynamic
 
-.PHONY: demo test build setup bench accuracy soak lint fuzz man clean
+.PHONY: demo test build setup bench accuracy soak lint race vuln fuzz man clean
 
 demo: build
 	bash scripts/demo.sh out/demo
@@ -50,6 +50,8 @@ soak: setup
 	go run ./cmd/proof soak -phone $(SOAK)
 	go run ./cmd/proof clock $(SOAK)
 	go run ./cmd/proof level $(SOAK)
+	go run ./cmd/proof horizon $(SOAK)
+	go run ./cmd/proof reversed $(SOAK)
 	go run ./cmd/proof damage $(DAMAGE) fixtures/independent fixtures/demo
 	SHADOWREAD_SOAK=2000 go test -timeout 60m ./internal/align ./internal/workup ./internal/logbook ./internal/logimport
 	go test -tags nodynamic,matprofile -run Mats ./internal/vision
@@ -57,6 +59,15 @@ soak: setup
 
 lint: setup
 	bash scripts/lint.sh
+
+# The packages in which goroutines share something.
+race: setup
+	go test -race -short ./internal/geomag ./internal/photo ./internal/overlay ./internal/logbook
+	go test -race -short -run 'Journey|TestScripts/(read|log_import|log_slips|swing|interrupt)$$' ./cmd/shadowread
+
+# Known vulnerabilities of what is used; said aloud where their list cannot be had.
+vuln:
+	bash scripts/vuln.sh
 
 fuzz: setup
 	bash scripts/fuzz.sh $(FUZZTIME)

@@ -28,6 +28,7 @@ type readOptions struct {
 	overlay       string
 	sameStand     bool
 	allTerms      bool
+	timing        bool
 	jobs          quantity
 }
 
@@ -103,11 +104,12 @@ come since: if not, you may be anywhere that 120 km/h lead.`,
 	f.BoolVar(&o.sameStand, "same-stand", false, "all photos show one standing board from different sides: rod's lean, tilt and heading are common")
 	f.Var(&o.jobs, "jobs", "photos read at once (default the number of processors)")
 	f.BoolVar(&o.allTerms, "all-terms", false, "list all that makes up the uncertainty, the terms below 5 % of it too")
+	f.BoolVar(&o.timing, "timing", false, "tell, on standard error, how long the stages of each reading took")
 	addJSON(cmd, s)
 	inGroup(cmd, everyday, "rod-height", "course", "time", "utc-offset", "position", "instrument", "deviation-card", "overlay", "json")
 	inGroup(cmd, byEye, "number", "number-sigma", "length")
 	inGroup(cmd, withLog, "log", "odometer", "stood")
-	inGroup(cmd, photosOnly, slices.Concat(photoNames, []string{"same-stand", "jobs"})...)
+	inGroup(cmd, photosOnly, slices.Concat(photoNames, []string{"same-stand", "jobs", "timing"})...)
 	inGroup(cmd, seldom)
 	return cmd
 }
@@ -170,7 +172,7 @@ func (o *readOptions) since() *logbook.Run {
 
 // readWith reads with a log to take positions from; nil for none.
 func readWith(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Options, book *logbook.Log, args []string) error {
-	show := shown{course: o.course.set, norths: o.grid || opts.Declination != nil || opts.Card != nil, terms: o.allTerms}
+	show := shown{course: o.course.set, norths: o.grid || opts.Declination != nil || opts.Card != nil, terms: o.allTerms, timing: o.timing}
 	if o.number.number.set {
 		return runNumber(cmd, s, o, opts, book, show, args)
 	}

@@ -31,6 +31,7 @@ type shown struct {
 	course bool // how far to come
 	norths bool // headings from other norths than the true one
 	terms  bool // all terms of the uncertainty, the small ones too
+	timing bool // how long the stages took
 }
 
 // newPrinter takes the paths that will be printed, none for a number read by eye.

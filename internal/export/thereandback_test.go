@@ -204,8 +204,8 @@ func paperLog(t testing.TB) *logbook.Log {
 	return l
 }
 
-func byNumber(_ context.Context, number, _ angle.Angle, _ time.Time, here *logbook.Estimate) (logbook.Reading, []byte, error) {
-	r := logbook.Reading{
+func byNumber(_ context.Context, number, _ angle.Angle, _ time.Time, here *logbook.Estimate) (logbook.DialHeading, []byte, error) {
+	r := logbook.DialHeading{
 		Heading: (number + 70*angle.Degree).Bearing(), Sigma: 1.2 * angle.Degree, Level: 0.45 * angle.Degree, Position: 0.03 * angle.Degree,
 		Body: &workup.Body{Azimuth: 70 * angle.Degree, Altitude: 41 * angle.Degree}, ComputedAt: &here.Position,
 	}
@@ -258,10 +258,10 @@ func simulated(t testing.TB, seed uint64) *logbook.Log {
 	heading := func() logbook.Heading {
 		return logbook.Heading{Heading: angle.FromDegrees(360 * r.Float64()), Sigma: angle.FromDegrees(0.3 + 3*r.Float64())}
 	}
-	reading := func() *logbook.Reading {
+	reading := func() *logbook.DialHeading {
 		h := heading()
 		part := h.Sigma / 2
-		out := &logbook.Reading{Heading: h.Heading, Sigma: h.Sigma, Level: part, Alignment: part, Position: part / 10, SetUpAnew: r.IntN(4) == 0}
+		out := &logbook.DialHeading{Heading: h.Heading, Sigma: h.Sigma, Level: part, Alignment: part, Position: part / 10, SetUpAnew: r.IntN(4) == 0}
 		if r.IntN(4) > 0 {
 			out.Body = &workup.Body{Azimuth: heading().Heading, Altitude: angle.FromDegrees(5 + 60*r.Float64())}
 		}

@@ -84,8 +84,8 @@ func (r *paperRow) photo(leg *logbook.Leg) error {
 }
 
 // reading reads a heading by the dial with its parts.
-func (r *paperRow) reading(h logbook.Heading) (*logbook.Reading, error) {
-	out := &logbook.Reading{Heading: h.Heading, Sigma: h.Sigma}
+func (r *paperRow) reading(h logbook.Heading) (*logbook.DialHeading, error) {
+	out := &logbook.DialHeading{Heading: h.Heading, Sigma: h.Sigma}
 	for column, part := range map[string]*angle.Angle{"level_sigma_deg": &out.Level, "lubber_sigma_deg": &out.Alignment, "position_sigma_deg": &out.Position} {
 		x, _, err := r.Number(column)
 		if err != nil {

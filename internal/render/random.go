@@ -31,6 +31,10 @@ type RandomOptions struct {
 	Phone bool
 	// Troubles adds, to some scenes, other shadows, fingers, dirt, creases and haze.
 	Troubles bool
+	// Country has the board stand up to 8 degrees out of level in flat country, seen to its
+	// horizon; GroundSigma is one sigma of the ground's slope on two axes.
+	Country     bool
+	GroundSigma angle.Angle
 }
 
 // lenses are plausible distortions, by k1: phones about zero, action cameras at
@@ -48,12 +52,13 @@ var lenses = []struct{ k1, k2, k3, focal float64 }{
 // degrees off the vertical at any roll, the face filling 40 to 95 % of the
 // picture, the sun 8 to 70 degrees high, rods 30 to 70 mm high and 2 to 5 mm
 // thick. The scene depends on the state of r and the options alone.
+// What is drawn stands in one piece, since the order of the draws is what a seed means.
 func RandomScene(r *rand.Rand, o RandomOptions) *Scene {
 	uniform := func(lo, hi float64) float64 { return lo + (hi-lo)*r.Float64() }
 	turn := func() angle.Angle { return angle.FromDegrees(uniform(0, 360)) }
 	chance := func(p float64) bool { return o.Troubles && r.Float64() < p }
 
-	s := &Scene{Seed: r.Uint64(), Plate: Plate{Heading: turn()}}
+	s := &Scene{Seed: r.Uint64(), Plate: Attitude{Heading: turn()}}
 	s.Light = Light{
 		Body: Sun, Disc: angle.FromDegrees(0.533), ShadowRatio: uniform(0.12, 0.35),
 		SunColour: [3]float64{1, 0.96, 0.90}, SkyColour: [3]float64{0.8, 1.05, 1.5},
@@ -126,6 +131,9 @@ func RandomScene(r *rand.Rand, o RandomOptions) *Scene {
 	}
 	if o.Phone {
 		s.phone(r)
+	}
+	if o.Country {
+		s.outdoors(r, o.GroundSigma, o.Width)
 	}
 	return s
 }

@@ -26,6 +26,7 @@ const (
 	onBoard
 	onPage
 	onOccluder
+	onHill
 	onRod // and the following rods
 
 	shadowBits = 6
@@ -52,6 +53,7 @@ type tracer struct {
 	bent            bool      // the paper
 	tone            []float32 // dirt and creases over the page, nil for none
 	noise           *texture
+	country         *country // nil: the ground ends with the plate's plane
 	rods            []tube
 }
 
@@ -77,6 +79,7 @@ func (s *Scene) newTracer() *tracer {
 	t.toBody, _ = s.body()
 	t.scaleX, t.scaleY = s.Paper.scales()
 	t.bent = s.Paper.bent()
+	t.country = s.newCountry()
 
 	// Colours: an unshaded white surface is white (the camera balances it), so that
 	// only the ratio of the two lights shows, in the shadow.
@@ -208,7 +211,11 @@ func (t *tracer) look(d Vec, f *footprint, rods bool, h *hit) {
 	}
 	h.busy = false
 	if d.Z >= -1e-9 {
-		t.sky(d, h)
+		if t.country != nil {
+			t.far(d, h)
+		} else {
+			t.sky(d, h)
+		}
 		return
 	}
 	k := -t.eye.Z / d.Z
@@ -350,6 +357,10 @@ func (t *tracer) ground(p, d Vec, h *hit) {
 	q := t.eye.add(d.mul(k))
 	if onBoardAt(q) { // the ray came in through one of the board's sides
 		t.lit(p, 0.22, 0.15, 0.09, 0.5, onSide, h)
+		return
+	}
+	if t.country != nil {
+		t.far(d, h)
 		return
 	}
 	fade := min(1, 700/k) // far off, a pixel averages the grain; d has unit depth

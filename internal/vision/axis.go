@@ -5,7 +5,6 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/calib"
-	"shadowread/internal/sheet"
 )
 
 // RodAxis is the image of the rod's axis: two pixels on it, and what their places leave
@@ -26,34 +25,51 @@ const (
 	axisFloor = 0.0015
 	// axisTaper is how much a rod's width may change between the ends, as a part of it.
 	axisTaper = 0.15
+	// The image is looked across every axisAlong mm, in steps of axisAcross mm to acrossReach
+	// to each side; a run counts that is leastRun broad and lies within acrossOff of the axis
+	// that the camera's place predicts.
+	axisAlong, axisAcross  = 0.3, 0.15
+	acrossReach, acrossOff = 6.0, 3.2
+	leastRun               = 0.6
+	axisRows               = 12 // looks that each edge must have
+	// Up to belowCap of a stated height there is no head on a rod's tip; shortRod, mm, is what
+	// one of unknown height has at least.
+	belowCap = 0.8
+	shortRod = 28.0
+	// besideShadow is how near the strip's edge the image is left out, mm.
+	besideShadow = 3.5
+	// Something stands there where the light differs from the paper's by differsLeast or by
+	// differsNoise sigmas of a pixel's.
+	differsLeast, differsNoise = 0.1, 5
+	clearOfFoot                = 5.8 // mm from the foot, where its ring and cross end
 )
 
-// axis measures the image of the rod's axis on the plain paper, from both edges, below
+// rodAxis measures the image of the rod's axis on the plain paper, from both edges, below
 // the cap that its tip may wear.
-func (r *rodImage) axis(light func(sheet.Point) float64, st *Strip) *RodAxis {
-	const step = 0.15 // mm
-	top := 28.0       // a rod of unknown height is at least so high
+func (q *search) rodAxis(st *Strip) *RodAxis {
+	r := q.img
+	top := shortRod
 	if r.known {
-		top = 0.8 * r.height
+		top = belowCap * r.height
 	}
-	differs := max(0.1, 5*st.Noise)
+	differs := max(differsLeast, differsNoise*st.Noise)
 	f, strip := newFrame(r.direction(), 0), newFrame(st.Direction, st.FootOffset)
 	high := r.camera[2]
 	var ds, left, right []float64
-	for d := 5.8; d < r.plain; d += 0.3 {
+	for d := clearOfFoot; d < r.plain; d += axisAlong {
 		if r.heightBefore(d) > top {
 			break
 		}
-		if along, across := strip.place(f.at(d, 0)); along > 0 && math.Abs(across) < st.Width/2+3.5 {
+		if along, across := strip.place(f.at(d, 0)); along > 0 && math.Abs(across) < st.Width/2+besideShadow {
 			continue // the shadow itself lies there
 		}
-		a, b, ok := runAcross(func(n float64) float64 { return math.Abs(light(f.at(d, n))-1) - differs }, step)
+		a, b, ok := runAcross(func(n float64) float64 { return math.Abs(q.light(f.at(d, n))-1) - differs })
 		if ok {
 			ds, left, right = append(ds, d), append(left, a), append(right, b)
 		}
 	}
 	a, b := robustLine(ds, left), robustLine(ds, right)
-	if a.used < 12 || b.used < 12 {
+	if a.used < axisRows || b.used < axisRows {
 		return nil
 	}
 	var height, width [2]float64
@@ -63,7 +79,7 @@ func (r *rodImage) axis(light func(sheet.Point) float64, st *Strip) *RodAxis {
 	for i, d := range [2]float64{ds[0], ds[len(ds)-1]} {
 		height[i] = r.heightBefore(d)
 		width[i] = (b.at(d) - a.at(d)) * (high - height[i]) / high
-		out.Ends[i] = r.plate.Project(f.at(d, (a.at(d)+b.at(d))/2))
+		out.Ends[i] = q.plate.Project(f.at(d, (a.at(d)+b.at(d))/2))
 	}
 	rise := height[1] - height[0]
 	taper := math.Abs(width[1] - width[0])
@@ -79,13 +95,13 @@ func (r *rodImage) axis(light func(sheet.Point) float64, st *Strip) *RodAxis {
 }
 
 // runAcross returns the edges of the run that lies nearest to 0 where over is above 0,
-// within 6 mm; ok is false where it is unseen, is cut or lies more than 3.2 mm off.
-func runAcross(over func(n float64) float64, step float64) (left, right float64, ok bool) {
-	const reach, off = 6.0, 3.2
-	nearest := off
+// within acrossReach; ok is false where it is unseen, is cut or lies more than acrossOff away.
+func runAcross(over func(n float64) float64) (left, right float64, ok bool) {
+	const step = axisAcross
+	nearest := acrossOff
 	start, inside := 0.0, false
-	last := over(-reach)
-	for n := -reach + step; n <= reach; n += step {
+	last := over(-acrossReach)
+	for n := -acrossReach + step; n <= acrossReach; n += step {
 		v := over(n)
 		if math.IsNaN(v) {
 			return 0, 0, false
@@ -96,7 +112,7 @@ func runAcross(over func(n float64) float64, step float64) (left, right float64,
 			start, inside = cross, true
 		case v <= 0 && last > 0 && inside:
 			inside = false
-			if gap := max(start, -cross, 0); cross-start > 0.6 && gap < nearest {
+			if gap := max(start, -cross, 0); cross-start > leastRun && gap < nearest {
 				left, right, ok, nearest = start, cross, true, gap
 			}
 		}

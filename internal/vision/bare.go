@@ -1,48 +1,60 @@
 package vision
 
-import (
-	"math"
-
-	"shadowread/internal/sheet"
-)
+import "math"
 
 // What holds a rod's foot (a nut, clay) casts a broader shadow before the strip begins,
 // and a point a narrower one where it ends: neither has edges that run along the rod.
 const (
-	plateau   = 8.0  // mm of one breadth that make the rod's own; the least that is read
-	evenWidth = 0.15 // by which the breadth may vary on it, as a part, beside 0.1 mm of noise
-	tooBroad  = 1.3  // breadths, beside 0.2 mm: what holds the foot
-	tooNarrow = 0.85 // breadths: a point
+	plateau = 8.0 // mm of one breadth that make the rod's own; the least that is read
+	// evenWidth is how much the breadth may vary on a plateau, as a part, beside evenNoise, mm:
+	// between the quantiles evenLow and evenHigh.
+	evenWidth, evenNoise = 0.15, 0.1
+	evenLow, evenHigh    = 0.15, 0.85
+	plateauSeen          = 7 // tenths of a plateau's rows whose breadth must be told
+	// What is broader than tooBroad of the rod's breadth and broadNoise mm is what holds the
+	// foot; what is narrower than tooNarrow a point.
+	tooBroad, broadNoise = 1.3, 0.2
+	tooNarrow            = 0.85
 	// leastPoint is how long a point's shadow must be seen to narrow, mm.
 	leastPoint = 3.0
+	pointClear = 0.5 // mm left out before it
+	// Beside broad rows so much is left out for their blurred ends, mm and as a part of the
+	// distance; after what holds the foot more, for its rounded corner and its penumbra.
+	broadClear, broadBlur = 0.6, 0.006
+	heldClear, heldBlur   = 0.8, 0.012
+	// A foot's holder casts leastHeld mm of broad shadow at least, and its body may hide
+	// bodyMost mm before that.
+	leastHeld, bodyMost = 1.2, 6.0
+	widthsReach         = 3 // rows to each side over which the breadths are medians
+	// A dark is one from darkPart of the light on, by means over darkReach mm to each side.
+	darkPart, darkReach = 0.15, 0.3
 )
 
 // keepBare puts aside the rows in which the shadow is not of the rod's own breadth: what
 // holds the foot, a point, and between them a nodus, or another shadow across. The rows are
 // as sampled; what cannot be told is left in.
-func (f *stripFit) keepBare(lit func(sheet.Point) float64) {
+func (f *stripFit) keepBare() {
 	widths := make([]float64, len(f.rows))
 	for i := range f.rows {
-		widths[i] = f.darkWidth(&f.rows[i], lit)
+		widths[i] = f.darkWidth(&f.rows[i])
 	}
-	widths = runningMedian(widths, 3)
+	widths = runningMedian(widths, widthsReach)
 	own, ok := f.ownWidth(widths)
 	if !ok {
 		return
 	}
-	from, broad := 0.0, tooBroad*own+0.2
-	const beside = 0.6 // mm: the blurred ends of what is broad
+	from, broad := 0.0, tooBroad*own+broadNoise
 	for i, w := range widths {
 		if w > broad {
 			for k := range f.rows {
-				if math.Abs(f.rows[k].s-f.rows[i].s) < beside+0.006*f.rows[i].s {
+				if math.Abs(f.rows[k].s-f.rows[i].s) < broadClear+broadBlur*f.rows[i].s {
 					f.rows[k].ok = false
 				}
 			}
 		}
 	}
 	if s := f.holderEnds(widths, broad); s > 0 {
-		from, f.held = s+0.8+0.012*s, true // its rounded corner and its penumbra
+		from, f.held = s+heldClear+heldBlur*s, true
 	}
 	// From the strip's end inward as long as it is narrow.
 	var rest []float64
@@ -51,7 +63,7 @@ func (f *stripFit) keepBare(lit func(sheet.Point) float64) {
 			rest = append(rest, w)
 		}
 	}
-	if len(rest) < 6 {
+	if len(rest) < leastRows {
 		f.keep(from, math.Inf(1))
 		return
 	}
@@ -72,7 +84,7 @@ func (f *stripFit) keepBare(lit func(sheet.Point) float64) {
 	// A flat top ends in an arc of half its breadth, and the rows beyond it are cut elsewhere.
 	to := math.Inf(1)
 	if ends-narrows > own/2+leastPoint {
-		to = narrows - 0.5
+		to = narrows - pointClear
 	}
 	f.keep(from, to)
 }
@@ -80,7 +92,6 @@ func (f *stripFit) keepBare(lit func(sheet.Point) float64) {
 // holderEnds returns where the beginning of the strip that is wider than broad ends, 0 where it
 // has none. The body itself may lie over the first few millimetres.
 func (f *stripFit) holderEnds(widths []float64, broad float64) (end float64) {
-	const least, body = 1.2, 6.0 // mm of broad shadow, and before it
 	began, first := math.NaN(), math.NaN()
 	for i, w := range widths {
 		s := f.rows[i].s
@@ -93,12 +104,12 @@ func (f *stripFit) holderEnds(widths []float64, broad float64) (end float64) {
 		switch wide := w > broad; {
 		case wide && math.IsNaN(began):
 			began = s
-		case wide && s-began > least:
+		case wide && s-began > leastHeld:
 			end = s
 		case !wide:
 			began = math.NaN()
 		}
-		if math.IsNaN(began) && (end > 0 || s > first+body) {
+		if math.IsNaN(began) && (end > 0 || s > first+bodyMost) {
 			break
 		}
 	}
@@ -107,11 +118,11 @@ func (f *stripFit) holderEnds(widths []float64, broad float64) (end float64) {
 
 // darkWidth is the breadth of the dark about the axis at half its depth, mm; the whole
 // window where no edge is in it, NaN where there is no dark or its edge is not seen.
-func (f *stripFit) darkWidth(row *profileRow, lit func(sheet.Point) float64) float64 {
-	paper := lit(f.frame.at(row.s, 0))
-	low, at := 0.85*paper, -1
-	reach := max(1, int(0.3/f.step))
-	mean := func(k int) float64 {
+func (f *stripFit) darkWidth(row *profileRow) float64 {
+	paper := f.lit(f.frame.at(row.s, 0))
+	low, at := (1-darkPart)*paper, -1
+	reach := max(1, int(darkReach/f.step))
+	about := func(k int) float64 {
 		sum, n := 0.0, 0
 		for j := max(0, k-reach); j <= min(len(row.light)-1, k+reach); j++ {
 			if v := row.light[j]; !math.IsNaN(v) {
@@ -124,10 +135,10 @@ func (f *stripFit) darkWidth(row *profileRow, lit func(sheet.Point) float64) flo
 		return sum / float64(n)
 	}
 	for k := range row.light {
-		if n := f.first + float64(k)*f.step; math.Abs(n) > 1.2 {
+		if n := f.first + float64(k)*f.step; math.Abs(n) > axisReach {
 			continue
 		}
-		if v := mean(k); v < low {
+		if v := about(k); v < low {
 			low, at = v, k
 		}
 	}
@@ -167,11 +178,11 @@ func (f *stripFit) ownWidth(widths []float64) (own float64, ok bool) {
 				in = append(in, widths[k])
 			}
 		}
-		if 10*len(in) < 7*n {
+		if !tenths(len(in), n, plateauSeen) {
 			continue
 		}
 		mid := quantile(in, 0.5)
-		if mid > 0.4 && quantile(in, 0.85)-quantile(in, 0.15) < evenWidth*mid+0.1 {
+		if mid > narrowest && quantile(in, evenHigh)-quantile(in, evenLow) < evenWidth*mid+evenNoise {
 			own = min(own, mid)
 		}
 	}

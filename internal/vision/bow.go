@@ -29,6 +29,9 @@ const (
 	// longShadow stands for the length of a shadow whose end is neither seen nor known,
 	// mm: a rod of 50 mm with the sun at 20 degrees.
 	longShadow = 140
+	// A shadow of unknown length is taken for up to unknownMost long ones where what a wire
+	// hides then costs more; a bow that is seen costs what it turns one of unknownBow.
+	unknownMost, unknownBow = 3, 1.2
 )
 
 // bowed tells what a bow turns the direction by, what it costs and how large it is, mm. A
@@ -36,7 +39,7 @@ const (
 // piece that is seen: for a parabola of half second derivative k through both ends, the
 // line turns from the tangent at m by k (L - 2m), for half a sine by halfSine. tip is the
 // shadow's length where its end is seen, else 0.
-func (f *stripFit) bowed(axis fitLine, rod Rod, tip float64) (turn, cost angle.Angle, bow float64) {
+func (f *stripFit) bowed(axis fitLine, tip float64) (turn, cost angle.Angle, bow float64) {
 	span := 0.0
 	for i := range f.rows {
 		if r := &f.rows[i]; r.ok {
@@ -45,7 +48,7 @@ func (f *stripFit) bowed(axis fitLine, rod Rod, tip float64) (turn, cost angle.A
 	}
 	length, known := tip, true
 	if length == 0 {
-		length = rod.ShadowMM
+		length = f.rod.ShadowMM
 	}
 	if length == 0 {
 		length, known = longShadow, false
@@ -60,7 +63,7 @@ func (f *stripFit) bowed(axis fitLine, rod Rod, tip float64) (turn, cost angle.A
 	if wire {
 		far := length
 		if !known {
-			far = 3 * longShadow
+			far = unknownMost * longShadow
 		}
 		for l := length; l <= far; l += longShadow / 2 {
 			cost = max(cost, unseenBow(axis, l))
@@ -71,14 +74,14 @@ func (f *stripFit) bowed(axis fitLine, rod Rod, tip float64) (turn, cost angle.A
 	}
 	bow = -axis.bend * length * length / 4
 	if !known {
-		return 0, max(halfSine(axis, 1.2*length).Abs(), cost), bow
+		return 0, max(halfSine(axis, unknownBow*length).Abs(), cost), bow
 	}
-	parabola, sine := angle.Angle(axis.bend*(length-2*axis.mid)), halfSine(axis, length)
+	arc, sine := angle.Angle(axis.bend*(length-2*axis.mid)), halfSine(axis, length)
 	if math.Abs(bow) < paperBow {
 		return 0, max(sine.Abs(), cost), bow
 	}
 	// What shape the bend has is not known.
-	return (parabola + sine) / 2, angle.Angle(math.Hypot(float64(parabola-sine)/2+bendSigma*float64(sine), math.Abs(axis.bend)*span/8)), bow
+	return (arc + sine) / 2, angle.Angle(math.Hypot(float64(arc-sine)/2+bendSigma*float64(sine), math.Abs(axis.bend)*span/8)), bow
 }
 
 // halfSine is what the line from foot to tip turns by from a strip that is part of half a

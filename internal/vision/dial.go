@@ -5,17 +5,67 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/mat"
+
 	"shadowread/internal/angle"
-	"shadowread/internal/calib"
 	"shadowread/internal/sheet"
 )
 
 // The dial is looked at first as a picture in polar coordinates about the foot, a
-// row for each millimetre of radius and a column for each half degree.
+// row for each millimetre and a half of radius and a column for each half degree. Finer
+// ones cost time in proportion; the strip is measured anew anyway.
 const (
 	dialColumns = 720
 	dialFrom    = 6.5 // mm, outside the foot's cross
 	dialStep    = 1.5 // mm
+	dialClear   = 0.5 // mm: short of the clear zone's end, where the ring's blur begins
+
+	// Every twelfth place, of every surfaceColumns columns in every surfaceRows rows, carries
+	// the surface of the paper's light: more cost time and tell no more of what is smooth.
+	// leastPlacesLit is the fewest that make one.
+	surfaceColumns, surfaceRows = 6, 2
+	leastPlacesLit              = 200
+	darkest                     = 1e-4 // of the light, whose logarithm is taken
+	surfaceUnit                 = 50.0 // mm
+	// The surface lies on the bright side: it starts at the quantile brightStart, and what is
+	// darker than it by shadeFrom (of ln light) loses weight as the square of that and by
+	// shadeFall. What is brighter by glintFrom, a glint, weighs glintWeight. surfaceTurns turns.
+	brightStart            = 0.75
+	shadeFrom, shadeFall   = 0.04, 10
+	glintFrom, glintWeight = 0.3, 0.1
+	surfaceTurns           = 12
+	// evenPull is the weight, as a part of the places', with which all terms but the mean are
+	// drawn to nothing, and firstPull times that in the first pulledTurns turns: less lets a
+	// half-shaded dial's surface run away in the corners, more flattens what light does.
+	evenPull               = 0.02 * 0.05
+	firstPull, pulledTurns = 10, 4
+)
+
+// What a dark line is told by.
+const (
+	offsetStep = 1.0 // mm
+	offsetMost = 4.0 // mm: beyond, a line does not come from a rod on this foot
+	// The middle of a line is the mean within lineCore to each side, its flanks begin at
+	// lineFlank, clear of rods up to 5 mm thick and their penumbra, or flankClear beyond a
+	// stated rod's edge, and are lineFlankWide broad, all mm.
+	lineCore              = 0.6
+	lineFlank, flankClear = 3.0, 1.2
+	lineFlankWide         = 1.2
+	metAt                 = 0.95 // sine under which a line must cross a circle to be followed there
+	// depthFloor is the depth that each radius must have to add to a line's score: less
+	// follows noise and dirt, more loses faint shadows. depthOver and depthUnder bound what one radius can do, so that neither
+	// a black spot makes a line nor a bright one ends it.
+	depthFloor            = 0.06
+	depthOver, depthUnder = 0.5, 0.2
+	offsetCost            = 0.002 // of the score for each mm off the foot and radius: of equals, the nearer
+	// Lines of less score, or shorter ones (mm), are none.
+	leastScore, leastLength = 0.35, 10.0
+	// peakColumns is how far to each side a line must be the strongest: 7 degrees. Less makes
+	// two of a broad one, more loses a shadow beside a wire's.
+	peakColumns = 14
+	// shadedFlank is the light of the darker flank below which there is nothing to read: both
+	// lie in a larger shadow.
+	shadedFlank = 0.6
 )
 
 // dialImage is the light on the clear zone over the light of its unshaded paper.
@@ -35,10 +85,12 @@ func column(a angle.Angle) int {
 	return int(math.Round(a.Bearing().Degrees()*dialColumns/360)) % dialColumns
 }
 
-// surface is ln(light) as a quadratic in x and y, in units of 50 mm.
-type surface [6]float64
+// surface is ln(light) as a quadratic in x and y, both in surfaceUnits.
+type surface [surfaceTerms]float64
 
-func (s surface) at(x, y float64) float64 { return math.Exp(s.log(x/50, y/50)) }
+const surfaceTerms = 6
+
+func (s surface) at(x, y float64) float64 { return math.Exp(s.log(x/surfaceUnit, y/surfaceUnit)) }
 
 func (s *surface) log(x, y float64) float64 {
 	return s[0] + s[1]*x + s[2]*y + s[3]*x*x + s[4]*x*y + s[5]*y*y
@@ -46,16 +98,15 @@ func (s *surface) log(x, y float64) float64 {
 
 // lookAtDial samples the clear zone and fits the unshaded paper's light: a smooth
 // surface that lies on the bright side of the data, since shadows, rod and dirt
-// only darken.
-func lookAtDial(g *Gray, p *calib.Plate, s *sheet.Sheet, hidden func(sheet.Point) bool) (*dialImage, bool) {
-	d := &dialImage{rows: int((s.Dial.ClearZone[1]-0.5-dialFrom)/dialStep) + 1}
+// only darken. hidden tells what of the paper is covered. ok is false where too little is seen.
+func (q *search) lookAtDial(hidden func(sheet.Point) bool) (ok bool) {
+	d := &dialImage{rows: int((q.sheet.Dial.ClearZone[1]-dialClear-dialFrom)/dialStep) + 1}
 	d.ratio = make([][]float64, d.rows)
 	var dirs [dialColumns]sheet.Point
 	for i := range dirs {
 		dirs[i].X, dirs[i].Y = math.Sincos(2 * math.Pi * float64(i) / dialColumns)
 	}
 	var xs, ys, ls []float64
-	outside := 0
 	for j := range d.ratio {
 		row := make([]float64, dialColumns)
 		d.ratio[j] = row
@@ -63,22 +114,18 @@ func lookAtDial(g *Gray, p *calib.Plate, s *sheet.Sheet, hidden func(sheet.Point
 		for i := range row {
 			pt := sheet.Point{X: r * dirs[i].X, Y: r * dirs[i].Y}
 			row[i] = math.NaN()
-			q := p.Project(pt)
-			if !g.contains(q, 1) {
-				outside++
+			at := q.plate.Project(pt)
+			if !q.g.contains(at, 1) || hidden(pt) {
 				continue
 			}
-			if hidden(pt) {
-				continue
-			}
-			row[i] = g.light(q.U, q.V)
-			if i%6 == j%6 && j%2 == 0 { // every twelfth place carries the surface
-				xs, ys, ls = append(xs, pt.X), append(ys, pt.Y), append(ls, math.Log(max(row[i], 1e-4)))
+			row[i] = q.g.light(at.U, at.V)
+			if i%surfaceColumns == j%surfaceColumns && j%surfaceRows == 0 {
+				xs, ys, ls = append(xs, pt.X), append(ys, pt.Y), append(ls, math.Log(max(row[i], darkest)))
 			}
 		}
 	}
-	if len(xs) < 200 {
-		return nil, false
+	if len(xs) < leastPlacesLit {
+		return false
 	}
 	d.paper = brightSurface(xs, ys, ls)
 	d.bright = d.paper.at(0, 0)
@@ -88,76 +135,50 @@ func lookAtDial(g *Gray, p *calib.Plate, s *sheet.Sheet, hidden func(sheet.Point
 			row[i] /= d.paper.at(r*dirs[i].X, r*dirs[i].Y)
 		}
 	}
-	return d, true
+	q.dial = d
+	return true
 }
 
 // brightSurface fits the surface by iterated weighted least squares with weights
 // that fall fast for places darker than the fit.
 func brightSurface(xs, ys, ls []float64) surface {
 	var s surface
-	s[0] = quantile(ls, 0.75)
-	for iter := range 12 {
-		var a [6][7]float64
+	s[0] = quantile(ls, brightStart)
+	for iter := range surfaceTurns {
+		// Summed by hand: gonum's sums would allocate for each place.
+		var a [surfaceTerms * surfaceTerms]float64 // its upper half
+		var rhs [surfaceTerms]float64
 		for k := range xs {
-			x, y := xs[k]/50, ys[k]/50
+			x, y := xs[k]/surfaceUnit, ys[k]/surfaceUnit
 			r := ls[k] - s.log(x, y)
 			w := 1.0
-			if r < -0.04 {
-				w = 0.0016 / (r * r) * math.Exp(r*10)
-			} else if r > 0.3 {
-				w = 0.1
+			if r < -shadeFrom {
+				w = shadeFrom * shadeFrom / (r * r) * math.Exp(r*shadeFall)
+			} else if r > glintFrom {
+				w = glintWeight
 			}
-			b := [6]float64{1, x, y, x * x, x * y, y * y}
-			for m := range 6 {
-				for n := range 6 {
-					a[m][n] += w * b[m] * b[n]
+			b := [surfaceTerms]float64{1, x, y, x * x, x * y, y * y}
+			for m := range b {
+				for n := m; n < surfaceTerms; n++ {
+					a[m*surfaceTerms+n] += w * b[m] * b[n]
 				}
-				a[m][6] += w * b[m] * ls[k]
+				rhs[m] += w * b[m] * ls[k]
 			}
 		}
-		// A weak pull of all terms but the mean to nothing, that is to even light, keeps the
-		// corners of a half-shaded dial sane.
-		pull := 0.02 * float64(len(xs))
-		if iter < 4 {
-			pull *= 10
+		pull := evenPull * float64(len(xs)) // to even light
+		if iter < pulledTurns {
+			pull *= firstPull
 		}
-		for m := 1; m < 6; m++ {
-			a[m][m] += pull * 0.05
+		for m := 1; m < surfaceTerms; m++ {
+			a[m*surfaceTerms+m] += pull
 		}
-		if t, ok := solve6(a); ok {
-			s = t
+		var chol mat.Cholesky
+		t := mat.NewVecDense(surfaceTerms, nil)
+		if chol.Factorize(mat.NewSymDense(surfaceTerms, a[:])) && chol.SolveVecTo(t, mat.NewVecDense(surfaceTerms, rhs[:])) == nil {
+			s = surface(t.RawVector().Data)
 		}
 	}
 	return s
-}
-
-func solve6(a [6][7]float64) (x surface, ok bool) {
-	for i := range 6 {
-		p := i
-		for r := i + 1; r < 6; r++ {
-			if math.Abs(a[r][i]) > math.Abs(a[p][i]) {
-				p = r
-			}
-		}
-		a[i], a[p] = a[p], a[i]
-		if math.Abs(a[i][i]) < 1e-12 {
-			return x, false
-		}
-		for r := i + 1; r < 6; r++ {
-			f := a[r][i] / a[i][i]
-			for c := i; c < 7; c++ {
-				a[r][c] -= f * a[i][c]
-			}
-		}
-	}
-	for i := 5; i >= 0; i-- {
-		x[i] = a[i][6]
-		for c := i + 1; c < 6; c++ {
-			x[i] -= a[i][c] * x[c]
-		}
-		x[i] /= a[i][i]
-	}
-	return x, true
 }
 
 // ray is a dark line through the neighbourhood of the foot: its direction on the
@@ -170,18 +191,13 @@ type ray struct {
 	depth  float64 // mean depth: 1 less the light's ratio to its flanks
 }
 
-const (
-	offsetStep = 1.0 // mm
-	offsetMost = 4.0 // mm: beyond, a line does not come from a rod on this foot
-)
-
 // rays lists the dark two-sided lines that start near the foot, strongest first.
-// Each radius gives for every direction the depth of the middle (within 0.6 mm)
+// Each radius gives for every direction the depth of the middle (within lineCore)
 // below the darker of its two flanks; a line collects its depths outward until
 // they run out (the greatest prefix sum). Lines pass the foot by most mm at most.
 func (d *dialImage) rays(diameter, most float64) []ray {
 	nOff := int(2*most/offsetStep) + 1
-	flank := max(3, diameter/2+1.2) // mm: clear of rods up to 5 mm thick and their penumbra
+	flank := max(lineFlank, diameter/2+flankClear)
 	depth := make([][]float64, d.rows)
 	// shift[o][j] is the turn, in columns, of a line off the foot at a radius; unmet
 	// where the line does not come so near.
@@ -192,21 +208,20 @@ func (d *dialImage) rays(diameter, most float64) []ray {
 		for j := range d.rows {
 			x := (-most + offsetStep*float64(o)) / d.radius(j)
 			shift[o][j] = unmet
-			if math.Abs(x) < 0.95 {
+			if math.Abs(x) < metAt {
 				shift[o][j] = int(math.Round(math.Asin(x) * dialColumns / (2 * math.Pi)))
 			}
 		}
 	}
 	for j, row := range d.ratio {
-		depth[j] = lineDepth(row, 2*math.Pi*d.radius(j)/dialColumns, 0.6, flank, flank+1.2)
+		depth[j] = lineDepth(row, 2*math.Pi*d.radius(j)/dialColumns, lineCore, flank, flank+lineFlankWide)
 	}
-	floor := 0.06
 	score := make([]ray, dialColumns)
 	for i := range score {
 		for o := range nOff {
 			off := -most + offsetStep*float64(o)
 			sum, best, gaps := 0.0, 0.0, 0
-			end, total, count := 0, 0.0, 0
+			end, total, looks := 0, 0.0, 0
 			depthSum := 0.0
 			for j := range d.rows {
 				if shift[o][j] == unmet {
@@ -223,14 +238,14 @@ func (d *dialImage) rays(diameter, most float64) []ray {
 					gaps++
 					continue
 				}
-				sum += max(-0.2, min(0.5, v)) - floor
+				sum += max(-depthUnder, min(depthOver, v)) - depthFloor
 				depthSum += v
-				count++
+				looks++
 				if sum > best {
-					best, end, total = sum, j+1, depthSum/float64(count)
+					best, end, total = sum, j+1, depthSum/float64(looks)
 				}
 			}
-			best -= 0.002 * math.Abs(off) * float64(end) // of equals, the one nearer the foot
+			best -= offsetCost * math.Abs(off) * float64(end)
 			if best > score[i].score {
 				score[i] = ray{
 					dir: angle.FromDegrees(360 * float64(i) / dialColumns), offset: off, score: best,
@@ -241,11 +256,11 @@ func (d *dialImage) rays(diameter, most float64) []ray {
 	}
 	var out []ray
 	for i, r := range score {
-		if r.score < 0.35 || r.length < 10 {
+		if r.score < leastScore || r.length < leastLength {
 			continue
 		}
 		peak := true
-		for k := -14; k <= 14 && peak; k++ {
+		for k := -peakColumns; k <= peakColumns && peak; k++ {
 			o := score[((i+k)%dialColumns+dialColumns)%dialColumns].score
 			peak = r.score > o || r.score == o && k >= 0
 		}
@@ -298,7 +313,7 @@ func lineDepth(row []float64, pitch, middle, from, to float64) []float64 {
 		}
 		out[i] = (ref - mid) / ref
 		// Inside a large shadow both flanks are dark and there is nothing to read.
-		if ref < 0.6 {
+		if ref < shadedFlank {
 			out[i] = min(out[i], 0)
 		}
 	}

@@ -17,7 +17,29 @@ const (
 	// perEdge bounds the samples along one side: with 16 on each of 48 edges the
 	// map's own error is below a thousandth of a degree, and more cost time.
 	perEdge = 16
+	// leastPerEdge and pxPerSample give what a shorter side has; one under leastSidePx px has none.
+	leastPerEdge, pxPerSample = 6, 2.5
+	leastSidePx               = 8
+	edgesOfMark               = 4 // that number an edge's group
+
+	// A profile runs across the edge to each side by a module, but by profileMost px at most,
+	// in steps of profileStep: more meets the mark's cells. Each sample is the mean of three
+	// places profileSpread px apart along the edge, against the noise.
+	profileMost   = 14.0
+	profileStep   = 0.5
+	profileSpread = 0.8
+	// leastModule px, at least, must a module have for its ink to reach black.
+	leastModule = 1.3
+	alongTo     = 0.5 // mm along an edge to a second place, which tells how it runs
+	// The levels are means from levelNear to levelFar of the profile's reach from the steepest
+	// rise: nearer is blur, farther the next cell. Paper must have inkGap more light than ink,
+	// of full scale, and inkRatio times as much.
+	levelNear, levelFar = 0.35, 0.65
+	inkGap, inkRatio    = 0.01, 1.6
 )
+
+// profileRoom is the room for the longest profile.
+const profileRoom = 60
 
 // edgeSamples measures the four outer edges of a mark near where project puts
 // them. A sample is the 50 % crossing of the light between the ink of the border
@@ -25,19 +47,19 @@ const (
 // shadows across the mark do not matter. group numbers the first edge.
 func edgeSamples(g *Gray, m sheet.Mark, project projector, group int) []calib.Sample {
 	corners := m.Corners()
-	module := m.Side / 6
+	module := m.Side / markCells
 	var out []calib.Sample
 	for i := range 4 {
 		a, b := corners[i], corners[(i+1)%4]
 		pa, pb := project(a), project(b)
 		long := math.Hypot(pb.U-pa.U, pb.V-pa.V)
-		if !(long >= 8) {
+		if !(long >= leastSidePx) {
 			continue
 		}
 		// Clockwise corners keep the ink on the right of the way.
 		along := sheet.Point{X: (b.X - a.X) / m.Side, Y: (b.Y - a.Y) / m.Side}
 		outward := sheet.Point{X: -along.Y, Y: along.X}
-		n := max(6, min(perEdge, int(long/2.5)))
+		n := max(leastPerEdge, min(perEdge, int(long/pxPerSample)))
 		for j := range n {
 			f := edgeFrom + (1-2*edgeFrom)*(float64(j)+0.5)/float64(n)
 			at := sheet.Point{X: a.X + f*(b.X-a.X), Y: a.Y + f*(b.Y-a.Y)}
@@ -53,25 +75,25 @@ func edgeSamples(g *Gray, m sheet.Mark, project projector, group int) []calib.Sa
 // of a printed edge.
 func crossing(g *Gray, at, along, outward sheet.Point, module float64, project projector) (calib.Pixel, bool) {
 	q := project(at)
-	t := project(sheet.Point{X: at.X + along.X*0.5, Y: at.Y + along.Y*0.5})
+	t := project(sheet.Point{X: at.X + along.X*alongTo, Y: at.Y + along.Y*alongTo})
 	o := project(sheet.Point{X: at.X + outward.X*module, Y: at.Y + outward.Y*module})
 	tu, tv := t.U-q.U, t.V-q.V
 	l := math.Hypot(tu, tv)
 	tu, tv = tu/l, tv/l
-	nu, nv := tv, -tu                             // outward, v down
-	mod := (o.U-q.U)*nu + (o.V-q.V)*nv            // px across one module
-	reach := min(mod, 14)                         // how far the profile runs each way
-	if !(mod >= 1.3) || !g.contains(q, reach+2) { // NaN fails too
+	nu, nv := tv, -tu                                     // outward, v down
+	mod := (o.U-q.U)*nu + (o.V-q.V)*nv                    // px across one module
+	reach := min(mod, profileMost)                        // how far the profile runs each way
+	if !(mod >= leastModule) || !g.contains(q, reach+2) { // NaN fails too
 		return q, false
 	}
-	const step = 0.5
+	const step = profileStep
 	half := int(reach / step)
-	var buf [60]float64
+	var buf [profileRoom]float64
 	profile := buf[:2*half+1]
 	for k := range profile {
 		d := float64(k-half) * step
 		u, v := q.U+d*nu, q.V+d*nv
-		profile[k] = (g.light(u-0.8*tu, v-0.8*tv) + g.light(u, v) + g.light(u+0.8*tu, v+0.8*tv)) / 3
+		profile[k] = (g.light(u-profileSpread*tu, v-profileSpread*tv) + g.light(u, v) + g.light(u+profileSpread*tu, v+profileSpread*tv)) / 3
 	}
 	// The steepest rise outward, over about a pixel and a half.
 	peak, rise := -1, 0.0
@@ -84,11 +106,11 @@ func crossing(g *Gray, at, along, outward sheet.Point, module float64, project p
 		return q, false
 	}
 	// Levels from the middle of the border and as far outside.
-	near, far := int(0.35*reach/step), int(0.65*reach/step)
+	near, far := int(levelNear*reach/step), int(levelFar*reach/step)
 	near, far = max(near, 1), max(far, near+1)
 	lo, ok1 := mean(profile, peak-far, peak-near)
 	hi, ok2 := mean(profile, peak+near, peak+far)
-	if !ok1 || !ok2 || hi-lo < 0.01 || hi < 1.6*lo {
+	if !ok1 || !ok2 || hi-lo < inkGap || hi < inkRatio*lo {
 		return q, false
 	}
 	mid := (lo + hi) / 2

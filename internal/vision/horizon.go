@@ -42,8 +42,26 @@ const (
 	// Another line counts if it is seen in rivalPart of the stretches with rivalStep of the
 	// step of light, rivalApart degrees off, and its places stand within rivalRough degrees
 	// of a smooth curve, RMS: texture's stand 0.2 to 0.4 off.
+	// Bands of the ground, streaked by distance, lie below the horizon and have up to a third of
+	// its step: there a line must have rivalBelow of it.
 	rivalPart, rivalStep, rivalApart, rivalRough = 0.6, 0.15, 0.15, 0.06
+	rivalBelow                                   = 0.4
+	// Columns are looked at to lookWidth degrees to each side of the camera's axis, where
+	// leastColumn degrees of them are in the picture, lookMargin px from its border. Samples
+	// are usualSize degrees apart where the picture does not tell, and finest at least.
+	lookWidth, leastColumn = 60.0, 2.0
+	lookMargin             = 2
+	usualSize, finest      = 0.02, 0.008
+	noiseEvery             = 7 // samples from one that tells the texture to the next: neighbours share theirs
+	// A line, and a place of it, must be in view in columnsSeen of the columns.
+	columnsSeen = 0.6
+	coarseStep  = 4 // samples from one line that is tried to the next
+	// About the best one fineReach steps to each side are tried, of a part of coarseStep twice.
+	fineReach = 3.0
 )
+
+// fineSteps are one over those parts.
+var fineSteps = [2]float64{4, 8}
 
 // horizonLooks are the steps of light in columns across the sheet's vanishing line: by
 // azimuth, and down from horizonReach above it. NaN where the picture ends.
@@ -88,9 +106,13 @@ func FindHorizon(g *Gray, p *calib.Plate) (*Horizon, error) {
 // sharp a step in each, smoothly from one to the next, which texture is not, and another
 // than the best.
 func (l *horizonLooks) rival(best levelLine, its []seenAt, step float64) bool {
-	other := l.best(&best)
-	places, part, itsStep := l.places(other)
-	if part < rivalPart || itsStep < rivalStep*step {
+	another := l.best(&best)
+	places, part, itsStep := l.places(another)
+	least := rivalStep
+	if another.elevation < best.elevation {
+		least = rivalBelow
+	}
+	if part < rivalPart || itsStep < least*step {
 		return false
 	}
 	elevations := map[float64]float64{}
@@ -128,41 +150,41 @@ func rayOf(azimuth, elevation float64) [3]float64 {
 func lookAcross(g *Gray, p *calib.Plate) (l horizonLooks) {
 	axis := p.Pose.R[2]
 	middle := math.Atan2(axis[0], axis[1]) * 180 / math.Pi
-	l.size = 0.02
+	l.size = usualSize
 	if a, b := p.Toward(rayOf(middle, 0)), p.Toward(rayOf(middle, 1)); !math.IsNaN(a.U + b.U) {
-		l.size = max(0.008, horizonStep/math.Hypot(b.U-a.U, b.V-a.V))
+		l.size = max(finest, horizonStep/math.Hypot(b.U-a.U, b.V-a.V))
 	}
 	samples := int(2*horizonReach/l.size) + 1
 	var noise []float64
-	for off := -60.0; off <= 60; off += horizonTurn {
+	for off := -lookWidth; off <= lookWidth; off += horizonTurn {
 		light := make([]float64, samples)
 		there := 0
 		for i := range light {
 			light[i] = math.NaN()
-			ray := rayOf(middle+off, horizonReach-float64(i)*l.size)
-			q := p.Toward(ray)
+			toward := rayOf(middle+off, horizonReach-float64(i)*l.size)
+			q := p.Toward(toward)
 			// Far outside the picture a lens's polynomial may lead back into it.
-			if math.IsNaN(q.U) || !g.contains(q, 2) || !p.Sees(q, ray) {
+			if math.IsNaN(q.U) || !g.contains(q, lookMargin) || !p.Sees(q, toward) {
 				continue
 			}
 			light[i] = g.light(q.U, q.V)
 			there++
 		}
-		if float64(there)*l.size < 2 {
+		if float64(there)*l.size < leastColumn {
 			if len(l.azimuth) > 0 {
 				break
 			}
 			continue
 		}
 		steps := stepsOf(light)
-		for i := 0; i < len(steps); i += 7 {
+		for i := 0; i < len(steps); i += noiseEvery {
 			if !math.IsNaN(steps[i]) {
 				noise = append(noise, math.Abs(steps[i]))
 			}
 		}
 		l.azimuth, l.steps = append(l.azimuth, middle+off), append(l.steps, steps)
 	}
-	l.texture = 1.4826 * quantile(noise, 0.5)
+	l.texture = madSigma * quantile(noise, 0.5)
 	return l
 }
 
@@ -199,9 +221,9 @@ func (v levelLine) at(off float64) float64 {
 
 func (l *horizonLooks) middle() float64 { return (l.azimuth[0] + l.azimuth[len(l.azimuth)-1]) / 2 }
 
-// best is the line of the greatest step of light. Where other is given, columns in which
+// best is the line of the greatest step of light. Where besides is given, columns in which
 // the two come close do not count.
-func (l *horizonLooks) best(other *levelLine) (best levelLine) {
+func (l *horizonLooks) best(besides *levelLine) (best levelLine) {
 	n := len(l.azimuth)
 	middle := l.middle()
 	half := (l.azimuth[n-1] - l.azimuth[0]) / 2
@@ -209,12 +231,12 @@ func (l *horizonLooks) best(other *levelLine) (best levelLine) {
 	for i, a := range l.azimuth {
 		sines[i], cosines[i] = math.Sincos((a - middle) * math.Pi / 180)
 	}
-	apart := 4 * l.size
+	pitch := coarseStep * l.size
 	try := func(e, k float64) {
 		sum, seen := 0.0, 0.0
 		for i := range n {
 			at := e*cosines[i] + k*180/math.Pi*sines[i]
-			if other != nil && math.Abs(at-other.at(l.azimuth[i]-middle)) < rivalApart {
+			if besides != nil && math.Abs(at-besides.at(l.azimuth[i]-middle)) < rivalApart {
 				continue
 			}
 			j := int((horizonReach-at)/l.size + 0.5)
@@ -225,7 +247,7 @@ func (l *horizonLooks) best(other *levelLine) (best levelLine) {
 				sum, seen = sum+v, seen+1
 			}
 		}
-		if seen < 0.6*float64(n) {
+		if seen < columnsSeen*float64(n) {
 			return
 		}
 		if step := sum / seen; math.Abs(step) > math.Abs(best.step) {
@@ -233,16 +255,16 @@ func (l *horizonLooks) best(other *levelLine) (best levelLine) {
 		}
 	}
 	steepest := math.Tan(horizonReach * math.Pi / 180)
-	for e := -horizonReach; e <= horizonReach; e += apart {
-		for k := -steepest; k <= steepest; k += apart / half {
+	for e := -horizonReach; e <= horizonReach; e += pitch {
+		for k := -steepest; k <= steepest; k += pitch / half {
 			try(e, k)
 		}
 	}
-	for _, fine := range [2]float64{2, 4} { // about the best
+	for _, fine := range fineSteps { // about the best
 		b := best
-		for i := -3.0; i <= 3; i++ {
-			for j := -3.0; j <= 3; j++ {
-				try(b.elevation+i*apart/fine/2, b.slope+j*apart/half/fine/2)
+		for i := -fineReach; i <= fineReach; i++ {
+			for j := -fineReach; j <= fineReach; j++ {
+				try(b.elevation+i*pitch/fine, b.slope+j*pitch/half/fine)
 			}
 		}
 	}
@@ -277,7 +299,7 @@ func (l *horizonLooks) places(line levelLine) (places []seenAt, part, step float
 		}
 		top, at := 0.0, -1
 		for d := range sums {
-			if counts[d] < 0.6*float64(to-from) {
+			if counts[d] < columnsSeen*float64(to-from) {
 				continue
 			}
 			if v := sums[d] / counts[d] / line.step; v > top {

@@ -5,6 +5,7 @@ import (
 	"slices"
 )
 
+// srgbToLinear undoes the transfer function of sRGB (IEC 61966-2-1), whose figures these are.
 func srgbToLinear(x float64) float64 {
 	if x <= 0.04045 {
 		return x / 12.92
@@ -12,7 +13,12 @@ func srgbToLinear(x float64) float64 {
 	return math.Pow((x+0.055)/1.055, 2.4)
 }
 
-// quantile returns the q-quantile of xs, which it leaves unchanged; NaN if empty.
+// madSigma makes one sigma of a normal law of the median of what is off its middle: 1 over
+// its 3/4 quantile.
+const madSigma = 1.4826
+
+// quantile returns the q-quantile of xs, which it leaves unchanged; NaN if empty. That of
+// gonum's stat counts places otherwise, by which photos at the bars are read or refused.
 func quantile(xs []float64, q float64) float64 {
 	if len(xs) == 0 {
 		return math.NaN()
@@ -21,3 +27,6 @@ func quantile(xs []float64, q float64) float64 {
 	slices.Sort(s)
 	return s[int(q*float64(len(s)-1))]
 }
+
+// tenths reports whether a count makes so many tenths of all.
+func tenths(some, all, least int) bool { return 10*some >= least*all }

@@ -1,10 +1,6 @@
 package vision
 
-import (
-	"math"
-
-	"shadowread/internal/sheet"
-)
+import "math"
 
 // A nodus is a bead or a ring of tape on the rod at a known height. Its shadow is a
 // swelling of the strip, alike on both sides and with bare strip before and behind, whose
@@ -15,7 +11,7 @@ const (
 	nodusCell = 0.4  // mm across it
 	nodusWide = 6.0  // mm to each side within which a swelling ends
 	// leastSwell is by how much each side must swell, mm; unlike is the part by which the
-	// sides may differ, beside 0.3 mm.
+	// sides may differ, beside unlikeNoise.
 	leastSwell = 0.4
 	unlike     = 0.35
 	// bareBeside is the bare strip that must be seen before and behind, mm: a head or what
@@ -28,6 +24,19 @@ const (
 	// that length over its distance.
 	flatNodus, tallNodus = 0.06, 0.7
 	lostStrip            = 32.0 // mm without any strip, over a mark say, after which it is lost
+	nodusHole            = 2.0  // mm without a look after which what was bare is forgotten
+	nodusAround          = 8    // looks before and behind a swelling that tell its sides
+	nodusLength          = 0.02 // one sigma of its middle beside nodusPlace, as a part of its length
+	nodusGround          = 0.75 // least part of the brightest ground's light along it: no edge of paper or board
+	nodusTop             = 0.9  // quantile of its height that is its top
+	nodusLooks           = 3    // looks above half of that, at least
+	unlikeNoise          = 0.3  // mm by which its sides may differ however small it is
+	// Looks are windows nodusWindow to each side along the strip, twice that for the light
+	// beside, flankWidth broad, nodusLeast places of which must be seen; the core is
+	// nodusCore of the half breadth to each side.
+	nodusWindow, flankWidth = 0.35, 2.0
+	nodusLeast              = 5
+	nodusCore               = 0.25
 )
 
 // swell is how far the dark reaches beyond the strip's edges at a distance from the foot,
@@ -35,12 +44,12 @@ const (
 type swell struct{ s, left, right, ground float64 }
 
 // findNodus looks for the one swelling of the strip; 0 where there is none or more than one.
-func (f *stripFit) findNodus(axis fitLine, s *sheet.Sheet, hidden func(sheet.Point) bool) (at, sigma float64) {
-	rows := f.swells(axis, s, hidden)
+func (f *stripFit) findNodus(axis fitLine) (at, sigma float64) {
+	rows := f.swells(axis)
 	bareFrom, i := math.NaN(), 0 // where the bare strip before began
 	for i < len(rows) {
 		r := rows[i]
-		if i > 0 && r.s-rows[i-1].s > 2 {
+		if i > 0 && r.s-rows[i-1].s > nodusHole {
 			bareFrom = math.NaN()
 		}
 		if min(r.left, r.right) < leastSwell {
@@ -51,16 +60,16 @@ func (f *stripFit) findNodus(axis fitLine, s *sheet.Sheet, hidden func(sheet.Poi
 			continue
 		}
 		j := i
-		for j < len(rows) && min(rows[j].left, rows[j].right) >= leastSwell && (j == i || rows[j].s-rows[j-1].s < 2) {
+		for j < len(rows) && min(rows[j].left, rows[j].right) >= leastSwell && (j == i || rows[j].s-rows[j-1].s < nodusHole) {
 			j++
 		}
 		if r.s-bareFrom > bareBeside && bareAfter(rows[j:], rows[j-1].s) {
-			middle, ok := middleOf(rows[max(0, i-8):min(len(rows), j+8)])
+			middle, ok := middleOf(rows[max(0, i-nodusAround):min(len(rows), j+nodusAround)])
 			if long := (rows[j-1].s - r.s) / middle; ok && long > flatNodus && long < tallNodus && evenGround(rows[i:j]) {
 				if at != 0 {
 					return 0, 0
 				}
-				at, sigma = middle, math.Hypot(nodusPlace, 0.02*(rows[j-1].s-r.s))
+				at, sigma = middle, math.Hypot(nodusPlace, nodusLength*(rows[j-1].s-r.s))
 			}
 		}
 		bareFrom, i = math.NaN(), j
@@ -75,7 +84,7 @@ func evenGround(rows []swell) bool {
 	for _, r := range rows {
 		least, most = math.Min(least, r.ground), math.Max(most, r.ground)
 	}
-	return least > 0.75*most
+	return least > nodusGround*most
 }
 
 // bareAfter reports whether the strip is bare right behind a swelling that ends at a
@@ -83,7 +92,7 @@ func evenGround(rows []swell) bool {
 func bareAfter(rows []swell, end float64) bool {
 	last := end
 	for _, r := range rows {
-		if r.s-last > 2 || min(r.left, r.right) >= leastSwell {
+		if r.s-last > nodusHole || min(r.left, r.right) >= leastSwell {
 			break
 		}
 		last = r.s
@@ -99,7 +108,7 @@ func middleOf(rows []swell) (middle float64, ok bool) {
 	for _, r := range rows {
 		all = append(all, (r.left+r.right)/2)
 	}
-	top = quantile(all, 0.9)
+	top = quantile(all, nodusTop)
 	from, to, n := math.NaN(), math.NaN(), 0.0
 	for i, r := range rows {
 		if all[i] < 0.5*top {
@@ -112,7 +121,7 @@ func middleOf(rows []swell) (middle float64, ok bool) {
 		uneven += r.left - r.right
 		n++
 	}
-	if n < 3 || top < leastSwell || math.Abs(uneven/n) > unlike*top+0.3 {
+	if n < nodusLooks || top < leastSwell || math.Abs(uneven/n) > unlike*top+unlikeNoise {
 		return 0, false
 	}
 	return (from + to) / 2, true
@@ -129,31 +138,31 @@ func crossed(rows []swell, heights []float64, in, out int, level float64) float6
 
 // swells follows the strip outward and measures how far the dark reaches beyond its edges.
 // Rows in which something else is dark beside it are left out.
-func (f *stripFit) swells(axis fitLine, s *sheet.Sheet, hidden func(sheet.Point) bool) (rows []swell) {
+func (f *stripFit) swells(axis fitLine) (rows []swell) {
 	half := (f.right.at(axis.mid) - f.left.at(axis.mid)) / 2
-	const window, least = 0.35, 5
+	const window, least = nodusWindow, nodusLeast
 	last := shadowStart
 	for d := shadowStart; d < min(farthest, last+lostStrip); d += nodusStep {
 		mid := axis.at(d)
 		p := f.frame.at(d, mid)
-		if !f.g.contains(f.plate.Project(p), 3) {
+		if !f.g.contains(f.plate.Project(p), insidePicture) {
 			break
 		}
-		if onLubber, m := covered(s, p, 2*half); onLubber || m != nil {
+		if onLubber, m := covered(f.sheet, p, 2*half); onLubber || m != nil {
 			continue
 		}
-		l := f.brightPart(d, 2*window, mid-nodusWide-2, mid-nodusWide, hidden, least)
-		r := f.brightPart(d, 2*window, mid+nodusWide, mid+nodusWide+2, hidden, least)
-		if math.IsNaN(l+r) || l < 0.75*r || r < 0.75*l {
+		l := f.brightPart(patch{d, 2 * window, mid - nodusWide - flankWidth, mid - nodusWide}, f.img.hides, least)
+		r := f.brightPart(patch{d, 2 * window, mid + nodusWide, mid + nodusWide + flankWidth}, f.img.hides, least)
+		if math.IsNaN(l+r) || l < alikeFlanks*r || r < alikeFlanks*l {
 			continue
 		}
 		level := (1 - f.depth/2) * (l + r) / 2
-		core := f.brightPart(d, window, mid-0.25*half, mid+0.25*half, hidden, least)
+		core := f.brightPart(patch{d, window, mid - nodusCore*half, mid + nodusCore*half}, f.img.hides, least)
 		if !(core < level) {
 			continue
 		}
 		last = d
-		left, right := f.reach(d, mid, -1, level, core, hidden), f.reach(d, mid, 1, level, core, hidden)
+		left, right := f.reach(d, mid, -1, level, core), f.reach(d, mid, 1, level, core)
 		if !math.IsNaN(left + right) {
 			rows = append(rows, swell{d, left - half, right - half, (l + r) / 2})
 		}
@@ -163,12 +172,12 @@ func (f *stripFit) swells(axis fitLine, s *sheet.Sheet, hidden func(sheet.Point)
 
 // reach is how far from the middle the dark goes to one side, mm; NaN where it is not seen
 // to end.
-func (f *stripFit) reach(d, mid, side, level, core float64, hidden func(sheet.Point) bool) float64 {
-	const window, least = 0.35, 5
+func (f *stripFit) reach(d, mid, side, level, core float64) float64 {
+	const window, least = nodusWindow, nodusLeast
 	before := core
 	for n := nodusCell; n < nodusWide; n += nodusCell {
 		at := mid + side*n
-		v := f.brightPart(d, window, at-nodusCell/2, at+nodusCell/2, hidden, least)
+		v := f.brightPart(patch{d, window, at - nodusCell/2, at + nodusCell/2}, f.img.hides, least)
 		if math.IsNaN(v) {
 			return v
 		}

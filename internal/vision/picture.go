@@ -9,18 +9,21 @@
 // It is the only package that imports OpenCV, and only to shrink, threshold and trace
 // contours; JPEG comes through the library that OpenCV uses too. All measuring is done
 // on plain byte rows.
+//
+// Every number that measuring rests on stands, with its unit and what it does, at the top
+// of the file of its step. One without a source beside it was set by hand; what holds it in
+// its place are drawn pictures with known truth: random ones (make soak) and traps (package
+// reading).
 package vision
 
 import (
 	"image"
-	"math"
 	"slices"
 
 	"gocv.io/x/gocv"
 
 	"shadowread/internal/calib"
 	"shadowread/internal/photo"
-	"shadowread/internal/sheet"
 )
 
 // Gray is an 8-bit picture, rows one after the other.
@@ -31,15 +34,6 @@ type Gray struct {
 	Factor int
 	// Mirrored says that the rows were turned left to right after decoding.
 	Mirrored bool
-}
-
-// Stored returns the place in the stored raster, before any mirroring, of a place
-// in g.
-func (g *Gray) Stored(p calib.Pixel) calib.Pixel {
-	if g.Mirrored {
-		p.U = float64(g.W-1) - p.U
-	}
-	return p.Enlarged(float64(g.Factor))
 }
 
 // Decode reads a picture of a known format (JPEG, PNG, TIFF) as gray without applying
@@ -121,7 +115,7 @@ func (g *Gray) Shrink(s int) *Gray {
 	w, h := g.W/s, g.H/s
 	out := &Gray{W: w, H: h, Factor: g.Factor * s, Mirrored: g.Mirrored}
 	// A remainder at the right and the bottom is cut off, so that whole blocks are
-	// averaged and the centres stay where Gray.Stored says.
+	// averaged and the centres stay where the convention has them.
 	src, err := gocv.NewMatFromBytes(g.H, g.W, gocv.MatTypeCV8U, g.Pix)
 	if err != nil {
 		return out
@@ -134,29 +128,6 @@ func (g *Gray) Shrink(s int) *Gray {
 	gocv.Resize(whole, &dst, image.Pt(w, h), 0, 0, gocv.InterpolationArea)
 	out.Pix = bytesOf(dst)
 	return out
-}
-
-// part returns a copy of a part of g.
-func (g *Gray) part(r image.Rectangle) *Gray {
-	if r.Dx() == g.W && r.Dy() == g.H {
-		return g
-	}
-	out := &Gray{W: r.Dx(), H: r.Dy(), Factor: g.Factor, Mirrored: g.Mirrored, Pix: make([]uint8, 0, r.Dx()*r.Dy())}
-	for v := r.Min.Y; v < r.Max.Y; v++ {
-		out.Pix = append(out.Pix, g.Pix[v*g.W+r.Min.X:v*g.W+r.Max.X]...)
-	}
-	return out
-}
-
-// at returns the light seen at a place of the sheet; NaN outside the picture.
-func (g *Gray) at(plate *calib.Plate) func(sheet.Point) float64 {
-	return func(p sheet.Point) float64 {
-		q := plate.Project(p)
-		if !g.contains(q, 1) {
-			return math.NaN()
-		}
-		return g.light(q.U, q.V)
-	}
 }
 
 // contains reports whether p lies at least margin px inside the picture.

@@ -1,9 +1,7 @@
 package vision
 
 import (
-	"cmp"
 	"errors"
-	"image"
 	"math"
 	"slices"
 
@@ -30,28 +28,56 @@ const (
 	// mostAlike bounds the outlines of one mark that are gone through, the largest
 	// first. The search for marks that agree is cubic in their number.
 	mostAlike = 4
+	// enoughMarks that agree, and are most of what was found, end the search, whose time
+	// grows as the cube of that.
+	enoughMarks = 6
+	// A map explains an outline to one in looseMap of its side while the lens is not known,
+	// one in knownMap when it is. Another sheet's marks are off by a side over
+	// strayedCoarse, or strayedFine where the map is known.
+	looseMap, knownMap         = 3, 8
+	strayedCoarse, strayedFine = 0.5, 2
+	// astrayMost marks that were read plainly but do not stand where the map has them: one may
+	// be chance, two say that parts of the picture do not belong together (a damaged
+	// file shifts what follows the damage).
+	astrayMost = 2
+	// A mark takes part with edgesLeast samples of its edges, of 64.
+	edgesLeast = 12
+	// coarse is the long side, px, of the picture that is searched first, or three quarters
+	// of it: a sheet that fills half of it has marks of 12 to 18 px.
+	coarse = 500
+	// pageReach is half the side, mm, of a square about the sheet's face that its page and
+	// board lie in, near enough; its outline has outlineSteps along a side, which the lens
+	// bends a little. Beside it there must be room for roomFor marks along a side.
+	pageReach    = 100
+	outlineSteps = 12
+	roomFor      = 7
+	middleGray   = 128 // what the page is painted with
+	// Of two neighbouring cells of a mark the lighter must have cellRatio times the light of the
+	// darker, and cellGap of full scale more, in visibleTenths tenths of the pairs.
+	cellRatio, cellGap = 1.4, 0.004
+	visibleTenths      = 9
 )
 
-// Plate is the sheet as found in one picture.
-type Plate struct {
+// FoundSheet is the sheet as found in one picture.
+type FoundSheet struct {
 	*calib.Fit
 	Flat  *calib.Fit // the same samples on a sheet taken as flat: its residual shows the curl
 	Marks []int      // ids of the marks that took part, ascending
 }
 
-// FindPlate finds the sheet's marks in g and fits the map from the sheet to the
+// FindSheet finds the sheet's marks in g and fits the map from the sheet to the
 // picture. found is the number of marks seen even when they do not suffice. The
 // prior is in the pixels of g.
 //
 // It searches from coarse to fine: a quarter of the size usually shows most marks
 // in a sixteenth of the time, and where those do not carry the map to the others
 // the next size is searched.
-func FindPlate(g *Gray, s *sheet.Sheet, prior calib.Prior) (plate *Plate, found int, err error) {
-	const coarse = 500 // px on the long side: a sheet that fills half of it has marks of 12 to 18 px
+func FindSheet(g *Gray, s *sheet.Sheet, prior calib.Prior) (plate *FoundSheet, found int, err error) {
 	factor := 1
 	for max(g.W, g.H)/(factor*2) >= coarse*3/4 {
 		factor *= 2
 	}
+	look := &sheetSearch{g, s, prior}
 	err = ErrTooFewMarks
 	// Shrunk in steps: what is twice the size is wanted once more, beside the sheet.
 	finer := g.Shrink(max(1, factor/2))
@@ -62,19 +88,19 @@ func FindPlate(g *Gray, s *sheet.Sheet, prior calib.Prior) (plate *Plate, found 
 		} else if factor > 1 {
 			finer = g.Shrink(factor / 2)
 		}
-		all := searchIn(small, image.Rect(0, 0, small.W, small.H), s, factor, anyContrast)
+		all := searchIn(small, s, factor, anyContrast)
 		h, seen := consensus(all)
 		found = max(found, len(seen))
 		if len(seen) < leastMarks {
 			continue
 		}
-		if anotherIn(all, h.Project, 0.5) {
+		if anotherIn(all, h.Project, strayedCoarse) {
 			return nil, found, ErrTwoSheets
 		}
-		p, n, e := plateFrom(g, s, prior, all, h, seen)
+		p, n, e := look.plateFrom(all, h, seen)
 		if e == nil {
 			// A smaller sheet beside this one shows its marks one size finer.
-			if factor > 1 && anotherIn(searchAround(finer, s, factor/2, p), p.ProjectDrawing, 2) {
+			if factor > 1 && anotherIn(searchAround(finer, s, factor/2, p), p.ProjectDrawing, strayedFine) {
 				return nil, n, ErrTwoSheets
 			}
 			return p, n, nil
@@ -103,8 +129,15 @@ func anotherIn(all []candidate, project projector, part float64) bool {
 	return len(agreed) >= anotherSheet
 }
 
-// plateFrom builds the plate on the outlines of one search.
-func plateFrom(g *Gray, s *sheet.Sheet, prior calib.Prior, all []candidate, h calib.Homography, seen []candidate) (plate *Plate, found int, err error) {
+// sheetSearch is what a sheet is looked for in, and by.
+type sheetSearch struct {
+	g     *Gray
+	sheet *sheet.Sheet
+	prior calib.Prior
+}
+
+// plateFrom builds the plate on the outlines of one search, of which h explains those seen.
+func (l *sheetSearch) plateFrom(all []candidate, h calib.Homography, seen []candidate) (plate *FoundSheet, found int, err error) {
 	// First the marks as they were found, each by its own outline, then every mark
 	// that the map puts in the picture.
 	var samples []calib.Sample
@@ -112,10 +145,10 @@ func plateFrom(g *Gray, s *sheet.Sheet, prior calib.Prior, all []candidate, h ca
 		corners := c.mark.Corners()
 		local, ok := calib.FitHomography(corners[:], c.corners[:])
 		if ok {
-			samples = append(samples, edgeSamples(g, c.mark, local.Project, 4*c.mark.ID)...)
+			samples = append(samples, edgeSamples(l.g, c.mark, local.Project, edgesOfMark*c.mark.ID)...)
 		}
 	}
-	flat := prior
+	flat := l.prior
 	flat.Curl = 0
 	fit, err := calib.FitPlate(h, samples, flat)
 	if err != nil {
@@ -124,11 +157,11 @@ func plateFrom(g *Gray, s *sheet.Sheet, prior calib.Prior, all []candidate, h ca
 	var marks []int
 	for range 2 {
 		samples, marks = samples[:0], marks[:0]
-		for _, m := range s.Marks {
-			if !markVisible(g, m, fit.ProjectDrawing) {
+		for _, m := range l.sheet.Marks {
+			if !markVisible(l.g, m, fit.ProjectDrawing) {
 				continue
 			}
-			if e := edgeSamples(g, m, fit.ProjectDrawing, 4*m.ID); len(e) >= 12 {
+			if e := edgeSamples(l.g, m, fit.ProjectDrawing, edgesOfMark*m.ID); len(e) >= edgesLeast {
 				samples, marks = append(samples, e...), append(marks, m.ID)
 			}
 		}
@@ -139,59 +172,52 @@ func plateFrom(g *Gray, s *sheet.Sheet, prior calib.Prior, all []candidate, h ca
 			return nil, len(marks), err
 		}
 	}
-	// A mark that was read plainly but does not stand where the map has it: one may
-	// be chance, two say that parts of the picture do not belong together (a damaged
-	// file shifts what follows the damage).
 	astray := map[int]bool{}
 	for _, c := range all {
-		if !slices.Contains(marks, c.mark.ID) && !c.explainedBy(fit.ProjectDrawing, 8) {
+		if !slices.Contains(marks, c.mark.ID) && !c.explainedBy(fit.ProjectDrawing, knownMap) {
 			astray[c.mark.ID] = true
 		}
 	}
-	if len(astray) >= 2 {
+	if len(astray) >= astrayMost {
 		return nil, len(marks), ErrMarksDisagree
 	}
-	samples = append(samples, tickSamples(g, s, fit)...)
+	samples = append(samples, tickSamples(l.g, l.sheet, fit)...)
 	if fit, err = fit.Refit(samples, flat); err != nil {
 		return nil, len(marks), err
 	}
-	curled, err := fit.Refit(samples, prior)
+	curled, err := fit.Refit(samples, l.prior)
 	if err != nil {
 		return nil, len(marks), err
 	}
 	slices.Sort(marks)
-	return &Plate{Fit: curled, Flat: fit, Marks: marks}, len(marks), nil
+	return &FoundSheet{Fit: curled, Flat: fit, Marks: marks}, len(marks), nil
 }
 
-// searchIn looks for marks in a part of the picture shrunk by factor and returns their
+// searchIn looks for marks in the picture shrunk by factor and returns their
 // outlines in the pixels of the whole one; least is the contrast asked for, in levels.
-func searchIn(small *Gray, r image.Rectangle, s *sheet.Sheet, factor int, least float32) []candidate {
-	if min(r.Dx(), r.Dy()) < leastSide { // no room for a mark, and OpenCV takes no empty picture
+func searchIn(small *Gray, s *sheet.Sheet, factor int, least float32) []candidate {
+	if min(small.W, small.H) < leastSide { // no room for a mark, and OpenCV takes no empty picture
 		return nil
 	}
-	all := findMarks(small.part(r), s, least)
+	all := findMarks(small, s, least)
 	f := float64(factor)
 	for i := range all {
 		for j, p := range all[i].corners {
-			all[i].corners[j] = calib.Pixel{U: p.U + float64(r.Min.X), V: p.V + float64(r.Min.Y)}.Enlarged(f)
+			all[i].corners[j] = p.Enlarged(f)
 		}
 	}
 	return all
 }
 
-// pageReach is half the side, mm, of a square about the sheet's face that its page and
-// board lie in, near enough.
-const pageReach = 100
-
 // searchAround looks for marks beside the sheet that was found, where only marks in good
 // contrast are wanted: what lies on the ground is of none.
-func searchAround(small *Gray, s *sheet.Sheet, factor int, p *Plate) (all []candidate) {
+func searchAround(small *Gray, s *sheet.Sheet, factor int, p *FoundSheet) (all []candidate) {
 	left, right := make([]float64, small.H), make([]float64, small.H)
 	for v := range left {
 		left[v], right[v] = math.Inf(1), math.Inf(-1)
 	}
 	// The outline of the page's square, row by row.
-	const steps = 12 // along a side, which the lens bends a little
+	const steps = outlineSteps
 	outline := func(i int) (u, v float64) {
 		a, side := 2*pageReach*float64(i%steps)/steps-pageReach, i/steps%4
 		q := p.Project([4]sheet.Point{{X: a, Y: pageReach}, {X: pageReach, Y: -a}, {X: -a, Y: -pageReach}, {X: -pageReach, Y: a}}[side])
@@ -211,7 +237,6 @@ func searchAround(small *Gray, s *sheet.Sheet, factor int, p *Plate) (all []cand
 			left[v], right[v] = min(left[v], u), max(right[v], u)
 		}
 	}
-	const gray = 128
 	painted, beside := *small, 0
 	painted.Pix = slices.Clone(small.Pix)
 	for v := range small.H {
@@ -220,117 +245,14 @@ func searchAround(small *Gray, s *sheet.Sheet, factor int, p *Plate) (all []cand
 			u0, u1 := max(0, min(small.W, int(left[v]))), max(0, min(small.W, int(right[v])+1))
 			beside -= u1 - u0
 			for u := u0; u < u1; u++ {
-				painted.Pix[v*small.W+u] = gray
+				painted.Pix[v*small.W+u] = middleGray
 			}
 		}
 	}
-	if beside < 7*leastSide*7*leastSide { // too little room for a few marks
+	if beside < roomFor*leastSide*roomFor*leastSide { // too little room for a few marks
 		return nil
 	}
-	return searchIn(&painted, image.Rect(0, 0, small.W, small.H), s, factor, plainContrast)
-}
-
-// consensus returns the largest set of outlines, one a mark, that one map of the
-// sheet explains. A lone mark explains only itself and so makes no plate.
-func consensus(all []candidate) (best calib.Homography, chosen []candidate) {
-	all = largest(all)
-	for i := range all {
-		for j := i + 1; j < len(all); j++ {
-			if all[i].mark.ID == all[j].mark.ID {
-				continue
-			}
-			h, ok := mapOf(all[i], all[j])
-			if !ok {
-				continue
-			}
-			// Widen from the pair: refit on what agrees, twice.
-			var agree []candidate
-			for range 2 {
-				agree = agreeing(all, h)
-				if len(agree) < 2 {
-					break
-				}
-				if g, ok := mapOf(agree...); ok {
-					h = g
-				}
-			}
-			if agree = agreeing(all, h); len(agree) > len(chosen) {
-				best, chosen = h, agree
-			}
-			if len(chosen) >= 6 && 2*len(chosen) > len(all) {
-				return best, chosen
-			}
-		}
-	}
-	return best, chosen
-}
-
-// largest keeps the largest outlines of each mark.
-func largest(all []candidate) (kept []candidate) {
-	all = slices.Clone(all)
-	slices.SortStableFunc(all, func(a, b candidate) int { return cmp.Compare(b.side(), a.side()) })
-	count := map[int]int{}
-	for _, c := range all {
-		if count[c.mark.ID]++; count[c.mark.ID] <= mostAlike {
-			kept = append(kept, c)
-		}
-	}
-	return kept
-}
-
-func mapOf(cs ...candidate) (calib.Homography, bool) {
-	var from []sheet.Point
-	var to []calib.Pixel
-	for _, c := range cs {
-		k := c.mark.Corners()
-		from, to = append(from, k[:]...), append(to, c.corners[:]...)
-	}
-	return calib.FitHomography(from, to)
-}
-
-// agreeing returns, for each mark, the outline that h explains best, if it does to
-// within a third of the mark's side: lens distortion may bend the map by that much
-// and a false mark misses by far more.
-func agreeing(all []candidate, h calib.Homography) []candidate {
-	byID := map[int]candidate{}
-	misfit := map[int]float64{}
-	for _, c := range all {
-		worst := c.distance(h.Project)
-		if !c.explainedBy(h.Project, 3) {
-			continue
-		}
-		if old, ok := misfit[c.mark.ID]; !ok || worst < old {
-			byID[c.mark.ID], misfit[c.mark.ID] = c, worst
-		}
-	}
-	out := make([]candidate, 0, len(byID))
-	for _, c := range byID {
-		out = append(out, c)
-	}
-	slices.SortFunc(out, func(a, b candidate) int { return a.mark.ID - b.mark.ID })
-	return out
-}
-
-// distance is the greatest distance of an outline's corners from where a map has
-// them, px; NaN where it has none.
-func (c candidate) distance(project projector) (worst float64) {
-	for k, p := range c.mark.Corners() {
-		q := project(p)
-		worst = max(worst, math.Hypot(q.U-c.corners[k].U, q.V-c.corners[k].V))
-	}
-	return worst
-}
-
-// explainedBy reports whether a map has the outline where it was seen, to a part of
-// its side: a third while the lens is not known, an eighth when it is.
-func (c candidate) explainedBy(project projector, part float64) bool {
-	return c.distance(project) < c.side()/part
-}
-
-// side is the outline's side in the picture as its diagonal tells it, px.
-func (c candidate) side() float64 {
-	a, b := c.corners[0], c.corners[2]
-	return math.Hypot(a.U-b.U, a.V-b.V) / math.Sqrt2
+	return searchIn(&painted, s, factor, plainContrast)
 }
 
 // markVisible checks a mark where the map predicts it: nine in ten of the pairs of
@@ -341,10 +263,11 @@ func markVisible(g *Gray, m sheet.Mark, project projector) bool {
 	if !ok {
 		return false
 	}
-	module := m.Side / 6
-	var light [8][8]float64 // the 6 x 6 cells within a ring of paper
-	for r := range 8 {
-		for c := range 8 {
+	const n = markCells + 2 // a ring of paper about the cells
+	module := m.Side / markCells
+	var light [n][n]float64
+	for r := range n {
+		for c := range n {
 			p := project(sheet.Point{X: m.X - m.Side/2 + (float64(c)-0.5)*module, Y: m.Y + m.Side/2 - (float64(r)-0.5)*module})
 			if !g.contains(p, 1) {
 				return false
@@ -354,9 +277,9 @@ func markVisible(g *Gray, m sheet.Mark, project projector) bool {
 	}
 	white := func(r, c int) bool {
 		switch {
-		case r == 0 || r == 7 || c == 0 || c == 7:
+		case min(r, c) == 0 || max(r, c) == n-1:
 			return true
-		case r == 1 || r == 6 || c == 1 || c == 6:
+		case min(r, c) == 1 || max(r, c) == n-2:
 			return false
 		}
 		return bits[r-2][c-2]
@@ -372,19 +295,19 @@ func markVisible(g *Gray, m sheet.Mark, project projector) bool {
 		if b {
 			w, k = k, w
 		}
-		if w > 1.4*k+0.004 {
+		if w > cellRatio*k+cellGap {
 			good++
 		}
 	}
-	for r := range 8 {
-		for c := range 8 {
-			if r < 7 {
+	for r := range n {
+		for c := range n {
+			if r < n-1 {
 				check(r, c, r+1, c)
 			}
-			if c < 7 {
+			if c < n-1 {
 				check(r, c, r, c+1)
 			}
 		}
 	}
-	return 10*good >= 9*pairs
+	return tenths(good, pairs, visibleTenths)
 }

@@ -18,13 +18,35 @@ type candidate struct {
 	corners [4]calib.Pixel
 }
 
-// leastSide is the smallest side, px, at which the 6 x 6 cells of a mark can still
-// be told apart (a cell of 1.7 px).
-const leastSide = 10
+// What an outline of a mark is told by.
+const (
+	// leastSide is the smallest side, px, at which the 6 x 6 cells of a mark can still
+	// be told apart (a cell of 1.7 px).
+	leastSide = 10
+	// The contrast of an outline with the mean about it, in levels: what print shows in any
+	// light, and in plain light, where the grain of sand and gravel falls out.
+	anyContrast, plainContrast = 7, 22
+	// meanWindow is the window, px, of that mean: a little wider than a module of a middling
+	// mark. A mark too large for it keeps a dark band along its outline, which is all that is
+	// wanted.
+	meanWindow = 15
+	// grainMost is the part of neighbouring pixels that may differ in black and white: gravel
+	// comes to a quarter, noise to a half. In what is finer there is no mark to be found at this
+	// size, and its outlines, one for each speck, would cost gigabytes. Every
+	// grainRows row is looked at.
+	grainMost = 0.33
+	grainRows = 4
+	// An outline is simplified to what keeps within cornerPart of its length.
+	cornerPart = 0.05
+	// spanLeast is the least step from the darkest to the brightest cell, and cellMargin the
+	// part of it by which each must be off its middle, in the root of the light: a cell that
+	// cannot be told refuses the mark.
+	spanLeast, cellMargin = 0.06, 0.1
+	fullLevel             = 255
+)
 
-// The contrast of an outline with the mean about it, in levels: what print shows in any
-// light, and in plain light, where the grain of sand and gravel falls out.
-const anyContrast, plainContrast = 7, 22
+// cellPlaces are where a cell is looked at, across and down: clear of its neighbours' blur.
+var cellPlaces = [3]float64{0.3, 0.5, 0.7}
 
 // findMarks looks for dark four-sided outlines in g and keeps those that decode as
 // marks of the sheet. The picture is thresholded against its local mean, so that
@@ -37,9 +59,7 @@ func findMarks(g *Gray, s *sheet.Sheet, least float32) []candidate {
 	defer src.Close()
 	bin := gocv.NewMat()
 	defer bin.Close()
-	// A window a little wider than a module of a middling mark. A mark too large
-	// for it keeps a dark band along its outline, which is all that is wanted.
-	gocv.AdaptiveThreshold(src, &bin, 255, gocv.AdaptiveThresholdMean, gocv.ThresholdBinaryInv, 15, least)
+	gocv.AdaptiveThreshold(src, &bin, fullLevel, gocv.AdaptiveThresholdMean, gocv.ThresholdBinaryInv, meanWindow, least)
 	if grain(bin) {
 		return nil
 	}
@@ -56,18 +76,13 @@ func findMarks(g *Gray, s *sheet.Sheet, least float32) []candidate {
 	return found
 }
 
-// grainMost is the part of neighbouring pixels that may differ in black and white: gravel
-// comes to a quarter, noise to a half. In what is finer there is no mark to be found at this
-// size, and its outlines, one for each speck, would cost gigabytes.
-const grainMost = 0.33
-
 func grain(bin gocv.Mat) bool {
 	pix, err := bin.DataPtrUint8()
 	if err != nil {
 		return true
 	}
 	changes, pairs, w := 0, 0, bin.Cols()
-	for v := 0; v < bin.Rows(); v += 4 {
+	for v := 0; v < bin.Rows(); v += grainRows {
 		row := pix[v*w : (v+1)*w]
 		for u := 1; u < w; u++ {
 			changes += int(row[u]&1 ^ row[u-1]&1)
@@ -84,7 +99,7 @@ func quadrilateral(contour gocv.PointVector, g *Gray) (quad [4]calib.Pixel, ok b
 	if n < 4*leastSide || n > 2*(g.W+g.H) {
 		return quad, false
 	}
-	poly := gocv.ApproxPolyDP(contour, 0.05*float64(n), true)
+	poly := gocv.ApproxPolyDP(contour, cornerPart*float64(n), true)
 	defer poly.Close()
 	if poly.Size() != 4 {
 		return quad, false
@@ -123,7 +138,7 @@ func pixel(p image.Point) calib.Pixel { return calib.Pixel{U: float64(p.X), V: f
 // whole dark border, chance makes a mark of one outline in well over a thousand, and
 // the layout has the last word.
 func decodeQuad(g *Gray, s *sheet.Sheet, quad [4]calib.Pixel) (c candidate, ok bool) {
-	from := []sheet.Point{{X: 0, Y: 0}, {X: 6, Y: 0}, {X: 6, Y: 6}, {X: 0, Y: 6}}
+	from := []sheet.Point{{X: 0, Y: 0}, {X: markCells, Y: 0}, {X: markCells, Y: markCells}, {X: 0, Y: markCells}}
 	h, ok := calib.FitHomography(from, quad[:])
 	if !ok {
 		return c, false
@@ -168,12 +183,12 @@ func quarterTurn(b [4][4]bool) (out [4][4]bool) {
 
 // sampleCells returns the mean light of the middle of each cell; at maps cell units
 // (0 to 6 to the right and down) to pixels.
-func sampleCells(g *Gray, at func(x, y float64) calib.Pixel) (cells [6][6]float64, ok bool) {
-	for r := range 6 {
-		for c := range 6 {
+func sampleCells(g *Gray, at func(x, y float64) calib.Pixel) (cells [markCells][markCells]float64, ok bool) {
+	for r := range markCells {
+		for c := range markCells {
 			sum := 0.0
-			for _, dy := range [3]float64{0.3, 0.5, 0.7} {
-				for _, dx := range [3]float64{0.3, 0.5, 0.7} {
+			for _, dy := range cellPlaces {
+				for _, dx := range cellPlaces {
 					p := at(float64(c)+dx, float64(r)+dy)
 					if !g.contains(p, 0) { // false for NaN too
 						return cells, false
@@ -181,7 +196,7 @@ func sampleCells(g *Gray, at func(x, y float64) calib.Pixel) (cells [6][6]float6
 					sum += g.light(p.U, p.V)
 				}
 			}
-			cells[r][c] = math.Sqrt(sum / 9) // nearer to even steps of contrast
+			cells[r][c] = math.Sqrt(sum / float64(len(cellPlaces)*len(cellPlaces))) // nearer to even steps of contrast
 		}
 	}
 	return cells, true
@@ -189,25 +204,25 @@ func sampleCells(g *Gray, at func(x, y float64) calib.Pixel) (cells [6][6]float6
 
 // readBits thresholds the cells half way between ink and paper and demands a margin
 // on every one: a cell that cannot be told refuses the mark.
-func readBits(cells [6][6]float64) (bits [4][4]bool, ok bool) {
+func readBits(cells [markCells][markCells]float64) (bits [4][4]bool, ok bool) {
 	lo, hi := math.Inf(1), math.Inf(-1)
-	for r := range 6 {
-		for c := range 6 {
+	for r := range markCells {
+		for c := range markCells {
 			lo, hi = min(lo, cells[r][c]), max(hi, cells[r][c])
 		}
 	}
 	span := hi - lo
-	if span < 0.06 {
+	if span < spanLeast {
 		return bits, false
 	}
 	mid := (lo + hi) / 2
-	for r := range 6 {
-		for c := range 6 {
-			if math.Abs(cells[r][c]-mid) < 0.1*span {
+	for r := range markCells {
+		for c := range markCells {
+			if math.Abs(cells[r][c]-mid) < cellMargin*span {
 				return bits, false
 			}
 			white := cells[r][c] > mid
-			if r == 0 || r == 5 || c == 0 || c == 5 {
+			if min(r, c) == 0 || max(r, c) == markCells-1 {
 				if white {
 					return bits, false
 				}

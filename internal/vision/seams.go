@@ -19,6 +19,10 @@ const (
 	fits = 0.94
 	// sparse is the columns from one to the next in a first look.
 	sparse = 5
+	// A seam's rows differ more than those above and below: by roughGain in the first look, by
+	// fullGain in the whole one. likeliest shifts of the first look get the whole one.
+	roughGain, fullGain = 1.1, 1.2
+	likeliest           = 6
 )
 
 // Torn reports whether rows of a JPEG stand shifted by whole blocks against the rows
@@ -75,11 +79,11 @@ type shifted struct {
 func (g *Gray) shifts(v int, half [2]int, step int) (all []shifted) {
 	// Where rows within the blocks differ as much, this is no seam.
 	rough := g.rowsDiffer(v, 0, half, sparse)
-	if rough < 1 || rough < 1.1*g.rowsDiffer(v-1, 0, half, sparse) || rough < 1.1*g.rowsDiffer(v+1, 0, half, sparse) {
+	if rough < 1 || rough < roughGain*g.rowsDiffer(v-1, 0, half, sparse) || rough < roughGain*g.rowsDiffer(v+1, 0, half, sparse) {
 		return nil
 	}
 	as := g.rowsDiffer(v, 0, half, 1)
-	if as < 1 || as < 1.2*max(g.rowsDiffer(v-1, 0, half, 1), g.rowsDiffer(v+1, 0, half, 1)) {
+	if as < 1 || as < fullGain*max(g.rowsDiffer(v-1, 0, half, 1), g.rowsDiffer(v+1, 0, half, 1)) {
 		return nil
 	}
 	for k := 1; k <= seamReach; k++ {
@@ -90,7 +94,7 @@ func (g *Gray) shifts(v int, half [2]int, step int) (all []shifted) {
 		}
 	}
 	slices.SortFunc(all, func(a, b shifted) int { return cmp.Compare(a.part, b.part) })
-	all = all[:min(len(all), 6)] // the likeliest
+	all = all[:min(len(all), likeliest)]
 	for i := range all {
 		all[i].part = g.rowsDiffer(v, all[i].by, half, 1) / as
 	}

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"gocv.io/x/gocv"
+	"gonum.org/v1/gonum/stat"
 
 	"shadowread/internal/calib"
 	"shadowread/internal/fault"
@@ -34,6 +35,16 @@ const calibFixAspectRatio gocv.CalibFlag = 2
 // leastViewPoints is the fewest points of one view: eight numbers pin its map from
 // the plane, and as many again speak for the lens.
 const leastViewPoints = 8
+
+// How a mark's corners are found by its edges.
+const (
+	// An edge's samples take part within offLimit px, or offSigmas of the map's scatter, of
+	// their median; leastOfEdge of them must, and three quarters.
+	offLimit, offSigmas = 1, 6
+	leastOfEdge         = 6
+	leastCross          = 0.3 // sine of the angle of two edges: under 18 degrees they pin no corner
+	alongEdge           = 0.1 // mm along an edge to a second place, which tells how it runs
+)
 
 // SolveCamera runs OpenCV's planar calibration (calibrateCamera; Zhang, PAMI 22(11),
 // 2000) for all five terms of distortion on pictures of width x height px. With
@@ -113,15 +124,15 @@ type SheetCorner struct {
 }
 
 // SheetPoints measures what one picture says about its lens: samples of the marks'
-// edges and the ticks as in FindPlate, and the corners of the marks. Pixels are
+// edges and the ticks as in FindSheet, and the corners of the marks. Pixels are
 // those of g. The corners are put right for the drawing-in of ink that the plate's
 // fit has found.
-func SheetPoints(g *Gray, s *sheet.Sheet, p *Plate) (samples []calib.Sample, corners []SheetCorner) {
+func SheetPoints(g *Gray, s *sheet.Sheet, p *FoundSheet) (samples []calib.Sample, corners []SheetCorner) {
 	for _, m := range s.Marks {
 		if !slices.Contains(p.Marks, m.ID) {
 			continue
 		}
-		e := edgeSamples(g, m, p.ProjectDrawing, 4*m.ID)
+		e := edgeSamples(g, m, p.ProjectDrawing, edgesOfMark*m.ID)
 		samples = append(samples, e...)
 		corners = append(corners, markCorners(p, m, e)...)
 	}
@@ -139,20 +150,20 @@ type lineOff struct {
 // markCorners intersects a mark's edges. The samples' distances from the map are
 // used, not the samples, so that a lens that bends the edges does not move their
 // crossing.
-func markCorners(p *Plate, m sheet.Mark, samples []calib.Sample) (found []SheetCorner) {
+func markCorners(p *FoundSheet, m sheet.Mark, samples []calib.Sample) (found []SheetCorner) {
 	corners := m.Corners()
 	var off [4]lineOff
 	for i := range off {
 		var along, dist []float64
 		for _, s := range samples {
-			if s.Group != 4*m.ID+i {
+			if s.Group != edgesOfMark*m.ID+i {
 				continue
 			}
 			q, nu, nv := edgeNormal(p, s.At, s.Along)
 			along = append(along, math.Hypot(s.At.X-corners[i].X, s.At.Y-corners[i].Y)/m.Side)
 			dist = append(dist, nu*(s.Seen.U-q.U)+nv*(s.Seen.V-q.V)+p.Shrink)
 		}
-		off[i] = fitOff(along, dist, max(1, 6*p.SigmaPx))
+		off[i] = fitOff(along, dist, max(offLimit, offSigmas*p.SigmaPx))
 	}
 	for i, c := range corners {
 		before, after := (i+3)%4, i // the edges that end and begin here
@@ -164,7 +175,7 @@ func markCorners(p *Plate, m sheet.Mark, samples []calib.Sample) (found []SheetC
 		q, au, av := edgeNormal(p, c, sheet.Point{X: (n.X - c.X) / m.Side, Y: (n.Y - c.Y) / m.Side})
 		_, bu, bv := edgeNormal(p, c, sheet.Point{X: (c.X - b.X) / m.Side, Y: (c.Y - b.Y) / m.Side})
 		det := au*bv - av*bu
-		if math.Abs(det) < 0.3 { // edges that meet at under 18 degrees pin no corner
+		if math.Abs(det) < leastCross {
 			continue
 		}
 		da, db := off[after].a, off[before].a+off[before].b
@@ -177,9 +188,9 @@ func markCorners(p *Plate, m sheet.Mark, samples []calib.Sample) (found []SheetC
 // edgeNormal returns where the map has a point of the drawing and the unit normal
 // there, in pixels, of the printed line along; ink is on the line's right, the
 // normal points away from it.
-func edgeNormal(p *Plate, at, along sheet.Point) (q calib.Pixel, nu, nv float64) {
+func edgeNormal(p *FoundSheet, at, along sheet.Point) (q calib.Pixel, nu, nv float64) {
 	q = p.ProjectDrawing(at)
-	e := p.ProjectDrawing(sheet.Point{X: at.X + 0.1*along.X, Y: at.Y + 0.1*along.Y})
+	e := p.ProjectDrawing(sheet.Point{X: at.X + alongEdge*along.X, Y: at.Y + alongEdge*along.Y})
 	du, dv := e.U-q.U, e.V-q.V
 	l := math.Hypot(du, dv)
 	return q, dv / l, -du / l
@@ -188,7 +199,7 @@ func edgeNormal(p *Plate, at, along sheet.Point) (q calib.Pixel, nu, nv float64)
 // fitOff fits a line by least squares to the samples that lie within limit px of
 // their median; three quarters must.
 func fitOff(along, dist []float64, limit float64) (l lineOff) {
-	if len(dist) < 6 {
+	if len(dist) < leastOfEdge {
 		return l
 	}
 	sorted := slices.Clone(dist)
@@ -197,19 +208,16 @@ func fitOff(along, dist []float64, limit float64) (l lineOff) {
 	if math.Abs(middle) > limit {
 		return l
 	}
-	var n, sx, sy, sxx, sxy float64
+	var xs, ys []float64
 	for i, d := range dist {
-		if math.Abs(d-middle) > limit {
-			continue
+		if math.Abs(d-middle) <= limit {
+			xs, ys = append(xs, along[i]), append(ys, d)
 		}
-		x := along[i]
-		n, sx, sy, sxx, sxy = n+1, sx+x, sy+d, sxx+x*x, sxy+x*d
 	}
-	if 4*n < 3*float64(len(dist)) {
+	if 4*len(xs) < 3*len(dist) {
 		return l
 	}
-	l.b = (n*sxy - sx*sy) / (n*sxx - sx*sx)
-	l.a = (sy - l.b*sx) / n
+	l.a, l.b = stat.LinearRegression(xs, ys, nil, false)
 	l.ok = true
 	return l
 }

@@ -2,12 +2,13 @@ package vision
 
 import (
 	"math"
+	"slices"
 
 	"shadowread/internal/angle"
-	"shadowread/internal/calib"
 	"shadowread/internal/sheet"
 )
 
+// What a plumb line is told by. Lengths are mm, of a thread's image on the paper.
 const (
 	// HangMost is how far from the printed foot a thread may pass the paper, mm.
 	HangMost = 10.0
@@ -19,7 +20,33 @@ const (
 	// threadHeight stands for a height that was not stated, mm: one that masks too much
 	// costs some shadow, too little would read the thread for its shadow.
 	threadHeight = 250.0
+	// The strip that is measured must run along the line that met the thread, within alongLine.
+	alongLine = 3 * angle.Degree
+	// A line within alongView of the direction away from the camera may be the thread's own image.
+	alongView = 8 * angle.Degree
+	swayStep  = 0.01 // slope from one look to the next: half a millimetre at 50 mm of height
+
+	// threadDiffers is the part of the paper's light by which a thread differs and plain paper
+	// beside it, threadSide beyond its edges, does not; each look is the mean of three places
+	// lookSpread apart along it, against the noise. threadPlaces are where it is looked for,
+	// across: half a step of the sway moves it by some of it.
+	threadDiffers = 0.1
+	threadSide    = 3.0
+	lookSpread    = 0.4
+
+	// highRod is a height that few rods have (docs/method.md: the shadow of one of 50 mm
+	// serves most of the day) and every thread. A thread is seen to go up where from upFrom to
+	// upTo of it, each upStep, upLeast looks below and above it are clear, and upTenths tenths
+	// of them show it: in its middle or upPlace of its breadth aside, against both sides,
+	// upSide beyond its edges.
+	highRod              = 72.0
+	upFrom, upTo, upStep = 0.55, 1.3, 0.5
+	upLeast, upTenths    = 10, 6
+	upPlace, upSide      = 0.3, 2.0
+	belowCamera          = 0.95 // of the camera's height: what is nearer to it is left out
 )
+
+var threadPlaces = [4]float64{-0.6, -0.2, 0.2, 0.6}
 
 // hanging is a thread as found: where it meets the paper, and where a camera would stand
 // that saw it in this place if it were square to the paper. A shear along the paper takes
@@ -34,29 +61,26 @@ type hanging struct {
 // it passes the paper, and the image runs away from the camera, whose place the map
 // tells; so that a thread which is seen beside its shadow gives its foot, and is then
 // measured like a rod that stands there. One that is not seen vouches for no line.
-func findHanging(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod) (*Strip, error) {
-	img := newRodImage(p, s, rod)
-	dial, ok := lookAtDial(g, p, s, func(sheet.Point) bool { return false })
-	if !ok {
+func (q *search) findHanging() (*Strip, error) {
+	if !q.lookAtDial(func(sheet.Point) bool { return false }) {
 		return nil, ErrNoShadow
 	}
-	light := img.overPaper(g, dial)
 	var best hanging
 	var cast ray // the line that meets the thread
 	hides := false
-	for i, r := range dial.rays(rod.DiameterMM, HangMost) {
-		if i >= 6 {
+	for i, r := range q.dial.rays(q.rod.DiameterMM, HangMost) {
+		if i >= mostLines {
 			break
 		}
-		h := img.meets(light, r, rod.DiameterMM)
+		h := q.meets(r)
 		switch {
 		case h.seen < threadSeen:
-			hides = hides || img.mayBe(r)
+			hides = hides || q.img.mayBe(r)
 		case cast.score == 0:
 			best, cast = h, r
-		case r.score > 0.35*cast.score && (img.mayBe(r) || img.mayBe(cast)):
+		case r.score > rivalScore*cast.score && (q.img.mayBe(r) || q.img.mayBe(cast)):
 			return nil, ErrRodHides
-		case r.score > 0.35*cast.score:
+		case r.score > rivalScore*cast.score:
 			return nil, ErrAmbiguous
 		}
 	}
@@ -66,15 +90,16 @@ func findHanging(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod) (*Strip, erro
 	case cast.score == 0:
 		return nil, ErrNoShadow
 	}
-	moved, near := p.About(best.foot), *s
+	moved, near := q.plate.About(best.foot), *q.sheet
 	near.Dial.ClearZone[1] -= math.Hypot(best.foot.X, best.foot.Y)
-	img = newRodImage(moved, &near, rod)
+	img := newRodImage(moved, &near, q.rod)
 	img.camera, img.cross = best.camera, &sheet.Point{X: -best.foot.X, Y: -best.foot.Y}
-	st, err := findStanding(g, moved, &near, rod, img)
+	about := &search{g: q.g, plate: moved, sheet: &near, rod: q.rod, img: img}
+	st, err := about.findStanding()
 	if err != nil {
 		return nil, err
 	}
-	if (st.Direction - cast.dir).Signed().Abs() > 3*angle.Degree {
+	if (st.Direction - cast.dir).Signed().Abs() > alongLine {
 		return nil, ErrAmbiguous
 	}
 	_, across := newFrame(st.Direction, 0).place(best.foot)
@@ -86,13 +111,14 @@ func findHanging(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod) (*Strip, erro
 		return nil, ErrStands
 	}
 	st.Length, st.LengthSigma, st.AtLeast = 0, 0, 0
-	st.Hangs = img.goesUp(g, st)
+	st.Hangs = about.goesUp(st)
 	return st, nil
 }
 
 // meets looks for the thread's image beside a dark line: from every place of the line
 // near the foot, away from the camera, for every sway.
-func (r *rodImage) meets(light func(sheet.Point) float64, line ray, diameter float64) (best hanging) {
+func (q *search) meets(line ray) (best hanging) {
+	r := q.img
 	strip := newFrame(line.dir, line.offset)
 	for along := -HangMost; along <= HangMost; along++ {
 		h := hanging{foot: strip.at(along, 0)}
@@ -100,7 +126,7 @@ func (r *rodImage) meets(light func(sheet.Point) float64, line ray, diameter flo
 			continue
 		}
 		view := newFrame(angle.Clockwise(h.foot.X-r.camera[0], h.foot.Y-r.camera[1]), 0)
-		for sway := -swayMost; sway <= swayMost; sway += 0.01 {
+		for sway := -swayMost; sway <= swayMost; sway += swayStep {
 			// The camera as seen from the foot: a thread's shear moves the one and not the other.
 			aside := sway * r.camera[2]
 			h.camera = [3]float64{
@@ -108,7 +134,7 @@ func (r *rodImage) meets(light func(sheet.Point) float64, line ray, diameter flo
 				r.camera[1] - h.foot.Y + aside*view.v.Y,
 				r.camera[2],
 			}
-			h.seen = r.threadFrom(light, h, strip, along, diameter)
+			h.seen = q.threadFrom(h, strip, along)
 			if h.seen > best.seen {
 				best = h
 			}
@@ -119,29 +145,29 @@ func (r *rodImage) meets(light func(sheet.Point) float64, line ray, diameter flo
 
 // threadFrom returns how far the image of a thread is seen from its foot, mm on the
 // paper: something other than paper, with plain paper to both sides and clear of the strip.
-func (r *rodImage) threadFrom(light func(sheet.Point) float64, h hanging, strip frame, from, diameter float64) (seen float64) {
-	const differs = 0.1 // of the paper's light
+func (q *search) threadFrom(h hanging, strip frame, from float64) (seen float64) {
+	diameter := q.rod.DiameterMM
 	f := newFrame(angle.Clockwise(-h.camera[0], -h.camera[1]), 0)
 	s0, n0 := f.place(h.foot)
 	f.offset = n0
 	// The mean of three places along the line, against the noise.
 	off := func(d, n float64) float64 {
-		return math.Abs((light(f.at(d-0.4, n))+light(f.at(d, n))+light(f.at(d+0.4, n)))/3 - 1)
+		return math.Abs((q.light(f.at(d-lookSpread, n))+q.light(f.at(d, n))+q.light(f.at(d+lookSpread, n)))/3 - 1)
 	}
 	sum := 0.0
 	for d := shadowStart; ; d++ {
 		p := f.at(s0+d, 0)
 		out := math.Hypot(p.X, p.Y)
-		if out > r.plain {
+		if out > q.img.plain {
 			return seen
 		}
 		along, across := strip.place(p)
-		if out < shadowStart || along > from && math.Abs(across) < diameter/2+3 {
+		if out < shadowStart || along > from && math.Abs(across) < diameter/2+threadSide {
 			continue // the printed foot, or the strip itself
 		}
-		thread := max(off(s0+d, -0.6), off(s0+d, -0.2), off(s0+d, 0.2), off(s0+d, 0.6)) > differs
-		side := diameter/2 + 3
-		plain := off(s0+d, -side) < differs && off(s0+d, side) < differs
+		thread := slices.ContainsFunc(threadPlaces[:], func(n float64) bool { return off(s0+d, n) > threadDiffers })
+		side := diameter/2 + threadSide
+		plain := off(s0+d, -side) < threadDiffers && off(s0+d, side) < threadDiffers
 		if thread && plain {
 			sum++
 		} else {
@@ -154,23 +180,22 @@ func (r *rodImage) threadFrom(light func(sheet.Point) float64, h hanging, strip 
 // goesUp reports whether the gnomon's image goes on above the height of any rod, in the picture:
 // something at its place that differs from what is seen to both sides, be it
 // paper, print, board or ground.
-func (r *rodImage) goesUp(g *Gray, st *Strip) bool {
-	const differs = 0.1
+func (q *search) goesUp(st *Strip) bool {
+	r := q.img
 	f, strip := newFrame(r.direction(), 0), newFrame(st.Direction, st.FootOffset)
 	away := math.Hypot(r.camera[0], r.camera[1])
-	seenAt := g.at(r.plate)
-	raw := func(d, n float64) float64 { return seenAt(f.at(d, n)) }
+	raw := func(d, n float64) float64 { return q.raw(f.at(d, n)) }
 	var seen, all [2]int // below and above the height of a high rod
-	for z := 0.55 * highRod; z < 1.3*highRod; z += 0.5 {
+	for z := upFrom * highRod; z < upTo*highRod; z += upStep {
 		part := 0
 		if z > highRod {
 			part = 1
 		}
-		if z >= 0.95*r.camera[2] {
+		if z >= belowCamera*r.camera[2] {
 			break
 		}
 		grown := r.camera[2] / (r.camera[2] - z) // how much larger it is seen, before the paper
-		d, side := away*z/(r.camera[2]-z), (st.Width/2+2)*grown
+		d, side := away*z/(r.camera[2]-z), (st.Width/2+upSide)*grown
 		if along, across := strip.place(f.at(d, 0)); along > 0 && math.Abs(across) < side+st.Width {
 			continue
 		}
@@ -179,30 +204,26 @@ func (r *rodImage) goesUp(g *Gray, st *Strip) bool {
 			continue
 		}
 		all[part]++
-		for _, n := range [3]float64{-0.3, 0, 0.3} {
+		for _, n := range [3]float64{-upPlace, 0, upPlace} {
 			c := (raw(d, n*st.Width*grown) + raw(d-1, n*st.Width*grown) + raw(d+1, n*st.Width*grown)) / 3
-			if c < (1-differs)*min(l, m) || c > (1+differs)*max(l, m) {
+			if c < (1-threadDiffers)*min(l, m) || c > (1+threadDiffers)*max(l, m) {
 				seen[part]++
 				break
 			}
 		}
 	}
 	for i := range all {
-		if all[i] < 10 || 10*seen[i] < 6*all[i] {
+		if all[i] < upLeast || !tenths(seen[i], all[i], upTenths) {
 			return false
 		}
 	}
 	return true
 }
 
-// highRod is a height, mm, that few rods have (docs/method.md: the shadow of one of 50 mm
-// serves most of the day) and every thread.
-const highRod = 72.0
-
 // mayBe reports whether a line may be the thread's own image, or lie with it: it then
 // points away from the camera.
 func (r *rodImage) mayBe(line ray) bool {
 	from := newFrame(line.dir, line.offset).at(0, 0)
 	away := angle.Clockwise(from.X-r.camera[0], from.Y-r.camera[1])
-	return (away - line.dir).Signed().Abs() < 8*angle.Degree
+	return (away - line.dir).Signed().Abs() < alongView
 }

@@ -17,6 +17,13 @@ const (
 	// ticksPerGroup ticks side by side are one witness in the fit.
 	ticksPerGroup = 10
 	tickGroups    = 1000 // first group number, above those of the marks' edges
+	leastTicks    = 3    // groups of ticks, below which they say nothing
+	tickReach     = 0.5  // mm to each side: half the way to the neighbours
+	tickMargin    = 2    // px from the picture's border
+	tickHalf      = 8    // samples to each side
+	// The paper to both sides must have tickEven of each other's light, and the tick be
+	// tickDark darker and stand within tickOff of the reach.
+	tickEven, tickDark, tickOff = 0.8, 0.12, 0.5
 )
 
 // tickSamples measures where the degree ticks cross a circle, as refinement of the
@@ -42,10 +49,10 @@ func tickSamples(g *Gray, s *sheet.Sheet, fit *calib.Fit) []calib.Sample {
 		off = append(off, math.Abs(miss))
 		out = append(out, calib.Sample{At: at, Along: along, Seen: seen, Group: tickGroups + d/ticksPerGroup})
 	}
-	if len(out) < 3*ticksPerGroup {
+	if len(out) < leastTicks*ticksPerGroup {
 		return nil
 	}
-	spread := max(1, 1.4826*quantile(off, 0.5)/fit.SigmaPx)
+	spread := max(1, madSigma*quantile(off, 0.5)/fit.SigmaPx)
 	for i := range out {
 		out[i].Spread = spread
 	}
@@ -55,16 +62,15 @@ func tickSamples(g *Gray, s *sheet.Sheet, fit *calib.Fit) []calib.Sample {
 // darkness returns the centroid of what is missing from the paper's light across a
 // thin line, and its distance in px from where the map has it.
 func darkness(g *Gray, at, along sheet.Point, project projector) (seen calib.Pixel, miss float64, ok bool) {
-	const reach = 0.5 // mm to each side: half the way to the neighbours
 	right := sheet.Point{X: along.Y, Y: -along.X}
-	a := project(sheet.Point{X: at.X - reach*right.X, Y: at.Y - reach*right.Y})
-	b := project(sheet.Point{X: at.X + reach*right.X, Y: at.Y + reach*right.Y})
+	a := project(sheet.Point{X: at.X - tickReach*right.X, Y: at.Y - tickReach*right.Y})
+	b := project(sheet.Point{X: at.X + tickReach*right.X, Y: at.Y + tickReach*right.Y})
 	q := project(at)
-	if !g.contains(a, 2) || !g.contains(b, 2) || !g.contains(q, 2) {
+	if !g.contains(a, tickMargin) || !g.contains(b, tickMargin) || !g.contains(q, tickMargin) {
 		return q, 0, false
 	}
 	du, dv := (b.U-a.U)/2, (b.V-a.V)/2
-	const n = 8
+	const n = tickHalf
 	var light [2*n + 1]float64
 	for k := range light {
 		t := float64(k-n) / n
@@ -72,7 +78,7 @@ func darkness(g *Gray, at, along sheet.Point, project projector) (seen calib.Pix
 	}
 	// The window's ends lie between ticks: the paper's light there, a slope allowed.
 	lo, hi := (light[0]+light[1])/2, (light[2*n]+light[2*n-1])/2
-	if lo < 0.8*hi || hi < 0.8*lo {
+	if lo < tickEven*hi || hi < tickEven*lo {
 		return q, 0, false
 	}
 	var sum, moment, deepest float64
@@ -83,11 +89,11 @@ func darkness(g *Gray, at, along sheet.Point, project projector) (seen calib.Pix
 		moment += dark * t
 		deepest = max(deepest, dark)
 	}
-	if deepest < 0.12 {
+	if deepest < tickDark {
 		return q, 0, false
 	}
 	t := moment / sum
-	if math.Abs(t) > 0.5 {
+	if math.Abs(t) > tickOff {
 		return q, 0, false
 	}
 	return calib.Pixel{U: q.U + t*du, V: q.V + t*dv}, t * math.Hypot(du, dv), true

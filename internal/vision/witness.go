@@ -3,7 +3,6 @@ package vision
 import (
 	"errors"
 	"math"
-	"slices"
 
 	"shadowread/internal/angle"
 	"shadowread/internal/sheet"
@@ -35,63 +34,142 @@ const (
 	// farHeld is the same where the broader shadow of a nut or of clay fills the beginning:
 	// clay of 6 mm under the sun at 8 degrees.
 	farHeld = 44.0
-	// lookAside is how far to each side the rod is looked for, mm on the paper: a cork of
-	// 14 mm, seen nearer to the camera, has 10 and paper beside it.
-	lookAside = 12.0
+
+	// hiddenBefore is how far before the strip's beginning, mm, the rod's image must lie for a
+	// late beginning to be its doing.
+	hiddenBefore = 3.0
+	// The rod is as thick as the strip is broad within likeBreadth of it, and within
+	// nearBreadth where the strip is a shadow for sure.
+	likeBreadth, nearBreadth = 0.2, 0.25
+	// leastGrowth is by how much the variance of a penumbra grows with the square of the
+	// distance from the foot, at least: a disc of 0.533 degrees blurs as a normal law of
+	// a quarter of its width, and more under a higher light.
+	leastGrowth = 0.0093 * 0.0093 / 16
+	// tooSharp is the part of leastGrowth under which, by sharpSure sigmas, no disc's penumbra
+	// grows; without a rod in view it takes faintGrowth of it within growthSure sigmas.
+	tooSharp, sharpSure     = 0.3, 4
+	faintGrowth, growthSure = 0.9, 3
+	// nearFoot, mm, is how far a strip may pass the foot for the paper beside that to be let
+	// off, and passSure the sigmas of that place that any such bound is widened by.
+	nearFoot, passSure = 1.0, 2
+	// burntOut is the light of the paper, 1 where the sensor clips, above which a bright rod is
+	// burnt out as well and cannot be missed.
+	burntOut = 0.95
+	// A strip narrower than leastOfRod of a rod that is seen, itself thinner than thickest, is
+	// not that rod's.
+	leastOfRod = 0.6
+	// A line within besideRod of the rod's image that ends no more than pastImage beyond it
+	// may be the rod itself.
+	besideRod = 25 * angle.Degree
+	// vouchGrowth is the part of leastGrowth that a penumbra must reach at most to be the sun's.
+	vouchGrowth = 0.85
+	// A breadth is the stated one within asBroad mm and asBroadPart of it: more lets a
+	// line of about that breadth pass without other witnesses.
+	asBroad, asBroadPart = 0.1, 0.04
 )
 
+// Where the paper about the foot is looked at, and what is light there. All mm.
+const (
+	// The half circle behind the foot, from aroundFrom outside its ring to nearBy, and where
+	// a cork or clay covers that, on to beyondBy; every aroundStep and aroundTurn degrees, and
+	// crossWide and crossEnd clear of the printed cross.
+	aroundFrom, nearBy, beyondBy = 1.0, 9.5, 16.0
+	aroundStep, aroundTurn       = 0.75, 5
+	crossWide, crossEnd          = 0.8, 0.6
+	// Light is what has litPaper of the paper's light. Half of nearLeast places make the foot
+	// lit, beyond its holder clearTenths tenths of beyondLeastSeen.
+	litPaper                   = 0.75
+	nearLeast, beyondLeastSeen = 15, 60
+	clearTenths                = 9
+
+	// A line goes on where it is seen at behindLeast places from behindFrom to behindTo, each
+	// behindStep, and behindTenths of them are half as dark as the strip, by what lies sideGap
+	// beyond its edges. Fewer take the rod's dark image for a wire's shadow.
+	behindFrom, behindTo, behindStep = 7.5, 30.0, 0.75
+	behindLeast, behindTenths        = 8, 6
+	sideGap                          = 1.2
+	// Behind the rod's image, within behindImage of it, a place counts if three places across
+	// its core are as dark as the strip within evenDark: a shadow is even, a round rod is not.
+	// The core is coreLeast to coreMost of the breadth, and coreClear from the edges' blur.
+	behindImage         = 15 * angle.Degree
+	evenDark            = 0.08
+	coreLeast, coreMost = 0.1, 0.3
+	coreClear           = 0.55
+
+	// A line begins at the foot where of the places from beginFrom to beginTo behind it, each
+	// beginStep, beginClear are clear: brighter than clearPaper, with a side, beginSide
+	// beyond the edges, brighter than clearSide.
+	beginFrom, beginTo, beginStep = 5.6, 14.0, 0.6
+	beginClear, beginSide         = 4, 1.0
+	clearPaper, clearSide         = 0.8, 0.7
+	darkerThanCrease              = 0.5 // depth of a line for which the paper beyond the image is asked
+	// There clearRun places in a row, half a centimetre, so that no highlight on the rod will
+	// do, must have less than clearDepth of the line's depth and no more light than the
+	// paper's by glint or glintNoise sigmas, in the middle and clearAside of the breadth off.
+	clearRun          = 8
+	clearDepth        = 0.3
+	glint, glintNoise = 0.15, 5
+	clearAside        = 0.35
+)
+
+// hearing is a strip before the witnesses.
+type hearing struct {
+	*search
+	st   *Strip
+	line frame // along the strip's axis
+}
+
+func (q *search) hear(st *Strip) *hearing {
+	return &hearing{search: q, st: st, line: newFrame(st.Direction, st.FootOffset)}
+}
+
 // castByRod hears the witnesses; it returns nil when none speaks against the strip.
-func (st *Strip) castByRod(g *Gray, d *dialImage, img *rodImage, s *sheet.Sheet, rod Rod) error {
-	light := img.overPaper(g, d)
+func (q *search) castByRod(st *Strip) error {
+	h := q.hear(st)
 	switch {
 	case st.From > farStart && !(st.Held && st.From < farHeld):
-		if f := newFrame(st.Direction, st.FootOffset); img.hides(f.at(st.From-3, 0)) {
+		if q.hides(h.line.at(st.From-hiddenBefore, 0)) {
 			return ErrRodHides
 		}
 		return ErrNoShadow
 	case st.Depth < creaseDepth && st.Width < creaseWidth:
 		return ErrNoShadow
 	}
-	thick, seen, told := img.look(light, st)
-	own := st.vouched(rod)
-	matched := own || thick > 0 && math.Abs(thick-st.Width) < 0.2*st.Width
+	thick, seen, told := h.look()
+	own := st.vouched(q.rod)
+	matched := own || thick > 0 && math.Abs(thick-st.Width) < likeBreadth*st.Width
 	switch {
-	case st.goesOn(light, img) && !(st.asBroadAs(rod) && st.footLit(light, img, s)):
+	case h.goesOn() && !(st.asBroadAs(q.rod) && h.footLit()):
 		return ErrNoShadow
-	case st.asBroadAs(rod):
-	case st.Growth[1]+4*st.GrowthSigma < 0.3*leastGrowth:
+	case st.asBroadAs(q.rod):
+	case st.Growth[1]+sharpSure*st.GrowthSigma < tooSharp*leastGrowth:
 		return ErrNoShadow // as sharp far from the foot as near it: no disc's penumbra
-	case !own && math.Abs(st.FootOffset) > strayMost+2*st.FootSigma:
+	case !own && math.Abs(st.FootOffset) > strayMost+passSure*st.FootSigma:
 		return ErrNoShadow
 	default:
-		asThick := own && thick > 0 && math.Abs(thick-st.Width) < 0.25*st.Width
-		if err := st.begins(light, img, own); err != nil && !(errors.Is(err, ErrRodHides) && asThick) {
+		asThick := own && thick > 0 && math.Abs(thick-st.Width) < nearBreadth*st.Width
+		if err := h.begins(own); err != nil && !(errors.Is(err, ErrRodHides) && asThick) {
 			return err // but a strip that is a shadow, before a rod as thick as it is broad, is the rod's
 		}
 	}
-	if !st.footLit(light, img, s) && !((seen || !told) && matched && math.Abs(st.FootOffset) < 1+2*st.FootSigma) {
+	if !h.footLit() && !((seen || !told) && matched && math.Abs(st.FootOffset) < nearFoot+passSure*st.FootSigma) {
 		return ErrFootShaded // the shaded foot casts nothing
 	}
-	beside := (st.Direction - img.direction()).Signed().Abs()
+	beside := (st.Direction - q.img.direction()).Signed().Abs()
 	switch {
-	case d.bright > 0.95: // where the paper is burnt out, a bright rod is too
+	case q.dial.bright > burntOut: // where the paper is burnt out, a bright rod is too
 		return nil
 	case told && !seen:
 		return ErrNoShadow
-	case told && st.Width < 0.6*thick && thick > 0 && thick < thickest && !matched:
+	case told && st.Width < leastOfRod*thick && thick > 0 && thick < thickest && !matched:
 		return ErrNoShadow
-	case !told && !own && (st.Bow == 0 && st.Sigma > vagueMost || st.Growth[1]+3*st.GrowthSigma < 0.9*leastGrowth):
+	case !told && !own && (st.Bow == 0 && st.Sigma > vagueMost || st.Growth[1]+growthSure*st.GrowthSigma < faintGrowth*leastGrowth):
 		return ErrNoShadow // no rod can be seen, and the line is a poor one or too sharp
-	case !told && !own && beside < 25*angle.Degree && img.length() > leastStrip && st.To < img.length()+8:
+	case !told && !own && beside < besideRod && q.img.length() > leastStrip && st.To < q.img.length()+pastImage:
 		return ErrRodHides // nothing shows that the line is not the rod itself
 	}
 	return nil
 }
-
-// leastGrowth is by how much the variance of a penumbra grows with the square of the
-// distance from the foot, at least: a disc of 0.533 degrees blurs as a normal law of
-// a quarter of its width, and more under a higher light.
-const leastGrowth = 0.0093 * 0.0093 / 16
 
 // vouched reports whether the strip shows a mark of the rod's own shadow that a
 // crease, a wire or a roof has not: it is as broad as the rod is known to be thick,
@@ -100,57 +178,56 @@ func (st *Strip) vouched(rod Rod) bool {
 	if rod.DiameterMM > 0 {
 		return st.asBroadAs(rod)
 	}
-	return st.Growth[0] > 3*st.GrowthSigma && st.Growth[1] > 0.85*leastGrowth
+	return st.Growth[0] > growthSure*st.GrowthSigma && st.Growth[1] > vouchGrowth*leastGrowth
 }
 
 // asBroadAs reports whether the strip is as broad as the rod is said to be thick.
 func (st *Strip) asBroadAs(rod Rod) bool {
-	return math.Abs(st.Width-rod.DiameterMM) < 0.1+0.04*rod.DiameterMM
+	return math.Abs(st.Width-rod.DiameterMM) < asBroad+asBroadPart*rod.DiameterMM
 }
 
 // footLit reports whether the paper around the back of the foot lies in the light: close
 // to it, or where a cork or clay covers it, all about that.
-func (st *Strip) footLit(light func(sheet.Point) float64, img *rodImage, s *sheet.Sheet) bool {
+func (h *hearing) footLit() bool {
 	about := func(from, to float64) (lit, seen int) {
-		for r := from; r < to; r += 0.75 {
-			for a := -90; a <= 90; a += 5 {
-				dir := st.Direction + math.Pi + angle.FromDegrees(float64(a))
+		for r := from; r < to; r += aroundStep {
+			for a := -90; a <= 90; a += aroundTurn {
+				dir := h.st.Direction + math.Pi + angle.FromDegrees(float64(a))
 				p := sheet.Point{X: r * dir.Sin(), Y: r * dir.Cos()}
-				onCross := min(math.Abs(p.X), math.Abs(p.Y)) < 0.8 && r < s.FootCross[1]+0.6
-				if onCross || img.hides(p) {
+				onCross := min(math.Abs(p.X), math.Abs(p.Y)) < crossWide && r < h.sheet.FootCross[1]+crossEnd
+				if onCross || h.hides(p) {
 					continue
 				}
-				v := light(p)
+				v := h.light(p)
 				if math.IsNaN(v) {
 					continue
 				}
 				seen++
-				if v > 0.75 {
+				if v > litPaper {
 					lit++
 				}
 			}
 		}
 		return lit, seen
 	}
-	const close, beyond = 9.5, 16.0 // mm
-	if lit, seen := about(s.FootRing+1, close); seen >= 15 && 2*lit >= seen {
+	if lit, seen := about(h.sheet.FootRing+aroundFrom, nearBy); seen >= nearLeast && 2*lit >= seen {
 		return true
 	}
-	lit, seen := about(close, beyond)
-	return seen >= 60 && 10*lit >= 9*seen
+	lit, seen := about(nearBy, beyondBy)
+	return seen >= beyondLeastSeen && tenths(lit, seen, clearTenths)
 }
 
 // goesOn reports whether the line goes on behind the foot, looked at through the
 // mask of the rod: a wire's shadow there is as dark as before it and even across, a
 // rod's image by rare chance only.
-func (st *Strip) goesOn(light func(sheet.Point) float64, img *rodImage) bool {
-	f := newFrame(st.Direction, st.FootOffset)
-	behindRod := (st.Direction + math.Pi - img.direction()).Signed().Abs() < 15*angle.Degree
-	core := max(0.1*st.Width, min(0.3*st.Width, st.Width/2-0.55)) // mm, clear of the blur
+func (h *hearing) goesOn() bool {
+	st, f, light := h.st, h.line, h.light
+	behindRod := (st.Direction + math.Pi - h.img.direction()).Signed().Abs() < behindImage
+	core := max(coreLeast*st.Width, min(coreMost*st.Width, st.Width/2-coreClear))
 	same, seen := 0, 0
-	for b := 7.5; b < 30; b += 0.75 {
+	for b := behindFrom; b < behindTo; b += behindStep {
 		a, m, c := light(f.at(-b, -core)), light(f.at(-b, 0)), light(f.at(-b, core))
-		side := st.Width/2 + 1.2
+		side := st.Width/2 + sideGap
 		l, r := light(f.at(-b, -side)), light(f.at(-b, side))
 		if math.IsNaN(a + m + c + l + r) {
 			continue
@@ -158,147 +235,62 @@ func (st *Strip) goesOn(light func(sheet.Point) float64, img *rodImage) bool {
 		seen++
 		switch {
 		case 1-m/min(l, r) < 0.5*st.Depth:
-		case behindRod && b < img.length():
-			// A shadow is even across, a round rod is not.
-			if s := 1 - st.Depth; max(math.Abs(a-s), math.Abs(m-s), math.Abs(c-s)) < 0.08 {
+		case behindRod && b < h.img.length():
+			if s := 1 - st.Depth; max(math.Abs(a-s), math.Abs(m-s), math.Abs(c-s)) < evenDark {
 				same++
 			}
 		default:
 			same++
 		}
 	}
-	return seen >= 8 && 10*same >= 6*seen
+	return seen >= behindLeast && tenths(same, seen, behindTenths)
 }
 
 // begins returns nil where the paper behind the foot is seen to be clear, so that the
-// line begins there, and else says what is in the way. Where the rod's own image covers it, the line must be darker than
-// any crease and the paper be seen to be clear beyond the image, where a wire's shadow
+// line begins there, and else says what is in the way. Where the rod's own image covers
+// it, the line must be darker than any crease and the paper be seen to be clear beyond the image, where a wire's shadow
 // would go on. A line whose penumbra vouches for it need only not be as dark behind, or
 // be seen to be gone beyond another shadow that lies there.
-func (st *Strip) begins(light func(sheet.Point) float64, img *rodImage, vouched bool) error {
-	f := newFrame(st.Direction, st.FootOffset)
-	clear, dark, hidden, all := 0, 0, 0, 0 // dark: half as dark as the line or more
-	side := st.Width/2 + 1
-	for b := 5.6; b < 14; b += 0.6 {
+func (h *hearing) begins(vouched bool) error {
+	st, f, light := h.st, h.line, h.light
+	bare, dark, hidden, all := 0, 0, 0, 0 // dark: half as dark as the line or more
+	side := st.Width/2 + beginSide
+	for b := beginFrom; b < beginTo; b += beginStep {
 		all++
-		if img.hides(f.at(-b, 0)) {
+		if h.hides(f.at(-b, 0)) {
 			hidden++
 			continue
 		}
 		if light(f.at(-b, 0)) < 1-st.Depth/2 {
 			dark++
 		}
-		if m, l, r := light(f.at(-b, 0)), light(f.at(-b, -side)), light(f.at(-b, side)); m > 0.8 && max(l, r) > 0.7 {
-			clear++
+		if m, l, r := light(f.at(-b, 0)), light(f.at(-b, -side)), light(f.at(-b, side)); m > clearPaper && max(l, r) > clearSide {
+			bare++
 		}
 	}
 	switch {
-	case clear >= 4, vouched && 2*dark < all:
+	case bare >= beginClear, vouched && 2*dark < all:
 		return nil
 	case !vouched && 2*hidden <= all:
 		return ErrFootShaded
-	case !vouched && st.Depth < 0.5:
+	case !vouched && st.Depth < darkerThanCrease:
 		return ErrRodHides
 	}
-	const far = 8 // places in a row: half a centimetre, so that no highlight on the rod will do
-	most := 1 + max(0.15, 5*st.Noise)
+	most := 1 + max(glint, glintNoise*st.Noise)
 	run := 0
-	for b := 14.0; b < img.plain && run < far; b += 0.6 {
+	for b := beginTo; b < h.img.plain && run < clearRun; b += beginStep {
 		run++
-		for _, n := range []float64{-0.35, 0, 0.35} {
-			if v := light(f.at(-b, n*st.Width)); !(v > 1-0.3*st.Depth && v < most) {
+		for _, n := range []float64{-clearAside, 0, clearAside} {
+			if v := light(f.at(-b, n*st.Width)); !(v > 1-clearDepth*st.Depth && v < most) {
 				run = 0
 			}
 		}
 	}
 	switch {
-	case run == far:
+	case run == clearRun:
 		return nil
 	case 2*hidden <= all:
 		return ErrFootShaded
 	}
 	return ErrRodHides
-}
-
-// look searches for the rod where the camera's place puts it. told is false where
-// too little of it lies on plain paper, as seen from above; seen whether something
-// other than paper stands there; thick its width over the samples, the lowest tenth, mm at the
-// rod, 0 where too short a piece is seen to tell. A bright rod may differ from the
-// paper on its shaded side only, so thick is a lower bound.
-func (r *rodImage) look(light func(sheet.Point) float64, st *Strip) (thick float64, seen, told bool) {
-	// Up to the first height a rod must be seen; an unknown one may reach further.
-	must, top := 28.0, 75.0
-	if r.known {
-		must, top = 0.85*r.height, 0.85*r.height
-	}
-	f := newFrame(r.direction(), 0)
-	strip := newFrame(st.Direction, st.FootOffset)
-	high := r.camera[2]
-	const step = 0.3
-	differs := max(0.1, 5*st.Noise)
-	var widths []float64
-	samples, missed := 0, 0
-	for d := 5.8; d < r.plain; d += 0.5 {
-		z := r.heightBefore(d)
-		if z > top {
-			break
-		}
-		p := f.at(d, 0)
-		if along, across := strip.place(p); along > 0 && math.Abs(across) < st.Width/2+2.6 {
-			continue // the shadow itself lies there
-		}
-		var odd []float64
-		least, most := math.Inf(1), 0.0
-		bad := false
-		for n := -lookAside; n <= lookAside; n += step {
-			v := light(f.at(d, n))
-			if math.IsNaN(v) {
-				if bad = math.Abs(n) < lookAside/2; bad {
-					break
-				}
-				continue
-			}
-			least, most = min(least, v), max(most, v)
-			if math.Abs(v-1) > differs {
-				odd = append(odd, n)
-			}
-		}
-		if bad {
-			continue
-		}
-		// The run of differing samples that lies nearest to the axis.
-		lo, hi, found, nearest := 0.0, 0.0, false, 2.2
-		for i := 0; i < len(odd); {
-			j := i
-			for j+1 < len(odd) && odd[j+1]-odd[j] < 3*step {
-				j++
-			}
-			// A dark that fills the view without a structure is a shadow, not a rod.
-			flat := odd[j]-odd[i] > 2*lookAside-1 && most-least < differs
-			if apart := max(odd[i], -odd[j], 0); apart < nearest && odd[j]-odd[i] >= 2*step && !flat {
-				lo, hi, found, nearest = odd[i], odd[j], true, apart
-			}
-			i = j + 1
-		}
-		if z <= must {
-			samples++
-			if !found {
-				missed++
-			}
-		}
-		if found {
-			widths = append(widths, (hi-lo+step)*(high-z)/high)
-		}
-	}
-	switch {
-	case samples >= 6 && 2*missed > samples:
-		return 0, false, true
-	case len(widths) < 6:
-		return 0, false, false
-	}
-	if len(widths) < 16 { // too short a piece: it may all be the cap on the tip
-		return 0, true, true
-	}
-	slices.Sort(widths)
-	return widths[len(widths)/10], true, true
 }

@@ -1,0 +1,293 @@
+package vision
+
+import (
+	"errors"
+	"math"
+	"testing"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/sheet"
+)
+
+// withRod is the picture with a rod of 3 mm and 50 mm of height in it.
+func (c canvas) withRod() canvas { return c.with(c.rodLayer(3, 50)) }
+
+// Behind the foot the rod's own image may cover the line: what is even across and as dark
+// as the strip is a wire's shadow going on, what is round is the rod.
+func TestLineBehindTheRodsImage(t *testing.T) {
+	c := canvas{tilt: 35 * deg, view: shadowDir, noise: 0.7} // the image runs away from the shadow
+	k := sunCast()
+	for name, tt := range map[string]struct {
+		c    canvas
+		want bool
+	}{
+		"a wire's shadow":  {c.with(func() layer { w := k; w.from = -70; return w.layer() }()), true},
+		"a dark round rod": {c.withRod().withRod().with(k.layer()), false},
+	} {
+		s, st := tt.c.must(t, shadowDir)
+		if got := s.hear(st).goesOn(); got != tt.want {
+			t.Errorf("%s goes on behind the foot: %v", name, got)
+		}
+	}
+}
+
+// Where the rod's image covers the paper behind the foot, a dark line is believed to begin
+// there if the paper beyond the image is bare, and a faint one is not.
+func TestLineThatBeginsBehindTheRodsImage(t *testing.T) {
+	c := canvas{tilt: 20 * deg, view: shadowDir, noise: 0.7}.withRod()
+	dark, faint, wire := sunCast(), sunCast(), sunCast()
+	faint.depth = darkerThanCrease - 0.1
+	wire.dir, wire.from = wire.dir+180*deg, 15
+	for name, tt := range map[string]struct {
+		c    canvas
+		want error
+	}{
+		"dark":                {c.with(dark.layer()), nil},
+		"faint":               {c.with(faint.layer()), ErrRodHides},
+		"dark, and on beyond": {c.with(dark.layer(), wire.layer()), ErrRodHides},
+		"seen to begin":       {pictureOf(dark.layer()), nil},
+	} {
+		s, st := tt.c.must(t, shadowDir)
+		if err := s.hear(st).begins(false); !errors.Is(err, tt.want) {
+			t.Errorf("%s: %v, want %v", name, err, tt.want)
+		}
+	}
+}
+
+// A penumbra that surely grows as the sun's disc makes it vouches for a strip, and so does
+// a stated diameter; where that is stated and another, nothing does.
+func TestWhatVouchesForAStrip(t *testing.T) {
+	_, sun := pictureOf(sunCast().layer()).must(t, shadowDir)
+	_, weak := pictureOf(weakCast().layer()).must(t, shadowDir)
+	unsure := *sun
+	unsure.GrowthSigma = sun.Growth[0]
+	for _, tt := range []struct {
+		name string
+		st   *Strip
+		rod  Rod
+		want bool
+	}{
+		{"the sun's penumbra", sun, Rod{}, true},
+		{"too little of it", weak, Rod{}, false},
+		{"a penumbra that may be none", &unsure, Rod{}, false},
+		{"the stated breadth", weak, Rod{DiameterMM: 3.1}, true},
+		{"another breadth", sun, Rod{DiameterMM: 3.4}, false},
+	} {
+		if got := tt.st.vouched(tt.rod); got != tt.want {
+			t.Errorf("%s vouches: %v", tt.name, got)
+		}
+	}
+}
+
+// The rod is seen where the camera's place puts it, with its breadth; bare paper there is
+// told to be bare, and from above nothing is told.
+func TestRodIsLookedFor(t *testing.T) {
+	for name, tt := range map[string]struct {
+		c          canvas
+		seen, told bool
+	}{
+		"a rod":      {pictureOf().withRod(), true, true},
+		"bare paper": {pictureOf(), false, true},
+		"from above": {canvas{tilt: 2 * deg, view: 0, noise: 0.7}.withRod(), false, false},
+		"a shadow over all of it": {pictureOf(func(p sheet.Point) float64 {
+			_, n := newFrame(rodDir, 0).place(p)
+			return 1 - 0.4*normal((20-math.Abs(n))/0.3)
+		}), false, true},
+	} {
+		s := tt.c.with(sunCast().layer()).search(t)
+		thick, saw, told := s.hear(&Strip{Direction: shadowDir, Width: 3}).look()
+		if saw != tt.seen || told != tt.told {
+			t.Errorf("%s: seen %v told %v", name, saw, told)
+		}
+		if saw && math.Abs(thick-3) > 0.3 {
+			t.Errorf("%s: %.2f mm thick", name, thick)
+		}
+		if s.absent() != (told && !saw) {
+			t.Errorf("%s: absent %v", name, s.absent())
+		}
+	}
+}
+
+// A shadow behind the rod's image looks out beside it, or goes on beyond its end.
+func TestShadowHiddenByTheRod(t *testing.T) {
+	c := canvas{tilt: 35 * deg, view: rodDir + 180*deg, noise: 0.7}
+	broad, beyond := sunCast(), sunCast()
+	broad.dir, broad.width, broad.to = rodDir, 9, 60
+	beyond.dir = rodDir
+	short := c
+	short.tilt = 15 * deg // the image of a rod of 75 mm ends 29 mm off
+	for name, tt := range map[string]struct {
+		c            canvas
+		beside, past bool
+	}{
+		"beside":  {c.withRod().with(broad.layer()), true, false},
+		"beyond":  {short.withRod().with(beyond.layer()), false, true},
+		"neither": {short.withRod(), false, false},
+		"no rod":  {c, false, false},
+	} {
+		s := tt.c.search(t)
+		if a, b := s.shadowBeside(), s.shadowBeyond(); a != tt.beside || b != tt.past {
+			t.Errorf("%s: beside %v, beyond %v", name, a, b)
+		}
+	}
+}
+
+// A line from behind the foot is the same one going on, or one that runs into the strip
+// farther out, or neither; the rod's own image is no witness.
+func TestLinesBehindTheFoot(t *testing.T) {
+	s := pictureOf().search(t)
+	line := ray{dir: shadowDir, score: 4, length: 50}
+	back := func(turn angle.Angle, offset, score float64) ray {
+		return ray{dir: shadowDir + 180*deg + turn, offset: offset, score: score, length: 50}
+	}
+	for name, tt := range map[string]struct {
+		line, other     ray
+		through, joined bool
+	}{
+		"in line":               {line, back(0, 0, 4), true, true},
+		"3 degrees off":         {line, back(3*deg, 0, 4), true, true},
+		"turned away":           {line, back(9*deg, 0, 4), false, false},
+		"beside it":             {line, back(0, throughMiss+0.1, 4), false, false},
+		"runs in farther out":   {line, back(6.5*deg, 2, 4), false, true},
+		"too faint":             {line, back(0, 0, behindScore*4-0.1), false, false},
+		"the rod's own image":   {ray{dir: rodDir + 180*deg, score: 4, length: 50}, ray{dir: rodDir, score: 4, length: 60}, false, false},
+		"longer than the image": {ray{dir: rodDir + 180*deg, score: 4, length: 50}, ray{dir: rodDir, score: 4, length: 90}, true, true},
+	} {
+		through, joined := s.img.throughFoot([]ray{tt.line, tt.other}, tt.line)
+		if through != tt.through || joined != tt.joined {
+			t.Errorf("%s: through %v, joined %v", name, through, joined)
+		}
+	}
+}
+
+// The search as a whole: two shadows are ambiguous, so is a line that runs into one; a
+// second that is faint, or a first that no rod casts, is not.
+func TestSearchForAShadow(t *testing.T) {
+	k, second, into := sunCast(), sunCast(), sunCast()
+	second.dir += 50 * deg
+	faint := second
+	faint.depth, faint.to = 0.25, 30
+	into.dir, into.offset, into.width = k.dir+180*deg+6.5*deg, 2, 2
+	into.from, into.to = -30, 60
+	bowed := k
+	bowed.bow = 2.5
+	for name, tt := range map[string]struct {
+		c    canvas
+		want error
+	}{
+		"one":                        {pictureOf(k.layer()).withRod(), nil},
+		"two":                        {pictureOf(k.layer(), second.layer()).withRod(), ErrAmbiguous},
+		"one and a faint one":        {pictureOf(k.layer(), faint.layer()).withRod(), nil},
+		"a line runs into it":        {pictureOf(k.layer(), into.layer()).withRod(), ErrAmbiguous},
+		"none":                       {pictureOf().withRod(), ErrNoShadow},
+		"none, and no rod":           {pictureOf(), ErrNoShadow},
+		"a bowed one":                {pictureOf(bowed.layer()).withRod(), ErrBowed},
+		"covered by the rod's image": {canvas{tilt: 22 * deg, view: shadowDir + 180*deg, noise: 0.7}.withRod().with(k.layer()), ErrRodHides},
+	} {
+		s := tt.c.search(t)
+		if st, err := FindShadow(s.g, s.plate, s.sheet, Rod{}); !errors.Is(err, tt.want) {
+			t.Errorf("%s: %v, want %v: %+v", name, err, tt.want, st)
+		}
+	}
+}
+
+// What holds the foot is left out of the strip and told, a point too; of a rod's own
+// breadth all is kept.
+func TestOnlyTheRodsOwnBreadth(t *testing.T) {
+	k := sunCast()
+	nut := casting{dir: k.dir, width: 8, depth: k.depth, to: 12, blur: k.blur, opens: k.opens}
+	point := func(p sheet.Point) float64 { // the last 12 mm of 40 taper to nothing
+		f := newFrame(k.dir, 0)
+		s, n := f.place(p)
+		half := 1.5 * max(0, min(1, (40-s)/12))
+		return 1 - k.depth*normal((n+half)/0.2)*normal((half-n)/0.2)*normal(s/0.3)
+	}
+	nutOnly := k.layer()
+	both := func(p sheet.Point) float64 { return min(nutOnly(p), nut.layer()(p)) }
+	for name, tt := range map[string]struct {
+		l        layer
+		from, to [2]float64
+		held     bool
+	}{
+		"bare":           {k.layer(), [2]float64{6, 6.1}, [2]float64{56, 57}, false},
+		"a nut":          {both, [2]float64{12.5, 14.5}, [2]float64{56, 57}, true},
+		"a skewer point": {point, [2]float64{6, 6.1}, [2]float64{26, 30}, false},
+	} {
+		_, st := pictureOf(tt.l).must(t, shadowDir)
+		if st.From < tt.from[0] || st.From > tt.from[1] || st.To < tt.to[0] || st.To > tt.to[1] || st.Held != tt.held {
+			t.Errorf("%s: from %.1f to %.1f mm, held %v", name, st.From, st.To, st.Held)
+		}
+	}
+}
+
+// Where the strip ends the rows before are left out, and where it broadens to a cap's
+// shadow; a strip that is crossed goes on behind.
+func TestStripEnds(t *testing.T) {
+	k := sunCast()
+	k.to = 33
+	sharp := k // its cap is so little broader that it passes for the rod
+	sharp.width, sharp.blur, sharp.opens, sharp.to = 6, 0.08, 0.0006, 34
+	top := sharp
+	top.width, top.from = 7.7, 26
+	crossing := casting{dir: k.dir + 90*deg, offset: -20, width: 4, depth: 0.7, from: -80, to: 80, blur: 0.3}
+	cross := crossing.layer()
+	bare, onTop := sharp.layer(), top.layer()
+	withCap := func(p sheet.Point) float64 { return min(bare(p), onTop(p)) }
+	for name, tt := range map[string]struct {
+		l                  layer
+		diameter, from, to float64
+	}{
+		"on plain paper":            {k.layer(), 3, 28, 31.5},
+		"in a cap":                  {withCap, 6, 23, 25.8},
+		"crossed by another shadow": {func(p sheet.Point) float64 { return min(k.layer()(p), cross(p)) }, 3, 28, 31.5},
+	} {
+		c := pictureOf(tt.l)
+		c.rod.DiameterMM, c.scale = tt.diameter, 7
+		_, st := c.must(t, shadowDir)
+		if st.To < tt.from || st.To > tt.to {
+			t.Errorf("%s: ends %.1f mm off, want %.1f to %.1f", name, st.To, tt.from, tt.to)
+		}
+	}
+}
+
+// Rows with another shadow along one flank, or in a larger one, take no part.
+func TestRowsBesideOtherShadowsAreLeftOut(t *testing.T) {
+	k := sunCast()
+	f := newFrame(k.dir, 0)
+	part := func(light float64, over func(n float64) bool) layer { // from 30 to 42 mm
+		return func(p sheet.Point) float64 {
+			if s, n := f.place(p); s > 30 && s < 42 && over(n) {
+				return light
+			}
+			return 1
+		}
+	}
+	for name, tt := range map[string]struct {
+		l    layer
+		kept bool
+	}{
+		"one flank":         {part(0.6, func(n float64) bool { return n > 2.3 }), false},
+		"one, a little":     {part(0.85, func(n float64) bool { return n > 2.3 }), true},
+		"both flanks":       {part(0.5, func(float64) bool { return true }), false},
+		"both, a little":    {part(0.85, func(float64) bool { return true }), true},
+		"nothing at all":    {part(1, func(float64) bool { return true }), true},
+		"far from the axis": {part(0.5, func(n float64) bool { return n > 8 }), true},
+	} {
+		s := pictureOf(k.layer(), tt.l).search(t)
+		fit := &stripFit{search: s, frame: f}
+		fit.sampleRows(shadowStart, 55, 4.5, 0, 1)
+		fit.normalise(2.7)
+		in, kept := 0, 0
+		for _, row := range fit.rows {
+			if row.s > 33 && row.s < 39 {
+				in++
+				if row.ok {
+					kept++
+				}
+			}
+		}
+		if tt.kept && kept < in || !tt.kept && kept > 0 {
+			t.Errorf("%s: %d of %d rows kept", name, kept, in)
+		}
+	}
+}

@@ -1,0 +1,103 @@
+package vision
+
+import "math"
+
+// cdf and phi are the normal law and its density, from a table of 64 steps to the
+// unit with straight lines between: good to 3e-5.
+func cdf(x float64) float64 { return tabled(&normalTable, x) }
+
+func phi(x float64) float64 { return math.Exp(-x*x/2) / math.Sqrt(2*math.Pi) }
+
+// What the edges of a row are sought by.
+const (
+	normalReach, normalSteps = 5, 64 // sigmas to each side, and steps to a sigma, of the table
+	// Samples within edgeBlur sigmas of the blur and edgeReach mm of an edge tell its place:
+	// farther ones hold nothing but noise.
+	edgeBlur, edgeReach = 2.5, 0.1
+	// One step moves an edge by stepBlur sigmas and stepReach mm at most: beyond, the model's
+	// slope says nothing.
+	stepBlur, stepReach = 1.5, 0.2
+	// apartEdges is the determinant over the square of its diagonal below which the two edges
+	// are one.
+	apartEdges = 1e-6
+)
+
+var normalTable = func() (t [2*normalReach*normalSteps + 2]float64) {
+	for i := range t {
+		t[i] = 0.5 * math.Erfc(-(float64(i)/normalSteps-normalReach)/math.Sqrt2)
+	}
+	return t
+}()
+
+func tabled(t *[2*normalReach*normalSteps + 2]float64, x float64) float64 {
+	y := (x + normalReach) * normalSteps
+	if !(y > 0) {
+		return 0
+	}
+	if y >= 2*normalReach*normalSteps {
+		return 1
+	}
+	i := int(y)
+	return t[i] + (y-float64(i))*(t[i+1]-t[i])
+}
+
+func (f *stripFit) sigma(s float64) float64 { return math.Sqrt(f.blur*f.blur + f.grow*s*s) }
+
+// measureEdges moves each row's two edges by one Newton step of the most likely
+// position, the model being a strip of shadow with two blurred edges:
+//
+//	m(n) = 1 - depth * cdf((n-left)/sigma) * cdf((right-n)/sigma)
+//
+// For white noise this estimate reaches the Cramer-Rao bound.
+func (f *stripFit) measureEdges() {
+	for i := range f.rows {
+		row := &f.rows[i]
+		if !row.ok {
+			continue
+		}
+		s, depth := f.sigma(row.s), f.depthAt(row.s)
+		l, r := f.left.at(row.s), f.right.at(row.s)
+		var ll, lr, rr, bl, br float64
+		reach := edgeBlur*s + edgeReach
+		for k, v := range row.light {
+			n := f.first + float64(k)*f.step
+			if n < l-reach || n > r+reach || n > l+reach && n < r-reach {
+				continue
+			}
+			if math.IsNaN(v) {
+				row.ok = false
+				break
+			}
+			cl, cr := cdf((n-l)/s), cdf((r-n)/s)
+			m := 1 - depth*cl*cr
+			dl := depth * phi((n-l)/s) / s * cr
+			dr := -depth * phi((r-n)/s) / s * cl
+			e := v - m
+			ll, lr, rr = ll+dl*dl, lr+dl*dr, rr+dr*dr
+			bl, br = bl+dl*e, br+dr*e
+		}
+		det := ll*rr - lr*lr
+		if !row.ok || !(det > apartEdges*ll*rr) {
+			row.ok = false
+			continue
+		}
+		most := stepBlur*s + stepReach
+		row.left = l + max(-most, min(most, (rr*bl-lr*br)/det))
+		row.right = r + max(-most, min(most, (ll*br-lr*bl)/det))
+	}
+}
+
+// fitEdgeLine fits a line through value(row) over the good rows with a biweight.
+func (f *stripFit) fitEdgeLine(value func(*profileRow) float64) fitLine {
+	var ss, ns []float64
+	for i := range f.rows {
+		if r := &f.rows[i]; r.ok {
+			ss, ns = append(ss, r.s), append(ns, value(r))
+		}
+	}
+	return robustLine(ss, ns)
+}
+
+func (f *stripFit) axis() fitLine {
+	return f.fitEdgeLine(func(r *profileRow) float64 { return (r.left + r.right) / 2 })
+}

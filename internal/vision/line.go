@@ -1,0 +1,195 @@
+package vision
+
+import (
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// fitLine is n = a + b*(s-mid), with its covariance.
+type fitLine struct {
+	a, b, mid  float64
+	varA, varB float64
+	scatter    float64
+	used       int
+	// bend is half the second derivative, 1/mm: n = a + b(s-mid) + bend (s-mid)^2.
+	bend, varBend float64
+	curve         [2]float64 // a and b of that parabola
+}
+
+// bent reports whether the line is surely bent.
+func (l fitLine) bent() bool { return !(l.bend*l.bend < sureBow*sureBow*l.varBend) }
+
+// follow is at, along the parabola where it is surely bent: to look for what lies beyond.
+func (l fitLine) follow(s float64) float64 {
+	if !l.bent() {
+		return l.at(s)
+	}
+	x := s - l.mid
+	return l.curve[0] + l.curve[1]*x + l.bend*x*x
+}
+
+func (l fitLine) at(s float64) float64 { return l.a + l.b*(s-l.mid) }
+
+// What a robust line goes by.
+const (
+	// tukey is the biweight's cut in sigmas: 95 % efficient for a normal law (textbooks).
+	// The first wideTurns of lineTurns turns take wideCut times as much, so that a poor start
+	// throws nothing out; more turns cost time.
+	tukey                         = 4.685
+	parabolaTerms                 = 3 // which the residuals have used up
+	wideCut, wideTurns, lineTurns = 3, 2, 8
+	leastLine                     = 1e-4 // mm: of the scatter, lest a perfect line cut everything
+	usedWeight                    = 0.2  // from this weight on a place counts as used
+	// The residuals' correlation is summed over lags up to a part of the line, 1 over
+	// lagPart, and mostLags: more sum noise.
+	lagPart, mostLags = 8, 24
+	// A parabola starts with a weight of bowWeight at least for what lies within bowCut sigmas
+	// of the line, since a bow alone must not put the line's ends aside; bowTurns turns.
+	bowWeight, bowCut, bowTurns = 0.3, 12, 5
+)
+
+// robustLine fits n = a + b (s - mid) with Tukey's biweight and estimates the
+// variances of a and b from the residuals, allowing for their correlation from row
+// to row (interpolation, paper texture and JPEG blocks make neighbours alike).
+func robustLine(ss, ns []float64) fitLine {
+	var l fitLine
+	if len(ss) < leastRows {
+		l.varA, l.varB = math.Inf(1), math.Inf(1)
+		return l
+	}
+	for _, s := range ss {
+		l.mid += s / float64(len(ss))
+	}
+	w := make([]float64, len(ss))
+	for i := range w {
+		w[i] = 1
+	}
+	res := make([]float64, len(ss))
+	abs := make([]float64, len(ss))
+	var sw, sx, sy, sxx, sxy float64
+	for iter := range lineTurns {
+		sw, sx, sy, sxx, sxy = 0, 0, 0, 0, 0
+		for i := range ss {
+			x, y := ss[i]-l.mid, ns[i]
+			sw += w[i]
+			sx += w[i] * x
+			sy += w[i] * y
+			sxx += w[i] * x * x
+			sxy += w[i] * x * y
+		}
+		det := sw*sxx - sx*sx
+		if det <= 0 {
+			l.varA, l.varB = math.Inf(1), math.Inf(1)
+			return l
+		}
+		l.a, l.b = (sxx*sy-sx*sxy)/det, (sw*sxy-sx*sy)/det
+		for i := range ss {
+			res[i] = ns[i] - l.at(ss[i])
+			abs[i] = math.Abs(res[i])
+		}
+		l.scatter = max(leastLine, madSigma*quantile(abs, 0.5))
+		c := tukey * l.scatter
+		if iter < wideTurns {
+			c *= wideCut
+		}
+		for i, r := range res {
+			w[i] = 0
+			if u := r / c; math.Abs(u) < 1 {
+				w[i] = (1 - u*u) * (1 - u*u)
+			}
+		}
+	}
+	// The bow is taken out before the residuals are looked at: they would take it for
+	// noise that is alike from row to row.
+	bent := parabola(ss, ns, l, w)
+	for i := range ss {
+		x := ss[i] - l.mid
+		res[i] = ns[i] - (bent[0] + bent[1]*x + bent[2]*x*x)
+	}
+	l.bend, l.curve = bent[2], [2]float64{bent[0], bent[1]}
+	for _, weight := range w {
+		if weight > usedWeight {
+			l.used++
+		}
+	}
+	v, inflate := scatterOf(res, w)
+	det := sw*sxx - sx*sx
+	l.varA, l.varB = inflate*v*sxx/det, inflate*v*sw/det
+	l.varBend = inflate * v * bent[3]
+	return l
+}
+
+// scatterOf returns the variance of residuals, and by how much that of what is fitted to
+// them exceeds its own by their correlation over lags up to an eighth of the line.
+func scatterOf(res, w []float64) (v, inflate float64) {
+	n := 0.0
+	for i, r := range res {
+		v += w[i] * r * r
+		n += w[i]
+	}
+	v /= max(n-parabolaTerms, 1)
+	inflate = 1
+	lags := min(len(res)/lagPart, mostLags)
+	for k := 1; k <= lags; k++ {
+		c, m := 0.0, 0.0
+		for i := 0; i+k < len(res); i++ {
+			ww := math.Sqrt(w[i] * w[i+k])
+			c += ww * res[i] * res[i+k]
+			m += ww
+		}
+		if m > 0 {
+			inflate += 2 * (1 - float64(k)/float64(lags+1)) * c / m / v
+		}
+	}
+	return v, max(1, inflate)
+}
+
+// parabola fits n = a + b x + c x^2, x = s - mid, to a robust line's neighbourhood: the
+// line's weights first, then those of its own residuals. It returns a, b, c, and the
+// variance of c for residuals of variance 1.
+func parabola(ss, ns []float64, l fitLine, w []float64) (p [4]float64) {
+	w = slices.Clone(w)
+	for i := range w {
+		if r := math.Abs(ns[i]-l.at(ss[i])) / max(l.scatter, leastLine); r < bowCut {
+			w[i] = max(w[i], bowWeight)
+		}
+	}
+	abs := make([]float64, len(ss))
+	for range bowTurns {
+		var m [2*parabolaTerms - 1]float64 // sums of w x^k
+		var y [parabolaTerms]float64
+		for i := range ss {
+			x := ss[i] - l.mid
+			f := w[i]
+			for k := range m {
+				m[k] += f
+				if k < len(y) {
+					y[k] += f * ns[i]
+				}
+				f *= x
+			}
+		}
+		var chol mat.Cholesky
+		var inverse mat.SymDense
+		terms := mat.NewVecDense(parabolaTerms, p[:parabolaTerms])
+		if !chol.Factorize(mat.NewSymDense(parabolaTerms, []float64{m[0], m[1], m[2], m[1], m[2], m[3], m[2], m[3], m[4]})) ||
+			chol.SolveVecTo(terms, mat.NewVecDense(parabolaTerms, y[:])) != nil || chol.InverseTo(&inverse) != nil {
+			return [4]float64{l.a, l.b, 0, math.Inf(1)}
+		}
+		p[3] = inverse.At(2, 2)
+		for i := range ss {
+			x := ss[i] - l.mid
+			abs[i] = math.Abs(ns[i] - (p[0] + p[1]*x + p[2]*x*x))
+		}
+		c := tukey * max(leastLine, madSigma*quantile(abs, 0.5))
+		for i, r := range abs {
+			w[i] = 0
+			if u := r / c; u < 1 {
+				w[i] = (1 - u*u) * (1 - u*u)
+			}
+		}
+	}
+	return p
+}

@@ -1,0 +1,151 @@
+package vision
+
+import (
+	"math/rand/v2"
+	"slices"
+	"testing"
+
+	"shadowread/internal/calib"
+	"shadowread/internal/sheet"
+)
+
+// markLayer is the sheet's marks, each moved by what shift says.
+func markLayer(shift func(m sheet.Mark) (x, y float64, ok bool)) layer {
+	return func(p sheet.Point) float64 {
+		for _, m := range sheet.Standard.Marks {
+			x, y, ok := shift(m)
+			m.X, m.Y = m.X+x, m.Y+y
+			if ok && max(m.X-p.X, p.X-m.X, m.Y-p.Y, p.Y-m.Y) < m.Side/2 && blackOf(m, p) {
+				return 0.06
+			}
+		}
+		return 1
+	}
+}
+
+// blackOf reports whether a place within a mark is black.
+func blackOf(m sheet.Mark, p sheet.Point) bool {
+	bits, _ := sheet.ModuleBits(m.ID)
+	x, y := int((p.X-m.X+m.Side/2)/m.Side*markCells), int((m.Y+m.Side/2-p.Y)/m.Side*markCells)
+	if min(x, y) < 1 || max(x, y) > markCells-2 {
+		return true
+	}
+	return !bits[y-1][x-1]
+}
+
+func withMarks(shift func(m sheet.Mark) (x, y float64, ok bool)) canvas {
+	return canvas{tilt: 20 * deg, view: rodDir, noise: 0.7, scale: 2.6}.with(markLayer(shift))
+}
+
+// The plate is refused for marks that are too few, or that do not stand where the others
+// allow; one astray may be chance.
+func TestMarksMakeAPlateOrNot(t *testing.T) {
+	at := func(m sheet.Mark) (float64, float64, bool) { return 0, 0, true }
+	first := sheet.Standard.Marks
+	astray := func(n int) func(m sheet.Mark) (float64, float64, bool) {
+		return func(m sheet.Mark) (float64, float64, bool) {
+			for _, f := range first[:n] {
+				if f.ID == m.ID {
+					return 2, 2, true
+				}
+			}
+			return 0, 0, true
+		}
+	}
+	three := func(m sheet.Mark) (float64, float64, bool) {
+		return 0, 0, slices.ContainsFunc(first[:3], func(f sheet.Mark) bool { return f.ID == m.ID })
+	}
+	for name, tt := range map[string]struct {
+		shift func(m sheet.Mark) (float64, float64, bool)
+		want  error
+	}{
+		"all":         {at, nil},
+		"three":       {three, ErrTooFewMarks},
+		"one astray":  {astray(1), nil},
+		"two astray":  {astray(2), ErrMarksDisagree},
+		"none at all": {func(sheet.Mark) (float64, float64, bool) { return 0, 0, false }, ErrTooFewMarks},
+	} {
+		g := withMarks(tt.shift).search(t).g
+		prior := calib.UnknownLens(g.W, g.H, 0)
+		prior.Stretch, prior.Curl = 0.001, calib.TapedCurl
+		if p, n, err := FindSheet(g, sheet.Standard, prior); err != tt.want {
+			t.Errorf("%s: %v with %d marks, want %v: %+v", name, err, n, tt.want, p)
+		}
+	}
+}
+
+// A mark that something lies over takes no part; a shadow's edge across it does not matter.
+func TestCoveredMarksTakeNoPart(t *testing.T) {
+	m := sheet.Standard.Marks[0]
+	c := withMarks(func(sheet.Mark) (float64, float64, bool) { return 0, 0, true })
+	over := func(part float64, p sheet.Point) bool {
+		return max(m.X-p.X, p.X-m.X, m.Y-p.Y, p.Y-m.Y) < m.Side && p.X < m.X-m.Side/2+part*m.Side
+	}
+	shaded := c.with(func(p sheet.Point) float64 {
+		if over(0.5, p) {
+			return 0.4
+		}
+		return 1
+	}).search(t)
+	if !markVisible(shaded.g, m, shaded.plate.ProjectDrawing) {
+		t.Error("a mark half in shade is not visible")
+	}
+	for part, want := range map[float64]bool{0: true, 0.5: false} {
+		s := c.search(t)
+		for v := range s.g.H {
+			for u := range s.g.W {
+				if q, _ := s.plate.Unproject(calib.Pixel{U: float64(u), V: float64(v)}); over(part, q) {
+					s.g.Pix[v*s.g.W+u] = 140
+				}
+			}
+		}
+		if got := markVisible(s.g, m, s.plate.ProjectDrawing); got != want {
+			t.Errorf("a finger over %.1f of it: visible %v", part, got)
+		}
+	}
+}
+
+// Every cell of a mark must be told from the middle between ink and paper, and the border
+// be dark.
+func TestCellsThatCannotBeTold(t *testing.T) {
+	sound := func() (cells [markCells][markCells]float64) {
+		for r := 1; r < markCells-1; r++ {
+			for c := 1; c < markCells-1; c++ {
+				cells[r][c] = float64((r + c) % 2)
+			}
+		}
+		return cells
+	}
+	gray, open, faint := sound(), sound(), sound()
+	gray[2][3] = 0.55
+	open[0][3] = 1
+	for r := range faint {
+		for c := range faint[r] {
+			faint[r][c] *= spanLeast - 0.01
+		}
+	}
+	for name, tt := range map[string]struct {
+		cells [markCells][markCells]float64
+		want  bool
+	}{"sound": {sound(), true}, "a gray cell": {gray, false}, "an open border": {open, false}, "faint": {faint, false}} {
+		if _, ok := readBits(tt.cells); ok != tt.want {
+			t.Errorf("%s: read %v", name, ok)
+		}
+	}
+}
+
+// Marks in a picture of grain are passed by before its outlines are traced.
+func TestGrainIsPassedBy(t *testing.T) {
+	r := rand.New(rand.NewPCG(5, 6))
+	for noise, want := range map[int]bool{0: false, 120: true} {
+		g := withMarks(func(sheet.Mark) (float64, float64, bool) { return 0, 0, true }).search(t).g
+		for i := range g.Pix {
+			if noise > 0 && i%g.W < g.W*3/4 { // beside it stand sound marks
+				g.Pix[i] = uint8(60 + r.IntN(noise))
+			}
+		}
+		if got := len(findMarks(g, sheet.Standard, anyContrast)) == 0; got != want {
+			t.Errorf("noise of %d levels: passed by %v", noise, got)
+		}
+	}
+}

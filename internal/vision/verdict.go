@@ -1,0 +1,208 @@
+package vision
+
+import (
+	"math"
+
+	"shadowread/internal/angle"
+)
+
+// What a measured strip is judged by.
+const (
+	// A strip's breadth may differ from a stated diameter by breadthMost mm and breadthPart of
+	// it, for what a user states: less refuses a guess, more lets another line pass.
+	breadthMost, breadthPart = 0.5, 0.25
+	// A strip that narrows or broadens by taperPart of its breadth over its length, and by
+	// taperSure sigmas, has another shadow in it.
+	taperPart, taperSure = 0.5, 4
+	sigmaMost            = 1 * angle.Degree // above it a direction is no reading
+
+	// unevenMost is the part of a shadow's depth by which its halves may differ: of sound
+	// shadows' none did by more than a tenth, of bodies' that lie on the paper most by more
+	// than a half. halfBins are looked at to each side of the axis.
+	unevenMost = 0.25
+	halfBins   = 5
+	// twoSided is the part of its depth by which a shadow's sides differ where another
+	// shadow lies along one of them, at least. edgeBins of edgeBin mm are looked at about
+	// each edge.
+	twoSided          = 0.1
+	edgeBins, edgeBin = 6, 0.4
+	// leastTaper is the part of a taper that is taken to turn the axis however alike the
+	// sides are.
+	leastTaper = 0.3
+	// lopsidedRows is the fewest rows that tell a difference between the sides; it is sure
+	// at sureSides sigmas, and possible within maybeSides.
+	lopsidedRows          = 10
+	sureSides, maybeSides = 5, 2
+	// noiseLag is how many samples apart the noise is taken, over two pixels, so that texture and
+	// slow changes stay out, noiseClear mm beyond the edges.
+	noiseLag, noiseClear = 4, 0.8
+)
+
+// strip turns the fitted edges into a measurement, or says that they are not a
+// rod's shadow.
+func (f *stripFit) strip() (*Strip, error) {
+	rod := f.rod
+	axis := f.axis()
+	first, last := math.Inf(1), 0.0
+	seen := 0.0
+	for i := range f.rows {
+		if r := &f.rows[i]; r.ok {
+			first, last = min(first, r.s), max(last, r.s)
+			seen++
+		}
+	}
+	if len(f.rows) > 1 {
+		seen *= f.rows[1].s - f.rows[0].s
+	}
+	width := f.right.at(axis.mid) - f.left.at(axis.mid)
+	// Disagreement beyond the scatter widens the sigma: of the two edges, of the
+	// near and the far half (a bow).
+	variance := axis.varB
+	turned, expected := (f.left.b-f.right.b)/2, (f.left.varB+f.right.varB)/4
+	variance += f.taper(axis.mid, turned, expected)
+	atLeast := 0.0
+	tip, tipSigma, tipSeen := f.findTip(axis)
+	if !tipSeen {
+		tip, tipSigma, atLeast = f.followStrip(axis)
+	}
+	turn, cost, bow := f.bowed(axis, tip)
+	variance += sq(float64(cost))
+	least, most, growthSigma := f.growth()
+	st := &Strip{
+		Direction:  (f.direction() + angle.Atan2(axis.b, 1) + turn).Bearing(),
+		Sigma:      angle.Angle(math.Sqrt(variance)),
+		FootOffset: f.frame.offset + axis.at(0),
+		FootSigma:  math.Sqrt(axis.varA + variance*axis.mid*axis.mid),
+		Width:      width,
+		Depth:      f.depth,
+		Growth:     [2]float64{least, most}, GrowthSigma: growthSigma,
+		From: first, To: last,
+		Noise: f.flankNoise(),
+		Bow:   bow,
+		Head:  f.head, Held: f.held,
+		Length: tip, LengthSigma: tipSigma, AtLeast: atLeast,
+	}
+	if bow != 0 {
+		st.FootOffset += axis.bend * axis.mid * axis.mid
+	}
+	for i, s := range [2]float64{first, last} {
+		st.Axis[i] = f.plate.Project(f.frame.at(s, axis.at(s)))
+		st.Left[i] = f.plate.Project(f.frame.at(s, f.left.at(s)))
+		st.Right[i] = f.plate.Project(f.frame.at(s, f.right.at(s)))
+	}
+	switch {
+	case seen < leastStrip, seen < leastWire && width < stiffRod && rod.DiameterMM < stiffRod:
+		return nil, ErrNoShadow
+	case math.Abs(st.FootOffset) > footMost+2*st.FootSigma:
+		return nil, ErrNoShadow
+	case rod.DiameterMM > 0 && math.Abs(width-rod.DiameterMM) > breadthMost+breadthPart*rod.DiameterMM:
+		return nil, ErrNoShadow
+	case math.Abs(turned)*2*(last-first) > taperPart*width && math.Abs(turned) > taperSure*math.Sqrt(expected): // tapers
+		return nil, ErrNoShadow
+	case f.uneven():
+		return nil, ErrNoShadow
+	case !(st.Sigma < bowedMost) && bow != 0:
+		return nil, ErrBowed
+	case !(st.Sigma < sigmaMost) && bow == 0:
+		return nil, ErrNoShadow
+	case bow == 0 && st.Sigma > vagueMost && st.Sigma > vagueNoise*f.noiseSigma(st):
+		return nil, ErrNoShadow
+	}
+	if rod.NodusMM > 0 {
+		st.Nodus, st.NodusSigma = f.findNodus(axis)
+	}
+	return st, nil
+}
+
+// uneven reports whether the strip's two halves differ, as those of a body do that lies
+// on the paper: one side of it is lit, along the other lies its own shadow. A shadow is
+// the same on both sides.
+func (f *stripFit) uneven() bool {
+	sure, _ := f.lopsided(halfBins, 0, math.Inf(1), func(width float64, k int) (from, to float64) {
+		return width * float64(k) / (2 * halfBins), width * float64(k+1) / (2 * halfBins)
+	})
+	return sure > unevenMost*f.depth
+}
+
+// taper is what the edges' disagreement turned, whose variance is expected, adds to the
+// variance of the direction. Another
+// shadow along one side turns that edge and not the other, and there the two sides differ;
+// haze about the sun makes a shadow narrower or broader with the distance, the same on
+// both sides, and turns nothing.
+func (f *stripFit) taper(middle, turned, expected float64) (variance float64) {
+	about := func(_ float64, k int) (from, to float64) {
+		from = edgeBin * (float64(k) - edgeBins/2)
+		return from, from + edgeBin
+	}
+	_, near := f.lopsided(edgeBins, 0, middle, about)
+	_, far := f.lopsided(edgeBins, middle, math.Inf(1), about)
+	part := max(leastTaper, min(1, max(near, far)/(twoSided*f.depth)))
+	return part * part * max(0, turned*turned-expected)
+}
+
+// lopsided is by how much the light differs between places that mirror each other about the
+// axis, at most: surely, and possibly. bin gives the places, from the edges inwards, mm. It
+// looks at the rows between two distances from the foot.
+func (f *stripFit) lopsided(bins int, start, end float64, bin func(width float64, k int) (from, to float64)) (sure, possible float64) {
+	sum, square := make([]float64, bins), make([]float64, bins)
+	n := 0.0
+	for i := range f.rows {
+		row := &f.rows[i]
+		if !row.ok || row.s < start || row.s > end {
+			continue
+		}
+		l, r := f.left.at(row.s), f.right.at(row.s)
+		n++
+		for k := range bins {
+			from, to := bin(r-l, k)
+			d := f.level(row, l+from, l+to) - f.level(row, r-to, r-from)
+			if math.IsNaN(d) {
+				d = 0
+			}
+			sum[k] += d
+			square[k] += d * d
+		}
+	}
+	if n < lopsidedRows {
+		return 0, math.Inf(1)
+	}
+	for k := range bins {
+		off := math.Abs(sum[k] / n)
+		sigma := math.Sqrt(max(0, square[k]/n-off*off) / n)
+		if off > sureSides*sigma {
+			sure = max(sure, off)
+		}
+		possible = max(possible, off+maybeSides*sigma)
+	}
+	return sure, possible
+}
+
+// noiseSigma is the sigma of the direction that white noise alone leaves to a strip (the
+// closed form in docs/method.md).
+func (f *stripFit) noiseSigma(st *Strip) angle.Angle {
+	mid := (st.From + st.To) / 2
+	px := f.pxAcross(mid)
+	length := (st.To - st.From) * px
+	return angle.Angle(st.Noise / st.Depth * math.Sqrt(12*math.Sqrt(math.Pi)*f.sigma(mid)*px/(length*length*length)))
+}
+
+// flankNoise is the scatter of neighbouring samples beside the strip, as a part of
+// the paper's light, from differences of samples noiseLag apart.
+func (f *stripFit) flankNoise() float64 {
+	var d []float64
+	for i := range f.rows {
+		row := &f.rows[i]
+		if !row.ok {
+			continue
+		}
+		for k := noiseLag; k < len(row.light); k++ {
+			n := f.first + float64(k)*f.step
+			if n < f.left.at(row.s)-noiseClear || n-noiseLag*f.step > f.right.at(row.s)+noiseClear {
+				if v := math.Abs(row.light[k] - row.light[k-noiseLag]); !math.IsNaN(v) {
+					d = append(d, v)
+				}
+			}
+		}
+	}
+	return madSigma * quantile(d, 0.5) / math.Sqrt2
+}

@@ -1,0 +1,116 @@
+package vision
+
+import (
+	"math"
+	"testing"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/sheet"
+)
+
+// weakCast is a shadow whose penumbra vouches for nothing: it grows by less than the sun's
+// disc makes it, and by too much to be none.
+func weakCast() casting {
+	k := sunCast()
+	k.opens = 0.0019
+	return k
+}
+
+// Each witness speaks against one picture and is silent of its twin, which differs in what
+// the witness looks for alone. All others are silent of both.
+func TestWitnesses(t *testing.T) {
+	wire := func(k casting) layer { // goes on behind the foot
+		k.from = -70
+		return k.layer()
+	}
+	withRod := func(rod float64, layers ...layer) canvas {
+		c := pictureOf(layers...)
+		return c.with(c.rodLayer(rod, 50))
+	}
+	fromAbove := func(noise float64, layers ...layer) canvas {
+		c := canvas{tilt: 2 * deg, view: rodDir + 180*deg, noise: noise, layers: layers}
+		return c.with(c.rodLayer(3, 50))
+	}
+	change := func(f func(*casting)) layer {
+		k := sunCast()
+		f(&k)
+		return k.layer()
+	}
+	changeWeak := func(f func(*casting)) layer {
+		k := weakCast()
+		f(&k)
+		return k.layer()
+	}
+	along := func(dir angle.Angle) canvas { // the rod's image runs close to the line
+		c := canvas{tilt: 12 * deg, view: dir + 180*deg, noise: 0.7}
+		return c.with(c.rodLayer(3, 50))
+	}
+	behind := func(from, half float64) layer { // shade behind the foot, but for a lane along the line
+		f := newFrame(shadowDir, 0)
+		return func(p sheet.Point) float64 {
+			s, n := f.place(p)
+			return 1 - 0.4*normal((-s-from)/0.4)*normal((math.Abs(n)-half)/0.4)
+		}
+	}
+	late := func(from float64) func(*Strip) { return func(st *Strip) { st.From = from } }
+	for _, tt := range []struct {
+		name           string
+		speaks, silent canvas
+		set, twin      func(*Strip) // what a drawing cannot make alone
+		want           error
+	}{
+		{name: "the line comes into view far out", want: ErrNoShadow,
+			speaks: withRod(3, sunCast().layer()), set: late(farStart + 1),
+			silent: withRod(3, sunCast().layer()), twin: late(farStart - 1)},
+		{name: "as faint and narrow as a crease", want: ErrNoShadow,
+			speaks: withRod(1.3, change(func(k *casting) { k.width, k.depth = 1.3, 0.3 })),
+			silent: withRod(1.3, change(func(k *casting) { k.width, k.depth = 1.3, 0.4 }))},
+		{name: "goes on behind the foot", want: ErrNoShadow,
+			speaks: withRod(3, wire(sunCast())),
+			silent: withRod(3, sunCast().layer())},
+		{name: "sharper far from the foot than near it", want: ErrNoShadow,
+			speaks: withRod(3, change(func(k *casting) { k.opens = -0.0012 })),
+			silent: withRod(3, weakCast().layer())},
+		{name: "passes the foot", want: ErrNoShadow,
+			speaks: withRod(3, changeWeak(func(k *casting) { k.offset = strayMost + 0.1 })),
+			silent: withRod(3, changeWeak(func(k *casting) { k.offset = strayMost - 0.1 }))},
+		{name: "not seen to begin", want: ErrFootShaded,
+			speaks: withRod(3, weakCast().layer(), shade(shadowDir+90*deg, 7.2, 0.6)),
+			silent: withRod(3, weakCast().layer(), shade(shadowDir+90*deg, 9, 0.6))},
+		{name: "the foot is shaded", want: ErrFootShaded,
+			speaks: withRod(2.2, weakCast().layer(), behind(1, 3.2)),
+			silent: withRod(2.2, weakCast().layer(), behind(6, 3.2))},
+		{name: "no rod is seen", want: ErrNoShadow,
+			speaks: pictureOf(sunCast().layer()),
+			silent: withRod(3, sunCast().layer())},
+		{name: "much narrower than the rod", want: ErrNoShadow,
+			speaks: withRod(6, weakCast().layer()),
+			silent: withRod(4.2, weakCast().layer())},
+		{name: "too sharp where no rod can be seen", want: ErrNoShadow,
+			speaks: fromAbove(0.7, changeWeak(func(k *casting) { k.opens = 0.0014 })),
+			silent: fromAbove(0.7, sunCast().layer())},
+		{name: "poor where no rod can be seen", want: ErrNoShadow,
+			speaks: fromAbove(0.7, weakCast().layer()), set: func(st *Strip) { st.Sigma, st.GrowthSigma = vagueMost+1e-9, leastGrowth },
+			silent: fromAbove(0.7, weakCast().layer()), twin: func(st *Strip) { st.Sigma, st.GrowthSigma = vagueMost-1e-9, leastGrowth }},
+		{name: "beside the rod's image", want: ErrRodHides,
+			speaks: along(shadowDir - besideRod + 3*deg).with(weakCast().layer()), set: func(st *Strip) { st.GrowthSigma, st.To = leastGrowth, 28 },
+			silent: along(shadowDir - besideRod - 3*deg).with(weakCast().layer()), twin: func(st *Strip) { st.GrowthSigma, st.To = leastGrowth, 28 }},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			for _, one := range []struct {
+				c    canvas
+				set  func(*Strip)
+				want error
+			}{{tt.speaks, tt.set, tt.want}, {tt.silent, tt.twin, nil}} {
+				s, st := one.c.must(t, shadowDir)
+				if one.set != nil {
+					one.set(st)
+				}
+				if err := s.castByRod(st); err != one.want { // not one that wraps it
+					thick, seen, told := s.hear(st).look()
+					t.Errorf("%v, want %v: %+v rod %.1f %v %v", err, one.want, *st, thick, seen, told)
+				}
+			}
+		})
+	}
+}
