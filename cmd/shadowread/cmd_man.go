@@ -64,7 +64,7 @@ func runMan(ctx context.Context, root *cobra.Command, s *streams, dir string) er
 
 // manDate is that of the pages' last change of substance: the same help makes the
 // same bytes.
-var manDate = time.Date(2026, time.November, 25, 0, 0, 0, 0, time.UTC)
+var manDate = time.Date(2026, time.November, 29, 0, 0, 0, 0, time.UTC)
 
 func manPage(c *cobra.Command, section string) ([]byte, error) {
 	title := strings.ToUpper(strings.ReplaceAll(c.CommandPath(), " ", "-"))

@@ -28,8 +28,8 @@ var pipeHeadings = map[string]string{
 	"swing steer":       "steer magnetic_deg compass_deg deviation_deg sigma_deg",
 	"swing read":        "read compass_deg magnetic_deg deviation_deg sigma_deg",
 	"card":              "from until azimuth_deg greatest_error_deg level_cost_deg rule_error_deg number_deg...",
-	"added":             "entry kind time_utc distance_run heading_true_deg heading_sigma_deg how latitude_deg longitude_deg semi_major_m semi_minor_m major_bearing_deg note",
-	"list":              "entry kind time_utc distance_run heading_true_deg heading_sigma_deg how latitude_deg longitude_deg semi_major_m semi_minor_m major_bearing_deg supersedes superseded_by note",
+	"added":             "entry kind time_utc odometer heading_true_deg heading_sigma_deg how latitude_deg longitude_deg semi_major_m semi_minor_m major_bearing_deg note",
+	"list":              "entry kind time_utc odometer heading_true_deg heading_sigma_deg how latitude_deg longitude_deg semi_major_m semi_minor_m major_bearing_deg supersedes superseded_by note",
 	"journeys":          "journey began_utc from entries note",
 	"where": `time_utc latitude_deg longitude_deg semi_major_m semi_minor_m major_bearing_deg since_utc run_m heading_true_deg
 		course_deg course_sigma_deg distance_m distance_sigma_m turn_deg`,

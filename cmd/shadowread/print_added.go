@@ -113,7 +113,7 @@ func addedForPeople(s *streams, a logbook.Added) error {
 // addedTable is for entries that come one after the other.
 func addedTable(s *streams) *table {
 	return &table{s: s, pipe: "added", columns: []column{
-		{head: "entry", right: true}, {head: "time UTC", width: 19}, {head: "what", width: 29}, {head: "distance run", width: 12}, {head: "estimate", width: 19}, {head: "95 % within", width: 18}, {head: "notes"},
+		{head: "entry", right: true}, {head: "time UTC", width: 19}, {head: "what", width: 29}, {head: "odometer", width: 10}, {head: "estimate", width: 19}, {head: "95 % within", width: 18}, {head: "notes"},
 	}}
 }
 

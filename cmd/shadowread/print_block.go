@@ -29,17 +29,6 @@ var termMeanings = map[string]string{
 	"body":       "computed azimuth",
 }
 
-// termName is what a term of the budget is called for people; JSON keeps its key.
-func termName(key string) string {
-	switch key {
-	case "alignment":
-		return "lubber line"
-	case "body":
-		return "sun or moon"
-	}
-	return strings.ReplaceAll(key, "_", " ")
-}
-
 // block lays one reading out for people, the heading first.
 func block(s *streams, r *reading.Result, all bool) string {
 	var b strings.Builder
@@ -178,7 +167,7 @@ func budgetLines(b *strings.Builder, r *reading.Result, all bool) {
 		} else if r.Instrument != nil && (t.Name == "level" || t.Name == "alignment") {
 			meaning = "what the instrument's record leaves open"
 		}
-		fmt.Fprintf(b, "  %-12s %6s°  %s\n", termName(t.Name), wording.Fixed(t.Sigma, 3), meaning)
+		fmt.Fprintf(b, "  %-12s %6s°  %s\n", wording.Term(t.Name), wording.Fixed(t.Sigma, 3), meaning)
 	}
 	if small > 0 {
 		fmt.Fprintf(b, "  %s below %.0f %% of the sum left out (--all-terms)\n", wording.Count(small, "term"), 100*smallTerm)

@@ -148,7 +148,7 @@ func (p *printer) forPeople(r *reading.Result, notes string) []string {
 	if r.Come != nil {
 		cells[6] = wording.Turn(*r.Come, n)
 	}
-	cells[7] = termName(r.Budget.Largest())
+	cells[7] = wording.Term(r.Budget.Largest())
 	return cells
 }
 

@@ -765,7 +765,7 @@ func bandOf(r *reading.Result, l *lettering) *band {
 		name := r.Budget.Largest()
 		for _, t := range r.Budget.Terms() {
 			if t.Name == name {
-				b.row("± mostly", strings.ReplaceAll(name, "_", " ")+" "+wording.Fixed(wording.Within95(t.Sigma), places)+"°", textInk)
+				b.row("± mostly", wording.Term(name)+" "+wording.Fixed(wording.Within95(t.Sigma), places)+"°", textInk)
 			}
 		}
 	}

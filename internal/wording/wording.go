@@ -167,6 +167,17 @@ func Length(m geo.Metres) string {
 	}
 }
 
+// Term names a part of a heading's uncertainty for people; JSON keeps its key.
+func Term(key string) string {
+	switch key {
+	case "alignment":
+		return "lubber line"
+	case "body":
+		return "sun or moon"
+	}
+	return strings.ReplaceAll(key, "_", " ")
+}
+
 // Count is "1 reading" or "3 readings".
 func Count(n int, word string) string {
 	if n != 1 {

@@ -49,6 +49,9 @@ func TestFigures(t *testing.T) {
 		"10.0 km":                 Length(9996),
 		"1000 km":                 Length(geo.Metres(999960)),
 		"1 leg":                   Count(1, "leg"),
+		"lubber line":             Term("alignment"),
+		"sun or moon":             Term("body"),
+		"shadow fit":              Term("shadow_fit"),
 		"2 legs":                  Count(2, "leg"),
 	} {
 		if got != want {
