@@ -16,7 +16,7 @@ func newLogNewOdometer(s *streams) *cobra.Command {
 		Use:   "new-odometer --reads READING",
 		Short: "log that the odometer was set to another number, or replaced",
 		Long: `Log that the odometer was set to another number, as a trip counter is, or was
-replaced. The way up to then is given as with other entries.`,
+replaced. The distance run up to then is given as with other entries.`,
 		Example: `  shadowread log import --log odometer.db --entries fixtures/journey/first-truck.csv
   shadowread log new-odometer --log odometer.db --time 2026-08-30T13:00:00+02:00 --odometer 45302.2 --reads 0.0`,
 		Args: noArgs,

@@ -54,10 +54,7 @@ they carry an offset.
 
 On a terminal results are laid out for people. In a pipe each record is one line
 of values parted by tabs, below a line led by "# " that names them, mostly by
-their keys in JSON:
-
-    shadowread read photos | less
-    shadowread read photos | grep -v '^# '   the records alone
+their keys in JSON; grep -v '^# ' leaves the records alone.
 
 Of lens, align, swing and log check the records are of several kinds, each named
 by its first value and led by a line of its own. Values that want a word:
