@@ -18,10 +18,10 @@ func newLogDetour(s *streams) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "detour --leg HEADING,@READING...",
 		Short: "log a way round an obstacle by its own short legs",
-		Long: `Log a way round an obstacle, after it. The odometer, or what is given in its place, is
-that where the current leg was left; each --leg then is a true heading with what
-the odometer read at its end, behind an @, or with a length. The current leg
-goes on after them, with its heading.
+		Long: `Log a way round an obstacle, after it. The odometer, or what is given in its
+place, is that where the current leg was left; each --leg then is a true heading
+with what the odometer read at its end, behind an @, or with a length. The
+current leg goes on after them, with its heading.
 
 After lengths the log has no odometer reading to count from: the next entry
 needs --distance or --speed, and may have --odometer beside it, which counts
