@@ -115,6 +115,21 @@ func TestJourney(t *testing.T) {
 	}
 }
 
+// The paper log, whose numbers were read by eye, comes back too.
+func TestPaperLogComesBack(t *testing.T) {
+	file, exported := filepath.Join(t.TempDir(), "paper.db"), filepath.Join(t.TempDir(), "paper.csv")
+	logged[addedJSON](t, exitOK, file, "import", "--entries", filepath.Join(fixtures, "journey", "paper.csv"))
+	logged[struct{}](t, exitOK, file, "export", "-o", exported)
+	sameJourney(t, logged[listedJSON](t, exitOK, file, "list"), exported)
+	data, err := os.ReadFile(exported)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(string(data), ",number,") || !strings.Contains(string(data), ",348,sun,") {
+		t.Errorf("the numbers as read are not in\n%s", data)
+	}
+}
+
 // sameJourney enters an exported journey into an empty log and holds it against the one
 // it was exported from: positions to a metre, ellipses to a per cent.
 func sameJourney(t *testing.T, want []listedJSON, name string) {

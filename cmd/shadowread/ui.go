@@ -15,7 +15,8 @@ package main
 //   - Colour stresses what the words already say, on a terminal only, and not where
 //     NO_COLOR is set or TERM is "dumb".
 //   - Text from outside, as names, cannot drive the terminal: see plain.go.
-//   - Units follow their numbers. A plus-or-minus is one sigma.
+//   - Units follow their numbers. A plus-or-minus that people steer by holds 95 %; any
+//     other is one sigma and says so.
 
 import (
 	"encoding/json"
