@@ -40,9 +40,9 @@ func (r *Result) Verdict() (lines []string) {
 	if len(r.Stands) == 1 {
 		h := r.Stands[0].Heading
 		if h.Determined {
-			say("the sheet's forward axis points to %06.2f° true, ± %.2g°%s", h.Value.Degrees(), within95(h.Sigma), rests(h.PriorShare, h.RestsOn))
+			say("the sheet's forward axis points to %06.2f° true, ± %.2g° (95 %%)%s", h.Value.Degrees(), within95(h.Sigma), rests(h.PriorShare, h.RestsOn))
 		} else {
-			say("the sheet's heading is not determined: about %03.0f°, ± %.1f°%s", h.Value.Degrees(), within95(h.Sigma), rests(h.PriorShare, h.RestsOn))
+			say("the sheet's heading is not determined: about %03.0f°, ± %.1f° (95 %%)%s", h.Value.Degrees(), within95(h.Sigma), rests(h.PriorShare, h.RestsOn))
 		}
 	}
 
@@ -53,12 +53,12 @@ func (r *Result) Verdict() (lines []string) {
 	}
 	switch {
 	case !r.LeanDetermined():
-		say("the rod's lean from plumb is not determined: it may be %.1f°, ± %.1f° to starboard and %.1f° forward%s",
+		say("the rod's lean from plumb is not determined: it may be %.1f°, ± %.1f° to starboard and %.1f° forward (95 %%)%s",
 			tilt.Degrees(), within95(r.LeanStarboard.Sigma), within95(r.LeanForward.Sigma), rests(share, on))
 	case tilt < 2*sigma:
 		say("the rod is plumb as far as these readings show: a lean of %.2f° is within its uncertainty of %.2g°%s", tilt.Degrees(), within95(sigma), rests(share, on))
 	default:
-		say("the rod's top leans %.2f° from plumb, ± %.2g°, towards %03.0f°, clockwise from forward (%s)%s: raise that side of the board by %.1f mm for each %.0f mm of its width, or bend the rod back, then prove it again",
+		say("the rod's top leans %.2f° from plumb, ± %.2g° (95 %%), towards %03.0f°, clockwise from forward (%s)%s: raise that side of the board by %.1f mm for each %.0f mm of its width, or bend the rod back, then prove it again",
 			tilt.Degrees(), within95(sigma), whole(toward), side(toward), rests(share, on), shimBase*tilt.Tan(), shimBase)
 	}
 
@@ -70,7 +70,7 @@ func (r *Result) Verdict() (lines []string) {
 			radius = at
 		}
 		if off > 2*max(s.Sigma, f.Sigma) {
-			say("the rod's foot stands %.2f mm from the dial's centre, ± %.2g mm, towards %03.0f°, clockwise from forward (%s)%s: it turns a number read by eye on a scale of %.0f mm radius by up to %.2f°, and a photo's reading not at all",
+			say("the rod's foot stands %.2f mm from the dial's centre, ± %.2g mm (95 %%), towards %03.0f°, clockwise from forward (%s)%s: it turns a number read by eye on a scale of %.0f mm radius by up to %.2f°, and a photo's reading not at all",
 				off, 2*max(s.Sigma, f.Sigma), whole(toward), side(toward), rests(max(s.PriorShare, f.PriorShare), s.RestsOn), radius, angle.Asin(off/radius).Degrees())
 		}
 	}
@@ -99,7 +99,7 @@ func (r *Result) Verdict() (lines []string) {
 			if l.Value < 0 {
 				way = "counter-clockwise"
 			}
-			say("the vehicle's heading is the sheet's %+.2f°, ± %.2g° (the lubber line): turn the sheet %.2f° %s on what it is fixed to, seen from above, or keep the correction", l.Value.Degrees(), within95(l.Sigma), l.Value.Abs().Degrees(), way)
+			say("the vehicle's heading is the sheet's %+.2f°, ± %.2g° (95 %%; the lubber line): turn the sheet %.2f° %s on what it is fixed to, seen from above, or keep the correction", l.Value.Degrees(), within95(l.Sigma), l.Value.Abs().Degrees(), way)
 		}
 	}
 
