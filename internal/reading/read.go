@@ -19,6 +19,7 @@ import (
 	"shadowread/internal/sheet"
 	"shadowread/internal/sheetphoto"
 	"shadowread/internal/vision"
+	"shadowread/internal/wording"
 )
 
 // Limits and sigmas of the reading. Each says where it comes from.
@@ -184,7 +185,7 @@ func (r *Result) whenAndWhere(facts photo.Facts, o Options) {
 	}
 	r.Sky = &sky
 	if apart := r.Instant.UTC.Sub(facts.GPSTime); r.Instant.Source == photo.TimeFromOption && !facts.GPSTime.IsZero() && apart.Abs() > stampFresh {
-		r.warn("gps_time_differs", fmt.Sprintf("the given time is %s from the photo's GPS stamp, which can be older than the photo but not younger: check the hour and its zone", apart.Round(time.Second)))
+		r.warn("gps_time_differs", fmt.Sprintf("the given time is %s from the photo's GPS stamp, which can be older than the photo but not younger: check the hour and its zone", wording.Span(apart)))
 	}
 	r.ClockProved = !facts.GPSTime.IsZero() && r.Instant.UTC.Sub(facts.GPSTime).Abs() <= stampFresh
 	if r.MoonTaken && sky.Altitude >= lowLimit {
