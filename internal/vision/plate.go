@@ -188,7 +188,7 @@ func plateFrom(g *Gray, s *sheet.Sheet, prior calib.Prior, all []candidate, h ca
 
 // searchIn looks for marks in a part of the picture shrunk by factor and returns their
 // outlines in the pixels of the whole one; least is the contrast asked for, in levels.
-func searchIn(small *Gray, r image.Rectangle, s *sheet.Sheet, factor int, least float32) []candidate {
+func searchIn(small *Gray, r image.Rectangle, s *sheet.Sheet, factor, least int) []candidate {
 	if min(r.Dx(), r.Dy()) < leastSide { // no room for a mark, and OpenCV takes no empty picture
 		return nil
 	}
