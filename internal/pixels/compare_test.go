@@ -85,7 +85,7 @@ func TestInkIsThatOfOpenCV(t *testing.T) {
 // outlinesOfOpenCV are in the order in which plain Go finds them, which is the other way
 // round.
 func outlinesOfOpenCV(ink Gray) [][]image.Point {
-	m := mat(ink)
+	m := matOf(ink)
 	defer m.Close()
 	outlines := gocv.FindContours(m, gocv.RetrievalList, gocv.ChainApproxNone)
 	defer outlines.Close()

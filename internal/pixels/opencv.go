@@ -101,6 +101,8 @@ import (
 	"slices"
 	"unsafe"
 
+	"shadowread/internal/calib"
+
 	"gocv.io/x/gocv"
 )
 
@@ -132,8 +134,8 @@ func (opencv) decodeJPEG(data []byte, factor int) (Gray, error) {
 	return Gray{int(w), int(h), C.GoBytes(unsafe.Pointer(out), w*h)}, nil
 }
 
-// mat copies g. It fails only for sizes that do not belong to the pixels.
-func mat(g Gray) gocv.Mat {
+// matOf copies g. It fails only for sizes that do not belong to the pixels.
+func matOf(g Gray) gocv.Mat {
 	m, err := gocv.NewMatFromBytes(g.H, g.W, gocv.MatTypeCV8U, g.Pix)
 	if err != nil {
 		panic(err)
@@ -154,7 +156,7 @@ func gray(m gocv.Mat) Gray {
 
 func (opencv) shrink(g Gray, factor int) Gray {
 	w, h := g.W/factor, g.H/factor
-	src := mat(g)
+	src := matOf(g)
 	defer src.Close()
 	whole := src.Region(image.Rect(0, 0, w*factor, h*factor))
 	defer whole.Close()
@@ -165,7 +167,7 @@ func (opencv) shrink(g Gray, factor int) Gray {
 }
 
 func (opencv) threshold(g Gray, window, below int) Gray {
-	src := mat(g)
+	src := matOf(g)
 	defer src.Close()
 	ink := gocv.NewMat()
 	defer ink.Close()
@@ -174,7 +176,7 @@ func (opencv) threshold(g Gray, window, below int) Gray {
 }
 
 func (opencv) quads(ink Gray, least, most int, part float64) (found [][4]image.Point) {
-	src := mat(ink)
+	src := matOf(ink)
 	defer src.Close()
 	outlines := gocv.FindContours(src, gocv.RetrievalList, gocv.ChainApproxNone)
 	defer outlines.Close()
@@ -190,4 +192,51 @@ func (opencv) quads(ink Gray, least, most int, part float64) (found [][4]image.P
 		corners.Close()
 	}
 	return found
+}
+
+// cv::CALIB_FIX_ASPECT_RATIO of calib3d.hpp. The names that the binding exports are
+// those of the fisheye module, whose bits mean other things.
+const calibFixAspectRatio gocv.CalibFlag = 2
+
+func (opencv) solveFlat(views []FlatView, width, height int, square bool) (out CameraSolution, ok bool) {
+	on, seen := make([][]gocv.Point3f, len(views)), make([][]gocv.Point2f, len(views))
+	for i, v := range views {
+		for j, p := range v.On {
+			q := v.Seen[j]
+			on[i] = append(on[i], gocv.Point3f{X: float32(p.X), Y: float32(p.Y)})
+			seen[i] = append(seen[i], gocv.Point2f{X: float32(q.U), Y: float32(q.V)})
+		}
+	}
+	objects, images := gocv.NewPoints3fVectorFromPoints(on), gocv.NewPoints2fVectorFromPoints(seen)
+	defer objects.Close()
+	defer images.Close()
+	k := gocv.Eye(3, 3, gocv.MatTypeCV64F)
+	defer k.Close()
+	d, rvecs, tvecs := gocv.NewMat(), gocv.NewMat(), gocv.NewMat()
+	defer d.Close()
+	defer rvecs.Close()
+	defer tvecs.Close()
+	var flags gocv.CalibFlag
+	if square {
+		flags = calibFixAspectRatio
+	}
+	out.RMSPx = gocv.CalibrateCamera(objects, images, image.Pt(width, height), &k, &d, &rvecs, &tvecs, flags)
+	// OpenCV counts k1 k2 p1 p2 k3, in a row or a column.
+	dist := func(i int) float64 {
+		if d.Rows() == 1 {
+			return d.GetDoubleAt(0, i)
+		}
+		return d.GetDoubleAt(i, 0)
+	}
+	out.Lens = calib.Lens{
+		F: k.GetDoubleAt(0, 0), Cx: k.GetDoubleAt(0, 2), Cy: k.GetDoubleAt(1, 2),
+		K1: dist(0), K2: dist(1), P1: dist(2), P2: dist(3), K3: dist(4),
+	}
+	out.Fy = k.GetDoubleAt(1, 1)
+	for i := range views {
+		r, t := rvecs.GetVecdAt(i, 0), tvecs.GetVecdAt(i, 0)
+		pose := calib.Pose{R: calib.Rodrigues([3]float64{r[0], r[1], r[2]}), T: [3]float64{t[0], t[1], t[2]}}
+		out.Poses = append(out.Poses, pose)
+	}
+	return out, true
 }

@@ -1,7 +1,7 @@
-// Package pixels does what is heavy with pixels: it decodes a JPEG to gray, shrinks,
-// tells ink from paper and traces outlines. It does so by OpenCV and libjpeg-turbo, or in
-// plain Go where these are not to be had (CGO_ENABLED=0, or the build tag noopencv);
-// nothing above knows which. Both come to the same pixels and outlines; plain Go refuses
+// Package pixels does what OpenCV is good for: it decodes a JPEG to gray, shrinks, tells
+// ink from paper, traces outlines and solves a lens. It does so by OpenCV and
+// libjpeg-turbo, or in plain Go where these are not to be had (CGO_ENABLED=0, or the build tag
+// noopencv); nothing above knows which. Both come to the same pixels and outlines; plain Go refuses
 // damaged JPEG data at least wherever libjpeg-turbo remarks on it.
 package pixels
 
@@ -24,7 +24,11 @@ type engine interface {
 	shrink(g Gray, factor int) Gray
 	threshold(g Gray, window, below int) Gray
 	quads(ink Gray, least, most int, part float64) [][4]image.Point
+	solveFlat(views []FlatView, width, height int, square bool) (CameraSolution, bool)
 }
+
+// PlainGo is the name of what every build has.
+const PlainGo = "plain Go"
 
 // Engines names what this build has, the one that works unless another is asked for
 // first.

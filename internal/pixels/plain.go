@@ -10,7 +10,7 @@ import (
 // plain is plain Go.
 type plain struct{}
 
-func (plain) name() string { return "plain Go" }
+func (plain) name() string { return PlainGo }
 
 func (plain) shrink(g Gray, factor int) Gray {
 	out := Gray{W: g.W / factor, H: g.H / factor}

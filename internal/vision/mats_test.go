@@ -1,4 +1,4 @@
-//go:build matprofile
+//go:build matprofile && cgo && !noopencv
 
 package vision
 
