@@ -32,7 +32,7 @@ setup:
 bench: setup
 	mkdir -p out
 	go test -c -o out/reading.test ./internal/reading
-	cd internal/reading && taskset -c 0 ../../out/reading.test -test.run '^$$' -test.bench 'Reading$$' -test.benchtime 30x
+	cd internal/reading && taskset -c 0 ../../out/reading.test -test.run '^$$' -test.bench 'Reading$$|WithoutOpenCV' -test.benchtime 30x
 	cd internal/reading && ../../out/reading.test -test.run '^$$' -test.bench 'ManyPhotos' -test.benchtime 1x
 	cd internal/reading && ../../out/reading.test -test.run '^$$' -test.bench 'HEIC|Overlay|ManySheets|Hostile' -test.benchtime 3x
 	go test -run '^$$' -bench . ./internal/calib ./internal/bearing ./internal/align ./internal/workup ./internal/logbook
