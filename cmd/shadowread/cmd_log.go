@@ -23,9 +23,9 @@ entry, and the old one stays readable. A photo that gives no heading still makes
 an entry, which asks for one.
 
 The log is one SQLite file: --log FILE, else what ` + logVariable + ` names, else
-shadowread/log.db under XDG_DATA_HOME (or .local/share at home). Several
-programs may write to it at once. What is kept is in docs/log.md, how it is
-worked up in docs/workup.md.` +
+shadowread/log.db in the user's data folder (shadowread help environment).
+Several programs may write to it at once. What is kept is in docs/log.md, how it
+is worked up in docs/workup.md.` +
 			exits(exitOK, exitError, exitUsage, exitRefused, exitInterrupted),
 		Example: `  shadowread log begin --position -20.6142,25.4310 --error 15 --odometer 45210.0
   shadowread log leg --odometer 45218.4 photo.jpg

@@ -56,8 +56,7 @@ type Options struct {
 	Now func() time.Time
 }
 
-// DefaultPath returns the log in the user's data folder: shadowread/log.db under
-// XDG_DATA_HOME, or under .local/share at home (XDG Base Directory Specification).
+// DefaultPath returns the log in the user's data folder: shadowread/log.db.
 // It fails with code "no_home".
 func DefaultPath() (string, error) { return userdir.Data("the log", "log.db") }
 
