@@ -11,7 +11,7 @@ DAMAGE ?=
 # on the machine (internal/photo/heic_decoder.go).
 export GOFLAGS := $(GOFLAGS) -tags=nodynamic
 
-.PHONY: demo test build setup bench accuracy soak lint fuzz man clean
+.PHONY: demo test build setup bench accuracy soak lint fuzz man release clean
 
 demo: build
 	bash scripts/demo.sh out/demo
@@ -63,6 +63,11 @@ fuzz: setup
 
 man: build
 	bin/shadowread man out/man
+
+# One static file a system, in plain Go, in out/release; see scripts/release.sh.
+release:
+	bash scripts/release.sh out/release
+	bash scripts/release-check.sh out/release
 
 clean:
 	rm -rf bin out

@@ -19,7 +19,6 @@ import (
 	"image"
 
 	"shadowread/internal/calib"
-	"shadowread/internal/photo"
 	"shadowread/internal/pixels"
 )
 
@@ -42,20 +41,14 @@ func (g *Gray) Stored(p calib.Pixel) calib.Pixel {
 	return p.Enlarged(float64(g.Factor))
 }
 
-// Decode reads a picture of a known format (JPEG, PNG, TIFF) as gray without applying
-// its orientation, shrunk by factor 1, 2, 4 or 8, which for a JPEG is cheaper than
-// decoding it whole. Damage that the decoder notices, and be it a single remark, is
-// "unreadable_file"; "too_large" is what would take more time or memory than ten sound
-// photos.
-func Decode(data []byte, format photo.Format, factor int) (*Gray, error) {
-	if format == photo.JPEG {
-		return decodeJPEG(data, factor)
-	}
-	img, err := photo.DecodePlain(data, format)
+// DecodeJPEG reads a JPEG as gray without applying its orientation, shrunk by factor 1, 2, 4
+// or 8, which is cheaper than decoding it whole. It fails as pixels.DecodeJPEG does.
+func DecodeJPEG(data []byte, factor int) (*Gray, error) {
+	p, err := pixels.DecodeJPEG(data, factor)
 	if err != nil {
 		return nil, err
 	}
-	return FromImage(img).Shrink(factor), nil
+	return &Gray{W: p.W, H: p.H, Pix: p.Pix, Factor: factor}, nil
 }
 
 // FromImage converts a decoded picture to gray with the weights of ITU-R BT.601,
