@@ -2,6 +2,8 @@
 
 COMMIT := $(shell git describe --always --dirty --abbrev=12 2>/dev/null)
 FUZZTIME ?= 3s
+# What rests on pixels is tested with OpenCV and without.
+WITHOUT_OPENCV = ./internal/pixels ./internal/vision ./internal/sheetphoto ./internal/lens ./internal/reading
 # Folders of photos with a truth.json beside them.
 DIR ?= fixtures/demo
 SOAK ?=
@@ -11,7 +13,7 @@ DAMAGE ?=
 # on the machine (internal/photo/heic_decoder.go).
 export GOFLAGS := $(GOFLAGS) -tags=nodynamic
 
-.PHONY: demo test build setup bench accuracy soak lint fuzz man release clean
+.PHONY: demo test build setup bench accuracy soak lint race vuln fuzz man release clean
 
 demo: build
 	bash scripts/demo.sh out/demo
@@ -20,6 +22,7 @@ test: setup
 	go vet ./...
 	bash scripts/fuzz.sh $(FUZZTIME)
 	go test ./...
+	CGO_ENABLED=0 go test $(WITHOUT_OPENCV)
 
 build: setup
 	go build -ldflags '-X main.commit=$(COMMIT)' -o bin/shadowread ./cmd/shadowread
@@ -50,6 +53,8 @@ soak: setup
 	go run ./cmd/proof soak -phone $(SOAK)
 	go run ./cmd/proof clock $(SOAK)
 	go run ./cmd/proof level $(SOAK)
+	go run ./cmd/proof horizon $(SOAK)
+	go run ./cmd/proof reversed $(SOAK)
 	go run ./cmd/proof damage $(DAMAGE) fixtures/independent fixtures/demo
 	SHADOWREAD_SOAK=2000 go test -timeout 60m ./internal/align ./internal/workup ./internal/logbook ./internal/logimport
 	go test -tags nodynamic,matprofile -run Mats ./internal/vision
@@ -57,6 +62,15 @@ soak: setup
 
 lint: setup
 	bash scripts/lint.sh
+
+# The packages in which goroutines share something.
+race: setup
+	go test -race -short ./internal/geomag ./internal/photo ./internal/overlay ./internal/logbook
+	go test -race -short -run 'Journey|TestScripts/(read|log_import|log_slips|swing|interrupt)$$' ./cmd/shadowread
+
+# Known vulnerabilities of what is used; said aloud where their list cannot be had.
+vuln:
+	bash scripts/vuln.sh
 
 fuzz: setup
 	bash scripts/fuzz.sh $(FUZZTIME)

@@ -7,6 +7,7 @@
 //	proof clock [-n COUNT] [-seed SEED]
 //	proof level [-n COUNT] [-seed SEED]
 //	proof horizon [-n COUNT] [-seed SEED]
+//	proof reversed [-n COUNT] [-seed SEED]
 //	proof damage [-mutations COUNT] [-flips COUNT] [-seed SEED] [-photos COUNT] [-keep DIR] [-pixels NAME] DIR...
 package main
 
@@ -35,7 +36,7 @@ func main() {
 
 func run(ctx context.Context, args []string) error {
 	if len(args) == 0 {
-		return fmt.Errorf("say what to measure: accuracy, hours, soak, clock, level, horizon or damage, and the folders")
+		return fmt.Errorf("say what to measure: accuracy, hours, soak, clock, level, horizon, reversed or damage, and the folders")
 	}
 	switch args[0] {
 	case "accuracy":
@@ -58,10 +59,12 @@ func run(ctx context.Context, args []string) error {
 		return pictures(ctx, args[1:], proof.Level)
 	case "horizon":
 		return pictures(ctx, args[1:], proof.Horizon)
+	case "reversed":
+		return pictures(ctx, args[1:], proof.Reversed)
 	case "damage":
 		return damage(ctx, args[1:])
 	}
-	return fmt.Errorf("unknown measure %q: accuracy, hours, soak, clock, level, horizon or damage", args[0])
+	return fmt.Errorf("unknown measure %q: accuracy, hours, soak, clock, level, horizon, reversed or damage", args[0])
 }
 
 // enginesFlag adds the choice of what works with pixels; what it returns makes it.

@@ -26,6 +26,7 @@ type readOptions struct {
 	stood         bool
 	overlay       string
 	sameStand     bool
+	timing        bool
 	jobs          quantity
 }
 
@@ -100,6 +101,7 @@ come since: if not, you may be anywhere that 120 km/h lead.` +
 	f.StringVar(&o.overlay, "overlay", "", "write a copy of each photo, with what was found drawn in, into this `DIR`")
 	f.BoolVar(&o.sameStand, "same-stand", false, "all photos show one standing board from different sides: rod's lean, tilt and heading are common")
 	f.Var(&o.jobs, "jobs", "photos read at once (default the number of processors)")
+	f.BoolVar(&o.timing, "timing", false, "tell, on standard error, how long the stages of each reading took")
 	addJSON(cmd, s)
 	return cmd
 }
@@ -162,7 +164,7 @@ func (o *readOptions) since() *logbook.Run {
 
 // readWith reads with a log to take positions from; nil for none.
 func readWith(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Options, book *logbook.Log, args []string) error {
-	show := shown{course: o.course.set, norths: o.grid || opts.Declination != nil || opts.Card != nil}
+	show := shown{course: o.course.set, norths: o.grid || opts.Declination != nil || opts.Card != nil, timing: o.timing}
 	if o.number.number.set {
 		return runNumber(cmd, s, o, opts, book, show, args)
 	}

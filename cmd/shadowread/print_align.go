@@ -16,8 +16,8 @@ import (
 // alignResult is what align says.
 type alignResult struct {
 	*align.Result
-	Tolerance *float64   // degrees; nil where none was asked for
-	Judged    *align.Fit // against it
+	Tolerance *float64         // degrees; nil where none was asked for
+	Judged    *align.Judgement // against it
 }
 
 // MarshalJSON adds the tolerance to the object of package align.
@@ -121,7 +121,7 @@ func (r alignResult) verdict() []string {
 	if r.Judged == nil {
 		return lines
 	}
-	text := map[align.Fit]string{
+	text := map[align.Judgement]string{
 		align.Within:    "within tolerance: with the sun at 45° a heading read as if nothing were off is right within %g°",
 		align.Outside:   "outside tolerance: with the sun at 45° a heading read as if nothing were off is wrong by more than %g°",
 		align.NotProved: "not proved: the readings leave open whether a heading with the sun at 45° is right within %g°",

@@ -159,6 +159,9 @@ func budgetLines(b *strings.Builder, r *reading.Result) {
 		}
 		fmt.Fprintf(b, "  %-10s %6s°  %s\n", strings.ReplaceAll(t.Name, "_", " "), wording.Fixed(t.Sigma, 3), meaning)
 	}
+	if r.RodInDoubt() {
+		b.WriteString("  nothing was said of how the rod was set (--level-sigma), and this photo does not show it: take it along the shadow from its far end\n")
+	}
 	if r.Budget.Alignment == 0 && r.Instrument == nil {
 		b.WriteString("  the heading is the sheet's: nothing was said of how it lies in the vehicle\n")
 	}

@@ -30,6 +30,7 @@ type printer struct {
 type shown struct {
 	course bool // how far to come
 	norths bool // headings from other norths than the true one
+	timing bool // how long the stages took
 }
 
 // newPrinter takes the paths that will be printed, none for a number read by eye.

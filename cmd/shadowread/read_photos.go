@@ -3,6 +3,9 @@ package main
 import (
 	"cmp"
 	"context"
+	"fmt"
+	"strings"
+	"time"
 
 	"shadowread/internal/fault"
 	"shadowread/internal/reading"
@@ -39,6 +42,9 @@ func readPhotos(ctx context.Context, s *streams, paths []string, jobs int, show 
 			if !got.result.OK() {
 				refused++
 			}
+			if show.timing {
+				s.note("timing", "%s: %s", got.result.Photo, timingText(got.result.Stages))
+			}
 		}
 		switch {
 		case got.err == nil:
@@ -64,4 +70,15 @@ func readPhotos(ctx context.Context, s *streams, paths []string, jobs int, show 
 		return errRefused
 	}
 	return nil
+}
+
+// timingText says what stages took.
+func timingText(stages []reading.Stage) string {
+	var parts []string
+	total := time.Duration(0)
+	for _, t := range stages {
+		parts = append(parts, fmt.Sprintf("%s %.1f", t.Name, float64(t.Took)/1e6))
+		total += t.Took
+	}
+	return strings.Join(parts, ", ") + fmt.Sprintf("; in all %.1f ms", float64(total)/1e6)
 }

@@ -160,7 +160,7 @@ var panPhoto = sync.OnceValues(func() ([]byte, error) {
 		return nil, err
 	}
 	scene := &render.Scene{
-		Plate: render.Plate{Heading: panHeading},
+		Plate: render.Attitude{Heading: panHeading},
 		Rods:  []render.Rod{{Height: 50, Diameter: 3, Material: render.Steel}},
 		Light: render.Light{
 			Body: render.Sun, Azimuth: sun.Azimuth, Altitude: sun.Altitude, Disc: 2 * sun.SemiDiameter,

@@ -632,7 +632,7 @@ func TestByEyeRoundedToADegree(t *testing.T) {
 				f.ground = instrument.Slope{}
 			}
 			dial := Dial{ZeroAt: angle.Angle(2 * math.Pi * r.Float64()), CounterClockwise: seed%2 == 0, Step: deg, RadiusMM: 90}
-			var readings []Reading
+			var readings []EyeNumber
 			headings := map[string]angle.Angle{}
 			for i := range 36 {
 				at := dawn.Add(time.Duration(i) * 13 * time.Minute)
@@ -646,7 +646,7 @@ func TestByEyeRoundedToADegree(t *testing.T) {
 					number = (dial.ZeroAt - d).Bearing()
 				}
 				rounded := angle.FromDegrees(math.Mod(math.Round(number.Degrees()), 360))
-				readings = append(readings, Reading{Time: at.Add(f.clock), Number: rounded, Stand: stand, Line: i + 2})
+				readings = append(readings, EyeNumber{Time: at.Add(f.clock), Number: rounded, Stand: stand, Line: i + 2})
 			}
 			obs, err := dial.Observations(readings, bearing.Sun, place, 0)
 			if err != nil {

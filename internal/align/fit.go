@@ -201,6 +201,7 @@ func factorize(normal *mat.SymDense, damping float64) (*mat.Cholesky, []float64,
 // least squares (Levenberg 1944, Marquardt 1963) from x. A robust fit clips the pull of
 // observations that do not belong; its covariance is that without clipping, so that apart
 // can judge by it.
+// It is one loop, all of whose steps need all of its state.
 func (q *problem) fit(x []float64, used []bool, robust bool) (*solution, error) {
 	free := q.free(used)
 	s := &solution{x: append([]float64(nil), x...), used: used, blocks: make([]block, len(q.obs)), widened: 1}

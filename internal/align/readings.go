@@ -14,8 +14,8 @@ import (
 	"shadowread/internal/table"
 )
 
-// Reading is a number read by eye under the shadow.
-type Reading struct {
+// EyeNumber is a number read by eye under the shadow.
+type EyeNumber struct {
 	Time   time.Time     // UTC
 	Offset time.Duration // from UTC, as the time was written
 	Number angle.Angle
@@ -50,7 +50,7 @@ func SheetDial() Dial {
 // measurement, 4.3.7).
 //
 // The error's code is bad_dial, or one of bearing.Observe's.
-func (d Dial) Observations(readings []Reading, body bearing.Body, p geo.Position, elevationMetres float64) ([]Observation, error) {
+func (d Dial) Observations(readings []EyeNumber, body bearing.Body, p geo.Position, elevationMetres float64) ([]Observation, error) {
 	if !sound(float64(d.Step), math.Pi/4) || !sound(float64(d.Sigma), math.Pi/6) || d.Step+d.Sigma == 0 || !(d.RadiusMM > 0 && d.RadiusMM <= 1e4) || math.IsNaN(float64(d.ZeroAt)) || math.IsInf(float64(d.ZeroAt), 0) {
 		return nil, fault.New("bad_dial", "give the step in degrees, at most 45, and the radius of the scale in mm", "a dial with step %v, sigma %v and radius %g mm cannot be", d.Step, d.Sigma, d.RadiusMM)
 	}
@@ -91,8 +91,8 @@ var readingsForm = table.Form{
 //
 // The error's code is one of table.Form.Read's, no_readings, too_many_readings, bad_time,
 // no_utc_offset or bad_number.
-func ReadReadings(r io.Reader, name string) ([]Reading, error) {
-	var readings []Reading
+func ReadReadings(r io.Reader, name string) ([]EyeNumber, error) {
+	var readings []EyeNumber
 	err := readingsForm.Read(r, name, func(r table.Row) error {
 		out, err := readReading(r)
 		if err != nil {
@@ -113,23 +113,23 @@ func ReadReadings(r io.Reader, name string) ([]Reading, error) {
 	return readings, nil
 }
 
-func readReading(r table.Row) (Reading, error) {
-	out := Reading{Stand: r.Field("heading"), Line: r.Line}
+func readReading(r table.Row) (EyeNumber, error) {
+	out := EyeNumber{Stand: r.Field("heading"), Line: r.Line}
 	var err error
 	when := r.Field("time")
 	if out.Time, err = geo.ParseTime(when, nil); err != nil {
 		// geo's hint names a flag of the command line, which a file has not.
-		return Reading{}, fault.New(fault.Code(err), readingsForm.Hint(), "%v", err)
+		return EyeNumber{}, fault.New(fault.Code(err), readingsForm.Hint(), "%v", err)
 	}
 	// The time was good, so what follows its hour is its offset.
 	if at := strings.LastIndexAny(when, "+-−Zz"); at > 10 {
 		if out.Offset, err = geo.ParseOffset(when[at:]); err != nil {
-			return Reading{}, err
+			return EyeNumber{}, err
 		}
 	}
 	number, filled, err := r.Number("number")
 	if err != nil || !filled || !(number >= 0 && number <= 360) {
-		return Reading{}, fault.New("bad_number", "write the number under the shadow in degrees from 0 to 360, such as 92.5",
+		return EyeNumber{}, fault.New("bad_number", "write the number under the shadow in degrees from 0 to 360, such as 92.5",
 			"number %q is not on the dial", r.Field("number"))
 	}
 	out.Number = angle.FromDegrees(number)

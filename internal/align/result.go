@@ -308,19 +308,19 @@ func (r *Result) remain() {
 	}
 }
 
-// Fit is how an instrument stands to a tolerance.
-type Fit string
+// Judgement is how an instrument stands to a tolerance.
+type Judgement string
 
 // The verdicts. Two sigmas decide.
 const (
-	Within    Fit = "within"
-	Outside   Fit = "outside"
-	NotProved Fit = "not proved"
+	Within    Judgement = "within"
+	Outside   Judgement = "outside"
+	NotProved Judgement = "not proved"
 )
 
 // Judge compares the greatest error of an uncorrected heading at 45 degrees of altitude,
 // where lean counts once, with a tolerance.
-func (r *Result) Judge(tolerance angle.Angle) Fit {
+func (r *Result) Judge(tolerance angle.Angle) Judgement {
 	if len(r.Remains) == 0 && r.LeanDetermined() {
 		return Outside
 	}
@@ -406,6 +406,7 @@ func (r *Result) names(of []int) string {
 
 // MarshalJSON writes the result with units in the names: degrees, millimetres, seconds,
 // hours, UTC. What is not known is null.
+// It is as long as the object: a key a line.
 func (r *Result) MarshalJSON() ([]byte, error) {
 	type estimate struct {
 		Value      *float64 `json:"value"`

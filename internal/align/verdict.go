@@ -15,6 +15,7 @@ const shimBase = 100.0
 
 // Verdict says in plain words what is off, by how much, what to do, and what remains.
 // Uncertainties are one sigma.
+// It is one case after another of what can be said, and long by their number.
 func (r *Result) Verdict() (lines []string) {
 	say := func(format string, args ...any) { lines = append(lines, fmt.Sprintf(format, args...)) }
 	if r.Code != "" {

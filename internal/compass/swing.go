@@ -88,8 +88,8 @@ type Options struct {
 	Shared Shared
 }
 
-// Reading is one sighting as the fit sees it.
-type Reading struct {
+// Fitted is one sighting as the fit sees it.
+type Fitted struct {
 	Sighting
 	Magnetic  angle.Angle // heading, in [0, 360) degrees
 	Deviation angle.Angle // observed
@@ -114,7 +114,7 @@ type Analysis struct {
 	// Correlation is that of the coefficients; rows and columns of meaningless ones are
 	// zero but for the diagonal.
 	Correlation [count][count]float64
-	Readings    []Reading
+	Readings    []Fitted
 	// Freedom is the number of readings less the number of coefficients; with none the
 	// residuals are zero and prove nothing.
 	Freedom int
@@ -162,7 +162,7 @@ func Analyse(sightings []Sighting, o Options) (Analysis, error) {
 	}
 	a := Analysis{Freedom: max(0, len(sightings)-count)}
 	for i, s := range sightings {
-		r := Reading{Sighting: s, Magnetic: s.Heading}
+		r := Fitted{Sighting: s, Magnetic: s.Heading}
 		switch s.Reference {
 		case ByPhoto:
 			return Analysis{}, fault.New("photo_not_read", "read the photo first", "reading %d has a photo but no heading yet", i+1)
@@ -214,7 +214,7 @@ type fit struct {
 // leastSquares solves the normal equations by their eigenvectors, the columns scaled so that
 // readings evenly round make them the unit matrix. A direction that the readings do
 // not see has the eigenvalue 0 and is left at 0.
-func leastSquares(readings []Reading) fit {
+func leastSquares(readings []Fitted) fit {
 	var total float64
 	normal := mat.NewSymDense(count, nil)
 	var right [count]float64
@@ -305,10 +305,10 @@ func (a *Analysis) setCovariance(f fit, shared Shared) {
 // way would hide each other from a test of one at a time; so it starts from a fit that
 // gives far readings little say, sets all aside that lie far from it, and takes back,
 // the nearest first, those that the rest can bear.
-func nameOutliers(readings []Reading) {
+func nameOutliers(readings []Fitted) {
 	limit := OutlierLimit(len(readings))
 	near := leastAbsolute(readings)
-	var kept []Reading
+	var kept []Fitted
 	var aside []int
 	for i, r := range readings {
 		if float64((r.Deviation-near.coefficients.Deviation(r.Compass)).Abs()/r.own) > limit {
@@ -333,7 +333,7 @@ func nameOutliers(readings []Reading) {
 	for i, r := range readings {
 		from := rest
 		if !r.Outlier {
-			var others []Reading
+			var others []Fitted
 			for j, q := range readings {
 				if j != i && !q.Outlier {
 					others = append(others, q)
@@ -351,7 +351,7 @@ type reliance struct {
 	scatter float64 // at least 1
 }
 
-func rely(on []Reading) reliance {
+func rely(on []Fitted) reliance {
 	f := reliance{leastSquares(on), 1}
 	if freedom := len(on) - count; freedom > 0 {
 		var chi2 float64
@@ -365,7 +365,7 @@ func rely(on []Reading) reliance {
 
 // apart returns how far r lies from the fit and one sigma of that; both are 0 where
 // the fit does not determine it.
-func (f reliance) apart(r Reading) (apart, sigma angle.Angle) {
+func (f reliance) apart(r Fitted) (apart, sigma angle.Angle) {
 	if slices.Contains(f.meaningless[:], true) {
 		return 0, 0
 	}
@@ -374,7 +374,7 @@ func (f reliance) apart(r Reading) (apart, sigma angle.Angle) {
 }
 
 // distance returns how many sigmas r lies apart, 0 where that is not determined.
-func (f reliance) distance(r Reading) float64 {
+func (f reliance) distance(r Fitted) float64 {
 	apart, sigma := f.apart(r)
 	if sigma == 0 {
 		return 0
@@ -384,7 +384,7 @@ func (f reliance) distance(r Reading) float64 {
 
 // leastAbsolute fits by least absolute residuals, by reweighting: residuals within half
 // a sigma count alike.
-func leastAbsolute(readings []Reading) fit {
+func leastAbsolute(readings []Fitted) fit {
 	weighted := slices.Clone(readings)
 	f := leastSquares(weighted)
 	for range 30 { // it only has to come near
@@ -413,12 +413,12 @@ func variance(covariance [count][count]float64, compass angle.Angle) float64 {
 // deviations on the eight headings (NGA, Handbook of Magnetic Compass Adjustment,
 // 2004, chapter V), or nil if one of them has no reading within half a degree. B and C
 // come from the cardinal headings alone, where least squares also hears the others.
-func handbook(readings []Reading) *Coefficients {
+func handbook(readings []Fitted) *Coefficients {
 	var d [8]angle.Angle // N, NE, E, SE, S, SW, W, NW
 	for n := range d {
 		heading := angle.FromDegrees(float64(n) * 45)
-		off := func(r Reading) angle.Angle { return (r.Compass - heading).Signed().Abs() }
-		nearest := slices.MinFunc(readings, func(r, s Reading) int { return cmp.Compare(off(r), off(s)) })
+		off := func(r Fitted) angle.Angle { return (r.Compass - heading).Signed().Abs() }
+		nearest := slices.MinFunc(readings, func(r, s Fitted) int { return cmp.Compare(off(r), off(s)) })
 		if off(nearest) > angle.Degree/2 {
 			return nil
 		}

@@ -264,7 +264,7 @@ func TestCardSigmaHolds(t *testing.T) {
 			if (compass - z).Signed().Abs() <= 2*sigma {
 				within++
 			}
-			if slices.ContainsFunc(a.Readings, func(r Reading) bool { return r.Outlier }) {
+			if slices.ContainsFunc(a.Readings, func(r Fitted) bool { return r.Outlier }) {
 				suspected++
 			}
 		}

@@ -179,6 +179,7 @@ func (k keyError) Error() string { return "key " + string(k) }
 //
 // The error's code is unreadable_file, file_too_large, bad_instrument or
 // instrument_version.
+// It is as long as the file: a key a line.
 func Read(r io.Reader, name string) (Record, error) {
 	data, err := io.ReadAll(io.LimitReader(r, maxFile+1))
 	switch {

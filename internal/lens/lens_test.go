@@ -387,7 +387,7 @@ func viewFrom(tilt, dir, roll float64) *view {
 	for i, r := range c.R {
 		p.Pose.R[i] = [3]float64{r.X, r.Y, r.Z}
 	}
-	return &view{plate: &vision.Plate{Fit: &calib.Fit{Plate: p}}}
+	return &view{plate: &vision.FoundSheet{Fit: &calib.Fit{Plate: p}}}
 }
 
 func TestTilts(t *testing.T) {

@@ -22,7 +22,7 @@ type view struct {
 	facts    photo.Facts
 	camera   camera.Camera
 	mirrored bool
-	plate    *vision.Plate
+	plate    *vision.FoundSheet
 	samples  []calib.Sample
 	corners  []vision.SheetCorner
 }

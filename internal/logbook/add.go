@@ -52,34 +52,8 @@ func (l *Log) addIn(ctx context.Context, tx *sql.Tx, at At, c Content, p proof) 
 	}
 	e.Number++
 
-	// Its place in the log.
-	var old *Entry
-	if at.Supersedes != 0 {
-		if old, err = superseded(ctx, tx, at.Supersedes, c); err != nil {
-			return Added{}, err
-		}
-		e.Journey, e.Slot = old.Journey, old.Slot
-		if at.Time.IsZero() {
-			at.Time = old.Time
-		}
-		if run := c.run(); run != nil && !run.given() && old.Content.run() != nil {
-			*run = *old.Content.run()
-		}
-	} else {
-		if e.Journey, err = lastJourney(ctx, tx); err != nil {
-			return Added{}, err
-		}
-		switch c.(type) {
-		case *Departure:
-			e.Journey++
-		case *Withdrawal:
-			return Added{}, bad("bad_correction", "name the entry to withdraw", "there is nothing to withdraw")
-		default:
-			if e.Journey == 0 {
-				return Added{}, bad("no_journey", "begin a journey at a position", "no journey was begun in this log")
-			}
-		}
-		e.Slot = e.Number
+	if err := placeOf(ctx, tx, e, &at, c); err != nil {
+		return Added{}, err
 	}
 
 	// What it says.
@@ -135,6 +109,40 @@ func (l *Log) addIn(ctx context.Context, tx *sql.Tx, at At, c Content, p proof) 
 		added.NeedsHeading = leg.NeedsHeading()
 	}
 	return added, nil
+}
+
+// placeOf finds the journey and the slot of an entry that is to say c. What a correction
+// leaves unsaid of time and way is the old entry's.
+func placeOf(ctx context.Context, tx *sql.Tx, e *Entry, at *At, c Content) (err error) {
+	if at.Supersedes != 0 {
+		old, err := superseded(ctx, tx, at.Supersedes, c)
+		if err != nil {
+			return err
+		}
+		e.Journey, e.Slot = old.Journey, old.Slot
+		if at.Time.IsZero() {
+			at.Time = old.Time
+		}
+		if run := c.run(); run != nil && !run.given() && old.Content.run() != nil {
+			*run = *old.Content.run()
+		}
+		return nil
+	}
+	if e.Journey, err = lastJourney(ctx, tx); err != nil {
+		return err
+	}
+	switch c.(type) {
+	case *Departure:
+		e.Journey++
+	case *Withdrawal:
+		return bad("bad_correction", "name the entry to withdraw", "there is nothing to withdraw")
+	default:
+		if e.Journey == 0 {
+			return bad("no_journey", "begin a journey at a position", "no journey was begun in this log")
+		}
+	}
+	e.Slot = e.Number
+	return nil
 }
 
 func (r *row) insert(ctx context.Context, q querier) error {

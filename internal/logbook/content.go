@@ -209,8 +209,8 @@ type Departure struct {
 // judgement).
 const DefaultSpeedLimit workup.MetresPerSecond = 120 / 3.6
 
-// Reading is a heading read with the dial, with what the work-up must know of it.
-type Reading struct {
+// DialHeading is a heading read with the dial, with what the work-up must know of it.
+type DialHeading struct {
 	Heading angle.Angle `json:"heading_rad"` // true
 	Sigma   angle.Angle `json:"sigma_rad"`   // of all the budget
 	// Terms of Sigma that the work-up treats by itself where many legs share them:
@@ -241,11 +241,11 @@ const (
 
 // Leg is a change of leg. Its heading holds from here to the next.
 type Leg struct {
-	Run     Run      `json:"run"`
-	How     How      `json:"how"`
-	Reading *Reading `json:"reading,omitempty"` // by photo or number
-	Hand    *Heading `json:"hand,omitempty"`
-	Photo   *Photo   `json:"photo,omitempty"`
+	Run     Run          `json:"run"`
+	How     How          `json:"how"`
+	Reading *DialHeading `json:"reading,omitempty"` // by photo or number
+	Hand    *Heading     `json:"hand,omitempty"`
+	Photo   *Photo       `json:"photo,omitempty"`
 	// Hashes of what LegFromPhoto and LegFromNumber were given, in hexadecimal.
 	ReadingSHA256 string `json:"reading_sha256,omitempty"`
 	OverlaySHA256 string `json:"overlay_sha256,omitempty"`

@@ -79,7 +79,7 @@ type PhotoReading struct {
 	SHA256 [32]byte // of the file's bytes
 	Time   time.Time
 	// Reading is nil if the photo was refused; Refused and Message then say why.
-	Reading          *Reading
+	Reading          *DialHeading
 	Refused, Message string
 	Whole            []byte // the reading as JSON, kept as it is; may be nil
 	Overlay          []byte // a small JPEG that shows what was found; may be nil

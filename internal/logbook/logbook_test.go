@@ -82,7 +82,7 @@ func apartMetres(t testing.TB, a, b geo.Position) float64 {
 }
 
 // photo is a photo as a reader hands it over; n tells one from another.
-func photo(n byte, reading *Reading) PhotoReading {
+func photo(n byte, reading *DialHeading) PhotoReading {
 	p := PhotoReading{Name: fmt.Sprintf("pan-%d.jpg", n), SHA256: [32]byte{n}, Reading: reading,
 		Whole: fmt.Appendf(nil, `{"schema_version":1,"photo":"pan-%d.jpg"}`, n), Overlay: []byte{0xff, 0xd8, n}}
 	if reading == nil {
@@ -210,14 +210,14 @@ func TestADetourDoesNotMakeAReadingBetter(t *testing.T) {
 // 0.64^2 + 0.6^2 + 0.48^2 = 1.
 func TestSharedTermsOfABudgetCountOnce(t *testing.T) {
 	body := workup.Body{Azimuth: 60 * deg, Altitude: 45 * deg}
-	whole := Reading{Heading: 0, Sigma: 1 * deg, Level: 0.6 * deg, Alignment: 0.48 * deg, Body: &body}
+	whole := DialHeading{Heading: 0, Sigma: 1 * deg, Level: 0.6 * deg, Alignment: 0.48 * deg, Body: &body}
 	computed := whole
 	computed.Level, computed.Position, computed.ComputedAt = 0, 0.6*deg, &pan
 	anew := whole
 	anew.SetUpAnew = true
 	for _, tt := range []struct {
 		name        string
-		reading     Reading
+		reading     DialHeading
 		mount, lean angle.Angle // of the model
 		want        float64     // degrees
 	}{
@@ -242,7 +242,7 @@ func TestSharedTermsOfABudgetCountOnce(t *testing.T) {
 
 // The two photos of an instrument that is remounted between them have a bias each.
 func TestARemountBeginsTheBiasAnew(t *testing.T) {
-	reading := Reading{Heading: 0, Sigma: 0.001 * deg, Body: &workup.Body{Azimuth: 60 * deg, Altitude: 1 * deg}}
+	reading := DialHeading{Heading: 0, Sigma: 0.001 * deg, Body: &workup.Body{Azimuth: 60 * deg, Altitude: 1 * deg}}
 	for _, tt := range []struct {
 		remount bool
 		want    float64 // metres across: 10 and 10 km at 1 degree, together or not
@@ -694,7 +694,7 @@ func TestEvidenceIsKeptWhole(t *testing.T) {
 		t.Errorf("%v, want bad_reading", err)
 	}
 	// A heading no better than a guess is none, but the leg is logged.
-	p = photo(8, &Reading{Heading: 10 * deg, Sigma: 40 * deg})
+	p = photo(8, &DialHeading{Heading: 10 * deg, Sigma: 40 * deg})
 	if a := must(t)(l.LegFromPhoto(ctx, at(1), km("1000.0"), p)); !a.NeedsHeading || a.Entry.Content.(*Leg).Photo.Refused != "too_uncertain" {
 		t.Errorf("%+v", a.Entry.Content)
 	}
@@ -928,7 +928,7 @@ func TestAnyLogReadsBackAndWorksUpAlike(t *testing.T) {
 				a, err = l.LegByHand(ctx, when, run(), heading())
 			case 1:
 				h := heading()
-				p := photo(byte(len(written)), &Reading{Heading: h.Heading, Sigma: h.Sigma, Level: h.Sigma / 2,
+				p := photo(byte(len(written)), &DialHeading{Heading: h.Heading, Sigma: h.Sigma, Level: h.Sigma / 2,
 					Body: &workup.Body{Azimuth: h.Heading, Altitude: angle.FromDegrees(rapid.Float64Range(5, 70).Draw(r, "altitude"))}})
 				a, err = l.LegFromPhoto(ctx, when, run(), p)
 			case 2:
@@ -1101,7 +1101,7 @@ func TestASnapshotIsOfOneMoment(t *testing.T) {
 // what is kept beside it.
 func TestKeepHeading(t *testing.T) {
 	ctx := t.Context()
-	reading := func() *Reading { return &Reading{Heading: 90 * deg, Sigma: 1 * deg} }
+	reading := func() *DialHeading { return &DialHeading{Heading: 90 * deg, Sigma: 1 * deg} }
 	for name, leg := range map[string]func(l *Log) (Added, error){
 		"photo":   func(l *Log) (Added, error) { return l.LegFromPhoto(ctx, at(10), km("1001.0"), photo(1, reading())) },
 		"refused": func(l *Log) (Added, error) { return l.LegFromPhoto(ctx, at(10), km("1001.0"), photo(1, nil)) },

@@ -56,7 +56,7 @@ func (p PhotoReading) leg(at At, run Run) (At, *Leg, proof) {
 // LegFromNumber changes leg by a number read by eye on the dial. Whole is the
 // reading as JSON, kept as it is; it may be nil. It fails with code "bad_heading"
 // or "bad_altitude" too.
-func (l *Log) LegFromNumber(ctx context.Context, at At, run Run, r Reading, whole []byte) (Added, error) {
+func (l *Log) LegFromNumber(ctx context.Context, at At, run Run, r DialHeading, whole []byte) (Added, error) {
 	return l.add(ctx, at, &Leg{Run: run, How: ByNumber, Reading: &r}, proof{reading: whole})
 }
 

@@ -21,7 +21,7 @@ func written(t testing.TB) string {
 	t.Helper()
 	ctx := t.Context()
 	l := begun(t)
-	reading := Reading{Heading: 90 * deg, Sigma: 1 * deg, Body: &workup.Body{Azimuth: 60 * deg, Altitude: 30 * deg}}
+	reading := DialHeading{Heading: 90 * deg, Sigma: 1 * deg, Body: &workup.Body{Azimuth: 60 * deg, Altitude: 30 * deg}}
 	must(t)(l.LegFromPhoto(ctx, at(0), km("1000.0"), photo(1, &reading)))
 	must(t)(l.Halt(ctx, at(60), Halt{km("1030.0")}))
 	must(t)(l.LegFromPhoto(ctx, at(70), km("1030.0"), photo(2, nil)))

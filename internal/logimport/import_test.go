@@ -45,7 +45,7 @@ func folder(t testing.TB, minutes map[string]float64) Folder {
 			if strings.Contains(path, "night") {
 				return logbook.PhotoReading{Time: when, Refused: "body_too_low", Message: "wait"}, nil
 			}
-			r := &logbook.Reading{Heading: 90 * deg, Sigma: 1 * deg, Body: &workup.Body{Azimuth: 60 * deg, Altitude: 30 * deg}}
+			r := &logbook.DialHeading{Heading: 90 * deg, Sigma: 1 * deg, Body: &workup.Body{Azimuth: 60 * deg, Altitude: 30 * deg}}
 			if here != nil {
 				r.ComputedAt = &here.Position
 			}
@@ -234,12 +234,12 @@ func TestPaperLog(t *testing.T) {
 		"leg,2026-03-14T09:00:00,550.0,,,120,,,,by eye,\n"
 	numbers := 0
 	in := Paper{Name: "paper.csv", UTCOffset: &offset,
-		Number: func(_ context.Context, number, sigma angle.Angle, when time.Time, here *logbook.Estimate) (logbook.Reading, []byte, error) {
+		Number: func(_ context.Context, number, sigma angle.Angle, when time.Time, here *logbook.Estimate) (logbook.DialHeading, []byte, error) {
 			numbers++
 			if number != 120*deg || sigma != 0 || !when.Equal(at(60).Time) || here == nil {
 				t.Errorf("number %v, sigma %v at %v, %+v", number, sigma, when, here)
 			}
-			return logbook.Reading{Heading: 180 * deg, Sigma: 1 * deg, ComputedAt: &here.Position}, []byte("{}"), nil
+			return logbook.DialHeading{Heading: 180 * deg, Sigma: 1 * deg, ComputedAt: &here.Position}, []byte("{}"), nil
 		}}
 	in.CSV = strings.NewReader(head)
 	got, err := in.Import(ctx, l)

@@ -32,7 +32,7 @@ type Paper struct {
 	// Number works out a heading from a number read by eye at a time, with its sigma,
 	// 0 for the default, and the reading as JSON; here is the log's estimate, nil if
 	// there is none. Nil if the file may not have such rows.
-	Number func(ctx context.Context, number, sigma angle.Angle, at time.Time, here *logbook.Estimate) (logbook.Reading, []byte, error)
+	Number func(ctx context.Context, number, sigma angle.Angle, at time.Time, here *logbook.Estimate) (logbook.DialHeading, []byte, error)
 	// Rounded, if not nil, is told before a row goes in whose position is written with so
 	// few digits that its error is more than the row states.
 	Rounded func(message string)

@@ -73,13 +73,13 @@ func (m *Importer) Read(ctx context.Context, path string, at time.Time, here *lo
 }
 
 // Number works out the heading of a number read by eye, with the reading as JSON.
-func (m *Importer) Number(ctx context.Context, number, sigma angle.Angle, at time.Time, here *logbook.Estimate) (logbook.Reading, []byte, error) {
+func (m *Importer) Number(ctx context.Context, number, sigma angle.Angle, at time.Time, here *logbook.Estimate) (logbook.DialHeading, []byte, error) {
 	own := m.Options
 	own.Time = own.Time.NotedAt(at)
 	own.Position.Estimate = Place(here)
 	r := reading.ReadNumber(ctx, number, sigma, own)
 	if !r.OK() {
-		return logbook.Reading{}, nil, fault.New(string(r.Reason), r.Message, "the number gives no heading")
+		return logbook.DialHeading{}, nil, fault.New(string(r.Reason), r.Message, "the number gives no heading")
 	}
 	whole, err := json.Marshal(r)
 	return Heading(r, m.SetUpAnew), whole, err

@@ -86,8 +86,8 @@ func firstGuess(ctx context.Context, book *logbook.Log, o reading.Options, facts
 
 // Heading is a reading as the work-up wants it. setUpAnew says that the instrument was put
 // down and levelled for it alone.
-func Heading(r *reading.Result, setUpAnew bool) logbook.Reading {
-	out := logbook.Reading{
+func Heading(r *reading.Result, setUpAnew bool) logbook.DialHeading {
+	out := logbook.DialHeading{
 		Heading: *r.Heading, Sigma: r.Sigma, Level: sharedLevel(r), Alignment: r.Budget.Alignment, Position: r.Budget.Position,
 		Body: &workup.Body{Azimuth: r.Sky.Azimuth, Altitude: r.Sky.Altitude}, SetUpAnew: setUpAnew,
 	}

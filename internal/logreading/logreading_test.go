@@ -155,7 +155,7 @@ func TestEvidenceOfARefusal(t *testing.T) {
 func TestNumberOfAPaperLog(t *testing.T) {
 	here := &logbook.Estimate{Position: pan}
 	m := Importer{Options: reading.Defaults()}
-	numbers := map[bool]logbook.Reading{}
+	numbers := map[bool]logbook.DialHeading{}
 	for _, whole := range []bool{true, false} {
 		at := morning
 		if !whole {

@@ -38,7 +38,7 @@ import (
 // tests.
 var rendered = sync.OnceValues(func() (*image.RGBA, *render.Scene) {
 	s := &render.Scene{
-		Plate: render.Plate{Heading: 200 * angle.Degree},
+		Plate: render.Attitude{Heading: 200 * angle.Degree},
 		Rods:  []render.Rod{{Height: 50, Diameter: 3, Material: render.Black}},
 		Light: render.Light{
 			Body: render.Sun, Azimuth: 100 * angle.Degree, Altitude: 48 * angle.Degree, Disc: 0.533 * angle.Degree,

@@ -11,7 +11,6 @@ import (
 	"sync"
 	"time"
 
-	"shadowread/internal/geo"
 	"shadowread/internal/reading"
 	"shadowread/internal/render"
 	"shadowread/internal/sheet"
@@ -95,10 +94,7 @@ func (rep *ClockReport) one(ctx context.Context, o SoakOptions, dir string, seed
 		return nil
 	}
 	read := func(at time.Time, height bool) *reading.Result {
-		opts := reading.Defaults()
-		near := 0.0
-		opts.Time.At = &at
-		opts.Position.Position, opts.Position.SigmaKM = &geo.Position{Lat: s.Lat, Lon: s.Lon}, &near
+		opts := atHand(s, at)
 		opts.Rod.NodusMM = nodus
 		if height {
 			opts.Rod.HeightMM = s.Rods[0].Height
@@ -154,8 +150,8 @@ func (rep *ClockReport) one(ctx context.Context, o SoakOptions, dir string, seed
 
 // tip counts what was found of the shadow of the tip and of the nodus.
 func (rep *ClockReport) tip(s *render.Scene, t *render.Truth, r *reading.Result, nodus float64) {
-	clear := len(s.Shades)+len(s.Blobs)+len(s.Occluders) == 0
-	if r.Shadow == nil || !clear || t.ShadowTip == nil {
+	plain := len(s.Shades)+len(s.Blobs)+len(s.Occluders) == 0
+	if r.Shadow == nil || !plain || t.ShadowTip == nil {
 		return
 	}
 	if s.Seen(t.ShadowTip) && onPage(t.ShadowTip) {

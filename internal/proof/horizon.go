@@ -11,7 +11,6 @@ import (
 	"sync"
 
 	"shadowread/internal/angle"
-	"shadowread/internal/geo"
 	"shadowread/internal/instrument"
 	"shadowread/internal/reading"
 	"shadowread/internal/render"
@@ -67,9 +66,7 @@ func (rep *HorizonReport) one(ctx context.Context, o SoakOptions, dir string, se
 	for _, c := range []int{instrument.RodStarboard, instrument.RodForward} {
 		record.Proved.Covariance[c][c] = float64(rodProved * rodProved)
 	}
-	opts, near := reading.Defaults(), 0.0
-	opts.Time.At = &s.Time
-	opts.Position.Position, opts.Position.SigmaKM = &geo.Position{Lat: s.Lat, Lon: s.Lon}, &near
+	opts := atHand(s, s.Time)
 	opts.Rod.HeightMM = s.Rods[0].Height
 	opts.Instrument = record
 	opts.Horizon = &reading.Horizon{Sigma: groundDrawn, EyeMetres: s.Country.EyeMetres}

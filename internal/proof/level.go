@@ -11,7 +11,6 @@ import (
 	"sync"
 
 	"shadowread/internal/angle"
-	"shadowread/internal/geo"
 	"shadowread/internal/reading"
 	"shadowread/internal/render"
 )
@@ -61,9 +60,7 @@ func (rep *LevelReport) one(ctx context.Context, o SoakOptions, dir string, seed
 	if ok, _ := s.Readable(truth); !ok {
 		return nil
 	}
-	opts, near := reading.Defaults(), 0.0
-	opts.Time.At = &s.Time
-	opts.Position.Position, opts.Position.SigmaKM = &geo.Position{Lat: s.Lat, Lon: s.Lon}, &near
+	opts := atHand(s, s.Time)
 	if seed%2 == 0 { // half of them state it
 		opts.Rod.HeightMM = s.Rods[0].Height
 	}

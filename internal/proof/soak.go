@@ -121,6 +121,14 @@ func eachSeed(ctx context.Context, o SoakOptions, name string, one func(dir stri
 	return err
 }
 
+// atHand says where a scene is, and when, as a user would.
+func atHand(s *render.Scene, at time.Time) reading.Options {
+	o := reading.Defaults()
+	o.Time.At = &at
+	o.Position.Position, o.Position.SigmaKM = &geo.Position{Lat: s.Lat, Lon: s.Lon}, new(0.0)
+	return o
+}
+
 // sky places the sun for the renderer.
 func sky(at time.Time, lat, lon angle.Angle) (azimuth, altitude angle.Angle) {
 	a, err := bearing.Observe(bearing.Sun, at, geo.Position{Lat: lat, Lon: lon}, 0)
@@ -145,10 +153,8 @@ func soakOne(ctx context.Context, o SoakOptions, dir string, seed uint64) Outcom
 	defer os.Remove(path)
 	out.Truth = truth
 	out.Readable, out.WhyNot = scene.Readable(truth)
-	opts := reading.Defaults()
-	exact, near := time.Duration(0), 0.0
-	opts.Time.At, opts.Time.Sigma = &scene.Time, &exact
-	opts.Position.Position, opts.Position.SigmaKM = &geo.Position{Lat: scene.Lat, Lon: scene.Lon}, &near
+	opts := atHand(scene, scene.Time)
+	opts.Time.Sigma = new(time.Duration(0)) // the sigma is to be the picture's
 	// Half of the users know their rod.
 	if len(scene.Rods) > 0 && seed%2 == 0 {
 		opts.Rod.HeightMM, opts.Rod.DiameterMM = scene.Rods[0].Height, scene.Rods[0].Diameter

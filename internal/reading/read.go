@@ -64,8 +64,9 @@ func Read(ctx context.Context, path string, o Options) *Result {
 // Look finds what a photo shows, its time and its place, and leaves the heading to Conclude.
 func Look(ctx context.Context, path string, o Options) *Result {
 	o.Rod.Hangs = o.Rod.Hangs || o.Instrument != nil && o.Instrument.Gnomon == instrument.PlumbLine
-	r := &Result{Photo: path, Course: o.Course, PlumbLine: o.Rod.Hangs}
+	r := &Result{Photo: path, Course: o.Course, PlumbLine: o.Rod.Hangs, lapped: time.Now()}
 	facts, err := photo.ReadFacts(path)
+	r.lap("file")
 	r.Facts = &facts
 	r.Warnings = append(r.Warnings, facts.Warnings...)
 	if err != nil {
@@ -75,10 +76,24 @@ func Look(ctx context.Context, path string, o Options) *Result {
 		}
 	}
 	r.whenAndWhere(facts, o)
+	r.lap("sky")
 	if err == nil && ctx.Err() == nil {
 		r.look(path, facts, o)
 	}
 	return r
+}
+
+// Stage is a step of a reading and the time it took.
+type Stage struct {
+	Name string
+	Took time.Duration
+}
+
+// lap ends a stage.
+func (r *Result) lap(name string) {
+	now := time.Now()
+	r.Stages = append(r.Stages, Stage{name, now.Sub(r.lapped)})
+	r.lapped = now
 }
 
 // Conclude returns what a photo that was looked at comes to, by the options of the look and
@@ -90,7 +105,9 @@ func (r *Result) Conclude(o Options) *Result {
 		c.Budget = new(*r.Budget)
 	}
 	o.Rod.Hangs = r.PlumbLine
+	c.Stages, c.lapped = slices.Clone(r.Stages), time.Now()
 	c.conclude(o)
+	c.lap("heading")
 	return &c
 }
 
@@ -106,7 +123,7 @@ func ReadNumber(_ context.Context, number, sigma angle.Angle, o Options) *Result
 	r.whenAndWhere(photo.Facts{}, o)
 	x, y := o.onPaper(math.Pi - n)
 	r.Printed = (math.Pi - n - angle.Clockwise(x, y)).Signed()
-	_, stretch := o.print()
+	_, stretch := o.stretch()
 	r.Budget = &Budget{ShadowFit: sigma, Print: angle.Angle(stretch / 2 * math.Abs((2 * r.direction()).Sin()))}
 	r.conclude(o)
 	return r
@@ -126,8 +143,8 @@ func (o Options) onPaper(drawn angle.Angle) (x, y float64) {
 // direction is that of the shadow on the paper, clockwise from the sheet's forward axis.
 func (r *Result) direction() angle.Angle { return math.Pi - *r.Number - r.Printed }
 
-// print returns the mean and sigma of the print's stretch.
-func (o Options) print() (mean, sigma float64) {
+// stretch returns the mean and sigma of the print's stretch.
+func (o Options) stretch() (mean, sigma float64) {
 	if p := o.PrintScale; p != nil {
 		return p[0]/p[1] - 1, calib.MeasuredPrint
 	}
@@ -193,6 +210,10 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 	}
 	g, plate, found, err := p.Find(sheet.Standard, func(g *vision.Gray) calib.Prior { return o.prior(g, facts, r.Lens) })
 	r.MarksFound = found
+	r.lap("sheet")
+	last := &r.Stages[len(r.Stages)-1]
+	last.Took -= p.Decoding
+	r.Stages = append(r.Stages, Stage{"decode", p.Decoding})
 	if err != nil {
 		r.refuse(reasonOf(err, UnreadableFile), say(err))
 		return
@@ -203,6 +224,7 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 		r.warn("picture_mirrored", "the picture is mirrored (front cameras do that); it was turned back, since the marks read only one way")
 	}
 	r.lookForHorizon(g, o)
+	r.lap("horizon")
 	if plate.Loosened {
 		r.warn("picture_cropped", "the picture seems to be cropped or the lens unusual; the map is looser for it. Use the whole picture as the camera wrote it")
 	}
@@ -216,34 +238,10 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 		o.Rod.ShadowMM = o.Rod.HeightMM / r.Sky.Altitude.Tan()
 	}
 	shadow, err := vision.FindShadow(g, &plate.Plate, sheet.Standard, o.Rod)
+	r.lap("shadow")
 	scale, _ := plate.Scale(sheet.Point{})
-	switch {
-	case err != nil && scale < leastScale:
-		r.refuse(TooSmall, fmt.Sprintf("the picture shows the sheet with %.1f pixels to the millimetre, too few to see the shadow's edges: take it at full resolution, with the sheet filling the picture", scale))
-		return
-	case errors.Is(err, vision.ErrStands):
-		r.refuse(NotHanging, "a rod stands on the sheet, since its top or the tip of its shadow is seen: only a thread that hangs is plumb by itself. Leave --plumb-line out, or take the instrument's own record")
-		return
-	case errors.Is(err, vision.ErrRodHides) && o.Rod.Hangs:
-		r.refuse(RodHidesShadow, "the thread is not seen beside its shadow, so that one may pass for the other: take the photo from the side, so that the two make an open angle")
-		return
-	case errors.Is(err, vision.ErrAmbiguous):
-		r.refuse(AmbiguousShadow, "more than one line from the foot may be the rod's shadow: keep other rods, wires and creases off the dial")
-		return
-	case errors.Is(err, vision.ErrBowed):
-		r.refuse(NoShadow, "the rod's shadow is there but bowed: the rod is bent by too much to say where its tip points; straighten it, take another, or state its height")
-		return
-	case errors.Is(err, vision.ErrRodHides):
-		r.refuse(RodHidesShadow, "the rod stands before its own shadow: take the photo from another side, best from above")
-		return
-	case errors.Is(err, vision.ErrFootShaded):
-		r.refuse(NoShadow, "the foot of the rod stands in another shadow: step aside, or turn the plate into the open sun")
-		return
-	case err != nil && o.Rod.Hangs:
-		r.refuse(NoShadow, "no shadow of the plumb line on the dial: it needs a clear sun (or bright moon), a thread of 1 to 3 mm that passes the paper within 10 mm of the printed foot and is in view for at least 50 mm, and nothing else shading the dial. Use cord, hang it nearer, and take the photo from the side")
-		return
-	case err != nil:
-		r.refuse(NoShadow, "no shadow of the rod on the dial: it needs a clear sun (or bright moon), nothing else shading the dial, and a rod whose shadow covers 10 mm of the clear zone. If there is one, it may lie behind the rod: take the photo from above")
+	if err != nil {
+		r.noShadow(err, scale, o.Rod.Hangs)
 		return
 	}
 	r.Shadow = shadow
@@ -279,10 +277,35 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 	}
 }
 
+// noShadow refuses a picture in which the sheet shows at a scale, px/mm, and no shadow was
+// found on it.
+func (r *Result) noShadow(err error, scale float64, hangs bool) {
+	switch {
+	case scale < leastScale:
+		r.refuse(TooSmall, fmt.Sprintf("the picture shows the sheet with %.1f pixels to the millimetre, too few to see the shadow's edges: take it at full resolution, with the sheet filling the picture", scale))
+	case errors.Is(err, vision.ErrStands):
+		r.refuse(NotHanging, "a rod stands on the sheet, since its top or the tip of its shadow is seen: only a thread that hangs is plumb by itself. Leave --plumb-line out, or take the instrument's own record")
+	case errors.Is(err, vision.ErrRodHides) && hangs:
+		r.refuse(RodHidesShadow, "the thread is not seen beside its shadow, so that one may pass for the other: take the photo from the side, so that the two make an open angle")
+	case errors.Is(err, vision.ErrAmbiguous):
+		r.refuse(AmbiguousShadow, "more than one line from the foot may be the rod's shadow: keep other rods, wires and creases off the dial")
+	case errors.Is(err, vision.ErrBowed):
+		r.refuse(NoShadow, "the rod's shadow is there but bowed: the rod is bent by too much to say where its tip points; straighten it, take another, or state its height")
+	case errors.Is(err, vision.ErrRodHides):
+		r.refuse(RodHidesShadow, "the rod stands before its own shadow: take the photo from another side, best from above")
+	case errors.Is(err, vision.ErrFootShaded):
+		r.refuse(NoShadow, "the foot of the rod stands in another shadow: step aside, or turn the plate into the open sun")
+	case hangs:
+		r.refuse(NoShadow, "no shadow of the plumb line on the dial: it needs a clear sun (or bright moon), a thread of 1 to 3 mm that passes the paper within 10 mm of the printed foot and is in view for at least 50 mm, and nothing else shading the dial. Use cord, hang it nearer, and take the photo from the side")
+	default:
+		r.refuse(NoShadow, "no shadow of the rod on the dial: it needs a clear sun (or bright moon), nothing else shading the dial, and a rod whose shadow covers 10 mm of the clear zone. If there is one, it may lie behind the rod: take the photo from above")
+	}
+}
+
 func (o Options) prior(g *vision.Gray, facts photo.Facts, known *camera.Match) calib.Prior {
 	if known != nil {
 		p := known.Record.Prior(g.W, g.Factor, g.Mirrored)
-		p.StretchMean, p.Stretch = o.print()
+		p.StretchMean, p.Stretch = o.stretch()
 		if o.PrintScale == nil {
 			p.Stretch = printSeen
 		}
@@ -301,7 +324,7 @@ func (o Options) prior(g *vision.Gray, facts photo.Facts, known *camera.Match) c
 	if !whole { // cropped: the middle of the picture is not the lens's
 		p.Centre *= 25
 	}
-	p.StretchMean, p.Stretch = o.print()
+	p.StretchMean, p.Stretch = o.stretch()
 	p.Curl = calib.TapedCurl
 	return p
 }

@@ -161,6 +161,7 @@ type Result struct {
 	Horizon     *vision.Horizon // that served; nil where none was asked for or found
 	horizonTilt *instrument.Tilt
 	stand       *instrument.Stand
+	unsaid      bool // how the rod of a photo was set
 	// Correction is what is known of rod, sheet and mounting adds to the heading of a rod
 	// that is plumb over a level sheet.
 	Instrument *instrument.Record
@@ -172,6 +173,8 @@ type Result struct {
 	Compass    Compass
 
 	Warnings []photo.Warning
+	Stages   []Stage // in the order of their ends; for those who look into speed
+	lapped   time.Time
 }
 
 // PictureSize describes the raster in which Plate and Shadow count pixels.
@@ -209,6 +212,7 @@ const SchemaVersion = 1
 
 // MarshalJSON writes the reading with units in the names: degrees, millimetres,
 // pixels, UTC. What is not known is null.
+// It is as long as the object: a key a line.
 func (r *Result) MarshalJSON() ([]byte, error) {
 	type object struct {
 		Schema            int                 `json:"schema_version"`

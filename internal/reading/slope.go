@@ -82,8 +82,9 @@ func rodTop(fit *calib.Fit, top *calib.Pixel, sigma float64) *instrument.Top {
 // what is seen of it is corrected for, and as much is feared where it is not seen.
 func (r *Result) standing(o Options) {
 	r.tilt(o)
+	r.unsaid = o.Unsaid && r.Shadow != nil
 	k := instrument.Known{Record: o.Instrument, Level: o.Level, Alignment: o.Alignment, Square: o.Square, Tilt: r.Tilt, PlumbLine: o.Rod.Hangs,
-		HeightMM: o.Rod.HeightMM, HeightSigmaMM: statedHeight * o.Rod.HeightMM, Unsaid: o.Unsaid && r.Shadow != nil}
+		HeightMM: o.Rod.HeightMM, HeightSigmaMM: statedHeight * o.Rod.HeightMM, Unsaid: r.unsaid}
 	s, err := instrument.StandOf(k)
 	if err != nil {
 		r.refuse(NoCorrection, say(err))
@@ -132,6 +133,17 @@ func (r *Result) seeShadow(o Options) {
 		Azimuth: r.Sky.Azimuth, Altitude: r.Sky.Altitude, AltitudeSigma: r.skyAltitudeSigma(), Direction: s.Direction,
 		LengthMM: s.Length - ahead, SigmaMM: math.Sqrt(sq(s.LengthSigma) + sq(footSigma) + sq(rise(s.Length)*s.Length/height)),
 	})
+}
+
+// RodInDoubt tells that nothing was said of how the rod was set and that the photo does not
+// show its lean across the shadow, which counts.
+func (r *Result) RodInDoubt() bool {
+	const across = 0.7 // the sine of the angle between the shadow and what the image shows
+	if !r.unsaid || r.PlumbLine || r.Instrument != nil {
+		return false
+	}
+	seen := r.RodSlope
+	return seen == nil || math.Abs((seen.Toward-r.Shadow.Direction).Sin()) < across
 }
 
 // warnOfLean tells of a rod that leans by more than the level allows for.

@@ -21,7 +21,7 @@ const (
 	// placeSigma is one sigma of where a stretch of the width shows the horizon, mostBends
 	// the RMS that hills leave more than.
 	placeSigma = 0.02 * angle.Degree
-	mostBends  = 0.04 * angle.Degree
+	mostBends  = 0.02 * angle.Degree
 )
 
 // tilt joins what was measured of how the sheet stands.
@@ -51,18 +51,7 @@ func (r *Result) lookForHorizon(g *vision.Gray, o Options) {
 	if o.Horizon == nil {
 		return
 	}
-	dip := calib.Dip(o.Horizon.EyeMetres)
-	h, err := vision.FindHorizon(g, &r.Plate.Plate)
-	var forward, starboard, bends angle.Angle
-	var cov [2][2]float64
-	if err == nil {
-		var ok bool
-		if forward, starboard, cov, bends, ok = r.Plate.LevelByHorizon(h.Line, dip, placeSigma); !ok {
-			err = vision.ErrNoHorizon
-		} else if bends > mostBends {
-			err = vision.ErrCrooked
-		}
-	}
+	h, tilt, err := r.levelByHorizon(g, calib.Dip(o.Horizon.EyeMetres))
 	switch {
 	case errors.Is(err, vision.ErrCrooked):
 		r.warn("horizon_not_straight", "what is seen where the horizon must be is not straight over a good part of the width, as hills make it: the board's level was not measured. Turn to where the country is flat")
@@ -71,10 +60,28 @@ func (r *Result) lookForHorizon(g *vision.Gray, o Options) {
 		r.warn("no_horizon", "no horizon is seen above the sheet, or more than one line that may be it: the board's level was not measured. Hold the camera upright, with the sheet below and nothing but open country and sky above it")
 		return
 	}
+	r.Horizon, r.TiltOwn = h, tilt.Sigma
+	tilt.Sigma = angle.RSS(o.Horizon.Sigma, tilt.Sigma)
+	r.horizonTilt = &tilt
+}
+
+// levelByHorizon returns the horizon in the picture, and the tilt by it with what is the
+// photo's own of its sigma; an error of vision's where none can be trusted.
+func (r *Result) levelByHorizon(g *vision.Gray, dip angle.Angle) (*vision.Horizon, instrument.Tilt, error) {
+	h, err := vision.FindHorizon(g, &r.Plate.Plate)
+	if err != nil {
+		return nil, instrument.Tilt{}, err
+	}
+	forward, starboard, cov, bends, ok := r.Plate.LevelByHorizon(h.Line, dip, placeSigma)
+	switch {
+	case !ok:
+		return nil, instrument.Tilt{}, vision.ErrNoHorizon
+	case bends > mostBends:
+		return nil, instrument.Tilt{}, vision.ErrCrooked
+	}
 	// What is left on the sheet bends the map's frame by as much over half its width.
-	flat := angle.Atan2(2*r.Plate.ResidualMM, 85)
-	r.TiltOwn = angle.RSS(angle.Angle(math.Sqrt(max(cov[0][0], cov[1][1]))), flat, bends/2)
-	sigma := angle.RSS(o.Horizon.Sigma, r.TiltOwn)
-	r.Horizon = h
-	r.horizonTilt = &instrument.Tilt{Forward: forward, Starboard: starboard, Sigma: sigma}
+	const halfFace = 85 // mm
+	flat := angle.Atan2(2*r.Plate.ResidualMM, halfFace)
+	own := angle.RSS(angle.Angle(math.Sqrt(max(cov[0][0], cov[1][1]))), flat, bends/2)
+	return h, instrument.Tilt{Forward: forward, Starboard: starboard, Sigma: own}, nil
 }

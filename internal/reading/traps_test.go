@@ -51,7 +51,7 @@ func scene(altitude, tilt, dir angle.Angle) *render.Scene {
 	at, sun := sunAt(altitude)
 	s := &render.Scene{
 		Name: "trap", Time: at, Lat: pan.Lat, Lon: pan.Lon, Seed: 7,
-		Plate: render.Plate{Heading: (sun.Azimuth + 180*angle.Degree - shadowDir).Bearing()},
+		Plate: render.Attitude{Heading: (sun.Azimuth + 180*angle.Degree - shadowDir).Bearing()},
 		Rods:  []render.Rod{{Height: 50, Diameter: 3, Material: render.Steel}},
 		Light: render.Light{
 			Body: render.Sun, Azimuth: sun.Azimuth, Altitude: sun.Altitude, Disc: 0.533 * angle.Degree, ShadowRatio: 0.2,

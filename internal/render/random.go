@@ -52,12 +52,13 @@ var lenses = []struct{ k1, k2, k3, focal float64 }{
 // degrees off the vertical at any roll, the face filling 40 to 95 % of the
 // picture, the sun 8 to 70 degrees high, rods 30 to 70 mm high and 2 to 5 mm
 // thick. The scene depends on the state of r and the options alone.
+// What is drawn stands in one piece, since the order of the draws is what a seed means.
 func RandomScene(r *rand.Rand, o RandomOptions) *Scene {
 	uniform := func(lo, hi float64) float64 { return lo + (hi-lo)*r.Float64() }
 	turn := func() angle.Angle { return angle.FromDegrees(uniform(0, 360)) }
 	chance := func(p float64) bool { return o.Troubles && r.Float64() < p }
 
-	s := &Scene{Seed: r.Uint64(), Plate: Plate{Heading: turn()}}
+	s := &Scene{Seed: r.Uint64(), Plate: Attitude{Heading: turn()}}
 	s.Light = Light{
 		Body: Sun, Disc: angle.FromDegrees(0.533), ShadowRatio: uniform(0.12, 0.35),
 		SunColour: [3]float64{1, 0.96, 0.90}, SkyColour: [3]float64{0.8, 1.05, 1.5},

@@ -28,7 +28,7 @@ type Scene struct {
 	Lat  angle.Angle
 	Lon  angle.Angle
 
-	Plate  Plate
+	Plate  Attitude
 	Camera Camera
 	Rods   []Rod   // none, one, or more for a trap
 	Things []Thing // that lie on the sheet
@@ -45,10 +45,10 @@ type Scene struct {
 	Seed   uint64 // of noise, texture and dirt
 }
 
-// Plate is how the plate stands: Heading is the azimuth of the forward axis'
+// Attitude is how the plate stands: Heading is the azimuth of the forward axis'
 // horizontal projection, Pitch lifts the forward edge, Roll (about the forward
 // axis) lowers the starboard edge.
-type Plate struct {
+type Attitude struct {
 	Heading, Pitch, Roll angle.Angle
 }
 
@@ -311,7 +311,7 @@ func (r *Rod) tip() Vec {
 
 // BodyVector returns the unit vector in the plate frame to a body at the given
 // true azimuth and altitude.
-func (p Plate) BodyVector(azimuth, altitude angle.Angle) Vec {
+func (p Attitude) BodyVector(azimuth, altitude angle.Angle) Vec {
 	up := Vec{0, 0, 1} // east, north, up from here on
 	forward := Vec{p.Heading.Sin(), p.Heading.Cos(), 0}
 	right := forward.cross(up)

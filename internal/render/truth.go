@@ -253,7 +253,7 @@ func (s *Scene) measure(t *Truth) {
 		if d := math.Hypot(p.X, p.Y); d < inner || d > outer || !r.bare(u/length) {
 			continue
 		}
-		if tracer.clear(p, side.mul(r.Diameter/2)) {
+		if tracer.unhidden(p, side.mul(r.Diameter/2)) {
 			t.ClearStrip += step
 		}
 	}
@@ -282,7 +282,7 @@ func (s *Scene) Seen(at *[2]float64) bool {
 	p := Vec{at[0], at[1], 0}
 	v := s.newViewer()
 	for _, side := range []Vec{{2, 0, 0}, {0, 2, 0}} {
-		if !v.clear(p, side) {
+		if !v.unhidden(p, side) {
 			return false
 		}
 	}
@@ -320,9 +320,9 @@ func (s *Scene) newViewer() *viewer {
 	return v
 }
 
-// clear reports whether the shadow at p and at both its edges is in the picture,
+// unhidden reports whether the shadow at p and at both its edges is in the picture,
 // not behind a rod or an occluder and not in another shadow.
-func (v *viewer) clear(p, half Vec) bool {
+func (v *viewer) unhidden(p, half Vec) bool {
 	for _, q := range [3]Vec{p.sub(half), p, p.add(half)} {
 		q.Z = v.scene.Paper.height(q.X, q.Y)
 		x, y, ok := v.scene.Camera.Project(q)

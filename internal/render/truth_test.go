@@ -33,7 +33,7 @@ func asScene(t Truth) *Scene {
 	c, r := t.Camera, t.Rod
 	return &Scene{
 		Name: t.File, Time: at, Lat: deg(t.Lat), Lon: deg(t.Lon),
-		Plate: Plate{deg(t.Heading), deg(t.Pitch), deg(t.Roll)},
+		Plate: Attitude{deg(t.Heading), deg(t.Pitch), deg(t.Roll)},
 		Camera: Camera{
 			c.Width, c.Height, c.Fx, c.Fy, c.Cx, c.Cy, c.Dist,
 			[3]Vec{vec(c.Rotation[0]), vec(c.Rotation[1]), vec(c.Rotation[2])}, vec(c.Translation),

@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"errors"
 	"os"
+	"time"
 
 	"shadowread/internal/calib"
 	"shadowread/internal/fault"
@@ -23,6 +24,8 @@ type Photo struct {
 	heic   *vision.Gray // decoded
 	pixels int
 	flip   bool
+	// Decoding is the time that was spent on it.
+	Decoding time.Duration
 }
 
 // Prior is what is known of lens and print before the sheet is found in a picture.
@@ -41,15 +44,19 @@ func Open(path string, facts photo.Facts) (*Photo, error) {
 		p.data = data
 		return p, nil
 	}
+	began := time.Now()
 	img, err := photo.DecodeHEIC(path)
 	if err != nil {
 		return nil, err
 	}
 	p.heic = vision.FromImage(img)
+	p.Decoding = time.Since(began)
 	return p, nil
 }
 
 func (p *Photo) decode(factor int) (*vision.Gray, error) {
+	began := time.Now()
+	defer func() { p.Decoding += time.Since(began) }()
 	var g *vision.Gray
 	switch {
 	case p.heic != nil:
@@ -106,7 +113,7 @@ const (
 // which the sheet was found, what was found, and how many of its marks were seen, whether or
 // not it fails: with "too_few_marks", "more_than_one_sheet", "poor_map" or
 // "unreadable_file".
-func (p *Photo) Find(s *sheet.Sheet, prior Prior) (g *vision.Gray, plate *vision.Plate, marks int, err error) {
+func (p *Photo) Find(s *sheet.Sheet, prior Prior) (g *vision.Gray, plate *vision.FoundSheet, marks int, err error) {
 	factor := 1
 	for factor < 8 && p.pixels/(factor*factor) > enoughPixels {
 		factor *= 2
@@ -119,11 +126,11 @@ func (p *Photo) Find(s *sheet.Sheet, prior Prior) (g *vision.Gray, plate *vision
 }
 
 // FindWhole is Find in the whole picture.
-func (p *Photo) FindWhole(s *sheet.Sheet, prior Prior) (g *vision.Gray, plate *vision.Plate, marks int, err error) {
+func (p *Photo) FindWhole(s *sheet.Sheet, prior Prior) (g *vision.Gray, plate *vision.FoundSheet, marks int, err error) {
 	return p.between(1, 1, s, prior)
 }
 
-func (p *Photo) between(factor, finest int, s *sheet.Sheet, prior Prior) (g *vision.Gray, plate *vision.Plate, marks int, err error) {
+func (p *Photo) between(factor, finest int, s *sheet.Sheet, prior Prior) (g *vision.Gray, plate *vision.FoundSheet, marks int, err error) {
 	g, plate, marks, err = p.search(factor, finest, s, prior)
 	if err != nil {
 		return nil, nil, marks, explain(err, marks)
@@ -135,15 +142,15 @@ func (p *Photo) between(factor, finest int, s *sheet.Sheet, prior Prior) (g *vis
 }
 
 // search looks at every size from the coarsest on.
-func (p *Photo) search(factor, finest int, s *sheet.Sheet, prior Prior) (g *vision.Gray, plate *vision.Plate, found int, err error) {
+func (p *Photo) search(factor, finest int, s *sheet.Sheet, prior Prior) (g *vision.Gray, plate *vision.FoundSheet, found int, err error) {
 	var coarse *vision.Gray // where the sheet was found, if too small for the aim
-	var inCoarse *vision.Plate
+	var inCoarse *vision.FoundSheet
 	for ; factor >= finest; factor /= 2 {
 		if g, err = p.decode(factor); err != nil {
 			return nil, nil, found, err
 		}
 		var n int
-		plate, n, err = vision.FindPlate(g, s, prior(g))
+		plate, n, err = vision.FindSheet(g, s, prior(g))
 		found = max(found, n)
 		if errors.Is(err, vision.ErrTwoSheets) {
 			return nil, nil, found, err
@@ -160,7 +167,7 @@ func (p *Photo) search(factor, finest int, s *sheet.Sheet, prior Prior) (g *visi
 	}
 	if err != nil && found < 2 { // a front camera may have mirrored it
 		m := g.Mirror()
-		if plate, n, e := vision.FindPlate(m, s, prior(m)); e == nil {
+		if plate, n, e := vision.FindSheet(m, s, prior(m)); e == nil {
 			return m, plate, n, nil
 		}
 	}

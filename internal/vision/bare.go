@@ -1,8 +1,6 @@
 package vision
 
-import (
-	"math"
-)
+import "math"
 
 // What holds a rod's foot (a nut, clay) casts a broader shadow before the strip begins,
 // and a point a narrower one where it ends: neither has edges that run along the rod.

@@ -45,7 +45,7 @@ func TestLineThatBeginsBehindTheRodsImage(t *testing.T) {
 		"dark":                {c.with(dark.layer()), nil},
 		"faint":               {c.with(faint.layer()), ErrRodHides},
 		"dark, and on beyond": {c.with(dark.layer(), wire.layer()), ErrRodHides},
-		"seen to begin":       {seen(dark.layer()), nil},
+		"seen to begin":       {pictureOf(dark.layer()), nil},
 	} {
 		s, st := tt.c.must(t, shadowDir)
 		if err := s.hear(st).begins(false); !errors.Is(err, tt.want) {
@@ -57,8 +57,8 @@ func TestLineThatBeginsBehindTheRodsImage(t *testing.T) {
 // A penumbra that surely grows as the sun's disc makes it vouches for a strip, and so does
 // a stated diameter; where that is stated and another, nothing does.
 func TestWhatVouchesForAStrip(t *testing.T) {
-	_, sun := seen(sunCast().layer()).must(t, shadowDir)
-	_, weak := seen(weakCast().layer()).must(t, shadowDir)
+	_, sun := pictureOf(sunCast().layer()).must(t, shadowDir)
+	_, weak := pictureOf(weakCast().layer()).must(t, shadowDir)
 	unsure := *sun
 	unsure.GrowthSigma = sun.Growth[0]
 	for _, tt := range []struct {
@@ -86,12 +86,12 @@ func TestRodIsLookedFor(t *testing.T) {
 		c          canvas
 		seen, told bool
 	}{
-		"a rod":      {seen().withRod(), true, true},
-		"bare paper": {seen(), false, true},
+		"a rod":      {pictureOf().withRod(), true, true},
+		"bare paper": {pictureOf(), false, true},
 		"from above": {canvas{tilt: 2 * deg, view: 0, noise: 0.7}.withRod(), false, false},
-		"a shadow over all of it": {seen(func(p sheet.Point) float64 {
+		"a shadow over all of it": {pictureOf(func(p sheet.Point) float64 {
 			_, n := newFrame(rodDir, 0).place(p)
-			return 1 - 0.4*smooth((20-math.Abs(n))/0.3)
+			return 1 - 0.4*normal((20-math.Abs(n))/0.3)
 		}), false, true},
 	} {
 		s := tt.c.with(sunCast().layer()).search(t)
@@ -135,7 +135,7 @@ func TestShadowHiddenByTheRod(t *testing.T) {
 // A line from behind the foot is the same one going on, or one that runs into the strip
 // farther out, or neither; the rod's own image is no witness.
 func TestLinesBehindTheFoot(t *testing.T) {
-	s := seen().search(t)
+	s := pictureOf().search(t)
 	line := ray{dir: shadowDir, score: 4, length: 50}
 	back := func(turn angle.Angle, offset, score float64) ray {
 		return ray{dir: shadowDir + 180*deg + turn, offset: offset, score: score, length: 50}
@@ -175,13 +175,13 @@ func TestSearchForAShadow(t *testing.T) {
 		c    canvas
 		want error
 	}{
-		"one":                        {seen(k.layer()).withRod(), nil},
-		"two":                        {seen(k.layer(), second.layer()).withRod(), ErrAmbiguous},
-		"one and a faint one":        {seen(k.layer(), faint.layer()).withRod(), nil},
-		"a line runs into it":        {seen(k.layer(), into.layer()).withRod(), ErrAmbiguous},
-		"none":                       {seen().withRod(), ErrNoShadow},
-		"none, and no rod":           {seen(), ErrNoShadow},
-		"a bowed one":                {seen(bowed.layer()).withRod(), ErrBowed},
+		"one":                        {pictureOf(k.layer()).withRod(), nil},
+		"two":                        {pictureOf(k.layer(), second.layer()).withRod(), ErrAmbiguous},
+		"one and a faint one":        {pictureOf(k.layer(), faint.layer()).withRod(), nil},
+		"a line runs into it":        {pictureOf(k.layer(), into.layer()).withRod(), ErrAmbiguous},
+		"none":                       {pictureOf().withRod(), ErrNoShadow},
+		"none, and no rod":           {pictureOf(), ErrNoShadow},
+		"a bowed one":                {pictureOf(bowed.layer()).withRod(), ErrBowed},
 		"covered by the rod's image": {canvas{tilt: 22 * deg, view: shadowDir + 180*deg, noise: 0.7}.withRod().with(k.layer()), ErrRodHides},
 	} {
 		s := tt.c.search(t)
@@ -195,12 +195,12 @@ func TestSearchForAShadow(t *testing.T) {
 // breadth all is kept.
 func TestOnlyTheRodsOwnBreadth(t *testing.T) {
 	k := sunCast()
-	nut := cast{dir: k.dir, width: 8, depth: k.depth, to: 12, blur: k.blur, opens: k.opens}
+	nut := casting{dir: k.dir, width: 8, depth: k.depth, to: 12, blur: k.blur, opens: k.opens}
 	point := func(p sheet.Point) float64 { // the last 12 mm of 40 taper to nothing
 		f := newFrame(k.dir, 0)
 		s, n := f.place(p)
 		half := 1.5 * max(0, min(1, (40-s)/12))
-		return 1 - k.depth*smooth((n+half)/0.2)*smooth((half-n)/0.2)*smooth(s/0.3)
+		return 1 - k.depth*normal((n+half)/0.2)*normal((half-n)/0.2)*normal(s/0.3)
 	}
 	nutOnly := k.layer()
 	both := func(p sheet.Point) float64 { return min(nutOnly(p), nut.layer()(p)) }
@@ -213,7 +213,7 @@ func TestOnlyTheRodsOwnBreadth(t *testing.T) {
 		"a nut":          {both, [2]float64{12.5, 14.5}, [2]float64{56, 57}, true},
 		"a skewer point": {point, [2]float64{6, 6.1}, [2]float64{26, 30}, false},
 	} {
-		_, st := seen(tt.l).must(t, shadowDir)
+		_, st := pictureOf(tt.l).must(t, shadowDir)
 		if st.From < tt.from[0] || st.From > tt.from[1] || st.To < tt.to[0] || st.To > tt.to[1] || st.Held != tt.held {
 			t.Errorf("%s: from %.1f to %.1f mm, held %v", name, st.From, st.To, st.Held)
 		}
@@ -229,7 +229,7 @@ func TestStripEnds(t *testing.T) {
 	sharp.width, sharp.blur, sharp.opens, sharp.to = 6, 0.08, 0.0006, 34
 	top := sharp
 	top.width, top.from = 7.7, 26
-	crossing := cast{dir: k.dir + 90*deg, offset: -20, width: 4, depth: 0.7, from: -80, to: 80, blur: 0.3}
+	crossing := casting{dir: k.dir + 90*deg, offset: -20, width: 4, depth: 0.7, from: -80, to: 80, blur: 0.3}
 	cross := crossing.layer()
 	bare, onTop := sharp.layer(), top.layer()
 	withCap := func(p sheet.Point) float64 { return min(bare(p), onTop(p)) }
@@ -241,7 +241,7 @@ func TestStripEnds(t *testing.T) {
 		"in a cap":                  {withCap, 6, 23, 25.8},
 		"crossed by another shadow": {func(p sheet.Point) float64 { return min(k.layer()(p), cross(p)) }, 3, 28, 31.5},
 	} {
-		c := seen(tt.l)
+		c := pictureOf(tt.l)
 		c.rod.DiameterMM, c.scale = tt.diameter, 7
 		_, st := c.must(t, shadowDir)
 		if st.To < tt.from || st.To > tt.to {
@@ -273,7 +273,7 @@ func TestRowsBesideOtherShadowsAreLeftOut(t *testing.T) {
 		"nothing at all":    {part(1, func(float64) bool { return true }), true},
 		"far from the axis": {part(0.5, func(n float64) bool { return n > 8 }), true},
 	} {
-		s := seen(k.layer(), tt.l).search(t)
+		s := pictureOf(k.layer(), tt.l).search(t)
 		fit := &stripFit{search: s, frame: f}
 		fit.sampleRows(shadowStart, 55, 4.5, 0, 1)
 		fit.normalise(2.7)

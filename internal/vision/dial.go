@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/mat"
+
 	"shadowread/internal/angle"
 	"shadowread/internal/sheet"
 )
@@ -37,7 +39,6 @@ const (
 	// half-shaded dial's surface run away in the corners, more flattens what light does.
 	evenPull               = 0.02 * 0.05
 	firstPull, pulledTurns = 10, 4
-	singular               = 1e-12 // pivot below which the equations leave the surface open
 )
 
 // What a dark line is told by.
@@ -144,7 +145,9 @@ func brightSurface(xs, ys, ls []float64) surface {
 	var s surface
 	s[0] = quantile(ls, brightStart)
 	for iter := range surfaceTurns {
-		var a [surfaceTerms][surfaceTerms + 1]float64
+		// Summed by hand: gonum's sums would allocate for each place.
+		var a [surfaceTerms * surfaceTerms]float64 // its upper half
+		var rhs [surfaceTerms]float64
 		for k := range xs {
 			x, y := xs[k]/surfaceUnit, ys[k]/surfaceUnit
 			r := ls[k] - s.log(x, y)
@@ -155,11 +158,11 @@ func brightSurface(xs, ys, ls []float64) surface {
 				w = glintWeight
 			}
 			b := [surfaceTerms]float64{1, x, y, x * x, x * y, y * y}
-			for m := range surfaceTerms {
-				for n := range surfaceTerms {
-					a[m][n] += w * b[m] * b[n]
+			for m := range b {
+				for n := m; n < surfaceTerms; n++ {
+					a[m*surfaceTerms+n] += w * b[m] * b[n]
 				}
-				a[m][surfaceTerms] += w * b[m] * ls[k]
+				rhs[m] += w * b[m] * ls[k]
 			}
 		}
 		pull := evenPull * float64(len(xs)) // to even light
@@ -167,42 +170,15 @@ func brightSurface(xs, ys, ls []float64) surface {
 			pull *= firstPull
 		}
 		for m := 1; m < surfaceTerms; m++ {
-			a[m][m] += pull
+			a[m*surfaceTerms+m] += pull
 		}
-		if t, ok := solve6(a); ok {
-			s = t
+		var chol mat.Cholesky
+		t := mat.NewVecDense(surfaceTerms, nil)
+		if chol.Factorize(mat.NewSymDense(surfaceTerms, a[:])) && chol.SolveVecTo(t, mat.NewVecDense(surfaceTerms, rhs[:])) == nil {
+			s = surface(t.RawVector().Data)
 		}
 	}
 	return s
-}
-
-func solve6(a [surfaceTerms][surfaceTerms + 1]float64) (x surface, ok bool) {
-	for i := range surfaceTerms {
-		p := i
-		for r := i + 1; r < surfaceTerms; r++ {
-			if math.Abs(a[r][i]) > math.Abs(a[p][i]) {
-				p = r
-			}
-		}
-		a[i], a[p] = a[p], a[i]
-		if math.Abs(a[i][i]) < singular {
-			return x, false
-		}
-		for r := i + 1; r < surfaceTerms; r++ {
-			f := a[r][i] / a[i][i]
-			for c := i; c <= surfaceTerms; c++ {
-				a[r][c] -= f * a[i][c]
-			}
-		}
-	}
-	for i := surfaceTerms - 1; i >= 0; i-- {
-		x[i] = a[i][surfaceTerms]
-		for c := i + 1; c < surfaceTerms; c++ {
-			x[i] -= a[i][c] * x[c]
-		}
-		x[i] /= a[i][i]
-	}
-	return x, true
 }
 
 // ray is a dark line through the neighbourhood of the foot: its direction on the

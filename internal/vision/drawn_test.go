@@ -50,7 +50,7 @@ type canvas struct {
 	layers     []layer
 }
 
-func seen(layers ...layer) canvas {
+func pictureOf(layers ...layer) canvas {
 	return canvas{tilt: 35 * deg, view: rodDir + 180*deg, noise: 0.7, layers: layers}
 }
 
@@ -75,7 +75,7 @@ func (c canvas) search(t *testing.T) *search {
 	g := &Gray{W: side, H: side, Factor: 1, Pix: make([]uint8, side*side)}
 	for v := range side {
 		for u := range side {
-			q, _ := p.Unproject(calib.Pixel{U: float64(u), V: float64(v)})
+			q := onPaper(p, float64(u), float64(v))
 			light := 0.7
 			for _, l := range c.layers {
 				light *= l(q)
@@ -89,6 +89,13 @@ func (c canvas) search(t *testing.T) *search {
 		t.Fatal("nothing of the dial is seen")
 	}
 	return s
+}
+
+// onPaper is where the ray of a pixel meets flat paper, for a lens without distortion.
+func onPaper(p *calib.Plate, u, v float64) sheet.Point {
+	a, b, r, c := (u-p.Lens.Cx)/p.Lens.F, (v-p.Lens.Cy)/p.Lens.F, &p.Pose.R, p.Pose.Centre()
+	k := -c[2] / (r[0][2]*a + r[1][2]*b + r[2][2])
+	return sheet.Point{X: c[0] + k*(r[0][0]*a+r[1][0]*b+r[2][0]), Y: c[1] + k*(r[0][1]*a+r[1][1]*b+r[2][1])}
 }
 
 // measured draws the picture and measures the line that runs in a direction.
@@ -115,9 +122,9 @@ func (c canvas) must(t *testing.T, dir angle.Angle) (*search, *Strip) {
 	return s, st
 }
 
-// cast is a strip of shadow: blur is one sigma of its edges at the foot, mm, and opens what
+// casting is a strip of shadow: blur is one sigma of its edges at the foot, mm, and opens what
 // that grows by each mm, or shrinks by where it is negative.
-type cast struct {
+type casting struct {
 	dir           angle.Angle
 	offset, width float64
 	depth         float64
@@ -129,19 +136,19 @@ type cast struct {
 }
 
 // sunCast is the shadow of a rod of 3 mm under a sun half way up.
-func sunCast() cast {
-	return cast{dir: shadowDir, width: 3, depth: 0.7, to: 90, blur: 0.15, opens: 0.0033}
+func sunCast() casting {
+	return casting{dir: shadowDir, width: 3, depth: 0.7, to: 90, blur: 0.15, opens: 0.0033}
 }
 
-// smooth is the normal law, which is 0 or 1 far off.
-func smooth(x float64) float64 {
+// normal is the normal law, which is 0 or 1 far off.
+func normal(x float64) float64 {
 	if math.Abs(x) > 6 {
 		return (1 + math.Copysign(1, x)) / 2
 	}
 	return 0.5 * math.Erfc(-x/math.Sqrt2)
 }
 
-func (k cast) layer() layer {
+func (k casting) layer() layer {
 	f := newFrame(k.dir, k.offset)
 	return func(p sheet.Point) float64 {
 		s, n := f.place(p)
@@ -151,7 +158,7 @@ func (k cast) layer() layer {
 		}
 		sd := math.Sqrt(k.blur*k.blur + k.opens*math.Abs(k.opens)*sq(max(0, min(s, 60))))
 		half := k.width/2 - k.taper*s/50
-		in := smooth((n+half)/sd) * smooth((half-n)/sd) * smooth((s-k.from)/0.3) * smooth((k.to-s)/0.3)
+		in := normal((n+half)/sd) * normal((half-n)/sd) * normal((s-k.from)/0.3) * normal((k.to-s)/0.3)
 		depth := k.depth * (1 + k.sides*math.Tanh(4*n/k.width))
 		return 1 - depth*in
 	}
@@ -185,6 +192,6 @@ func shade(dir angle.Angle, offset, light float64) layer {
 	f := newFrame(dir, offset)
 	return func(p sheet.Point) float64 {
 		_, n := f.place(p)
-		return 1 - (1-light)*smooth(n/0.4)
+		return 1 - (1-light)*normal(n/0.4)
 	}
 }

@@ -17,7 +17,8 @@ func srgbToLinear(x float64) float64 {
 // its 3/4 quantile.
 const madSigma = 1.4826
 
-// quantile returns the q-quantile of xs, which it leaves unchanged; NaN if empty.
+// quantile returns the q-quantile of xs, which it leaves unchanged; NaN if empty. That of
+// gonum's stat counts places otherwise, by which photos at the bars are read or refused.
 func quantile(xs []float64, q float64) float64 {
 	if len(xs) == 0 {
 		return math.NaN()

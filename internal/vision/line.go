@@ -3,6 +3,8 @@ package vision
 import (
 	"math"
 	"slices"
+
+	"gonum.org/v1/gonum/mat"
 )
 
 // fitLine is n = a + b*(s-mid), with its covariance.
@@ -156,27 +158,27 @@ func parabola(ss, ns []float64, l fitLine, w []float64) (p [4]float64) {
 	}
 	abs := make([]float64, len(ss))
 	for range bowTurns {
-		var m [6]float64 // sums of w x^k
-		var y [3]float64
+		var m [2*parabolaTerms - 1]float64 // sums of w x^k
+		var y [parabolaTerms]float64
 		for i := range ss {
 			x := ss[i] - l.mid
 			f := w[i]
-			for k := range 5 {
+			for k := range m {
 				m[k] += f
-				if k < 3 {
+				if k < len(y) {
 					y[k] += f * ns[i]
 				}
 				f *= x
 			}
 		}
-		det := m[0]*(m[2]*m[4]-m[3]*m[3]) - m[1]*(m[1]*m[4]-m[2]*m[3]) + m[2]*(m[1]*m[3]-m[2]*m[2])
-		if !(det > 0) {
+		var chol mat.Cholesky
+		var inverse mat.SymDense
+		terms := mat.NewVecDense(parabolaTerms, p[:parabolaTerms])
+		if !chol.Factorize(mat.NewSymDense(parabolaTerms, []float64{m[0], m[1], m[2], m[1], m[2], m[3], m[2], m[3], m[4]})) ||
+			chol.SolveVecTo(terms, mat.NewVecDense(parabolaTerms, y[:])) != nil || chol.InverseTo(&inverse) != nil {
 			return [4]float64{l.a, l.b, 0, math.Inf(1)}
 		}
-		p[0] = (y[0]*(m[2]*m[4]-m[3]*m[3]) - m[1]*(y[1]*m[4]-m[3]*y[2]) + m[2]*(y[1]*m[3]-m[2]*y[2])) / det
-		p[1] = (m[0]*(y[1]*m[4]-m[3]*y[2]) - y[0]*(m[1]*m[4]-m[2]*m[3]) + m[2]*(m[1]*y[2]-m[2]*y[1])) / det
-		p[2] = (m[0]*(m[2]*y[2]-m[3]*y[1]) - m[1]*(m[1]*y[2]-m[2]*y[1]) + y[0]*(m[1]*m[3]-m[2]*m[2])) / det
-		p[3] = (m[0]*m[2] - m[1]*m[1]) / det
+		p[3] = inverse.At(2, 2)
 		for i := range ss {
 			x := ss[i] - l.mid
 			abs[i] = math.Abs(ns[i] - (p[0] + p[1]*x + p[2]*x*x))

@@ -33,7 +33,7 @@ func blackOf(m sheet.Mark, p sheet.Point) bool {
 	return !bits[y-1][x-1]
 }
 
-func marks(shift func(m sheet.Mark) (x, y float64, ok bool)) canvas {
+func withMarks(shift func(m sheet.Mark) (x, y float64, ok bool)) canvas {
 	return canvas{tilt: 20 * deg, view: rodDir, noise: 0.7, scale: 2.6}.with(markLayer(shift))
 }
 
@@ -65,10 +65,10 @@ func TestMarksMakeAPlateOrNot(t *testing.T) {
 		"two astray":  {astray(2), ErrMarksDisagree},
 		"none at all": {func(sheet.Mark) (float64, float64, bool) { return 0, 0, false }, ErrTooFewMarks},
 	} {
-		g := marks(tt.shift).search(t).g
+		g := withMarks(tt.shift).search(t).g
 		prior := calib.UnknownLens(g.W, g.H, 0)
 		prior.Stretch, prior.Curl = 0.001, calib.TapedCurl
-		if p, n, err := FindPlate(g, sheet.Standard, prior); err != tt.want {
+		if p, n, err := FindSheet(g, sheet.Standard, prior); err != tt.want {
 			t.Errorf("%s: %v with %d marks, want %v: %+v", name, err, n, tt.want, p)
 		}
 	}
@@ -77,7 +77,7 @@ func TestMarksMakeAPlateOrNot(t *testing.T) {
 // A mark that something lies over takes no part; a shadow's edge across it does not matter.
 func TestCoveredMarksTakeNoPart(t *testing.T) {
 	m := sheet.Standard.Marks[0]
-	c := marks(func(sheet.Mark) (float64, float64, bool) { return 0, 0, true })
+	c := withMarks(func(sheet.Mark) (float64, float64, bool) { return 0, 0, true })
 	over := func(part float64, p sheet.Point) bool {
 		return max(m.X-p.X, p.X-m.X, m.Y-p.Y, p.Y-m.Y) < m.Side && p.X < m.X-m.Side/2+part*m.Side
 	}
@@ -138,7 +138,7 @@ func TestCellsThatCannotBeTold(t *testing.T) {
 func TestGrainIsPassedBy(t *testing.T) {
 	r := rand.New(rand.NewPCG(5, 6))
 	for noise, want := range map[int]bool{0: false, 120: true} {
-		g := marks(func(sheet.Mark) (float64, float64, bool) { return 0, 0, true }).search(t).g
+		g := withMarks(func(sheet.Mark) (float64, float64, bool) { return 0, 0, true }).search(t).g
 		for i := range g.Pix {
 			if noise > 0 && i%g.W < g.W*3/4 { // beside it stand sound marks
 				g.Pix[i] = uint8(60 + r.IntN(noise))

@@ -27,7 +27,7 @@ func TestMatsAreClosed(t *testing.T) {
 			if err != nil {
 				continue
 			}
-			if p, _, err := FindPlate(g, sheet.Standard, calib.UnknownLens(g.W, g.H, 0)); err == nil {
+			if p, _, err := FindSheet(g, sheet.Standard, calib.UnknownLens(g.W, g.H, 0)); err == nil {
 				FindShadow(g, &p.Plate, sheet.Standard, Rod{})
 			}
 		}

@@ -27,8 +27,8 @@ const (
 	firstBlur             = 0.8      // px: one sigma of an edge to begin with
 	leastBlur             = 0.05     // and at least
 	firstGrowth           = 1e-5     // of its square with the distance's: twice the sun's least (leastGrowth)
-	// leastRows is the fewest rows, or edges, that a line is fitted through; half of those
-	// that were seen at all must not be hidden, or the rod is to blame.
+	// leastRows is the fewest rows, or edges, that a line is fitted through. Where fewer are
+	// left, and half of all were hidden, the rod's image is to blame.
 	leastRows = 6
 	// What is narrower or broader is not taken for a rod's shadow.
 	narrowest, broadest = 0.4, 12.0

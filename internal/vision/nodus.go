@@ -1,8 +1,6 @@
 package vision
 
-import (
-	"math"
-)
+import "math"
 
 // A nodus is a bead or a ring of tape on the rod at a known height. Its shadow is a
 // swelling of the strip, alike on both sides and with bare strip before and behind, whose
@@ -153,13 +151,13 @@ func (f *stripFit) swells(axis fitLine) (rows []swell) {
 		if onLubber, m := covered(f.sheet, p, 2*half); onLubber || m != nil {
 			continue
 		}
-		l := f.brightPart(d, 2*window, mid-nodusWide-flankWidth, mid-nodusWide, f.img.hides, least)
-		r := f.brightPart(d, 2*window, mid+nodusWide, mid+nodusWide+flankWidth, f.img.hides, least)
+		l := f.brightPart(patch{d, 2 * window, mid - nodusWide - flankWidth, mid - nodusWide}, f.img.hides, least)
+		r := f.brightPart(patch{d, 2 * window, mid + nodusWide, mid + nodusWide + flankWidth}, f.img.hides, least)
 		if math.IsNaN(l+r) || l < alikeFlanks*r || r < alikeFlanks*l {
 			continue
 		}
 		level := (1 - f.depth/2) * (l + r) / 2
-		core := f.brightPart(d, window, mid-nodusCore*half, mid+nodusCore*half, f.img.hides, least)
+		core := f.brightPart(patch{d, window, mid - nodusCore*half, mid + nodusCore*half}, f.img.hides, least)
 		if !(core < level) {
 			continue
 		}
@@ -179,7 +177,7 @@ func (f *stripFit) reach(d, mid, side, level, core float64) float64 {
 	before := core
 	for n := nodusCell; n < nodusWide; n += nodusCell {
 		at := mid + side*n
-		v := f.brightPart(d, window, at-nodusCell/2, at+nodusCell/2, f.img.hides, least)
+		v := f.brightPart(patch{d, window, at - nodusCell/2, at + nodusCell/2}, f.img.hides, least)
 		if math.IsNaN(v) {
 			return v
 		}

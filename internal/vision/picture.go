@@ -32,15 +32,6 @@ type Gray struct {
 	Mirrored bool
 }
 
-// Stored returns the place in the stored raster, before any mirroring, of a place
-// in g.
-func (g *Gray) Stored(p calib.Pixel) calib.Pixel {
-	if g.Mirrored {
-		p.U = float64(g.W-1) - p.U
-	}
-	return p.Enlarged(float64(g.Factor))
-}
-
 // DecodeJPEG reads a JPEG as gray without applying its orientation, shrunk by factor 1, 2, 4
 // or 8, which is cheaper than decoding it whole. It fails as pixels.DecodeJPEG does.
 func DecodeJPEG(data []byte, factor int) (*Gray, error) {
@@ -104,21 +95,9 @@ func (g *Gray) Shrink(s int) *Gray {
 		return g
 	}
 	// A remainder at the right and the bottom is cut off, so that whole blocks are
-	// averaged and the centres stay where Gray.Stored says.
+	// averaged and the centres stay where the convention has them.
 	p := pixels.Shrink(pixels.Gray{W: g.W, H: g.H, Pix: g.Pix}, s)
 	return &Gray{W: p.W, H: p.H, Pix: p.Pix, Factor: g.Factor * s, Mirrored: g.Mirrored}
-}
-
-// part returns a copy of a part of g.
-func (g *Gray) part(r image.Rectangle) *Gray {
-	if r.Dx() == g.W && r.Dy() == g.H {
-		return g
-	}
-	out := &Gray{W: r.Dx(), H: r.Dy(), Factor: g.Factor, Mirrored: g.Mirrored, Pix: make([]uint8, 0, r.Dx()*r.Dy())}
-	for v := r.Min.Y; v < r.Max.Y; v++ {
-		out.Pix = append(out.Pix, g.Pix[v*g.W+r.Min.X:v*g.W+r.Max.X]...)
-	}
-	return out
 }
 
 // contains reports whether p lies at least margin px inside the picture.

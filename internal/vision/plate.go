@@ -2,7 +2,6 @@ package vision
 
 import (
 	"errors"
-	"image"
 	"math"
 	"slices"
 
@@ -29,8 +28,8 @@ const (
 	// mostAlike bounds the outlines of one mark that are gone through, the largest
 	// first. The search for marks that agree is cubic in their number.
 	mostAlike = 4
-	// enoughMarks that agree, and are most of what was found, end the search: the rest can
-	// change nothing but its time.
+	// enoughMarks that agree, and are most of what was found, end the search, whose time
+	// grows as the cube of that.
 	enoughMarks = 6
 	// A map explains an outline to one in looseMap of its side while the lens is not known,
 	// one in knownMap when it is. Another sheet's marks are off by a side over
@@ -59,25 +58,26 @@ const (
 	visibleTenths      = 9
 )
 
-// Plate is the sheet as found in one picture.
-type Plate struct {
+// FoundSheet is the sheet as found in one picture.
+type FoundSheet struct {
 	*calib.Fit
 	Flat  *calib.Fit // the same samples on a sheet taken as flat: its residual shows the curl
 	Marks []int      // ids of the marks that took part, ascending
 }
 
-// FindPlate finds the sheet's marks in g and fits the map from the sheet to the
+// FindSheet finds the sheet's marks in g and fits the map from the sheet to the
 // picture. found is the number of marks seen even when they do not suffice. The
 // prior is in the pixels of g.
 //
 // It searches from coarse to fine: a quarter of the size usually shows most marks
 // in a sixteenth of the time, and where those do not carry the map to the others
 // the next size is searched.
-func FindPlate(g *Gray, s *sheet.Sheet, prior calib.Prior) (plate *Plate, found int, err error) {
+func FindSheet(g *Gray, s *sheet.Sheet, prior calib.Prior) (plate *FoundSheet, found int, err error) {
 	factor := 1
 	for max(g.W, g.H)/(factor*2) >= coarse*3/4 {
 		factor *= 2
 	}
+	look := &sheetSearch{g, s, prior}
 	err = ErrTooFewMarks
 	// Shrunk in steps: what is twice the size is wanted once more, beside the sheet.
 	finer := g.Shrink(max(1, factor/2))
@@ -88,7 +88,7 @@ func FindPlate(g *Gray, s *sheet.Sheet, prior calib.Prior) (plate *Plate, found 
 		} else if factor > 1 {
 			finer = g.Shrink(factor / 2)
 		}
-		all := searchIn(small, image.Rect(0, 0, small.W, small.H), s, factor, anyContrast)
+		all := searchIn(small, s, factor, anyContrast)
 		h, seen := consensus(all)
 		found = max(found, len(seen))
 		if len(seen) < leastMarks {
@@ -97,7 +97,7 @@ func FindPlate(g *Gray, s *sheet.Sheet, prior calib.Prior) (plate *Plate, found 
 		if anotherIn(all, h.Project, strayedCoarse) {
 			return nil, found, ErrTwoSheets
 		}
-		p, n, e := plateFrom(g, s, prior, all, h, seen)
+		p, n, e := look.plateFrom(all, h, seen)
 		if e == nil {
 			// A smaller sheet beside this one shows its marks one size finer.
 			if factor > 1 && anotherIn(searchAround(finer, s, factor/2, p), p.ProjectDrawing, strayedFine) {
@@ -129,8 +129,15 @@ func anotherIn(all []candidate, project projector, part float64) bool {
 	return len(agreed) >= anotherSheet
 }
 
-// plateFrom builds the plate on the outlines of one search.
-func plateFrom(g *Gray, s *sheet.Sheet, prior calib.Prior, all []candidate, h calib.Homography, seen []candidate) (plate *Plate, found int, err error) {
+// sheetSearch is what a sheet is looked for in, and by.
+type sheetSearch struct {
+	g     *Gray
+	sheet *sheet.Sheet
+	prior calib.Prior
+}
+
+// plateFrom builds the plate on the outlines of one search, of which h explains those seen.
+func (l *sheetSearch) plateFrom(all []candidate, h calib.Homography, seen []candidate) (plate *FoundSheet, found int, err error) {
 	// First the marks as they were found, each by its own outline, then every mark
 	// that the map puts in the picture.
 	var samples []calib.Sample
@@ -138,10 +145,10 @@ func plateFrom(g *Gray, s *sheet.Sheet, prior calib.Prior, all []candidate, h ca
 		corners := c.mark.Corners()
 		local, ok := calib.FitHomography(corners[:], c.corners[:])
 		if ok {
-			samples = append(samples, edgeSamples(g, c.mark, local.Project, edgesOfMark*c.mark.ID)...)
+			samples = append(samples, edgeSamples(l.g, c.mark, local.Project, edgesOfMark*c.mark.ID)...)
 		}
 	}
-	flat := prior
+	flat := l.prior
 	flat.Curl = 0
 	fit, err := calib.FitPlate(h, samples, flat)
 	if err != nil {
@@ -150,11 +157,11 @@ func plateFrom(g *Gray, s *sheet.Sheet, prior calib.Prior, all []candidate, h ca
 	var marks []int
 	for range 2 {
 		samples, marks = samples[:0], marks[:0]
-		for _, m := range s.Marks {
-			if !markVisible(g, m, fit.ProjectDrawing) {
+		for _, m := range l.sheet.Marks {
+			if !markVisible(l.g, m, fit.ProjectDrawing) {
 				continue
 			}
-			if e := edgeSamples(g, m, fit.ProjectDrawing, edgesOfMark*m.ID); len(e) >= edgesLeast {
+			if e := edgeSamples(l.g, m, fit.ProjectDrawing, edgesOfMark*m.ID); len(e) >= edgesLeast {
 				samples, marks = append(samples, e...), append(marks, m.ID)
 			}
 		}
@@ -174,29 +181,29 @@ func plateFrom(g *Gray, s *sheet.Sheet, prior calib.Prior, all []candidate, h ca
 	if len(astray) >= astrayMost {
 		return nil, len(marks), ErrMarksDisagree
 	}
-	samples = append(samples, tickSamples(g, s, fit)...)
+	samples = append(samples, tickSamples(l.g, l.sheet, fit)...)
 	if fit, err = fit.Refit(samples, flat); err != nil {
 		return nil, len(marks), err
 	}
-	curled, err := fit.Refit(samples, prior)
+	curled, err := fit.Refit(samples, l.prior)
 	if err != nil {
 		return nil, len(marks), err
 	}
 	slices.Sort(marks)
-	return &Plate{Fit: curled, Flat: fit, Marks: marks}, len(marks), nil
+	return &FoundSheet{Fit: curled, Flat: fit, Marks: marks}, len(marks), nil
 }
 
-// searchIn looks for marks in a part of the picture shrunk by factor and returns their
+// searchIn looks for marks in the picture shrunk by factor and returns their
 // outlines in the pixels of the whole one; least is the contrast asked for, in levels.
-func searchIn(small *Gray, r image.Rectangle, s *sheet.Sheet, factor, least int) []candidate {
-	if min(r.Dx(), r.Dy()) < leastSide { // no room for a mark, and OpenCV takes no empty picture
+func searchIn(small *Gray, s *sheet.Sheet, factor, least int) []candidate {
+	if min(small.W, small.H) < leastSide { // no room for a mark, and OpenCV takes no empty picture
 		return nil
 	}
-	all := findMarks(small.part(r), s, least)
+	all := findMarks(small, s, least)
 	f := float64(factor)
 	for i := range all {
 		for j, p := range all[i].corners {
-			all[i].corners[j] = calib.Pixel{U: p.U + float64(r.Min.X), V: p.V + float64(r.Min.Y)}.Enlarged(f)
+			all[i].corners[j] = p.Enlarged(f)
 		}
 	}
 	return all
@@ -204,7 +211,7 @@ func searchIn(small *Gray, r image.Rectangle, s *sheet.Sheet, factor, least int)
 
 // searchAround looks for marks beside the sheet that was found, where only marks in good
 // contrast are wanted: what lies on the ground is of none.
-func searchAround(small *Gray, s *sheet.Sheet, factor int, p *Plate) (all []candidate) {
+func searchAround(small *Gray, s *sheet.Sheet, factor int, p *FoundSheet) (all []candidate) {
 	left, right := make([]float64, small.H), make([]float64, small.H)
 	for v := range left {
 		left[v], right[v] = math.Inf(1), math.Inf(-1)
@@ -245,7 +252,7 @@ func searchAround(small *Gray, s *sheet.Sheet, factor int, p *Plate) (all []cand
 	if beside < roomFor*leastSide*roomFor*leastSide { // too little room for a few marks
 		return nil
 	}
-	return searchIn(&painted, image.Rect(0, 0, small.W, small.H), s, factor, plainContrast)
+	return searchIn(&painted, s, factor, plainContrast)
 }
 
 // markVisible checks a mark where the map predicts it: nine in ten of the pairs of

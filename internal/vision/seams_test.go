@@ -80,7 +80,7 @@ func TestThinPictures(t *testing.T) {
 		for i := range g.Pix {
 			g.Pix[i] = uint8(i * 37)
 		}
-		if _, found, err := FindPlate(g, sheet.Standard, calib.UnknownLens(g.W, g.H, 0)); err == nil || found != 0 {
+		if _, found, err := FindSheet(g, sheet.Standard, calib.UnknownLens(g.W, g.H, 0)); err == nil || found != 0 {
 			t.Errorf("%d x %d: %d marks, %v", g.W, g.H, found, err)
 		}
 		if g.Torn() {

@@ -144,17 +144,17 @@ func (q *search) findStanding() (*Strip, error) {
 // begins there, a wire's or a crease's does not. What lies along the rod's image may
 // be the rod; castByRod looks there more closely. joined tells a line from behind that
 // misses the foot and runs into the strip farther out, so that the two pass for one.
-func (img *rodImage) throughFoot(rays []ray, r ray) (through, joined bool) {
+func (r *rodImage) throughFoot(rays []ray, line ray) (through, joined bool) {
 	for _, o := range rays {
-		if (o.dir-img.direction()).Signed().Abs() < besideImage && o.length < img.length()+pastImage {
+		if (o.dir-r.direction()).Signed().Abs() < besideImage && o.length < r.length()+pastImage {
 			continue
 		}
-		turn := (o.dir - r.dir - math.Pi).Signed()
-		if o.score < behindScore*r.score || turn.Abs() > joinTurn {
+		turn := (o.dir - line.dir - math.Pi).Signed()
+		if o.score < behindScore*line.score || turn.Abs() > joinTurn {
 			continue
 		}
-		through = through || turn.Abs() < throughTurn && math.Abs(o.offset+r.offset) < throughMiss
-		joined = joined || math.Abs(o.offset+r.offset-joinAt*turn.Tan()) < throughMiss
+		through = through || turn.Abs() < throughTurn && math.Abs(o.offset+line.offset) < throughMiss
+		joined = joined || math.Abs(o.offset+line.offset-joinAt*turn.Tan()) < throughMiss
 	}
 	return through, joined
 }

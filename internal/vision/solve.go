@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/stat"
+
 	"shadowread/internal/calib"
 	"shadowread/internal/fault"
 	"shadowread/internal/pixels"
@@ -80,10 +82,10 @@ type SheetCorner struct {
 }
 
 // SheetPoints measures what one picture says about its lens: samples of the marks'
-// edges and the ticks as in FindPlate, and the corners of the marks. Pixels are
+// edges and the ticks as in FindSheet, and the corners of the marks. Pixels are
 // those of g. The corners are put right for the drawing-in of ink that the plate's
 // fit has found.
-func SheetPoints(g *Gray, s *sheet.Sheet, p *Plate) (samples []calib.Sample, corners []SheetCorner) {
+func SheetPoints(g *Gray, s *sheet.Sheet, p *FoundSheet) (samples []calib.Sample, corners []SheetCorner) {
 	for _, m := range s.Marks {
 		if !slices.Contains(p.Marks, m.ID) {
 			continue
@@ -106,7 +108,7 @@ type lineOff struct {
 // markCorners intersects a mark's edges. The samples' distances from the map are
 // used, not the samples, so that a lens that bends the edges does not move their
 // crossing.
-func markCorners(p *Plate, m sheet.Mark, samples []calib.Sample) (found []SheetCorner) {
+func markCorners(p *FoundSheet, m sheet.Mark, samples []calib.Sample) (found []SheetCorner) {
 	corners := m.Corners()
 	var off [4]lineOff
 	for i := range off {
@@ -144,7 +146,7 @@ func markCorners(p *Plate, m sheet.Mark, samples []calib.Sample) (found []SheetC
 // edgeNormal returns where the map has a point of the drawing and the unit normal
 // there, in pixels, of the printed line along; ink is on the line's right, the
 // normal points away from it.
-func edgeNormal(p *Plate, at, along sheet.Point) (q calib.Pixel, nu, nv float64) {
+func edgeNormal(p *FoundSheet, at, along sheet.Point) (q calib.Pixel, nu, nv float64) {
 	q = p.ProjectDrawing(at)
 	e := p.ProjectDrawing(sheet.Point{X: at.X + alongEdge*along.X, Y: at.Y + alongEdge*along.Y})
 	du, dv := e.U-q.U, e.V-q.V
@@ -164,19 +166,16 @@ func fitOff(along, dist []float64, limit float64) (l lineOff) {
 	if math.Abs(middle) > limit {
 		return l
 	}
-	var n, sx, sy, sxx, sxy float64
+	var xs, ys []float64
 	for i, d := range dist {
-		if math.Abs(d-middle) > limit {
-			continue
+		if math.Abs(d-middle) <= limit {
+			xs, ys = append(xs, along[i]), append(ys, d)
 		}
-		x := along[i]
-		n, sx, sy, sxx, sxy = n+1, sx+x, sy+d, sxx+x*x, sxy+x*d
 	}
-	if 4*n < 3*float64(len(dist)) {
+	if 4*len(xs) < 3*len(dist) {
 		return l
 	}
-	l.b = (n*sxy - sx*sy) / (n*sxx - sx*sx)
-	l.a = (sy - l.b*sx) / n
+	l.a, l.b = stat.LinearRegression(xs, ys, nil, false)
 	l.ok = true
 	return l
 }

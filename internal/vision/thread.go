@@ -24,7 +24,7 @@ const (
 	alongLine = 3 * angle.Degree
 	// A line within alongView of the direction away from the camera may be the thread's own image.
 	alongView = 8 * angle.Degree
-	swayStep  = 0.01 // slope from one look to the next: with half a millimetre at 50 mm of height
+	swayStep  = 0.01 // slope from one look to the next: half a millimetre at 50 mm of height
 
 	// threadDiffers is the part of the paper's light by which a thread differs and plain paper
 	// beside it, threadSide beyond its edges, does not; each look is the mean of three places

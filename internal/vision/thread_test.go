@@ -12,11 +12,11 @@ func TestPlumbLineChecks(t *testing.T) {
 	at := sheet.Point{X: 4, Y: -3}
 	above := newFrame(rodDir, 0).at(5, 0) // from the foot along the thread's image
 	above.X, above.Y = above.X+at.X, above.Y+at.Y
-	through := func(p sheet.Point, k cast) cast {
+	through := func(p sheet.Point, k casting) casting {
 		k.offset = p.X*k.dir.Cos() - p.Y*k.dir.Sin()
 		return k
 	}
-	across := func(k cast) cast { return through(at, k) }
+	across := func(k casting) casting { return through(at, k) }
 	thread := canvas{tilt: 40 * deg, view: rodDir + 180*deg, noise: 0.7, rod: Rod{Hangs: true}}
 	thin := sunCast()
 	thin.width, thin.from, thin.to = 2, -1, 300

@@ -89,12 +89,6 @@ func (l *lookUp) rows() (rows []topRow) {
 	return rows
 }
 
-// inBand reports whether a place lies among the dial's ticks and numerals.
-func inBand(s *sheet.Sheet, p sheet.Point) bool {
-	r := math.Hypot(p.X, p.Y)
-	return r > s.Dial.RingRadius-aboutRing && r < s.Dial.NumeralRadius+s.Dial.NumeralHeight
-}
-
 // past looks at places along and across the rod's image. white is whether the paper
 // is bare there, but for thin ink, which is looked past.
 func (l *lookUp) past(mark *sheet.Mark) func(d, n float64) (v float64, white bool) {

@@ -1,13 +1,11 @@
 package vision
 
-import (
-	"testing"
-)
+import "testing"
 
 // What the measured strip itself tells against: each picture is refused by one check, and its
 // twin passes all.
 func TestStripsThatAreNoRodsShadow(t *testing.T) {
-	from := func(f func(*cast)) canvas {
+	from := func(f func(*casting)) canvas {
 		k := sunCast()
 		f(&k)
 		c := canvas{tilt: 2 * deg, view: rodDir + 180*deg, noise: 0.7}
@@ -15,16 +13,16 @@ func TestStripsThatAreNoRodsShadow(t *testing.T) {
 	}
 	stated := func(diameter float64, c canvas) canvas { c.rod.DiameterMM = diameter; return c }
 	wide := func(width, to float64) canvas {
-		return from(func(k *cast) { k.width, k.to, k.opens = width, to, 0.003 })
+		return from(func(k *casting) { k.width, k.to, k.opens = width, to, 0.003 })
 	}
 	near := func(c canvas) canvas { c.scale = 10; return c }
 	dim := func(swing float64) canvas { // its noise would let it be as poor as that
-		c := from(func(k *cast) { k.depth, k.to, k.wave, k.every = 0.35, 22, swing, 7 })
+		c := from(func(k *casting) { k.depth, k.to, k.wave, k.every = 0.35, 22, swing, 7 })
 		c.noise = 7
 		return c
 	}
 	wave := func(swing float64) canvas {
-		return from(func(k *cast) { k.wave, k.every = swing, 38 })
+		return from(func(k *casting) { k.wave, k.every = swing, 38 })
 	}
 	for _, tt := range []struct {
 		name           string
@@ -33,14 +31,14 @@ func TestStripsThatAreNoRodsShadow(t *testing.T) {
 	}{
 		{"too short", wide(3, shadowStart+leastStrip+0.5), wide(3, shadowStart+leastStrip+5), ErrNoShadow},
 		{"too short for a wire", wide(2, shadowStart+leastWire+0.5), wide(3, shadowStart+leastWire+0.5), ErrNoShadow},
-		{"passes the foot", from(func(k *cast) { k.offset = footMost + 0.2 }), from(func(k *cast) { k.offset = footMost - 0.2 }), ErrNoShadow},
+		{"passes the foot", from(func(k *casting) { k.offset = footMost + 0.2 }), from(func(k *casting) { k.offset = footMost - 0.2 }), ErrNoShadow},
 		{"not of the stated diameter", stated(5, wide(3, 90)), stated(4, wide(3, 90)), ErrNoShadow},
-		{"tapers", near(from(func(k *cast) { k.width, k.taper, k.blur, k.opens = 0.4, -0.38, 0.06, 0.001 })), near(from(func(k *cast) { k.width, k.taper, k.blur, k.opens = 0.5, -0.1, 0.06, 0.001 })), ErrNoShadow},
-		{"its halves differ", from(func(k *cast) { k.sides = 0.35 }), from(func(k *cast) { k.sides = 0.1 }), ErrNoShadow},
-		{"bowed by too much", from(func(k *cast) { k.bow = 2.5 }), from(func(k *cast) { k.bow = 0.8 }), ErrBowed},
+		{"tapers", near(from(func(k *casting) { k.width, k.taper, k.blur, k.opens = 0.4, -0.38, 0.06, 0.001 })), near(from(func(k *casting) { k.width, k.taper, k.blur, k.opens = 0.5, -0.1, 0.06, 0.001 })), ErrNoShadow},
+		{"its halves differ", from(func(k *casting) { k.sides = 0.35 }), from(func(k *casting) { k.sides = 0.1 }), ErrNoShadow},
+		{"bowed by too much", from(func(k *casting) { k.bow = 2.5 }), from(func(k *casting) { k.bow = 0.8 }), ErrBowed},
 		{"of no direction", dim(0.35), dim(0.2), ErrNoShadow},
 		{"not straight", wave(0.45), wave(0.05), ErrNoShadow},
-		{"too narrow", near(from(func(k *cast) { k.width, k.blur, k.opens = 0.3, 0.05, 0 })), near(from(func(k *cast) { k.width, k.blur, k.opens = 0.6, 0.05, 0 })), ErrNoShadow},
+		{"too narrow", near(from(func(k *casting) { k.width, k.blur, k.opens = 0.3, 0.05, 0 })), near(from(func(k *casting) { k.width, k.blur, k.opens = 0.6, 0.05, 0 })), ErrNoShadow},
 		{"too broad", stated(11.9, wide(12.4, 90)), stated(11.6, wide(11.6, 90)), ErrNoShadow},
 	} {
 		t.Run(tt.name, func(t *testing.T) {

@@ -49,7 +49,7 @@ func loadTruth(t *testing.T) []photoTruth {
 	return truths
 }
 
-func mustPlate(t *testing.T, file string, factor int) (*Gray, *Plate) {
+func mustPlate(t *testing.T, file string, factor int) (*Gray, *FoundSheet) {
 	t.Helper()
 	data, err := os.ReadFile(filepath.Join(independent, file))
 	if err != nil {
@@ -61,11 +61,19 @@ func mustPlate(t *testing.T, file string, factor int) (*Gray, *Plate) {
 	}
 	prior := calib.UnknownLens(g.W, g.H, 0)
 	prior.Stretch, prior.Curl = 0.001, 3e-5
-	p, _, err := FindPlate(g, sheet.Standard, prior)
+	p, _, err := FindSheet(g, sheet.Standard, prior)
 	if err != nil {
 		t.Fatalf("%s at 1/%d: %v", file, factor, err)
 	}
 	return g, p
+}
+
+// stored returns the place in the stored raster, before any mirroring, of a place in g.
+func stored(g *Gray, p calib.Pixel) calib.Pixel {
+	if g.Mirrored {
+		p.U = float64(g.W-1) - p.U
+	}
+	return p.Enlarged(float64(g.Factor))
 }
 
 // Marks and foot must lie where the other renderer put them, in absolute pixels: a
@@ -87,7 +95,7 @@ func TestMarksLieWhereAnIndependentRendererPutThem(t *testing.T) {
 						continue
 					}
 					for k, c := range s.Corners() {
-						q := g.Stored(p.ProjectDrawing(c))
+						q := stored(g, p.ProjectDrawing(c))
 						eu, ev := q.U-m.Corners[k][0], q.V-m.Corners[k][1]
 						sum, n = sum+eu*eu+ev*ev, n+1
 						du, dv = du+eu, dv+ev
@@ -101,7 +109,7 @@ func TestMarksLieWhereAnIndependentRendererPutThem(t *testing.T) {
 			if shift := math.Hypot(du/n, dv/n); shift > 0.04*float64(factor) {
 				t.Errorf("%s at 1/%d: all corners shifted by %.3f px", tr.File, factor, shift)
 			}
-			f := g.Stored(p.ProjectDrawing(sheet.Point{}))
+			f := stored(g, p.ProjectDrawing(sheet.Point{}))
 			if d := math.Hypot(f.U-tr.Foot[0], f.V-tr.Foot[1]); d > 0.08*float64(factor) {
 				t.Errorf("%s at 1/%d: the foot is %.3f px off", tr.File, factor, d)
 			}
@@ -284,12 +292,12 @@ func TestShrinkKeepsPlaces(t *testing.T) {
 				m, mu, mv = m+x, mu+x*float64(u), mv+x*float64(v)
 			}
 		}
-		q := small.Stored(calib.Pixel{U: mu / m, V: mv / m})
+		q := stored(small, calib.Pixel{U: mu / m, V: mv / m})
 		if math.Abs(q.U-35.5) > 0.02 || math.Abs(q.V-44.5) > 0.02 {
 			t.Errorf("shrunk by %d the patch lies at %.3f, %.3f, want 35.5, 44.5", s, q.U, q.V)
 		}
 	}
-	if q := g.Mirror().Stored(calib.Pixel{U: 65, V: 2}); q.U != 35 || q.V != 2 {
+	if q := stored(g.Mirror(), calib.Pixel{U: 65, V: 2}); q.U != 35 || q.V != 2 {
 		t.Errorf("the mirrored place comes back as %v", q)
 	}
 }

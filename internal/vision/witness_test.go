@@ -10,7 +10,7 @@ import (
 
 // weakCast is a shadow whose penumbra vouches for nothing: it grows by less than the sun's
 // disc makes it, and by too much to be none.
-func weakCast() cast {
+func weakCast() casting {
 	k := sunCast()
 	k.opens = 0.0019
 	return k
@@ -19,24 +19,24 @@ func weakCast() cast {
 // Each witness speaks against one picture and is silent of its twin, which differs in what
 // the witness looks for alone. All others are silent of both.
 func TestWitnesses(t *testing.T) {
-	wire := func(k cast) layer { // goes on behind the foot
+	wire := func(k casting) layer { // goes on behind the foot
 		k.from = -70
 		return k.layer()
 	}
 	withRod := func(rod float64, layers ...layer) canvas {
-		c := seen(layers...)
+		c := pictureOf(layers...)
 		return c.with(c.rodLayer(rod, 50))
 	}
 	fromAbove := func(noise float64, layers ...layer) canvas {
 		c := canvas{tilt: 2 * deg, view: rodDir + 180*deg, noise: noise, layers: layers}
 		return c.with(c.rodLayer(3, 50))
 	}
-	change := func(f func(*cast)) layer {
+	change := func(f func(*casting)) layer {
 		k := sunCast()
 		f(&k)
 		return k.layer()
 	}
-	changeWeak := func(f func(*cast)) layer {
+	changeWeak := func(f func(*casting)) layer {
 		k := weakCast()
 		f(&k)
 		return k.layer()
@@ -49,7 +49,7 @@ func TestWitnesses(t *testing.T) {
 		f := newFrame(shadowDir, 0)
 		return func(p sheet.Point) float64 {
 			s, n := f.place(p)
-			return 1 - 0.4*smooth((-s-from)/0.4)*smooth((math.Abs(n)-half)/0.4)
+			return 1 - 0.4*normal((-s-from)/0.4)*normal((math.Abs(n)-half)/0.4)
 		}
 	}
 	late := func(from float64) func(*Strip) { return func(st *Strip) { st.From = from } }
@@ -63,17 +63,17 @@ func TestWitnesses(t *testing.T) {
 			speaks: withRod(3, sunCast().layer()), set: late(farStart + 1),
 			silent: withRod(3, sunCast().layer()), twin: late(farStart - 1)},
 		{name: "as faint and narrow as a crease", want: ErrNoShadow,
-			speaks: withRod(1.3, change(func(k *cast) { k.width, k.depth = 1.3, 0.3 })),
-			silent: withRod(1.3, change(func(k *cast) { k.width, k.depth = 1.3, 0.4 }))},
+			speaks: withRod(1.3, change(func(k *casting) { k.width, k.depth = 1.3, 0.3 })),
+			silent: withRod(1.3, change(func(k *casting) { k.width, k.depth = 1.3, 0.4 }))},
 		{name: "goes on behind the foot", want: ErrNoShadow,
 			speaks: withRod(3, wire(sunCast())),
 			silent: withRod(3, sunCast().layer())},
 		{name: "sharper far from the foot than near it", want: ErrNoShadow,
-			speaks: withRod(3, change(func(k *cast) { k.opens = -0.0012 })),
+			speaks: withRod(3, change(func(k *casting) { k.opens = -0.0012 })),
 			silent: withRod(3, weakCast().layer())},
 		{name: "passes the foot", want: ErrNoShadow,
-			speaks: withRod(3, changeWeak(func(k *cast) { k.offset = strayMost + 0.1 })),
-			silent: withRod(3, changeWeak(func(k *cast) { k.offset = strayMost - 0.1 }))},
+			speaks: withRod(3, changeWeak(func(k *casting) { k.offset = strayMost + 0.1 })),
+			silent: withRod(3, changeWeak(func(k *casting) { k.offset = strayMost - 0.1 }))},
 		{name: "not seen to begin", want: ErrFootShaded,
 			speaks: withRod(3, weakCast().layer(), shade(shadowDir+90*deg, 7.2, 0.6)),
 			silent: withRod(3, weakCast().layer(), shade(shadowDir+90*deg, 9, 0.6))},
@@ -81,13 +81,13 @@ func TestWitnesses(t *testing.T) {
 			speaks: withRod(2.2, weakCast().layer(), behind(1, 3.2)),
 			silent: withRod(2.2, weakCast().layer(), behind(6, 3.2))},
 		{name: "no rod is seen", want: ErrNoShadow,
-			speaks: seen(sunCast().layer()),
+			speaks: pictureOf(sunCast().layer()),
 			silent: withRod(3, sunCast().layer())},
 		{name: "much narrower than the rod", want: ErrNoShadow,
 			speaks: withRod(6, weakCast().layer()),
 			silent: withRod(4.2, weakCast().layer())},
 		{name: "too sharp where no rod can be seen", want: ErrNoShadow,
-			speaks: fromAbove(0.7, changeWeak(func(k *cast) { k.opens = 0.0014 })),
+			speaks: fromAbove(0.7, changeWeak(func(k *casting) { k.opens = 0.0014 })),
 			silent: fromAbove(0.7, sunCast().layer())},
 		{name: "poor where no rod can be seen", want: ErrNoShadow,
 			speaks: fromAbove(0.7, weakCast().layer()), set: func(st *Strip) { st.Sigma, st.GrowthSigma = vagueMost+1e-9, leastGrowth },

@@ -93,7 +93,7 @@ func (b *Book) Photo(name string, heading, altitude float64) logbook.Added {
 	h := angle.FromDegrees(heading)
 	return b.must(b.LegFromPhoto(b.t.Context(), b.at(""), b.run(), logbook.PhotoReading{
 		Name: name, SHA256: hash, Time: b.now,
-		Reading: &logbook.Reading{
+		Reading: &logbook.DialHeading{
 			Heading: h, Sigma: 1.2 * angle.Degree, Level: 0.5 * angle.Degree, Alignment: 1 * angle.Degree,
 			Body: &workup.Body{Azimuth: 80 * angle.Degree, Altitude: angle.FromDegrees(altitude)},
 		},

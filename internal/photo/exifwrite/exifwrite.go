@@ -98,6 +98,7 @@ func sexagesimal(id uint16, a angle.Angle) entry {
 }
 
 // Block returns the Exif data as a TIFF structure (CIPA DC-008, Exif 2.32).
+// It is long by the number of tags.
 func Block(t Tags) []byte {
 	block := append([]byte("II*\x00"), 0, 0, 0, 0) // the place of the first directory comes last
 	// What the standard asks of every JPEG with Exif data.
