@@ -33,4 +33,7 @@ if command -v qemu-aarch64 >/dev/null; then
 	qemu-aarch64 "$arm64" read --json --quiet "$photo" | grep -q "$want"
 	ran+=("linux/arm64 under qemu")
 fi
-printf 'release-check: same bytes twice; read a photo: %s\n' "${ran[@]:-nowhere}"
+((${#ran[@]})) || ran=(nowhere)
+printf 'release-check: same bytes twice; a photo is read by'
+printf ' [%s]' "${ran[@]}"
+echo

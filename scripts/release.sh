@@ -29,6 +29,9 @@ unset GOOS GOARCH
 
 {
 	echo "What is inside shadowread $version (commit $commit), and its licences."
+	# Inside modules whose own licence is another.
+	echo "The HEIC decoder holds libheif and libde265 (LGPL 3); the map of time zones is made of"
+	echo "OpenStreetMap's data (ODbL 1.0)."
 	printf '\n==== The Go library, %s ====\n\n' "$(go env GOVERSION)"
 	cat "$(go env GOROOT)/LICENSE"
 	sort -u "$modules" | while read -r path module folder; do
