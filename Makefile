@@ -2,6 +2,8 @@
 
 COMMIT := $(shell git describe --always --dirty --abbrev=12 2>/dev/null)
 FUZZTIME ?= 3s
+# What rests on pixels is tested with OpenCV and without.
+WITHOUT_OPENCV = ./internal/pixels ./internal/vision ./internal/sheetphoto ./internal/lens ./internal/reading
 # Folders of photos with a truth.json beside them.
 DIR ?= fixtures/demo
 SOAK ?=
@@ -11,7 +13,7 @@ DAMAGE ?=
 # on the machine (internal/photo/heic_decoder.go).
 export GOFLAGS := $(GOFLAGS) -tags=nodynamic
 
-.PHONY: demo test build setup bench accuracy soak lint race vuln fuzz man clean
+.PHONY: demo test build setup bench accuracy soak lint race vuln fuzz man release clean
 
 demo: build
 	bash scripts/demo.sh out/demo
@@ -20,6 +22,7 @@ test: setup
 	go vet ./...
 	bash scripts/fuzz.sh $(FUZZTIME)
 	go test ./...
+	CGO_ENABLED=0 go test $(WITHOUT_OPENCV)
 
 build: setup
 	go build -ldflags '-X main.commit=$(COMMIT)' -o bin/shadowread ./cmd/shadowread
@@ -32,7 +35,7 @@ setup:
 bench: setup
 	mkdir -p out
 	go test -c -o out/reading.test ./internal/reading
-	cd internal/reading && taskset -c 0 ../../out/reading.test -test.run '^$$' -test.bench 'Reading$$' -test.benchtime 30x
+	cd internal/reading && taskset -c 0 ../../out/reading.test -test.run '^$$' -test.bench 'Reading$$|WithoutOpenCV' -test.benchtime 30x
 	cd internal/reading && ../../out/reading.test -test.run '^$$' -test.bench 'ManyPhotos' -test.benchtime 1x
 	cd internal/reading && ../../out/reading.test -test.run '^$$' -test.bench 'HEIC|Overlay|ManySheets|Hostile' -test.benchtime 3x
 	go test -run '^$$' -bench . ./internal/calib ./internal/bearing ./internal/align ./internal/workup ./internal/logbook
@@ -74,6 +77,11 @@ fuzz: setup
 
 man: build
 	bin/shadowread man out/man
+
+# One static file a system, in plain Go, in out/release; see scripts/release.sh.
+release:
+	bash scripts/release.sh out/release
+	bash scripts/release-check.sh out/release
 
 clean:
 	rm -rf bin out

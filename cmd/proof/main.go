@@ -3,16 +3,17 @@
 //
 //	proof accuracy DIR...
 //	proof hours [-no-height] DIR...
-//	proof soak [-gnomons] [-n COUNT] [-seed SEED] [-width PX] [-keep DIR] [-v]
+//	proof soak [-gnomons] [-n COUNT] [-seed SEED] [-width PX] [-keep DIR] [-pixels NAME] [-v]
 //	proof clock [-n COUNT] [-seed SEED]
 //	proof level [-n COUNT] [-seed SEED]
 //	proof horizon [-n COUNT] [-seed SEED]
 //	proof reversed [-n COUNT] [-seed SEED]
-//	proof damage [-mutations COUNT] [-flips COUNT] [-seed SEED] [-photos COUNT] [-keep DIR] DIR...
+//	proof damage [-mutations COUNT] [-flips COUNT] [-seed SEED] [-photos COUNT] [-keep DIR] [-pixels NAME] DIR...
 package main
 
 import (
 	"context"
+	"errors"
 	"flag"
 	"fmt"
 	"io"
@@ -20,6 +21,7 @@ import (
 	"os/signal"
 	"runtime"
 
+	"shadowread/internal/pixels"
 	"shadowread/internal/proof"
 )
 
@@ -65,6 +67,18 @@ func run(ctx context.Context, args []string) error {
 	return fmt.Errorf("unknown measure %q: accuracy, hours, soak, clock, level, horizon, reversed or damage", args[0])
 }
 
+// enginesFlag adds the choice of what works with pixels; what it returns makes it.
+func enginesFlag(fs *flag.FlagSet) func() error {
+	all := pixels.Engines()
+	name := fs.String("pixels", all[0], "what works with pixels")
+	return func() error {
+		if !pixels.Use(*name) {
+			return fmt.Errorf("no %q works with pixels here, but %q", *name, all)
+		}
+		return nil
+	}
+}
+
 func soak(ctx context.Context, args []string) error {
 	fs := flag.NewFlagSet("soak", flag.ContinueOnError)
 	n := fs.Int("n", 500, "pictures")
@@ -74,7 +88,8 @@ func soak(ctx context.Context, args []string) error {
 	gnomons := fs.Bool("gnomons", false, "rods as people make them, ripples, things on the sheet")
 	phone := fs.Bool("phone", false, "a telephone's processing, sheets that were used, at times two of them")
 	all := fs.Bool("v", false, "a line for each picture")
-	if err := fs.Parse(args); err != nil {
+	engine := enginesFlag(fs)
+	if err := errors.Join(fs.Parse(args), engine()); err != nil {
 		return err
 	}
 	var rep proof.Report
@@ -131,7 +146,8 @@ func damage(ctx context.Context, args []string) error {
 	fs.Uint64Var(&o.Seed, "seed", 1, "seed of the damage")
 	fs.IntVar(&o.Photos, "photos", 6, "photos that are damaged, at most")
 	fs.StringVar(&o.Keep, "keep", "", "folder for files that went wrong")
-	if err := fs.Parse(args); err != nil {
+	engine := enginesFlag(fs)
+	if err := errors.Join(fs.Parse(args), engine()); err != nil {
 		return err
 	}
 	if o.Dirs = fs.Args(); len(o.Dirs) == 0 {

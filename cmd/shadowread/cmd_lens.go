@@ -15,6 +15,7 @@ import (
 	"shadowread/internal/fault"
 	"shadowread/internal/lens"
 	"shadowread/internal/photo"
+	"shadowread/internal/pixels"
 	"shadowread/internal/wording"
 )
 
@@ -37,8 +38,9 @@ about one distance, and use the files as the camera wrote them. A set that
 cannot determine the lens is refused, and what is missing is said.
 
 The record is a small text file. Without --output it goes into the store of
-lenses (shadowread/lenses under XDG_DATA_HOME), where shadowread read finds it
-by itself for photos of the same make, model, focal length and picture size.
+lenses, shadowread/lenses in the user's data folder (shadowread help
+environment), where shadowread read finds it by itself for photos of the same
+make, model, focal length and picture size.
 
 A known lens shows a stretched print. The photos that solve a lens say how the
 print is stretched; with --check-print RECORD another print is judged by a lens
@@ -217,10 +219,18 @@ func printLens(s *streams, r *lens.Result, path string) error {
 	fmt.Fprintln(s.out)
 	c := r.Coverage
 	fmt.Fprintf(s.out, "coverage     %.0f %% of the picture has marks; %s\n", 100*c.Covered, cornerText(c.Corners))
-	fmt.Fprintf(s.out, "OpenCV       rms %.2f px, at most %.1f sigma from the above\n", r.OpenCV.RMSPx, r.OpenCV.Difference)
+	fmt.Fprintf(s.out, "%-12s rms %.2f px, at most %.1f sigma from the above\n", solver(), r.OpenCV.RMSPx, r.OpenCV.Difference)
 	fmt.Fprintln(s.out, printText(r.Print))
 	showRest(s, r.Skipped, r.Warnings)
 	return nil
+}
+
+// solver names what solved the corners alone.
+func solver() string {
+	if name := pixels.Engines()[0]; name == pixels.PlainGo {
+		return "corners"
+	}
+	return "OpenCV"
 }
 
 func photosOf(r *lens.Result) (paths []string) {

@@ -23,10 +23,10 @@ entry, and the old one stays readable. A photo that gives no heading still makes
 an entry, which asks for one.
 
 The log is one SQLite file: --log FILE, else what ` + logVariable + ` names, else
-shadowread/log.db under XDG_DATA_HOME (or .local/share at home). Several
-programs may write to it at once. What is kept is in docs/log.md, how it is
-worked up in docs/workup.md. The examples are of an invented journey; those of
-the verbs go on with a log of it that their first line makes.`,
+shadowread/log.db in the user's data folder (shadowread help environment).
+Several programs may write to it at once. What is kept is in docs/log.md, how it
+is worked up in docs/workup.md. The examples are of an invented journey; those
+of the verbs go on with a log of it that their first line makes.`,
 		Example: `  shadowread log begin --log day.db --position -22.90000,22.30000 --error 15 --odometer 45210.0 --time 2026-08-29T08:05:00+02:00
   shadowread log leg --log day.db --odometer 45210.0 fixtures/journey/29-august/01.jpg
   shadowread log leg --log day.db --odometer 45216.1 fixtures/journey/29-august/02.jpg

@@ -8,6 +8,8 @@ import (
 	"shadowread/internal/paper"
 
 	"github.com/spf13/cobra"
+
+	"shadowread/internal/pixels"
 )
 
 const version = "0.1.0"
@@ -21,10 +23,11 @@ type versionInfo struct {
 	Go      string `json:"go"`
 	OS      string `json:"os"`
 	Arch    string `json:"arch"`
+	Pixels  string `json:"pixels"` // what works with them: OpenCV and its version, or plain Go
 }
 
 func currentVersion() versionInfo {
-	v := versionInfo{version, commit, runtime.Version(), runtime.GOOS, runtime.GOARCH}
+	v := versionInfo{version, commit, runtime.Version(), runtime.GOOS, runtime.GOARCH, pixels.Engines()[0]}
 	if info, ok := debug.ReadBuildInfo(); ok && v.Commit == "" {
 		for _, setting := range info.Settings {
 			if setting.Key == "vcs.revision" {
@@ -40,7 +43,7 @@ func versionLine() string {
 	if v.Commit == "" {
 		v.Commit = "unknown"
 	}
-	return fmt.Sprintf("shadowread %s (commit %s, %s, %s/%s)", v.Version, v.Commit, v.Go, v.OS, v.Arch)
+	return fmt.Sprintf("shadowread %s (commit %s, %s, %s/%s, pixels by %s)", v.Version, v.Commit, v.Go, v.OS, v.Arch, v.Pixels)
 }
 
 func newVersion(s *streams) *cobra.Command {

@@ -39,7 +39,8 @@ func environmentTopic() *cobra.Command {
 		Use:   "environment",
 		Short: "environment variables, terminals and pipes",
 		Long: `Four variables of this program are looked at. XDG_DATA_HOME says where its data
-are.
+are: without it .local/share at home, on macOS Library/Application Support, on
+Windows AppData\Local.
 
     SHADOWREAD_LOG        the log of shadowread log, and where shadowread read
                           takes a position from that is not known otherwise;

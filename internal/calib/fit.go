@@ -222,7 +222,7 @@ func FitPlate(h Homography, samples []Sample, prior Prior) (*Fit, error) {
 	start := Plate{Lens: prior.Lens, Stretch: prior.StretchMean}
 	best := math.Inf(1)
 	for _, s := range []float64{1, 0.7, 1.4} {
-		pose, misfit := poseFromHomography(h, prior.Lens.F*s, prior.Lens.Cx, prior.Lens.Cy)
+		pose, misfit := PoseFromHomography(h, prior.Lens.F*s, prior.Lens.Cx, prior.Lens.Cy)
 		if s != 1 && prior.LogF <= knownLens {
 			break
 		}

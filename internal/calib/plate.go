@@ -344,10 +344,10 @@ func (h *Homography) Project(s sheet.Point) Pixel {
 	return Pixel{(h[0]*s.X + h[1]*s.Y + h[2]) / w, (h[3]*s.X + h[4]*s.Y + h[5]) / w}
 }
 
-// poseFromHomography splits a map into a pose for a lens of focal length f px and
+// PoseFromHomography splits a map into a pose for a lens of focal length f px and
 // principal point (cx, cy), without distortion (Zhang, PAMI 22(11), 2000, section
 // 3.1), and says how far the two axes are from a rigid pair (0 for a true lens).
-func poseFromHomography(h Homography, f, cx, cy float64) (p Pose, misfit float64) {
+func PoseFromHomography(h Homography, f, cx, cy float64) (p Pose, misfit float64) {
 	var m [3][3]float64
 	for j := range 3 {
 		m[0][j] = (h[j] - cx*h[6+j]) / f

@@ -17,9 +17,8 @@ import (
 // Store is a folder of lens records, one file a lens.
 type Store struct{ Dir string }
 
-// DefaultDir returns the folder for lens records: shadowread/lenses under
-// XDG_DATA_HOME, or under .local/share at home (XDG Base Directory Specification).
-// It fails with code "no_home".
+// DefaultDir returns the folder for lens records: shadowread/lenses
+// in the user's data folder. It fails with code "no_home".
 func DefaultDir() (string, error) { return userdir.Data("the lens record", "lenses") }
 
 // Save keeps a record in the store, in place of an older one of the same lens, and

@@ -374,7 +374,7 @@ func (r *Result) judge() error {
 		r.warn("photo_stands_out", "these photos fit much worse than the others; look at them, and leave them out if they are shaken or the sheet was bent: %s", strings.Join(odd, ", "))
 	}
 	if r.OpenCV.Difference > apartSigma {
-		r.warn("solvers_differ", "OpenCV's solution, which takes the sheet for flat, differs by %.0f sigma; the photos show the sheet curled by %.1f mm at 100 mm from the foot: tape it flat to a board and take the photos again", r.OpenCV.Difference, r.Print.CurlMM)
+		r.warn("solvers_differ", "the solution that takes the sheet for flat differs by %.0f sigma; the photos show the sheet curled by %.1f mm at 100 mm from the foot: tape it flat to a board and take the photos again", r.OpenCV.Difference, r.Print.CurlMM)
 	}
 	return nil
 }

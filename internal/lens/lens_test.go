@@ -351,7 +351,7 @@ func mirrored(t *testing.T, path string) []byte {
 	if err != nil {
 		t.Fatal(err)
 	}
-	g, err := vision.Decode(data, photo.JPEG, 1)
+	g, err := vision.DecodeJPEG(data, 1)
 	if err != nil {
 		t.Fatal(err)
 	}

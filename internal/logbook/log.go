@@ -24,9 +24,6 @@ import (
 	"slices"
 	"time"
 
-	"modernc.org/sqlite"
-	sqlite3 "modernc.org/sqlite/lib"
-
 	"shadowread/internal/fault"
 	"shadowread/internal/userdir"
 )
@@ -56,8 +53,7 @@ type Options struct {
 	Now func() time.Time
 }
 
-// DefaultPath returns the log in the user's data folder: shadowread/log.db under
-// XDG_DATA_HOME, or under .local/share at home (XDG Base Directory Specification).
+// DefaultPath returns the log in the user's data folder: shadowread/log.db.
 // It fails with code "no_home".
 func DefaultPath() (string, error) { return userdir.Data("the log", "log.db") }
 
@@ -132,7 +128,7 @@ func openAs(ctx context.Context, path string, create bool, how url.Values) (*sql
 }
 
 func cannotWrite(err error) bool {
-	return slices.Contains([]int{sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM, sqlite3.SQLITE_CANTOPEN}, sqliteCode(err))
+	return slices.Contains([]int{codeReadOnly, codeNoPermission, codeCannotOpen}, sqliteCode(err))
 }
 
 // openToRead opens a log whose folder may not be written to, where SQLite cannot make
@@ -381,16 +377,8 @@ func (l *Log) Close() error { return storeError(l.db.Close()) }
 // Path returns the log's file as it was named.
 func (l *Log) Path() string { return l.path }
 
-func sqliteCode(err error) int {
-	var e *sqlite.Error
-	if !errors.As(err, &e) {
-		return 0
-	}
-	return e.Code() & 0xff // the primary one
-}
-
 func isBusy(err error) bool {
-	return slices.Contains([]int{sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED}, sqliteCode(err))
+	return slices.Contains([]int{codeBusy, codeLocked}, sqliteCode(err))
 }
 
 // storeError gives an error of the database a code and a sentence; others pass.
@@ -398,13 +386,13 @@ func storeError(err error) error {
 	switch code := sqliteCode(err); code {
 	case 0:
 		return err
-	case sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED:
+	case codeBusy, codeLocked:
 		return fault.Wrap(err, "log_busy", "nothing was written: try again when the other program is done", "another program is writing the log")
-	case sqlite3.SQLITE_FULL:
+	case codeFull:
 		return fault.Wrap(err, "disk_full", "nothing was written: make room on the disk", "the log cannot be written")
-	case sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM, sqlite3.SQLITE_CANTOPEN:
+	case codeReadOnly, codeNoPermission, codeCannotOpen:
 		return fault.Wrap(err, "cannot_write", "nothing was written: check that the file and its folder may be written to", "the log cannot be written")
-	case sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB:
+	case codeCorrupt, codeNoDatabase:
 		return fault.Wrap(err, "log_damaged", "keep a copy of the file as it is, and check the log", "the log's file is damaged")
 	default:
 		return fault.Wrap(err, "log_failed", "nothing was written: check the log", "the log's database reports an error")
@@ -413,9 +401,9 @@ func storeError(err error) error {
 
 func openError(err error, path string) error {
 	switch sqliteCode(err) {
-	case sqlite3.SQLITE_NOTADB:
+	case codeNoDatabase:
 		return fault.Wrap(err, "not_a_log", "name another file", "%s is no log of this program", path)
-	case sqlite3.SQLITE_CORRUPT:
+	case codeCorrupt:
 		return fault.Wrap(err, "log_damaged", "keep the file as it is, and go on with a copy of the log, or begin a new one at the last position that was noted",
 			"%s is damaged or cut short", path)
 	}
@@ -423,7 +411,7 @@ func openError(err error, path string) error {
 	if errors.As(err, &f) {
 		return err
 	}
-	if isBusy(err) || sqliteCode(err) == sqlite3.SQLITE_FULL {
+	if isBusy(err) || sqliteCode(err) == codeFull {
 		return storeError(err)
 	}
 	return fault.Wrap(err, "cannot_open_log", "check that the file and its folder may be read and written, and that the disk has room", "the log %s cannot be opened", path)

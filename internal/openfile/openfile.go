@@ -3,7 +3,6 @@ package openfile
 
 import (
 	"os"
-	"syscall"
 
 	"shadowread/internal/fault"
 	"shadowread/internal/wholefile"
@@ -21,7 +20,7 @@ func Regular(path string) (*os.File, error) {
 	if err == nil && !info.Mode().IsRegular() {
 		return nil, notAFile(path, info)
 	}
-	f, err := os.OpenFile(path, os.O_RDONLY|syscall.O_NONBLOCK, 0)
+	f, err := os.OpenFile(path, os.O_RDONLY|nonblock, 0)
 	if err != nil {
 		return nil, fault.Wrap(wholefile.Cause(err), "unreadable_file", "check that the file is there and may be read", "%s cannot be read", path)
 	}

@@ -8,19 +8,17 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"syscall"
 	"testing"
 
 	"shadowread/internal/fault"
+	"shadowread/internal/testpipe"
 )
 
 // What is no regular file is refused at once: the test hangs where it is not.
 func TestRegular(t *testing.T) {
 	dir := t.TempDir()
 	pipe, link, file := filepath.Join(dir, "pipe"), filepath.Join(dir, "link"), filepath.Join(dir, "file")
-	if err := syscall.Mkfifo(pipe, 0o600); err != nil {
-		t.Fatal(err)
-	}
+	testpipe.Make(t, pipe)
 	if err := os.Symlink(pipe, link); err != nil {
 		t.Fatal(err)
 	}

@@ -12,11 +12,11 @@ import (
 	"path/filepath"
 	"runtime"
 	"slices"
-	"syscall"
 	"testing"
 	"time"
 
 	"shadowread/internal/fault"
+	"shadowread/internal/testpipe"
 )
 
 func section(data []byte) *io.SectionReader {
@@ -168,9 +168,7 @@ func TestUnreadableFiles(t *testing.T) {
 		return path
 	}
 	pipe := filepath.Join(dir, "pipe.jpg")
-	if err := syscall.Mkfifo(pipe, 0o600); err != nil {
-		t.Fatal(err)
-	}
+	testpipe.Make(t, pipe)
 	sealed := write("sealed.jpg", readFile(t, "testdata/photos/plain.jpg"))
 	if err := os.Chmod(sealed, 0); err != nil {
 		t.Fatal(err)

@@ -3,13 +3,7 @@ package photo
 import (
 	"math"
 	"slices"
-	"sync"
 	"time"
-
-	"github.com/ringsaturn/tzf"
-	lite "github.com/ringsaturn/tzf-rel-lite"
-	pb "github.com/ringsaturn/tzf/gen/go/tzf/v1"
-	"google.golang.org/protobuf/proto"
 
 	"shadowread/internal/geo"
 )
@@ -26,16 +20,6 @@ const (
 	anyClockSouth = -60.0
 )
 
-// zoneTiles is a coarse form of zoneMap, loaded in some milliseconds. It has gaps along
-// the borders.
-var zoneTiles = sync.OnceValues(func() (tzf.F, error) {
-	var tiles pb.PreindexTimezones
-	if err := proto.Unmarshal(lite.PreindexData, &tiles); err != nil {
-		return nil, err
-	}
-	return tzf.NewFuzzyFinderFromPB(&tiles)
-})
-
 // keptNearby reports whether a clock that somebody set by law can have been at offset
 // about p when it read clock: the civil time of a zone at most neighbourKM away, summer
 // time or not, or at sea that of the strip of 15 degrees and of the strips beside it. It
@@ -46,7 +30,7 @@ func keptNearby(p geo.Position, clock time.Time, offset time.Duration) bool {
 	}
 	// The coarse map knows most places well enough to pass a sound photo, and only a
 	// doubt is worth the second that the whole one takes.
-	for _, load := range []func() (tzf.F, error){zoneTiles, zoneMap} {
+	for _, load := range []func() (zoneFinder, error){zoneTiles, zoneMap} {
 		finder, err := load()
 		if err != nil {
 			return true
@@ -66,7 +50,7 @@ func keptNearby(p geo.Position, clock time.Time, offset time.Duration) bool {
 
 // zonesAround names the zones at p, which come first where they are known, and on rings
 // about it.
-func zonesAround(finder tzf.F, p geo.Position) (zones []string) {
+func zonesAround(finder zoneFinder, p geo.Position) (zones []string) {
 	for _, km := range []float64{borderKM, neighbourKM / 3, 2 * neighbourKM / 3, neighbourKM} {
 		for _, q := range around(p, km) {
 			names, err := finder.GetTimezoneNames(q[1], q[0])

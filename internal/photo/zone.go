@@ -5,28 +5,15 @@ import (
 	"math"
 	"slices"
 	"strings"
-	"sync"
 	"time"
-	_ "time/tzdata" // where the system has no time zone database
-
-	"github.com/ringsaturn/tzf"
-	lite "github.com/ringsaturn/tzf-rel-lite"
-	pb "github.com/ringsaturn/tzf/gen/go/tzf/v1"
-	"google.golang.org/protobuf/proto"
 
 	"shadowread/internal/geo"
 )
 
-// zoneMap is the map of civil time zones (OpenStreetMap boundaries, simplified).
-// Unpacking it takes a good part of a second, so it happens once and only for a
-// photo that needs it.
-var zoneMap = sync.OnceValues(func() (tzf.F, error) {
-	var packed pb.CompressedTimezones
-	if err := proto.Unmarshal(lite.LiteCompressData, &packed); err != nil {
-		return nil, err
-	}
-	return tzf.NewFinderFromCompressed(&packed, tzf.SetDropPBTZ)
-})
+// zoneFinder is a map of civil time zones.
+type zoneFinder interface {
+	GetTimezoneNames(longitude, latitude float64) ([]string, error)
+}
 
 // borderKM is how near a border counts as on it: the simplified lines of the map
 // stray from the true ones by some hundred metres.

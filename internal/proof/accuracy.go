@@ -21,6 +21,7 @@ type Sums struct {
 	WithinOne        int // readings within one and within two of their own sigma
 	WithinTwo        int
 	WorstRatio       float64
+	Plain            Contrast // the same without OpenCV
 }
 
 // add counts one reading with its error and sigma.
@@ -71,7 +72,7 @@ func Accuracy(ctx context.Context, w io.Writer, dir string) (Sums, error) {
 			}
 			o.Time.At = &at
 		}
-		r := reading.Read(ctx, filepath.Join(dir, t.File), o)
+		r := s.Plain.read(t.File, func() *reading.Result { return reading.Read(ctx, filepath.Join(dir, t.File), o) })
 		if t.Readable {
 			s.Readable++
 		} else {
@@ -100,6 +101,7 @@ func Accuracy(ctx context.Context, w io.Writer, dir string) (Sums, error) {
 	tw.Flush()
 	fmt.Fprintf(w, "read %d of %d readable, refused %d of %d unreadable; error rms %.4f°, worst %.4f°; %d within one sigma, %d within two, worst ratio %.2f\n",
 		s.Read, s.Readable, s.Kept, s.Unreadable, s.RMS.Degrees(), s.Worst.Degrees(), s.WithinOne, s.WithinTwo, s.WorstRatio)
+	s.Plain.print(w)
 	return s, nil
 }
 

@@ -12,7 +12,6 @@ import (
 	"runtime"
 	"slices"
 	"sync"
-	"syscall"
 	"time"
 
 	"shadowread/internal/angle"
@@ -135,17 +134,6 @@ func soundPhotos(ctx context.Context, o DamageOptions) (photos []*soundPhoto, er
 		return nil, fmt.Errorf("no readable JPEG photos in %v", o.Dirs)
 	}
 	return photos, nil
-}
-
-// cpuTime is what the thread has used, in user and system mode: the wall clock would
-// time the other workers too. One reading is the work of one thread.
-func cpuTime() time.Duration {
-	const thread = 1 // RUSAGE_THREAD of Linux
-	var u syscall.Rusage
-	if err := syscall.Getrusage(thread, &u); err != nil {
-		return 0
-	}
-	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }
 
 // scanStart is where the entropy-coded data of a JPEG begins, 0 if it is none (ITU-T

@@ -37,6 +37,10 @@ func TestFixturesAreReadWithinTheBars(t *testing.T) {
 			if s.RMS > tt.rms || s.Worst > tt.worst || s.WorstRatio > tt.ratio {
 				t.Errorf("error rms %v, worst %v, over sigma %.2f; want at most %v, %v, %v", s.RMS, s.Worst, s.WorstRatio, tt.rms, tt.worst, tt.ratio)
 			}
+			// Both decode the same pixels and find the same outlines.
+			if most := 0.005 * angle.Degree; s.Plain.Most > most || len(s.Plain.Unlike) > 0 {
+				t.Errorf("without OpenCV headings differ by %v, at most %v wanted, and unlike are %v", s.Plain.Most, most, s.Plain.Unlike)
+			}
 			squeezed := strings.Join(strings.Fields(table.String()), " ")
 			for _, want := range tt.refused {
 				if !strings.Contains(squeezed, want) {

@@ -18,8 +18,6 @@ import (
 	"testing"
 	"time"
 
-	"gocv.io/x/gocv"
-
 	"shadowread/internal/reading"
 )
 
@@ -35,33 +33,6 @@ func timed(f func()) time.Duration {
 	start := time.Now()
 	f()
 	return time.Since(start)
-}
-
-// BenchmarkReading reads the photo from file to result and decodes the same file in
-// full colour by OpenCV, in turn, and reports the ratio of the medians. For one
-// thread run it on one processor: make bench does (taskset).
-func BenchmarkReading(b *testing.B) {
-	data, err := os.ReadFile(benchPhoto)
-	if err != nil {
-		b.Fatal(err)
-	}
-	var reads, decodes []time.Duration
-	for b.Loop() {
-		reads = append(reads, timed(func() {
-			if r := reading.Read(context.Background(), benchPhoto, reading.Defaults()); !r.OK() {
-				b.Fatal(r.Reason, r.Message)
-			}
-		}))
-		decodes = append(decodes, timed(func() {
-			m, err := gocv.IMDecode(data, gocv.IMReadColor)
-			if err != nil || m.Empty() {
-				b.Fatal("not decoded")
-			}
-			m.Close()
-		}))
-	}
-	b.ReportMetric(float64(median(reads))/float64(median(decodes)), "reads/decode")
-	b.ReportMetric(float64(median(decodes).Microseconds())/1000, "decode-ms")
 }
 
 // BenchmarkReadingHEIC says how much longer a HEIC copy of the photo takes.

@@ -18,7 +18,6 @@ import (
 	"slices"
 	"strings"
 	"sync"
-	"syscall"
 	"testing"
 	"time"
 
@@ -31,6 +30,7 @@ import (
 	"shadowread/internal/photo/exifwrite"
 	"shadowread/internal/reading"
 	"shadowread/internal/render"
+	"shadowread/internal/testpipe"
 )
 
 // plain is a photo without any trap, drawn once, with its scene and truth.
@@ -298,9 +298,7 @@ func rational(v int) []byte {
 func TestWhatIsNoFileIsRefused(t *testing.T) {
 	dir := t.TempDir()
 	pipe := filepath.Join(dir, "pipe.jpg")
-	if err := syscall.Mkfifo(pipe, 0o600); err != nil {
-		t.Fatal(err)
-	}
+	testpipe.Make(t, pipe)
 	locked := file(t, "locked.jpg", encodeJPEG(t, plain().img))
 	if err := os.Chmod(locked, 0); err != nil {
 		t.Fatal(err)

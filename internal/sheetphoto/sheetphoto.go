@@ -11,6 +11,7 @@ import (
 	"shadowread/internal/calib"
 	"shadowread/internal/fault"
 	"shadowread/internal/photo"
+	"shadowread/internal/pixels"
 	"shadowread/internal/sheet"
 	"shadowread/internal/vision"
 )
@@ -57,18 +58,41 @@ func (p *Photo) decode(factor int) (*vision.Gray, error) {
 	began := time.Now()
 	defer func() { p.Decoding += time.Since(began) }()
 	var g *vision.Gray
-	if p.heic != nil {
+	switch {
+	case p.heic != nil:
 		g = p.heic.Shrink(factor)
-	} else {
+	case p.format == photo.JPEG:
 		var err error
-		if g, err = vision.Decode(p.data, p.format, factor); err != nil {
+		if g, err = vision.DecodeJPEG(p.data, factor); err != nil {
+			return nil, undecoded(err)
+		}
+	default:
+		img, err := photo.DecodePlain(p.data, p.format)
+		if err != nil {
 			return nil, err
 		}
+		g = vision.FromImage(img).Shrink(factor)
 	}
 	if p.flip {
 		g = g.Mirror()
 	}
 	return g, nil
+}
+
+// undecoded says for people why a JPEG is not decoded. Damage that the decoder notices, and be
+// it a single remark, is "unreadable_file"; "too_large" is what would take more time or memory
+// than ten sound photos.
+func undecoded(err error) error {
+	switch {
+	case errors.Is(err, pixels.ErrScans):
+		return photo.TooLarge("the JPEG file is made of more scans than any camera makes")
+	case errors.Is(err, pixels.ErrLarge):
+		return photo.TooLarge("the picture is larger than what is read")
+	case errors.Is(err, pixels.ErrKind):
+		return fault.New("unreadable_file", "save the photo anew as an ordinary JPEG, in colour or gray",
+			"the JPEG file is of a kind that no camera writes (arithmetic coding, or inks for colours)")
+	}
+	return photo.Damaged()
 }
 
 const (

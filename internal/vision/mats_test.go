@@ -1,4 +1,4 @@
-//go:build matprofile
+//go:build matprofile && cgo && !noopencv
 
 package vision
 
@@ -10,7 +10,6 @@ import (
 	"gocv.io/x/gocv"
 
 	"shadowread/internal/calib"
-	"shadowread/internal/photo"
 	"shadowread/internal/sheet"
 )
 
@@ -24,7 +23,7 @@ func TestMatsAreClosed(t *testing.T) {
 			t.Fatal(err)
 		}
 		for _, factor := range []int{1, 4} {
-			g, err := Decode(data, photo.JPEG, factor)
+			g, err := DecodeJPEG(data, factor)
 			if err != nil {
 				continue
 			}

@@ -6,9 +6,8 @@
 // JPEG decoder makes of it)
 // has its centres at full = small*s + (s-1)/2.
 //
-// It is the only package that imports OpenCV, and only to shrink, threshold and trace
-// contours; JPEG comes through the library that OpenCV uses too. All measuring is done
-// on plain byte rows.
+// What is heavy with pixels, and may be done by OpenCV, is left to package pixels. All
+// measuring is done on plain byte rows.
 //
 // Every number that measuring rests on stands, with its unit and what it does, at the top
 // of the file of its step. One without a source beside it was set by hand; what holds it in
@@ -18,12 +17,9 @@ package vision
 
 import (
 	"image"
-	"slices"
-
-	"gocv.io/x/gocv"
 
 	"shadowread/internal/calib"
-	"shadowread/internal/photo"
+	"shadowread/internal/pixels"
 )
 
 // Gray is an 8-bit picture, rows one after the other.
@@ -36,28 +32,14 @@ type Gray struct {
 	Mirrored bool
 }
 
-// Decode reads a picture of a known format (JPEG, PNG, TIFF) as gray without applying
-// its orientation, shrunk by factor 1, 2, 4 or 8, which for a JPEG is cheaper than
-// decoding it whole. Damage that the decoder notices, and be it a single remark, is
-// "unreadable_file"; "too_large" is what would take more time or memory than ten sound
-// photos.
-func Decode(data []byte, format photo.Format, factor int) (*Gray, error) {
-	if format == photo.JPEG {
-		return decodeJPEG(data, factor)
-	}
-	img, err := photo.DecodePlain(data, format)
+// DecodeJPEG reads a JPEG as gray without applying its orientation, shrunk by factor 1, 2, 4
+// or 8, which is cheaper than decoding it whole. It fails as pixels.DecodeJPEG does.
+func DecodeJPEG(data []byte, factor int) (*Gray, error) {
+	p, err := pixels.DecodeJPEG(data, factor)
 	if err != nil {
 		return nil, err
 	}
-	return FromImage(img).Shrink(factor), nil
-}
-
-// bytesOf copies a Mat's pixels out, so that they outlive it.
-func bytesOf(m gocv.Mat) []uint8 {
-	if p, err := m.DataPtrUint8(); err == nil && m.IsContinuous() {
-		return slices.Clone(p)
-	}
-	return m.ToBytes()
+	return &Gray{W: p.W, H: p.H, Pix: p.Pix, Factor: factor}, nil
 }
 
 // FromImage converts a decoded picture to gray with the weights of ITU-R BT.601,
@@ -112,22 +94,10 @@ func (g *Gray) Shrink(s int) *Gray {
 	if s <= 1 {
 		return g
 	}
-	w, h := g.W/s, g.H/s
-	out := &Gray{W: w, H: h, Factor: g.Factor * s, Mirrored: g.Mirrored}
 	// A remainder at the right and the bottom is cut off, so that whole blocks are
 	// averaged and the centres stay where the convention has them.
-	src, err := gocv.NewMatFromBytes(g.H, g.W, gocv.MatTypeCV8U, g.Pix)
-	if err != nil {
-		return out
-	}
-	defer src.Close()
-	whole := src.Region(image.Rect(0, 0, w*s, h*s))
-	defer whole.Close()
-	dst := gocv.NewMat()
-	defer dst.Close()
-	gocv.Resize(whole, &dst, image.Pt(w, h), 0, 0, gocv.InterpolationArea)
-	out.Pix = bytesOf(dst)
-	return out
+	p := pixels.Shrink(pixels.Gray{W: g.W, H: g.H, Pix: g.Pix}, s)
+	return &Gray{W: p.W, H: p.H, Pix: p.Pix, Factor: g.Factor * s, Mirrored: g.Mirrored}
 }
 
 // contains reports whether p lies at least margin px inside the picture.

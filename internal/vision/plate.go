@@ -195,7 +195,7 @@ func (l *sheetSearch) plateFrom(all []candidate, h calib.Homography, seen []cand
 
 // searchIn looks for marks in the picture shrunk by factor and returns their
 // outlines in the pixels of the whole one; least is the contrast asked for, in levels.
-func searchIn(small *Gray, s *sheet.Sheet, factor int, least float32) []candidate {
+func searchIn(small *Gray, s *sheet.Sheet, factor, least int) []candidate {
 	if min(small.W, small.H) < leastSide { // no room for a mark, and OpenCV takes no empty picture
 		return nil
 	}

@@ -4,9 +4,8 @@ import (
 	"image"
 	"math"
 
-	"gocv.io/x/gocv"
-
 	"shadowread/internal/calib"
+	"shadowread/internal/pixels"
 	"shadowread/internal/sheet"
 )
 
@@ -42,7 +41,6 @@ const (
 	// part of it by which each must be off its middle, in the root of the light: a cell that
 	// cannot be told refuses the mark.
 	spanLeast, cellMargin = 0.06, 0.1
-	fullLevel             = 255
 )
 
 // cellPlaces are where a cell is looked at, across and down: clear of its neighbours' blur.
@@ -51,23 +49,14 @@ var cellPlaces = [3]float64{0.3, 0.5, 0.7}
 // findMarks looks for dark four-sided outlines in g and keeps those that decode as
 // marks of the sheet. The picture is thresholded against its local mean, so that
 // uneven light and large shadows do not matter.
-func findMarks(g *Gray, s *sheet.Sheet, least float32) []candidate {
-	src, err := gocv.NewMatFromBytes(g.H, g.W, gocv.MatTypeCV8U, g.Pix)
-	if err != nil {
+func findMarks(g *Gray, s *sheet.Sheet, least int) []candidate {
+	ink := pixels.Ink(pixels.Gray{W: g.W, H: g.H, Pix: g.Pix}, meanWindow, least)
+	if grain(ink) {
 		return nil
 	}
-	defer src.Close()
-	bin := gocv.NewMat()
-	defer bin.Close()
-	gocv.AdaptiveThreshold(src, &bin, fullLevel, gocv.AdaptiveThresholdMean, gocv.ThresholdBinaryInv, meanWindow, least)
-	if grain(bin) {
-		return nil
-	}
-	contours := gocv.FindContours(bin, gocv.RetrievalList, gocv.ChainApproxNone)
-	defer contours.Close()
 	var found []candidate
-	for i := range contours.Size() {
-		if quad, ok := quadrilateral(contours.At(i), g); ok {
+	for _, corners := range pixels.Quads(ink, 4*leastSide, 2*(g.W+g.H), cornerPart) {
+		if quad, ok := quadrilateral(corners); ok {
 			if c, ok := decodeQuad(g, s, quad); ok {
 				found = append(found, c)
 			}
@@ -76,14 +65,10 @@ func findMarks(g *Gray, s *sheet.Sheet, least float32) []candidate {
 	return found
 }
 
-func grain(bin gocv.Mat) bool {
-	pix, err := bin.DataPtrUint8()
-	if err != nil {
-		return true
-	}
-	changes, pairs, w := 0, 0, bin.Cols()
-	for v := 0; v < bin.Rows(); v += grainRows {
-		row := pix[v*w : (v+1)*w]
+func grain(ink pixels.Gray) bool {
+	changes, pairs, w := 0, 0, ink.W
+	for v := 0; v < ink.H; v += grainRows {
+		row := ink.Pix[v*w : (v+1)*w]
 		for u := 1; u < w; u++ {
 			changes += int(row[u]&1 ^ row[u-1]&1)
 		}
@@ -92,19 +77,9 @@ func grain(bin gocv.Mat) bool {
 	return float64(changes) > grainMost*float64(pairs)
 }
 
-// quadrilateral simplifies a contour to four corners; ok is false for anything that
+// quadrilateral puts the corners of an outline in order; ok is false for anything that
 // cannot be the outline of a square seen in perspective.
-func quadrilateral(contour gocv.PointVector, g *Gray) (quad [4]calib.Pixel, ok bool) {
-	n := contour.Size()
-	if n < 4*leastSide || n > 2*(g.W+g.H) {
-		return quad, false
-	}
-	poly := gocv.ApproxPolyDP(contour, cornerPart*float64(n), true)
-	defer poly.Close()
-	if poly.Size() != 4 {
-		return quad, false
-	}
-	pts := poly.ToPoints()
+func quadrilateral(pts [4]image.Point) (quad [4]calib.Pixel, ok bool) {
 	area := 0.0
 	sense := 0
 	for i := range 4 {

@@ -1,36 +1,23 @@
 package vision
 
 import (
-	"image"
 	"math"
 	"slices"
 
-	"gocv.io/x/gocv"
 	"gonum.org/v1/gonum/stat"
 
 	"shadowread/internal/calib"
 	"shadowread/internal/fault"
+	"shadowread/internal/pixels"
 	"shadowread/internal/sheet"
 )
 
 // FlatView is one picture of a flat pattern: places on it, mm, and where each was
 // seen, px.
-type FlatView struct {
-	On   []sheet.Point
-	Seen []calib.Pixel
-}
+type FlatView = pixels.FlatView
 
-// CameraSolution is what OpenCV's solver makes of a set of views.
-type CameraSolution struct {
-	Lens  calib.Lens // F is the focal length along the rows
-	Fy    float64    // px, along the columns; equal to Lens.F for square pixels
-	RMSPx float64    // root mean square distance of the points from the model, px
-	Poses []calib.Pose
-}
-
-// cv::CALIB_FIX_ASPECT_RATIO of calib3d.hpp. The names that the binding exports are
-// those of the fisheye module, whose bits mean other things.
-const calibFixAspectRatio gocv.CalibFlag = 2
+// CameraSolution is what a solver makes of a set of views.
+type CameraSolution = pixels.CameraSolution
 
 // leastViewPoints is the fewest points of one view: eight numbers pin its map from
 // the plane, and as many again speak for the lens.
@@ -46,22 +33,20 @@ const (
 	alongEdge           = 0.1 // mm along an edge to a second place, which tells how it runs
 )
 
-// SolveCamera runs OpenCV's planar calibration (calibrateCamera; Zhang, PAMI 22(11),
-// 2000) for all five terms of distortion on pictures of width x height px. With
-// square pixels fx and fy are one parameter.
+// SolveCamera runs a planar calibration (OpenCV's calibrateCamera where that is to be had;
+// Zhang, PAMI 22(11), 2000) for all five terms of distortion on pictures of width x height
+// px. With square pixels fx and fy are one parameter.
 //
 // It fails with code "lens_undetermined" for points that OpenCV would stop the
 // program on or that have no solution.
 func SolveCamera(views []FlatView, width, height int, square bool) (CameraSolution, error) {
-	var out CameraSolution
 	undetermined := func(why string) (CameraSolution, error) {
 		return CameraSolution{}, fault.New("lens_undetermined", "take more photos of the sheet from different sides", "%s", why)
 	}
 	if len(views) < 3 || width <= 0 || height <= 0 {
 		return undetermined("fewer than three views do not determine a lens")
 	}
-	on, seen := make([][]gocv.Point3f, len(views)), make([][]gocv.Point2f, len(views))
-	for i, v := range views {
+	for _, v := range views {
 		if len(v.On) != len(v.Seen) || len(v.On) < leastViewPoints {
 			return undetermined("a view has too few points")
 		}
@@ -73,44 +58,17 @@ func SolveCamera(views []FlatView, width, height int, square bool) (CameraSoluti
 			if s := p.X + p.Y + q.U + q.V; math.IsNaN(s) || math.IsInf(s, 0) {
 				return undetermined("a view has a point at no finite place")
 			}
-			on[i] = append(on[i], gocv.Point3f{X: float32(p.X), Y: float32(p.Y)})
-			seen[i] = append(seen[i], gocv.Point2f{X: float32(q.U), Y: float32(q.V)})
 		}
 	}
-	objects, images := gocv.NewPoints3fVectorFromPoints(on), gocv.NewPoints2fVectorFromPoints(seen)
-	defer objects.Close()
-	defer images.Close()
-	k := gocv.Eye(3, 3, gocv.MatTypeCV64F)
-	defer k.Close()
-	d, rvecs, tvecs := gocv.NewMat(), gocv.NewMat(), gocv.NewMat()
-	defer d.Close()
-	defer rvecs.Close()
-	defer tvecs.Close()
-	var flags gocv.CalibFlag
-	if square {
-		flags = calibFixAspectRatio
-	}
-	out.RMSPx = gocv.CalibrateCamera(objects, images, image.Pt(width, height), &k, &d, &rvecs, &tvecs, flags)
-	// OpenCV counts k1 k2 p1 p2 k3, in a row or a column.
-	dist := func(i int) float64 {
-		if d.Rows() == 1 {
-			return d.GetDoubleAt(0, i)
+	out, ok := pixels.SolveFlat(views, width, height, square)
+	l := out.Lens
+	sum := out.RMSPx + l.F + out.Fy + l.Cx + l.Cy + l.K1 + l.K2 + l.K3 + l.P1 + l.P2
+	for _, p := range out.Poses {
+		for i := range 3 {
+			sum += p.R[i][0] + p.R[i][1] + p.R[i][2] + p.T[i]
 		}
-		return d.GetDoubleAt(i, 0)
 	}
-	out.Lens = calib.Lens{
-		F: k.GetDoubleAt(0, 0), Cx: k.GetDoubleAt(0, 2), Cy: k.GetDoubleAt(1, 2),
-		K1: dist(0), K2: dist(1), P1: dist(2), P2: dist(3), K3: dist(4),
-	}
-	out.Fy = k.GetDoubleAt(1, 1)
-	sum := out.RMSPx + out.Lens.F + out.Lens.Cx + out.Lens.Cy + dist(0) + dist(1) + dist(2) + dist(3) + dist(4)
-	for i := range views {
-		r, t := rvecs.GetVecdAt(i, 0), tvecs.GetVecdAt(i, 0)
-		pose := calib.Pose{R: calib.Rodrigues([3]float64{r[0], r[1], r[2]}), T: [3]float64{t[0], t[1], t[2]}}
-		out.Poses = append(out.Poses, pose)
-		sum += r[0] + r[1] + r[2] + t[0] + t[1] + t[2]
-	}
-	if math.IsNaN(sum) || math.IsInf(sum, 0) || out.Lens.F <= 0 {
+	if !ok || math.IsNaN(sum) || math.IsInf(sum, 0) || l.F <= 0 {
 		return undetermined("no lens explains the views")
 	}
 	return out, nil

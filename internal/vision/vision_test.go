@@ -11,7 +11,6 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/calib"
-	"shadowread/internal/photo"
 	"shadowread/internal/sheet"
 )
 
@@ -56,7 +55,7 @@ func mustPlate(t *testing.T, file string, factor int) (*Gray, *FoundSheet) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	g, err := Decode(data, photo.JPEG, factor)
+	g, err := DecodeJPEG(data, factor)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -305,7 +304,7 @@ func TestShrinkKeepsPlaces(t *testing.T) {
 
 func TestDecodeRefusesWhatIsNoPicture(t *testing.T) {
 	for _, data := range [][]byte{nil, []byte("no picture"), {0xff, 0xd8, 0xff}} {
-		if g, err := Decode(data, photo.JPEG, 2); err == nil {
+		if g, err := DecodeJPEG(data, 2); err == nil {
 			t.Errorf("decoded %q to %d x %d", data, g.W, g.H)
 		}
 	}

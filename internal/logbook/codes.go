@@ -1,0 +1,13 @@
+package logbook
+
+// Primary result codes of SQLite (sqlite.org, "Result and Error Codes").
+const (
+	codeNoPermission = 3
+	codeBusy         = 5
+	codeLocked       = 6
+	codeReadOnly     = 8
+	codeCorrupt      = 11
+	codeFull         = 13
+	codeCannotOpen   = 14
+	codeNoDatabase   = 26
+)

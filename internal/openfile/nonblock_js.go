@@ -1,0 +1,3 @@
+package openfile
+
+const nonblock = 0 // a page has no pipes

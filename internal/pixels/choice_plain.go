@@ -1,0 +1,5 @@
+//go:build !cgo || noopencv
+
+package pixels
+
+var engines = []engine{plain{}}
