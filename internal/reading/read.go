@@ -47,7 +47,7 @@ const (
 	// wavy that it does.
 	mapLimit   = 0.5 * angle.Degree
 	sheetLimit = 1 * angle.Degree
-	// lowLimit and highLimit bound the altitudes at which a shadow serves. Below,
+	// lowLimit and highLimit bound the altitudes at which a shadow is usable. Below,
 	// the light is too weak and the strip runs off the paper's texture; above, one
 	// degree of lean turns the shadow by nearly six.
 	lowLimit  = 2 * angle.Degree
