@@ -44,7 +44,7 @@ shown --quiet log begin --position -22.90000,22.30000 --error 15 --odometer 4521
 shown --quiet log import "$pan/29-august" --odometers "$pan/29-august/odometer.csv"
 shown --quiet log import --entries "$pan/29-august/fix.csv"
 refusing --quiet log import "$pan/30-august" --odometers "$pan/30-august/odometer.csv"
-shown --quiet log correct 12 --heading 263 --heading-sigma 3
+shown --quiet log correct leg 12 --heading 263 --heading-sigma 3
 shown --quiet log where --to -23.0830,22.3600
 shown --quiet log import --entries "$pan/30-august/fix.csv"
 shown --quiet log list

@@ -60,6 +60,9 @@ if [[ -n $slips ]]; then
 	failed=1
 fi
 
+# One word for one thing.
+bash scripts/words.sh || failed=1
+
 # Each package knows those below it, by a list.
 arrows=$(go list -f '{{$from := .ImportPath}}{{range .Imports}}{{$from}} {{.}}{{"\n"}}{{end}}' ./... | grep ' shadowread/' || true)
 awk -f scripts/imports.awk scripts/imports.txt - <<<"$arrows" >&2 || failed=1

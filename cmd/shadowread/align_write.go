@@ -28,7 +28,7 @@ func (o *alignOptions) record(s *streams, r *align.Result, w io.Writer) error {
 	base := instrument.Record{
 		Name: o.name, Gnomon: instrument.Rod,
 		HeightMM: o.photo.rodHeight.value, DiameterMM: o.photo.rodDiameter.value, NodusMM: o.photo.nodusHeight.value,
-		LevelSigma: o.photo.level.angle(), AlignmentSigma: o.photo.alignment.angle(),
+		LevelSigma: o.photo.level.angle(), AlignmentSigma: o.photo.lubber.angle(),
 	}
 	if o.lens != "" {
 		base.NameLens(o.save, o.lens)

@@ -2,6 +2,7 @@ package main
 
 import (
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -19,7 +20,7 @@ type alignOptions struct {
 	turned   bool
 	reversed reversedFlags
 	stance   stanceFlags
-	// What is known of the instrument before the readings.
+	// What is taken of the instrument before the readings.
 	square, plate, foot quantity
 	clock               bool
 	trueHeading         parsed[align.TrueHeading]
@@ -39,10 +40,10 @@ type alignOptions struct {
 	jobs         quantity
 }
 
-const alignHelp = `Find what is off in an instrument, from shadows: which way its rod leans from
+const alignHelp = `Find what is off in a sun compass, from shadows: which way its rod leans from
 plumb, where the rod's foot stands, which way the sheet points, and with
---true-heading how far the sheet is from square to the vehicle. What the
-readings do not determine is said, and so is how much longer to go on.
+--true-heading how far the sheet's axis is from the vehicle's, the lubber line.
+What the readings do not determine is said, and so is how much longer to go on.
 
 A standing series: leave the instrument where it is and take eight photos over
 four hours about noon. One bad photo is set aside, one that is refused is left
@@ -66,7 +67,7 @@ turned; note. Any dial will do: --zero-at, --clockwise, --step, --radius.
 The result can be kept (--save FILE) as an instrument record, a text file, for
 read --instrument. It corrects headings for the lean and, with --true-heading,
 to the vehicle's. What a new setting-up changes is not proved by a series that
-stood still: --level-sigma and --alignment-sigma go into the record.
+stood still: --level-sigma and --lubber-sigma go into the record.
 
 With --tolerance the exit status is 4 unless the greatest error of an
 uncorrected heading with the sun at 45 degrees is within it by two sigmas.`
@@ -95,9 +96,8 @@ func newAlign(s *streams) *cobra.Command {
 	}
 	cmd := &cobra.Command{
 		Use:   "align PHOTO|FOLDER...|--readings FILE",
-		Short: "prove an instrument: its rod, its mount, its clock",
-		Long: alignHelp +
-			exits(exitOK, exitError, exitUsage, exitOutside, exitInterrupted),
+		Short: "prove a sun compass: its rod, its lubber line, its clock",
+		Long:  alignHelp,
 		Example: `  shadowread align --rod-height 50 fixtures/instrument/series
   shadowread align --rod-height 50 --true-heading 64.0,0.2 --save board.toml --figure board.svg fixtures/instrument/series
   shadowread align --reversed --rod-height 50 fixtures/instrument/reversed
@@ -120,7 +120,7 @@ func newAlign(s *streams) *cobra.Command {
 	f.StringVar(&o.figure, "figure", "", "draw the residuals into this `FILE`, as SVG")
 	f.BoolVarP(&o.force, "force", "f", false, "replace files that are there")
 	f.Var(&o.square, "square-sigma", "one sigma of the rod from square to its sheet: 2 drilled by hand, 0.2 with a jig")
-	f.Var(&o.plate, "plate-sigma", "one sigma of the sheet from level while it is proved: 3 by eye, 0.5 with a bubble")
+	f.Var(&o.plate, "board-sigma", "one sigma of the board from level while it is proved: 3 by eye, 0.5 with a bubble")
 	f.Var(&o.foot, "foot-sigma", "one sigma of the rod's foot from the dial's centre")
 	f.Var(&o.zeroAt, "zero-at", "where the dial's 0 stands, clockwise from forward")
 	f.BoolVar(&o.clockwise, "clockwise", false, "the dial's numbers run clockwise, seen from above")
@@ -130,15 +130,20 @@ func newAlign(s *streams) *cobra.Command {
 	f.Var(&o.elevation, "elevation", "above sea level, with --readings (default 0)")
 	o.photo.add(cmd, "of no use here: a series has many `TIME`s")
 	for name, usage := range map[string]string{
-		"level-sigma":     "for the record: what a new setting-up changes of the rod from plumb; 0.5 with a bubble, 2 by eye, 0 if never moved",
-		"alignment-sigma": "for the record: the same of the sheet's forward axis against the vehicle's",
-		"rod-height":      "rod above the sheet; lets the shadow's length tell of the lean",
+		"level-sigma":  "for the record: what a new setting-up changes of the rod from plumb; 0.5 with a bubble, 2 by eye, 0 if never moved",
+		"lubber-sigma": "for the record: the same of the sheet's forward axis against the vehicle's",
+		"rod-height":   "rod above the sheet; lets the shadow's length tell of the lean",
 	} {
 		f.Lookup(name).Usage = usage
 	}
 	f.Lookup("time").Hidden = true
 	f.Var(&o.jobs, "jobs", "photos read at once (default the number of processors)")
 	addJSON(cmd, s)
+	inGroup(cmd, everyday, "rod-height", "turned", "reversed", "true-heading", "save", "name", "tolerance", "utc-offset", "position", "json")
+	inGroup(cmd, "Numbers read by eye, in place of photos", "readings", "zero-at", "clockwise", "step", "eye-sigma", "radius", "elevation")
+	inGroup(cmd, "With --reversed", "centring-sigma", "sides-sigma", "surface-sigma")
+	inGroup(cmd, photosOnly, slices.Concat(photoNames, []string{"print-scale", "jobs"})...)
+	inGroup(cmd, seldom)
 	return cmd
 }
 

@@ -63,15 +63,14 @@ No moment of a window is off by more than --tolerance; with --window the windows
 are fixed, centred on their value, and each states its greatest error. Beside it
 stands how wrong a rule of 15 degrees an hour would be, run on from a bearing at
 --rule-at: in the right sense for the hemisphere, and wrong all the same. Sun
-and moon, when the shadow serves, and what a rod out of plumb costs are there
+and moon, when the shadow is usable, and what a rod out of plumb costs are there
 too.
 
 Give one place, or --stop for each place of a route in order. Without times a
-line serves anywhere on the route; with times, whoever keeps to them. Times of
-the card are those of --utc-offset, which each page says twice.
+line is good anywhere on the route; with times, for whoever keeps to them. Times
+of the card are those of --utc-offset, which each page says twice.
 
--o writes it as PDF, with a blank log on the back of each leaf.` +
-			exits(exitOK, exitError, exitUsage, exitInterrupted),
+-o writes it as PDF, with a blank log on the back of each leaf.`,
 		Example: `  shadowread card --position -22.9,22.3 --date 2026-08-29 --utc-offset 2 --course 58,121,174
   shadowread card --stop "22.9 S, 22.3 E" --stop "22.81 S, 22.45 E" --date 2026-08-29 --days 2 --utc-offset 2 --course 58 --rod-height 50 --scale-radius 58 -o card.pdf
   shadowread card --stop "-22.9,22.3@2026-08-29T06:30:00" --stop "-22.81,22.45@2026-08-29T12:00:00" --date 2026-08-29 --utc-offset 2 --course 58 --window 30 --rule-at 07:00 --json
@@ -90,9 +89,9 @@ the card are those of --utc-offset, which each page says twice.
 	f.Var(&o.courses, "course", fmt.Sprintf("the true courses to steer, up to %d; required", daycard.MaxCourses))
 	f.Var(&o.tolerance, "tolerance", "the most that the azimuth may be off in a window")
 	f.Var(&o.window, "window", "fixed windows of 15 or 30 minutes in place of --tolerance")
-	f.Var(&o.lowest, "lowest", "altitude of the sun from which on the shadow serves")
-	f.Var(&o.highest, "highest", "altitude up to which it serves")
-	f.Var(&o.ruleAt, "rule-at", "when the bearing of the 15 degree rule is taken (default when the shadow first serves)")
+	f.Var(&o.lowest, "lowest", "altitude of the sun from which on the shadow is usable")
+	f.Var(&o.highest, "highest", "altitude up to which it is usable")
+	f.Var(&o.ruleAt, "rule-at", "when the bearing of the 15 degree rule is taken (default when the shadow is first usable)")
 	f.Var(&o.rod, "rod-height", "rod above the sheet, for the shadow's length")
 	f.Var(&o.scale, "scale-radius", "of the dial that the shadow should reach; 58 mm on the printed sheet")
 	f.StringVar(&o.title, "title", "", "a `TITLE` at the top")
@@ -102,6 +101,9 @@ the card are those of --utc-offset, which each page says twice.
 	addJSON(cmd, s)
 	words(cmd, "paper", "a4", "letter", "pocket")
 	words(cmd, "window", "15", "30")
+	completeStops(cmd, s, "stop", &logFlag{})
+	inGroup(cmd, everyday, "date", "days", "utc-offset", "position", "stop", "course", "rod-height", "output", "paper", "title", "force", "json")
+	inGroup(cmd, seldom)
 	return cmd
 }
 
@@ -249,7 +251,7 @@ func parseClock(s string) (time.Duration, error) {
 
 // cardPipe prints a record for each window.
 func cardPipe(s *streams, c *daycard.Card) error {
-	t := &table{s: s}
+	t := &table{s: s, pipe: "card"}
 	for _, d := range c.Days {
 		for _, w := range d.Windows {
 			cells := []string{w.From.Format(time.RFC3339), w.Until.Format(time.RFC3339), decimal(&w.AzimuthDeg, 1), decimal(&w.GreatestErrDeg, 3), decimal(&w.LevelCostDeg, 3), decimal(w.RuleErrorDeg, 3)}

@@ -24,7 +24,7 @@ it at the start of the shell:
 
     bash  source <(shadowread completion bash)
     zsh   source <(shadowread completion zsh)
-    fish  shadowread completion fish | source` + exits(exitOK, exitUsage),
+    fish  shadowread completion fish | source`,
 		Example: `  shadowread completion bash > shadowread.bash
   shadowread completion fish > shadowread.fish`,
 		ValidArgs: names,

@@ -48,12 +48,11 @@ compass_sigma_deg where they are not --heading-sigma and --compass-sigma; note.
 Photos are looked for from the file's folder on. Lines with # are comments. What
 the photos' headings share (rod out of plumb, clock, sheet askew) does not
 average out, and is taken from their budgets; of headings without a photo, all
-of the sigma is taken as shared.` +
-			exits(exitOK, exitError, exitUsage, exitRefused, exitInterrupted),
+of the sigma is taken as shared.`,
 		Example: `  shadowread declination --position -22.9,22.3 --date 2026-08-29
   shadowread declination --sightings fixtures/compass/sightings.csv --position -22.9,22.3 --date 2026-08-29
-  shadowread declination --compass 128.5 photo.jpg
-  shadowread declination --compass 128.5 --true-heading 120 --position -20.6142,25.4310 --json`,
+  shadowread declination --compass 71.2 fixtures/demo/02-second-truck.jpg
+  shadowread declination --compass 128.5 --true-heading 115 --position -22.9,22.3 --date 2026-08-29 --json`,
 		RunE: func(cmd *cobra.Command, args []string) error { return runDeclination(cmd, s, &o, args, time.Now) },
 	}
 	f := cmd.Flags()
@@ -158,7 +157,7 @@ func (o *declinationOptions) observe(cmd *cobra.Command, s *streams, opts readin
 	return set, set.take(s, 0, r, "")
 }
 
-// observed names the file and the line that cannot serve.
+// observed names the file and the line that is not usable.
 func observed(set *sightings, file string) (*compass.ObservedDeclination, error) {
 	for _, x := range set.list {
 		if x.Reference == compass.FromMagneticNorth {

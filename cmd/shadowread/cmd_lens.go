@@ -44,10 +44,9 @@ make, model, focal length and picture size.
 
 A known lens shows a stretched print. The photos that solve a lens say how the
 print is stretched; with --check-print RECORD another print is judged by a lens
-known already, from any number of photos.` +
-			exits(exitOK, exitError, exitUsage, exitInterrupted),
+known already, from any number of photos.`,
 		Example: `  shadowread lens -o camera.toml fixtures/instrument/series
-  shadowread lens -o camera.toml --figure residuals.svg --json fixtures/instrument/series
+  shadowread lens -o lens.toml --figure residuals.svg --json fixtures/instrument/series
   shadowread lens --check-print fixtures/instrument/camera.toml fixtures/instrument/series/01.jpg`,
 		RunE: func(cmd *cobra.Command, args []string) error { return runLens(cmd, s, &o, args) },
 	}
@@ -186,7 +185,7 @@ func printLens(s *streams, r *lens.Result, path string) error {
 		return s.printJSON(lensJSON{r, path})
 	}
 	if !s.outTTY { // the first cell names the kind of the record
-		t := &table{s: s}
+		t := &table{s: s, pipe: "lens"}
 		for _, row := range lensParameters(r.Record) {
 			if err := t.row("", append([]string{"lens"}, row...)...); err != nil {
 				return err
@@ -284,7 +283,7 @@ func printCheck(s *streams, c *lens.PrintCheck) error {
 	case s.json:
 		return s.printJSON(c)
 	case !s.outTTY:
-		t := &table{s: s}
+		t := &table{s: s, pipe: "check"}
 		if err := t.row("", "print", fmt.Sprintf("%.6f", c.Stretch), fmt.Sprintf("%.6f", c.Sigma), fmt.Sprintf("%.3f", c.CurlMM)); err != nil {
 			return err
 		}

@@ -25,11 +25,13 @@ an entry, which asks for one.
 The log is one SQLite file: --log FILE, else what ` + logVariable + ` names, else
 shadowread/log.db in the user's data folder (shadowread help environment).
 Several programs may write to it at once. What is kept is in docs/log.md, how it
-is worked up in docs/workup.md.` +
-			exits(exitOK, exitError, exitUsage, exitRefused, exitInterrupted),
-		Example: `  shadowread log begin --position -20.6142,25.4310 --error 15 --odometer 45210.0
-  shadowread log leg --odometer 45218.4 photo.jpg
-  shadowread log where --to -20.7,25.9`,
+is worked up in docs/workup.md. The examples are of an invented journey; those
+of the verbs go on with a log of it that their first line makes.`,
+		Example: `  shadowread log begin --log day.db --position -22.90000,22.30000 --error 15 --odometer 45210.0 --time 2026-08-29T08:05:00+02:00
+  shadowread log leg --log day.db --odometer 45210.0 fixtures/journey/29-august/01.jpg
+  shadowread log leg --log day.db --odometer 45216.1 fixtures/journey/29-august/02.jpg
+  shadowread log halt --log day.db --odometer 45222.6 --time 2026-08-29T09:40:00+02:00
+  shadowread log where --log day.db --to -22.81,22.45`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) == 0 {
 				return nil
@@ -66,5 +68,5 @@ func oneArg(what, hint string) cobra.PositionalArgs {
 }
 
 func waitsFor(entry int) string {
-	return fmt.Sprintf("shadowread log correct %d --heading DEG --heading-sigma DEG", entry)
+	return fmt.Sprintf("shadowread log correct leg %d --heading DEG --heading-sigma DEG", entry)
 }

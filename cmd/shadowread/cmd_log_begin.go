@@ -20,9 +20,9 @@ one that is gets another journey, and verbs go on with that.
 
 How wrong steering, instrument and odometer may be stays with the journey. The
 defaults are argued in docs/workup.md; give what was proved, as by shadowread
-align.` + exits(exitOK, exitError, exitUsage),
-		Example: `  shadowread log begin --position -20.6142,25.4310 --error 15 --odometer 45210.0
-  shadowread log begin --position "20 36.852 S, 25 25.860 E" --error 50 --source map --odometer 28101.5mi --steering-sigma 3`,
+align.`,
+		Example: `  shadowread log begin --log begin.db --position -22.90000,22.30000 --error 15 --odometer 45210.0
+  shadowread log begin --log begun.db --position "22 54.000 S, 22 18.000 E" --error 50 --source map --odometer 28101.5mi --steering-sigma 3`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			d := logbook.Departure{Source: spot.source, Odometer: departure.odometer.given(), Model: workup.Land()}
@@ -41,5 +41,7 @@ align.` + exits(exitOK, exitError, exitUsage),
 	cmd.Flags().Var(&departure.odometer, "odometer", odometerUsage)
 	departure.add(cmd)
 	e.add(cmd, s)
+	inGroup(cmd, everyday, "position", "error", "source", "odometer", "time", "utc-offset", "note", "log", "json")
+	inGroup(cmd, "How wrong the instruments may be, and how fast the vehicle is", modelNames...)
 	return cmd
 }

@@ -17,9 +17,10 @@ func newLogChart(s *streams) *cobra.Command {
 		Short: "draw the journey: track, ellipses, fixes, numbered legs",
 		Long: `Draw a chart of the journey as SVG or PNG, by the file's ending: the track as
 estimated and as adjusted by the fixes, 95 % ellipses, fixes, numbered legs,
-graticule, scale and north arrow, in black on white. It uses no map.` + exits(exitOK, exitError, exitUsage),
-		Example: `  shadowread log chart -o track.svg --title "Salt pan, invented"
-  shadowread log chart -o track.png`,
+graticule, scale and north arrow, in black on white. It uses no map.`,
+		Example: `  shadowread log import --log pan.db --entries fixtures/journey/first-truck.csv
+  shadowread log chart --log pan.db -o track.svg --title "Salt pan, invented"
+  shadowread log chart --log pan.db -o track.png`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			ending, err := o.ending(".svg", ".png")

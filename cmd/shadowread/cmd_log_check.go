@@ -35,9 +35,10 @@ from those before it.
 
 The chain does not show the loss of the last entries, nor one that was
 recomputed whole. For that, note the last hash elsewhere: on paper, in a
-message.` + exits(exitOK, exitError, exitUsage),
-		Example: `  shadowread log check`,
-		Args:    noArgs,
+message.`,
+		Example: `  shadowread log import --log pan.db --entries fixtures/journey/first-truck.csv
+  shadowread log check --log pan.db`,
+		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if rebuild {
 				s.note("nothing_to_rebuild", "--rebuild does nothing any more: positions are worked up from the entries each time")
@@ -68,7 +69,7 @@ func printCheckOfLog(s *streams, r *logbook.Report) error {
 		return s.printJSON(checkJSON{r.OK(), r.Entries, r.Journeys, r.Schema, r.Head, append([]logbook.Problem{}, r.Problems...)})
 	}
 	if !s.outTTY {
-		t := &table{s: s}
+		t := &table{s: s, pipe: "log"}
 		if err := t.row("", "log", strconv.Itoa(r.Entries), strconv.Itoa(r.Journeys), strconv.Itoa(r.Schema), r.Head); err != nil {
 			return err
 		}

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -17,6 +18,10 @@ import (
 	"shadowread/internal/wording"
 )
 
+// farOff is as many sigmas as no log is off that is of the same vehicle, a judgement: the
+// log doubts a fix from there on.
+const farOff = 5
+
 func newLogCompare(s *streams) *cobra.Command {
 	var (
 		log    logFlag
@@ -30,9 +35,10 @@ func newLogCompare(s *streams) *cobra.Command {
 		Long: `Compare the log with the track of a receiver that ran beside it, GPX or CSV
 (columns time, latitude, longitude): by how much the estimate on the way, and
 the position adjusted by the log's own fixes, was off at each entry, in metres
-and in sigmas. The 95 % ellipse ends at 2.45 sigma. Nothing is written.` + exits(exitOK, exitError, exitUsage),
-		Example: `  shadowread log compare fixtures/journey/receiver.gpx --log pan.db`,
-		Args:    oneArg("track", "name a .gpx or .csv file"),
+and in sigmas. The 95 % ellipse ends at 2.45 sigma. Nothing is written.`,
+		Example: `  shadowread log import --log pan.db --entries fixtures/journey/first-truck.csv
+  shadowread log compare --log pan.db fixtures/journey/receiver.gpx`,
+		Args: oneArg("track", "name a .gpx or .csv file"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			track, err := readTrack(args[0], offset.given())
 			if err != nil {
@@ -50,13 +56,17 @@ and in sigmas. The 95 % ellipse ends at 2.45 sigma. Nothing is written.` + exits
 				if track.Skipped > 0 {
 					s.note("skipped", "%s without time or position passed over", wording.Count(track.Skipped, "point"))
 				}
+				far := slices.DeleteFunc(slices.Clone(list), func(d export.Difference) bool { return d.Adjusted.Sigmas <= farOff })
+				if len(far) > 0 {
+					s.note("far_off", "%s of %d by more than %d sigmas off: another vehicle's track, a clock that is out, or a gap too long to bridge", entriesText(len(far)), len(list), farOff)
+				}
 				return printDifferences(s, list)
 			})
 		},
 	}
 	f := cmd.Flags()
 	f.SortFlags = false
-	f.DurationVar(&gap, "max-gap", 10*time.Minute, "the longest gap in the track to go between two points of it")
+	f.DurationVar(&gap, "max-gap", 10*time.Minute, "the longest gap in the track that is bridged, a `DURATION`")
 	f.Var(&offset, "utc-offset", "of times in a CSV file without one, as +02:00 or 2; east is positive")
 	f.Var(&which, "journey", journeyUsage)
 	log.add(cmd)
@@ -100,7 +110,7 @@ func missOf(m export.Miss) missJSON {
 }
 
 func printDifferences(s *streams, list []export.Difference) error {
-	t := table{s: s, columns: []column{
+	t := table{s: s, pipe: "compare", columns: []column{
 		{head: "entry", right: true}, {head: "time UTC", width: 19}, {head: "receiver", width: 21},
 		{head: "estimate off by", right: true}, {head: "towards", right: true}, {head: "sigmas", right: true},
 		{head: "adjusted off by", right: true}, {head: "towards", right: true}, {head: "sigmas", right: true},

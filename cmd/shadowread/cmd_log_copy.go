@@ -13,9 +13,10 @@ func newLogCopy(s *streams) *cobra.Command {
 		Short: "copy the log to one file, while it may be in use",
 		Long: `Copy the log to one file, as it stands at this moment, while others may be
 writing to it. The copy is whole or not there. A plain copy of the file may miss
-its last entries, which can stand in another file beside it.` + exits(exitOK, exitError, exitUsage),
-		Example: `  shadowread log copy evening.db`,
-		Args:    oneArg("file", "name the file to write, as shadowread log copy evening.db"),
+its last entries, which can stand in another file beside it.`,
+		Example: `  shadowread log import --log pan.db --entries fixtures/journey/first-truck.csv
+  shadowread log copy --log pan.db evening.db`,
+		Args: oneArg("file", "name the file to write, as shadowread log copy evening.db"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return log.with(cmd.Context(), s, false, func(book *logbook.Log) error {
 				if err := book.CopyTo(cmd.Context(), args[0]); err != nil {

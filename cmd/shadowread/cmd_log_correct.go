@@ -1,7 +1,7 @@
 package main
 
 import (
-	"context"
+	"fmt"
 	"slices"
 
 	"github.com/spf13/cobra"
@@ -21,64 +21,6 @@ type correctOptions struct {
 	reads     parsed[logbook.Odometer]
 	departure departureFlags
 	withdraw  bool
-}
-
-func newLogCorrect(s *streams) *cobra.Command {
-	o := correctOptions{leg: newLegFlags(), sigma: newSpotFlags().sigma, reads: newOdometerFlag(), departure: newDepartureFlags()}
-	cmd := &cobra.Command{
-		Use:   "correct ENTRY [PHOTO]",
-		Short: "correct an entry by a new one; the old one stays readable",
-		Long: `Correct an entry: what is given takes the place of what it said, and the rest
-stays. The correction is an entry of its own; the old one stays readable
-(shadowread log list --superseded). It must fit between its neighbours, in time
-and by the odometer.
-
-A leg may get another heading: by hand, which is what a refused photo asks for
-and keeps the photo with the leg, by a number, or by a photo, the same one read
-with other options too. The time of a leg that was read with the dial can only
-be corrected together with its heading, which rests on it. A detour is corrected
-by withdrawing it and what follows.
-
---withdraw takes the entry out of the reckoning. To put in a leg that was
-forgotten, withdraw the entries after it and log all again in their order.` +
-			exits(exitOK, exitError, exitUsage, exitRefused, exitInterrupted),
-		Example: `  shadowread log correct 2 --heading 121 --heading-sigma 3
-  shadowread log correct 2 --odometer 45212.0 --note "misread by ten"
-  shadowread log correct 1 --position -20.6140,25.4312 --error 10
-  shadowread log correct 3 --withdraw --note "was of the other truck"`,
-		Args: func(_ *cobra.Command, args []string) error {
-			if len(args) == 0 {
-				return fault.Usage("no_entry_given", "give its number, as shadowread log list shows it", "the entry to correct is not given")
-			}
-			return onePhoto(nil, args[1:])
-		},
-		RunE: func(cmd *cobra.Command, args []string) error {
-			number, err := entryNumber(args[0])
-			if err != nil {
-				return err
-			}
-			if err := o.leg.consistent(cmd, args[1:]); err != nil {
-				return err
-			}
-			return o.leg.entry.writeUntimed(cmd, s, false, func(ctx context.Context, book *logbook.Log) (logbook.Added, error) {
-				old, err := book.Entry(ctx, number)
-				if err != nil {
-					return logbook.Added{}, err
-				}
-				return o.correct(cmd, s, book, old, args[1:])
-			})
-		},
-	}
-	f := cmd.Flags()
-	f.SortFlags = false
-	f.BoolVar(&o.withdraw, "withdraw", false, "take the entry out of the reckoning")
-	o.leg.add(cmd, s, "the `TIME`, as 2026-03-14T09:26:53+02:00")
-	f.Lookup("position").Usage = "of a departure, a fix, or a photo: where, as -20.6142,25.4310"
-	f.Var(&o.sigma, "error", "of a departure's or a fix's position, one sigma on each axis")
-	f.StringVar(&o.source, "source", "", "where that position is from, as `TEXT`")
-	f.Var(&o.reads, "reads", "of a new odometer: what it read from then on")
-	o.departure.add(cmd)
-	return cmd
 }
 
 // correct writes the correction of an entry.
@@ -111,7 +53,7 @@ func (o *correctOptions) correct(cmd *cobra.Command, s *streams, book *logbook.L
 	what, takes := "a "+string(old.Kind()), flagsOf[old.Kind()]
 	switch {
 	case takes == nil:
-		return logbook.Added{}, fault.New("bad_correction", "withdraw it with --withdraw, and log what was meant",
+		return logbook.Added{}, fault.New("bad_correction", fmt.Sprintf("withdraw it, shadowread log correct withdraw %d, and log what was meant", old.Number),
 			"a %s cannot be corrected in part", old.Kind())
 	case old.Kind() == logbook.KindOdometerSet:
 		what = "a new odometer"
@@ -199,7 +141,7 @@ func (o *correctOptions) only(cmd *cobra.Command, what string, args []string, na
 		}
 	})
 	if err == nil && !says {
-		return fault.Usage("nothing_to_correct", "give what is to be different, or --withdraw", "nothing was given to correct")
+		return fault.Usage("nothing_to_correct", "give what is to be different, or withdraw it: shadowread log correct withdraw ENTRY", "nothing was given to correct")
 	}
 	return err
 }

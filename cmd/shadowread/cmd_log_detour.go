@@ -18,16 +18,17 @@ func newLogDetour(s *streams) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "detour --leg HEADING,@READING...",
 		Short: "log a way round an obstacle by its own short legs",
-		Long: `Log a way round an obstacle, after it. The odometer, or another way flag, is
-that where the leg in hand was left; each --leg then is a true heading with what
-the odometer read at its end, behind an @, or with a length. The leg in hand
-goes on after them, with its heading.
+		Long: `Log a way round an obstacle, after it. The odometer, or what is given in its
+place, is that where the current leg was left; each --leg then is a true heading
+with what the odometer read at its end, behind an @, or with a length. The
+current leg goes on after them, with its heading.
 
 After lengths the log has no odometer reading to count from: the next entry
 needs --distance or --speed, and may have --odometer beside it, which counts
-from there.` + exits(exitOK, exitError, exitUsage),
-		Example: `  shadowread log detour --odometer 45219.1 --leg 140,@45219.9 --leg 58,@45221.1 --leg 330,@45221.9 --heading-sigma 5
-  shadowread log detour --odometer 45219.1 --leg 140,900m --leg 330,900m --heading-sigma 5`,
+from there.`,
+		Example: `  shadowread log import --log detour.db --entries fixtures/journey/first-truck.csv
+  shadowread log detour --log detour.db --time 2026-08-30T13:00:00+02:00 --odometer 45299.0 --leg 140,@45299.9 --leg 58,@45301.1 --leg 330,@45301.9 --heading-sigma 5
+  shadowread log detour --log detour.db --time 2026-08-30T14:00:00+02:00 --odometer 45306.1 --leg 140,900m --leg 330,900m --heading-sigma 5`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if len(legs) == 0 {
@@ -59,5 +60,7 @@ from there.` + exits(exitOK, exitError, exitUsage),
 	f.Var(&sigma, "heading-sigma", "one sigma of these headings; required")
 	way.add(cmd)
 	e.add(cmd, s)
+	inGroup(cmd, everyday, "leg", "heading-sigma", "odometer", "time", "utc-offset", "note", "log")
+	way.group(cmd)
 	return cmd
 }

@@ -18,9 +18,14 @@ func newLogExport(s *streams) *cobra.Command {
 		Short: "hand the journey over to other programs: GPX, GeoJSON, KML, CSV",
 		Long: `Write the journey for other programs, by the file's ending: .gpx (GPX 1.1),
 .geojson (RFC 7946), .kml (KML 2.2) or .csv. Positions are those adjusted by all
-fixes; all but GPX hold those estimated on the way too.` + exits(exitOK, exitError, exitUsage),
-		Example: `  shadowread log export -o track.gpx
-  shadowread log export -o track.geojson --title "Salt pan, invented"`,
+fixes; all but GPX hold those estimated on the way too. The CSV file holds what
+the entries say as well: shadowread log import --entries makes the same journey
+of it in another log.`,
+		Example: `  shadowread log import --log pan.db --entries fixtures/journey/first-truck.csv
+  shadowread log export --log pan.db -o track.gpx
+  shadowread log export --log pan.db -o track.geojson --title "Salt pan, invented"
+  shadowread log export --log pan.db -o journey.csv
+  shadowread log import --log again.db --entries journey.csv`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			ending, err := o.ending(".gpx", ".geojson", ".kml", ".csv")
@@ -40,7 +45,15 @@ fixes; all but GPX hold those estimated on the way too.` + exits(exitOK, exitErr
 				if name == "" {
 					name = fmt.Sprintf("Journey %d", track.Journey)
 				}
-				return export.Write(w, format, journey.FromTrack(track), name)
+				j := journey.FromTrack(track)
+				if format == export.CSV {
+					for i := range j.Points {
+						if j.Points[i].Reading, err = book.Reading(cmd.Context(), j.Points[i].Entry); err != nil {
+							return err
+						}
+					}
+				}
+				return export.Write(w, format, j, name)
 			})
 		},
 	}

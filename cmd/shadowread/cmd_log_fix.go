@@ -17,13 +17,14 @@ func newLogFix(s *streams) *cobra.Command {
 		Short: "log a position had from outside, which closes the reckoning",
 		Long: `Log a position had from outside: a receiver, a beacon, a feature on the map. It
 shows by how much the estimate was out, and adjusts what was logged before it;
-what it teaches of mount, lean and odometer goes on.
+what it teaches of lubber line, lean and odometer goes on.
 
 A fix more than five sigma from the estimate is kept and not used: check both,
 correct the entry that is wrong, or have it count with --confirm and its number.
-Log one of several fixes taken within minutes: the others know no more.` + exits(exitOK, exitError, exitUsage),
-		Example: `  shadowread log fix --position -20.5890,25.4930 --error 10 --source receiver --odometer 45222.7`,
-		Args:    noArgs,
+Log one of several fixes taken within minutes: the others know no more.`,
+		Example: `  shadowread log import --log fix.db --entries fixtures/journey/first-truck.csv
+  shadowread log fix --log fix.db --time 2026-08-30T13:00:00+02:00 --odometer 45302.2 --position -23.09010,22.30120 --error 10 --source receiver`,
+		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if confirm.set {
 				for _, name := range append(append([]string{"time", "utc-offset"}, spotNames...), wayNames...) {
@@ -53,5 +54,7 @@ Log one of several fixes taken within minutes: the others know no more.` + exits
 	way.add(cmd)
 	cmd.Flags().Var(&confirm, "confirm", "have the fix of this entry count, though it is more than five sigma away")
 	e.add(cmd, s)
+	inGroup(cmd, everyday, "position", "error", "source", "odometer", "time", "utc-offset", "note", "confirm", "log")
+	way.group(cmd)
 	return cmd
 }

@@ -10,10 +10,11 @@ import (
 
 func newLogHalt(s *streams) *cobra.Command {
 	return wayVerb(s, "halt", "log a stop, or a mere reading of odometer and clock",
-		`Log a stop, or a mere reading of odometer and clock. The heading in hand goes on
+		`Log a stop, or a mere reading of odometer and clock. The current leg goes on
 after it.`,
-		`  shadowread log halt --odometer 45222.7
-  shadowread log halt --speed 20km/h --under-way 25m --note "reeds ahead"`,
+		`  shadowread log import --log halt.db --entries fixtures/journey/first-truck.csv
+  shadowread log halt --log halt.db --time 2026-08-30T13:00:00+02:00 --odometer 45302.2
+  shadowread log halt --log halt.db --time 2026-08-30T13:40:00+02:00 --speed 20km/h --under-way 25m --note "reeds ahead"`,
 		func(ctx context.Context, l *logbook.Log, at logbook.At, run logbook.Run) (logbook.Added, error) {
 			return l.Halt(ctx, at, logbook.Halt{Run: run})
 		})
@@ -24,7 +25,7 @@ func wayVerb(s *streams, name, short, long, example string, add func(context.Con
 	var e entryFlags
 	way := newWayFlags()
 	cmd := &cobra.Command{
-		Use: name, Short: short, Long: long + exits(exitOK, exitError, exitUsage), Example: example,
+		Use: name, Short: short, Long: long, Example: example,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			run, err := way.run(cmd)
@@ -39,5 +40,7 @@ func wayVerb(s *streams, name, short, long, example string, add func(context.Con
 	cmd.Flags().SortFlags = false
 	way.add(cmd)
 	e.add(cmd, s)
+	inGroup(cmd, everyday, "odometer", "time", "utc-offset", "note", "log")
+	way.group(cmd)
 	return cmd
 }

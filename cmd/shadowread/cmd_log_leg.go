@@ -28,11 +28,11 @@ The whole reading, the photo's SHA-256 and a small picture of what was found are
 kept. Where neither photo nor --position tells the place, it is the log's own
 estimate, and the work-up allows for its error. A photo that is refused makes an
 entry that asks for a heading by hand, and the exit status is 3; the same photo
-twice is an error.` +
-			exits(exitOK, exitError, exitUsage, exitRefused, exitInterrupted),
-		Example: `  shadowread log leg --odometer 45218.4 photo.jpg
-  shadowread log leg --odometer 45218.4 --number 55.2 --time 2026-03-14T09:26:53+02:00
-  shadowread log leg --odometer 45218.4 --heading 121 --heading-sigma 3 --note "by the compass"`,
+twice is an error.`,
+		Example: `  shadowread log begin --log leg.db --position -22.90000,22.30000 --error 15 --odometer 45210.0 --time 2026-08-29T08:05:00+02:00
+  shadowread log leg --log leg.db --odometer 45210.0 fixtures/journey/29-august/01.jpg
+  shadowread log leg --log leg.db --odometer 45216.1 --number 352.0 --time 2026-08-29T08:55:00+02:00
+  shadowread log leg --log leg.db --odometer 45222.6 --heading 58 --heading-sigma 3 --time 2026-08-29T09:47:00+02:00 --note "by the compass"`,
 		Args: onePhoto,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if err := l.one(cmd, args); err != nil {

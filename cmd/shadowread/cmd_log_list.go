@@ -22,11 +22,11 @@ func newLogList(s *streams) *cobra.Command {
 		Long: `List the entries of a journey in their order, each with its position as adjusted
 by all fixes and the 95 % ellipse. Entries that wait for a heading, and fixes
 that are not used, stand out. With --superseded what was corrected or withdrawn
-stands there too.` +
-			exits(exitOK, exitError, exitUsage),
-		Example: `  shadowread log list
-  shadowread log list --superseded --json
-  shadowread log list --journeys`,
+stands there too.`,
+		Example: `  shadowread log import --log pan.db --entries fixtures/journey/first-truck.csv
+  shadowread log list --log pan.db
+  shadowread log list --log pan.db --superseded --json
+  shadowread log list --log pan.db --journeys`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			for _, name := range []string{"journey", "superseded"} {
@@ -89,7 +89,7 @@ func listJourneys(cmd *cobra.Command, s *streams, book *logbook.Log) error {
 	if err != nil {
 		return err
 	}
-	t := table{s: s, columns: []column{{head: "journey", right: true}, {head: "began UTC", width: 19}, {head: "from", width: 21}, {head: "entries", right: true}, {head: "notes"}}}
+	t := table{s: s, pipe: "journeys", columns: []column{{head: "journey", right: true}, {head: "began UTC", width: 19}, {head: "from", width: 21}, {head: "entries", right: true}, {head: "notes"}}}
 	for _, j := range journeys {
 		d := j.Departure.Content.(*logbook.Departure)
 		if s.json {

@@ -16,9 +16,10 @@ func newLogNewOdometer(s *streams) *cobra.Command {
 		Use:   "new-odometer --reads READING",
 		Short: "log that the odometer was set to another number, or replaced",
 		Long: `Log that the odometer was set to another number, as a trip counter is, or was
-replaced. The way up to then is given as with other entries.` + exits(exitOK, exitError, exitUsage),
-		Example: `  shadowread log new-odometer --odometer 45222.7 --reads 0.0`,
-		Args:    noArgs,
+replaced. The distance run up to then is given as with other entries.`,
+		Example: `  shadowread log import --log odometer.db --entries fixtures/journey/first-truck.csv
+  shadowread log new-odometer --log odometer.db --time 2026-08-30T13:00:00+02:00 --odometer 45302.2 --reads 0.0`,
+		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if !after.set {
 				return fault.Usage("no_reading", "give --reads READING", "what the odometer reads from now on is not given")
@@ -36,5 +37,7 @@ replaced. The way up to then is given as with other entries.` + exits(exitOK, ex
 	cmd.Flags().Var(&after, "reads", "what it reads from now on; required")
 	way.add(cmd)
 	e.add(cmd, s)
+	inGroup(cmd, everyday, "reads", "odometer", "time", "utc-offset", "note", "log")
+	way.group(cmd)
 	return cmd
 }

@@ -13,10 +13,11 @@ import (
 func newLogNote(s *streams) *cobra.Command {
 	var e entryFlags
 	cmd := &cobra.Command{
-		Use:     "note TEXT",
-		Short:   "log a text",
-		Long:    `Log a text, with its time.` + exits(exitOK, exitError, exitUsage),
-		Example: `  shadowread log note "wheel tracks cross from the north"`,
+		Use:   "note TEXT",
+		Short: "log a text",
+		Long:  `Log a text, with its time.`,
+		Example: `  shadowread log import --log note.db --entries fixtures/journey/first-truck.csv
+  shadowread log note --log note.db --time 2026-08-30T13:00:00+02:00 "wheel tracks cross from the north"`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if len(args) > 0 {
 				if err := exclusiveArg(cmd, "note", "the text"); err != nil {

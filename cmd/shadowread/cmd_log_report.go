@@ -31,9 +31,10 @@ func newLogReport(s *streams) *cobra.Command {
 		Long: `Write the journey down as one HTML file with everything in it, or as PDF, by the
 file's ending: day by day the entries, what was corrected, the fixes with their
 closing errors, a chart, what was found in the photos, the instrument and the
-compass used, and what to beware of.` + exits(exitOK, exitError, exitUsage),
-		Example: `  shadowread log report -o journey.html --utc-offset 2 --title "Salt pan, invented"
-  shadowread log report -o journey.pdf --instrument fixtures/instrument/board.toml --deviation-card fixtures/compass/card.json`,
+compass used, and what to beware of.`,
+		Example: `  shadowread log import --log pan.db --entries fixtures/journey/first-truck.csv
+  shadowread log report --log pan.db -o journey.html --utc-offset 2 --title "Salt pan, invented"
+  shadowread log report --log pan.db -o journey.pdf --instrument fixtures/instrument/board.toml --deviation-card fixtures/compass/card.json`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runReport(cmd, s, &o) },
 	}

@@ -20,12 +20,12 @@ func newLogWhere(s *streams) *cobra.Command {
 		Use:   "where",
 		Short: "tell where you are, how sure that is, and how to go on",
 		Long: `Tell the estimated position after the last entry, with its 95 % ellipse, the
-last fix, and what is known of the instrument. With --to: course and distance to
-go, as the rhumb line, which one true heading follows, and as the shortest way,
-and how to turn.` +
-			exits(exitOK, exitError, exitUsage),
-		Example: `  shadowread log where
-  shadowread log where --to -20.7,25.9 --json`,
+last fix, and what the fixes have taught of the instrument. With --to: course
+and distance to go, as the rhumb line, which one true heading follows, and as
+the shortest way, and how to turn.`,
+		Example: `  shadowread log import --log pan.db --entries fixtures/journey/first-truck.csv
+  shadowread log where --log pan.db
+  shadowread log where --log pan.db --to -23.20,22.36`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return o.log.with(cmd.Context(), s, false, func(book *logbook.Log) error {
@@ -51,5 +51,6 @@ and how to turn.` +
 	f.Var(&o.journey, "journey", journeyUsage)
 	o.log.add(cmd)
 	addJSON(cmd, s)
+	completeStops(cmd, s, "to", &o.log)
 	return cmd
 }

@@ -12,7 +12,7 @@ import (
 
 	"github.com/cpuguy83/go-md2man/v2/md2man"
 	"github.com/spf13/cobra"
-	"github.com/spf13/cobra/doc"
+	"github.com/spf13/pflag"
 
 	"shadowread/internal/fault"
 )
@@ -23,8 +23,7 @@ func newMan(s *streams) *cobra.Command {
 		Short: "write the manual pages",
 		Long: `Write the manual pages into a folder: one a command in section 1, one a help
 topic in section 7. They say what the help says. Pages that are there are
-replaced.` +
-			exits(exitOK, exitError, exitUsage),
+replaced.`,
 		Example: `  shadowread man man`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) != 1 {
@@ -65,7 +64,7 @@ func runMan(ctx context.Context, root *cobra.Command, s *streams, dir string) er
 
 // manDate is that of the pages' last change of substance: the same help makes the
 // same bytes.
-var manDate = time.Date(2026, time.November, 25, 0, 0, 0, 0, time.UTC)
+var manDate = time.Date(2026, time.November, 29, 0, 0, 0, 0, time.UTC)
 
 func manPage(c *cobra.Command, section string) ([]byte, error) {
 	title := strings.ToUpper(strings.ReplaceAll(c.CommandPath(), " ", "-"))
@@ -74,8 +73,59 @@ func manPage(c *cobra.Command, section string) ([]byte, error) {
 		return md2man.Render(fmt.Appendf(nil, "%% %q %q %q %q %q\n# NAME\n%s \\- %s\n\n# DESCRIPTION\n%s\n",
 			title, section, manDate.Format("Jan 2006"), source, "shadowread", c.Name(), c.Short, c.Long)), nil
 	}
-	c.DisableAutoGenTag = true // its date would change the bytes
+	c.InitDefaultHelpFlag()
 	var b bytes.Buffer
-	err := doc.GenMan(c, &doc.GenManHeader{Title: title, Section: section, Date: &manDate, Source: source, Manual: "shadowread"}, &b)
-	return b.Bytes(), err
+	fmt.Fprintf(&b, "%% %q %q %q %q %q\n# NAME\n%s \\- %s\n\n# SYNOPSIS\n**%s**\n\n# DESCRIPTION\n%s\n\n",
+		title, section, manDate.Format("Jan 2006"), source, "shadowread", strings.ReplaceAll(c.CommandPath(), " ", "-"), c.Short, c.UseLine(), c.Long)
+	for i, g := range flagGroups(c) {
+		heading := strings.ToUpper(g.Title)
+		if i == 0 {
+			heading = "OPTIONS"
+		}
+		fmt.Fprintf(&b, "# %s\n", heading)
+		g.Flags.VisitAll(func(f *pflag.Flag) { b.WriteString(manFlag(f)) })
+	}
+	if c.Example != "" {
+		fmt.Fprintf(&b, "# EXAMPLES\n```\n%s\n```\n", c.Example)
+	}
+	if also := seeAlso(c); len(also) > 0 {
+		fmt.Fprintf(&b, "# SEE ALSO\n%s\n", strings.Join(also, ", "))
+	}
+	return md2man.Render(b.Bytes()), nil
+}
+
+// manFlag is a flag with its value's name and its usage, as the help has them.
+func manFlag(f *pflag.Flag) string {
+	value, usage := pflag.UnquoteUsage(f)
+	name := "**--" + f.Name + "**"
+	if f.Shorthand != "" {
+		name = "**-" + f.Shorthand + "**, " + name
+	}
+	if value != "" {
+		name += " *" + value + "*"
+	}
+	if d := f.DefValue; d != "" && d != "false" && d != "0" && d != "0s" && d != "[]" {
+		usage += " (default " + d + ")"
+	}
+	return name + "\n\t" + usage + "\n\n"
+}
+
+// seeAlso names the pages of the command above and of those below.
+func seeAlso(c *cobra.Command) (pages []string) {
+	page := func(c *cobra.Command) string {
+		section := "1"
+		if c.IsAdditionalHelpTopicCommand() {
+			section = "7"
+		}
+		return fmt.Sprintf("**%s(%s)**", strings.ReplaceAll(c.CommandPath(), " ", "-"), section)
+	}
+	if c.HasParent() {
+		pages = append(pages, page(c.Parent()))
+	}
+	for _, below := range c.Commands() {
+		if below.IsAvailableCommand() || below.IsAdditionalHelpTopicCommand() {
+			pages = append(pages, page(below))
+		}
+	}
+	return pages
 }

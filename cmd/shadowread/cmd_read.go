@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -26,6 +27,7 @@ type readOptions struct {
 	stood         bool
 	overlay       string
 	sameStand     bool
+	allTerms      bool
 	timing        bool
 	jobs          quantity
 }
@@ -44,9 +46,9 @@ func newRead(s *streams) *cobra.Command {
 		Use:   "read PHOTO|FOLDER...",
 		Short: "read true headings from photos",
 		Long: `Read the true heading of the sheet's forward axis from each photo, with its
-uncertainty (one sigma) and what makes it up. Photos are JPEG, PNG, TIFF or
-HEIC. Of a folder its photos are read in the order of their names, not those of
-folders in it.
+uncertainty (95 %) and what makes that up (one sigma). Photos are JPEG, PNG,
+TIFF or HEIC. Of a folder its photos are read in the order of their names, not
+those of folders in it.
 
 Time and place come from the photo where it carries them (see shadowread help
 time); messaging programs strip them, so send photos as files. A photo that
@@ -72,37 +74,43 @@ With the log of a journey (--log, or ` + logVariable + `) a photo or number
 without a place is read at the log's estimated position for its time, whose
 error is in the uncertainty; nothing is written to the log (see shadowread log
 leg). After the log's last entry, say by --odometer or --stood how far you have
-come since: if not, you may be anywhere that 120 km/h lead.` +
-			exits(exitOK, exitError, exitUsage, exitRefused, exitInterrupted),
-		Example: `  shadowread read photo.jpg
-  shadowread read --rod-height 50 --course 275 photo.jpg
-  shadowread read --time 2026-03-14T09:26:53+02:00 --position -20.6142,25.4310 photo.jpg
-  shadowread read --overlay out photos
-  shadowread read --course 275 --deviation-card fixtures/compass/card.json photo.jpg
+come since: if not, you may be anywhere that 120 km/h lead.`,
+		Example: `  shadowread read fixtures/demo/01-leaving-camp.jpg
+  shadowread read --rod-height 50 --course 60 fixtures/demo/02-second-truck.jpg
+  shadowread read --time 2026-08-29T08:12:31+02:00 --position -22.9,22.3 fixtures/journey/29-august/01.jpg
+  shadowread read --overlay out fixtures/instrument/series
+  shadowread read --course 60 --deviation-card fixtures/compass/card.json fixtures/demo/02-second-truck.jpg
   shadowread read --instrument fixtures/instrument/board.toml fixtures/instrument/series
-  shadowread read --json photos > headings.jsonl
-  shadowread read --log day.db photo.jpg
-  shadowread read --number 55.2 --time 2026-03-14T09:26:53+02:00 --position "20 36.852 S, 25 25.860 E"`,
+  shadowread read --json fixtures/instrument/series > headings.jsonl
+  shadowread read --number 55.2 --time 2026-03-14T09:26:53+02:00 --position "20 36.852 S, 25 25.860 E"
+  shadowread log import --log pan.db --entries fixtures/journey/first-truck.csv
+  shadowread read --log pan.db fixtures/journey/30-august/12.jpg`,
 		RunE: func(cmd *cobra.Command, args []string) error { return runRead(cmd, s, &o, args) },
 	}
 	f := cmd.Flags()
 	f.SortFlags = false // grouped by what they are about
 	o.photo.add(cmd, "the `TIME` of one photo, as 2026-03-14T09:26:53+02:00")
 	o.stance.add(cmd)
-	f.Var(&o.course, "course", "the true course to steer: says how far to come right or left")
+	f.Var(&o.course, "course", "the true course to steer: says how far to turn right or left")
 	o.number.add(cmd)
 	o.declination.add(cmd)
 	f.StringVar(&o.deviationCard, "deviation-card", "", "a card `FILE` of shadowread swing: gives the compass's heading")
 	f.BoolVar(&o.grid, "grid", false, "give the polar grid heading anywhere (within 10 degrees of a pole it is given unasked)")
 	o.known.add(cmd)
-	f.StringVar(&o.log.file, "log", "", "the log `FILE` of the journey: its estimated position serves where there is no other (default what "+logVariable+" names)")
+	f.StringVar(&o.log.file, "log", "", "the log `FILE` of the journey: its estimated position is taken where there is no other (default what "+logVariable+" names)")
 	f.Var(&o.odometer, "odometer", "what the odometer reads, to go on from the log's last entry")
 	f.BoolVar(&o.stood, "stood", false, "nothing was run since the log's last entry")
 	f.StringVar(&o.overlay, "overlay", "", "write a copy of each photo, with what was found drawn in, into this `DIR`")
 	f.BoolVar(&o.sameStand, "same-stand", false, "all photos show one standing board from different sides: rod's lean, tilt and heading are common")
 	f.Var(&o.jobs, "jobs", "photos read at once (default the number of processors)")
+	f.BoolVar(&o.allTerms, "all-terms", false, "list all that makes up the uncertainty, the terms below 5 % of it too")
 	f.BoolVar(&o.timing, "timing", false, "tell, on standard error, how long the stages of each reading took")
 	addJSON(cmd, s)
+	inGroup(cmd, everyday, "rod-height", "course", "time", "utc-offset", "position", "instrument", "deviation-card", "overlay", "json")
+	inGroup(cmd, byEye, "number", "number-sigma", "length")
+	inGroup(cmd, withLog, "log", "odometer", "stood")
+	inGroup(cmd, photosOnly, slices.Concat(photoNames, []string{"same-stand", "jobs", "timing"})...)
+	inGroup(cmd, seldom)
 	return cmd
 }
 
@@ -164,7 +172,7 @@ func (o *readOptions) since() *logbook.Run {
 
 // readWith reads with a log to take positions from; nil for none.
 func readWith(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Options, book *logbook.Log, args []string) error {
-	show := shown{course: o.course.set, norths: o.grid || opts.Declination != nil || opts.Card != nil, timing: o.timing}
+	show := shown{course: o.course.set, norths: o.grid || opts.Declination != nil || opts.Card != nil, terms: o.allTerms, timing: o.timing}
 	if o.number.number.set {
 		return runNumber(cmd, s, o, opts, book, show, args)
 	}

@@ -36,8 +36,7 @@ on it.
 
 Print at 100 %, without "fit to page", then measure the 100 mm line and the
 outer edges of the corner marks, 176 mm in both directions: a print stretched by
-0.5 % in one of them costs 0.14 degree (see --print-scale of read).` +
-			exits(exitOK, exitError, exitUsage),
+0.5 % in one of them costs 0.14 degree (see --print-scale of read).`,
 		Example: `  shadowread sheet
   shadowread sheet --paper letter -o sheet.pdf
   shadowread sheet -o sheet.svg

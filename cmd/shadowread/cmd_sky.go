@@ -62,9 +62,8 @@ func newSky(s *streams, h skyHelp) *cobra.Command {
 		Short: h.short,
 		Long: h.long + `
 
-Altitudes are given with the air's refraction and without ("airless"). A day
-runs from midnight to midnight of --utc-offset, both included.` +
-			exits(exitOK, exitError, exitUsage),
+Altitudes are given with the air's refraction and without ("unrefracted"). A day
+runs from midnight to midnight of --utc-offset, both included.`,
 		Example: h.example,
 		Args:    noArgs,
 		RunE:    func(cmd *cobra.Command, _ []string) error { return runSky(cmd, s, &o, time.Now) },
@@ -73,7 +72,7 @@ runs from midnight to midnight of --utc-offset, both included.` +
 	o.place.add(f, "where, as -20.6142,25.4310 or \"20 36.852 S, 25 25.860 E\"; required")
 	o.when.add(f, "the `TIME`, as 2026-03-14T09:26:53+02:00 (default now)", "of --time and --date, as +02:00 or 2; east is positive")
 	f.Var(&o.date, "date", "a whole day, as 2026-03-14")
-	f.DurationVar(&o.step, "step", 10*time.Minute, "of the table of a day, as 30m or 1h")
+	f.DurationVar(&o.step, "step", 10*time.Minute, "of the table of a day, a `DURATION` as 30m or 1h")
 	f.Var(&o.rod, "rod-height", "rod above the sheet, for the shadow's length")
 	f.Var(&o.elevation, "elevation", "above sea level (default 0)")
 	addJSON(cmd, s)
@@ -152,8 +151,8 @@ func printSky(cmd *cobra.Command, s *streams, rows []bearing.Row, zone *time.Loc
 		_, seconds := rows[0].TimeUTC.In(zone).Zone()
 		clock = "time " + geo.FormatOffset(time.Duration(seconds)*time.Second)
 	}
-	t := table{s: s, columns: []column{
-		{head: clock, width: 19}, {head: "azimuth°", right: true}, {head: "altitude°", right: true}, {head: "airless°", right: true},
+	t := table{s: s, pipe: "sky", columns: []column{
+		{head: clock, width: 19}, {head: "azimuth°", right: true}, {head: "altitude°", right: true}, {head: "unrefracted°", right: true},
 		{head: "azimuth°/h", right: true}, {head: "shadow to°", right: true}, {head: "length mm", right: true},
 	}}
 	for _, r := range rows {
@@ -167,7 +166,7 @@ func printSky(cmd *cobra.Command, s *streams, rows []bearing.Row, zone *time.Loc
 		st := style("")
 		if s.outTTY {
 			cells = []string{
-				r.TimeUTC.In(zone).Format(time.DateTime), wording.Bearing(angle.FromDegrees(r.AzimuthDeg), 2), decimal(&r.AltitudeDeg, 2), decimal(&r.AltitudeAirlessDeg, 2),
+				r.TimeUTC.In(zone).Format(time.DateTime), wording.Three(angle.FromDegrees(r.AzimuthDeg), 2), decimal(&r.AltitudeDeg, 2), decimal(&r.AltitudeAirlessDeg, 2),
 				decimal(&r.AzimuthRateDegPerHour, 2), dash(bearingPtr(r.ShadowDirectionDeg, 2)), dash(decimal(r.ShadowLengthMM, 1)),
 			}
 			if r.AltitudeDeg < 0 {
@@ -200,5 +199,5 @@ func bearingPtr(deg *float64, places int) string {
 	if deg == nil {
 		return ""
 	}
-	return wording.Bearing(angle.FromDegrees(*deg), places)
+	return wording.Three(angle.FromDegrees(*deg), places)
 }

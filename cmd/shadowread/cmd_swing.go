@@ -55,8 +55,7 @@ Model 2025: the photos', or --position with --time or --date.
 --card writes the card for read --deviation-card, --pdf a page to print. It is
 good for this compass in its place, the vehicle loaded as it was, near the same
 latitude. Where rules ask for a licensed compass adjuster, it does not stand in
-for one.` +
-			exits(exitOK, exitError, exitUsage, exitRefused, exitInterrupted),
+for one.`,
 		Example: `  shadowread swing --sightings fixtures/compass/swing.csv --position -22.9,22.3 --date 2026-08-29
   shadowread swing --sightings fixtures/compass/swing.csv --declination -13.9 --json
   shadowread swing --sightings fixtures/compass/swing.csv --position -22.9,22.3 --date 2026-08-29 --title "lead truck" --card lead.json --pdf lead.pdf`,

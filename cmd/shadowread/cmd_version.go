@@ -5,6 +5,8 @@ import (
 	"runtime"
 	"runtime/debug"
 
+	"shadowread/internal/paper"
+
 	"github.com/spf13/cobra"
 
 	"shadowread/internal/pixels"
@@ -45,14 +47,25 @@ func versionLine() string {
 }
 
 func newVersion(s *streams) *cobra.Command {
+	licences := false
 	cmd := &cobra.Command{
 		Use:   "version",
 		Short: "tell which version this is",
-		Long:  "Tell which version this is and what it was built from." + exits(exitOK, exitUsage),
+		Long: `Tell which version this is and what it was built from. With --licences: under
+which licence the typeface stands that the program carries and puts into what it
+prints and draws.`,
 		Example: `  shadowread version
-  shadowread version --json`,
+  shadowread version --json
+  shadowread version --licences`,
 		Args: noArgs,
-		RunE: func(*cobra.Command, []string) error {
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if err := exclusive(cmd, "licences", "json"); err != nil {
+				return err
+			}
+			if licences {
+				_, err := fmt.Fprintf(s.out, "The typeface in what is printed and drawn:\n\n%s", paper.TypefaceLicence)
+				return err
+			}
 			if s.json {
 				return s.printJSON(currentVersion())
 			}
@@ -60,6 +73,7 @@ func newVersion(s *streams) *cobra.Command {
 			return err
 		},
 	}
+	cmd.Flags().BoolVar(&licences, "licences", false, "the licence of the typeface")
 	addJSON(cmd, s)
 	return cmd
 }

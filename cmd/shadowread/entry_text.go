@@ -59,14 +59,14 @@ func whatText(e *logbook.Entry) string {
 	case *logbook.Withdrawal:
 		return fmt.Sprintf("withdrawal of %d", e.Supersedes)
 	case *logbook.Fix:
-		return fmt.Sprintf("fix ± %s", wording.Length(c.Sigma))
+		return fmt.Sprintf("fix, error %s", wording.Length(c.Sigma))
 	case *logbook.Departure:
-		return fmt.Sprintf("departure ± %s", wording.Length(c.Sigma))
+		return fmt.Sprintf("departure, error %s", wording.Length(c.Sigma))
 	}
 	return string(e.Kind())
 }
 
-// wayText says what was given of the way.
+// wayText says what was given of the distance run.
 func wayText(c logbook.Content) string {
 	if d, ok := c.(*logbook.Departure); ok && d.Odometer != nil {
 		return d.Odometer.String()
@@ -83,7 +83,7 @@ func wayText(c logbook.Content) string {
 	case run.Speed != nil:
 		text := fmt.Sprintf("%.3g km/h", float64(run.Speed.Mean)*3.6)
 		if run.Speed.For > 0 {
-			text += " for " + shortDuration(run.Speed.For)
+			text += " for " + wording.Span(run.Speed.For)
 		}
 		parts = append(parts, text)
 	case run.Distance != nil:
@@ -92,18 +92,6 @@ func wayText(c logbook.Content) string {
 		parts = append(parts, "stood")
 	}
 	return strings.Join(parts, ", ")
-}
-
-// shortDuration prints 25m0s as 25m.
-func shortDuration(d time.Duration) string {
-	text := d.Round(time.Second).String()
-	if strings.HasSuffix(text, "m0s") {
-		text = strings.TrimSuffix(text, "0s")
-	}
-	if strings.HasSuffix(text, "h0m") {
-		text = strings.TrimSuffix(text, "0m")
-	}
-	return text
 }
 
 // ellipseText says how far an ellipse reaches from its middle.

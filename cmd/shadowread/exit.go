@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"io"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -12,7 +13,7 @@ import (
 	"shadowread/internal/fault"
 )
 
-// Exit statuses. The texts stand in the help of every command that can return them.
+// Exit statuses. The texts stand in the topic of the help that tells of them.
 const (
 	exitOK          = 0
 	exitError       = 1
@@ -56,13 +57,44 @@ func execute(ctx context.Context, args []string, s *streams) int {
 		}
 		s.json = s.json || a == "--json"
 	}
+	args, renamed := newSpellings(args)
 	root := newRoot(s)
 	root.SetArgs(args)
 	cmd, err := root.ExecuteContextC(ctx)
 	if out.err != nil {
 		err = fault.Wrap(out.err, "output_failed", "check the disk's space or where standard output goes", "standard output cannot be written")
 	}
+	for _, old := range renamed {
+		s.note("old_spelling", "from the next version on --%s is said --%s", old, renamedFlags[old])
+	}
 	return s.report(cmd, err)
+}
+
+// renamedFlags are the flags that had another name in the version before, and go by that
+// too until the next.
+var renamedFlags = map[string]string{"alignment-sigma": "lubber-sigma", "plate-sigma": "board-sigma", "mount-sigma": "lubber-shared-sigma"}
+
+// newSpellings puts the flags of a command line into their new names, and returns the old
+// ones that it met.
+func newSpellings(args []string) (out, renamed []string) {
+	out = slices.Clone(args)
+	for i, a := range out {
+		if a == "--" {
+			break
+		}
+		name, value, has := strings.Cut(strings.TrimPrefix(a, "--"), "=")
+		now := renamedFlags[name]
+		if !strings.HasPrefix(a, "--") || now == "" {
+			continue
+		}
+		if !slices.Contains(renamed, name) {
+			renamed = append(renamed, name)
+		}
+		if out[i] = "--" + now; has {
+			out[i] += "=" + value
+		}
+	}
+	return out, renamed
 }
 
 func (s *streams) report(cmd *cobra.Command, err error) int {
@@ -166,6 +198,7 @@ func didYouMean(prefix, word string, words []string) string {
 	if len(near) == 0 {
 		return ""
 	}
+	slices.Sort(near)
 	for i := range near {
 		near[i] = prefix + near[i]
 	}

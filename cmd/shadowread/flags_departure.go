@@ -29,13 +29,13 @@ func (d *departureFlags) add(cmd *cobra.Command) {
 	f := cmd.Flags()
 	f.BoolVar(&d.ice, "on-ice", false, "the ground drifts, as sea ice does")
 	f.Var(&d.steering, "steering-sigma", "one sigma of the mean course over a leg against its heading (default 2)")
-	f.Var(&d.mount, "mount-sigma", "one sigma of the dial's forward axis against the vehicle's (default 1)")
-	f.Var(&d.lean, "lean-sigma", "one sigma of the rod from plumb, on each axis of the plate (default 0.5)")
+	f.Var(&d.mount, "lubber-shared-sigma", "the lubber line: one sigma of what all headings by the dial share until it is taken off (default 1)")
+	f.Var(&d.lean, "lean-sigma", "one sigma of the rod from plumb, on each axis of the board (default 0.5)")
 	f.Var(&d.scale, "scale-sigma", "one sigma of the odometer's scale (default 2)")
 	f.Var(&d.limit, "speed-limit", "the greatest speed made good that is believed (default 120km/h)")
 }
 
-var modelNames = []string{"on-ice", "steering-sigma", "mount-sigma", "lean-sigma", "scale-sigma", "speed-limit"}
+var modelNames = []string{"on-ice", "steering-sigma", "lubber-shared-sigma", "lean-sigma", "scale-sigma", "speed-limit"}
 
 // apply changes a departure to what was given.
 func (d *departureFlags) apply(to *logbook.Departure) {

@@ -67,7 +67,7 @@ func loadLens(file string) (camera.LensRecord, error) {
 }
 
 // useInstrument has headings corrected by an instrument's record. What flags say of the
-// rod, of level and of alignment goes before it. It returns the file of the record's
+// rod, of level and of the lubber line goes before it. It returns the file of the record's
 // lens, "" for none.
 func useInstrument(cmd *cobra.Command, o *reading.Options, file string) (lensFile string, err error) {
 	record, err := instrument.Load(file)
@@ -90,7 +90,7 @@ func useInstrument(cmd *cobra.Command, o *reading.Options, file string) (lensFil
 	if given("level-sigma") {
 		record.LevelSigma = o.Level
 	}
-	if given("alignment-sigma") {
+	if given("lubber-sigma") {
 		record.AlignmentSigma = o.Alignment
 	}
 	o.Instrument = &record

@@ -44,6 +44,11 @@ func (l *legFlags) add(cmd *cobra.Command, s *streams, timeUsage string) {
 	f.Lookup("position").Usage = "where the photo was taken, as -20.6142,25.4310 (default from the photo, else the log's estimate)"
 	f.BoolVar(&l.anew, "set-up-anew", false, "the instrument was put down and levelled for this reading alone, not mounted")
 	l.known.add(cmd)
+	inGroup(cmd, everyday, "odometer", "heading", "heading-sigma", "time", "utc-offset", "note", "rod-height", "instrument", "log", "json")
+	l.way.group(cmd)
+	inGroup(cmd, byEye, "number", "number-sigma", "length")
+	inGroup(cmd, photosOnly, photoNames...)
+	inGroup(cmd, seldom)
 	for _, name := range flagSet(cmd) {
 		if !slices.Contains(before, name) && name != "time" && name != "utc-offset" {
 			l.photoHeadings = append(l.photoHeadings, name)

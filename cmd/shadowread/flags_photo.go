@@ -26,7 +26,7 @@ type photoFlags struct {
 	nodusHeight              quantity
 	plumbLine                bool
 	printScale               parsed[[2]float64]
-	level, alignment         quantity
+	level, lubber            quantity
 }
 
 func newPhotoFlags() photoFlags {
@@ -40,7 +40,7 @@ func newPhotoFlags() photoFlags {
 		nodusHeight:   quantity{least: 3, most: 400, unit: "mm"},
 		printScale:    parsed[[2]float64]{name: "X,Y", parse: parsePrintScale},
 		level:         quantity{value: reading.DefaultLevel.Degrees(), least: 0, most: 20, unit: "deg", text: "0.5"},
-		alignment:     quantity{least: 0, most: 45, unit: "deg", text: "0"},
+		lubber:        quantity{least: 0, most: 45, unit: "deg", text: "0"},
 	}
 }
 
@@ -58,7 +58,7 @@ func (p *photoFlags) add(cmd *cobra.Command, timeUsage string) {
 	f.BoolVar(&p.plumbLine, "plumb-line", false, "the gnomon is a thread with a weight, within 10 mm of the printed foot (see docs/alignment.md)")
 	f.Var(&p.printScale, "print-scale", "printed over nominal, athwart and fore-and-aft, as 1.000,0.995")
 	f.Var(&p.level, "level-sigma", "one sigma of the rod from plumb across the shadow: 0.5 with a bubble and a set square, 2 by eye; unsaid, it is the one or the other as the rod's image shows")
-	f.Var(&p.alignment, "alignment-sigma", "one sigma of the sheet's forward axis against the vehicle's (default 0: the heading is the sheet's)")
+	f.Var(&p.lubber, "lubber-sigma", "the lubber line: one sigma of the sheet's forward axis against the vehicle's at one setting-up (default 0: the heading is the sheet's)")
 	words(cmd, "body", "auto", "sun", "moon")
 }
 
@@ -71,7 +71,7 @@ func (p *photoFlags) options(cmd *cobra.Command) (reading.Options, error) {
 		PrintScale: p.printScale.given(),
 		Level:      p.level.angle(),
 		Unsaid:     !cmd.Flags().Changed("level-sigma") && !cmd.Flags().Changed("square-sigma"),
-		Alignment:  p.alignment.angle(),
+		Alignment:  p.lubber.angle(),
 	}
 	if err := exclusive(cmd, "time", "clock-error"); err != nil {
 		return r, err

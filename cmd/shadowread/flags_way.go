@@ -51,7 +51,7 @@ func (w *wayFlags) add(cmd *cobra.Command) {
 	f.Var(&w.rolled, "rolled-over", "confirm that the odometer has passed its last number: how many digits it shows before the point")
 	f.Var(&w.speed, "speed", "in place of the odometer: the mean speed, as 20km/h, 12mph or 8kn")
 	f.Var(&w.speedSigma, "speed-sigma", "one sigma of --speed (default a tenth of it)")
-	f.DurationVar(&w.underWay, "under-way", 0, "how long at --speed, as 1h20m (default all the time since the entry before)")
+	f.DurationVar(&w.underWay, "under-way", 0, "how long at --speed, a `DURATION` as 1h20m (default all the time since the entry before)")
 	f.Var(&w.distance, "distance", "in place of the odometer: how far since the entry before, as 12.5km, 8mi or 900m")
 	f.Var(&w.distanceSigma, "distance-sigma", "one sigma of --distance (default a tenth of it)")
 	f.BoolVar(&w.stood, "stood", false, "nothing was run since the entry before")
@@ -59,6 +59,11 @@ func (w *wayFlags) add(cmd *cobra.Command) {
 
 // wayNames are the flags' names.
 var wayNames = []string{"odometer", "rolled-over", "speed", "speed-sigma", "under-way", "distance", "distance-sigma", "stood"}
+
+// group has the help put them apart, the odometer first.
+func (w *wayFlags) group(cmd *cobra.Command) {
+	inGroup(cmd, notOdometer, "distance", "distance-sigma", "speed", "speed-sigma", "under-way", "stood", "rolled-over")
+}
 
 // run is the way as the log wants it; it is for the log to say that there is none.
 func (w *wayFlags) run(cmd *cobra.Command) (run logbook.Run, err error) {

@@ -36,7 +36,7 @@ func printAdded(s *streams, a logbook.Added) error {
 // tellAdded says what the user is to do about an entry.
 func tellAdded(s *streams, a logbook.Added) {
 	if ahead := a.Entry.Time.Sub(a.Entry.Written); ahead > time.Minute {
-		s.note("time_ahead", "entry %d is of a time that the clock of this machine reaches in %s only: check its date and UTC offset", a.Entry.Number, shortDuration(ahead))
+		s.note("time_ahead", "entry %d is of a time that the clock of this machine reaches in %s only: check its date and UTC offset", a.Entry.Number, wording.Span(ahead))
 	}
 	if a.NeedsHeading {
 		s.note("needs_heading", "entry %d is in the log and needs a heading: %s", a.Entry.Number, waitsFor(a.Entry.Number))
@@ -112,8 +112,8 @@ func addedForPeople(s *streams, a logbook.Added) error {
 
 // addedTable is for entries that come one after the other.
 func addedTable(s *streams) *table {
-	return &table{s: s, columns: []column{
-		{head: "entry", right: true}, {head: "time UTC", width: 19}, {head: "what", width: 29}, {head: "way", width: 10}, {head: "estimate", width: 19}, {head: "95 % within", width: 18}, {head: "notes"},
+	return &table{s: s, pipe: "added", columns: []column{
+		{head: "entry", right: true}, {head: "time UTC", width: 19}, {head: "what", width: 29}, {head: "odometer", width: 10}, {head: "estimate", width: 19}, {head: "95 % within", width: 18}, {head: "notes"},
 	}}
 }
 

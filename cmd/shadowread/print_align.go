@@ -38,6 +38,7 @@ type alignValue struct {
 	name, value, sigma, unit string
 	determined               bool
 	rests                    string
+	bearing                  bool
 }
 
 func (r alignResult) values(places func(angle.Angle) int) (out []alignValue) {
@@ -56,10 +57,10 @@ func (r alignResult) values(places func(angle.Angle) int) (out []alignValue) {
 		if bearing {
 			value = wording.Bearing(e.Value, n)
 		}
-		out = append(out, alignValue{name, value, wording.Fixed(e.Sigma, n), "deg", e.Determined, rests(e.PriorShare, e.RestsOn)})
+		out = append(out, alignValue{name, value, wording.Fixed(e.Sigma, n), "deg", e.Determined, rests(e.PriorShare, e.RestsOn), bearing})
 	}
 	mm := func(name string, e align.Estimate[float64]) {
-		out = append(out, alignValue{name, strconv.FormatFloat(e.Value, 'f', 3, 64), strconv.FormatFloat(e.Sigma, 'f', 3, 64), "mm", e.Determined, rests(e.PriorShare, e.RestsOn)})
+		out = append(out, alignValue{name, strconv.FormatFloat(e.Value, 'f', 3, 64), strconv.FormatFloat(e.Sigma, 'f', 3, 64), "mm", e.Determined, rests(e.PriorShare, e.RestsOn), false})
 	}
 	for _, st := range r.Stands {
 		if st.Used {
@@ -67,7 +68,7 @@ func (r alignResult) values(places func(angle.Angle) int) (out []alignValue) {
 		}
 	}
 	if l := r.Lubber; l != nil {
-		deg("lubber correction", *l, false)
+		deg("lubber line", *l, false)
 	}
 	deg("lean to starboard", r.LeanStarboard, false)
 	deg("lean forward", r.LeanForward, false)
@@ -77,7 +78,7 @@ func (r alignResult) values(places func(angle.Angle) int) (out []alignValue) {
 		mm("rod height", *h)
 	}
 	c := r.Clock
-	out = append(out, alignValue{"clock fast by", strconv.FormatFloat(c.Value.Seconds(), 'f', 1, 64), strconv.FormatFloat(c.Sigma.Seconds(), 'f', 1, 64), "s", c.Determined, rests(c.PriorShare, c.RestsOn)})
+	out = append(out, alignValue{"clock fast by", strconv.FormatFloat(c.Value.Seconds(), 'f', 1, 64), strconv.FormatFloat(c.Sigma.Seconds(), 'f', 1, 64), "s", c.Determined, rests(c.PriorShare, c.RestsOn), false})
 	return out
 }
 
@@ -88,7 +89,7 @@ func (r alignResult) output(s *streams) error {
 	case s.outTTY:
 		return r.forPeople(s)
 	}
-	t := &table{s: s}
+	t := &table{s: s, pipe: "align"}
 	var rows [][]string
 	for _, v := range r.values(func(angle.Angle) int { return 5 }) {
 		state := "open"
@@ -162,6 +163,9 @@ func (r alignResult) forPeople(s *streams) error {
 		if !v.determined {
 			st = dim
 		}
+		if whole, _, _ := strings.Cut(v.value, "."); v.bearing { // three figures before the point
+			v.value = strings.Repeat("0", max(0, 3-len(whole))) + v.value
+		}
 		if err := t.row(st, v.name, v.value, v.sigma, v.unit, strings.Join(notes, ", ")); err != nil {
 			return err
 		}
@@ -178,7 +182,7 @@ func (r alignResult) forPeople(s *streams) error {
 			st, note = red, "set aside"
 		}
 		n := wording.Places(x.DirectionSigma)
-		if err := t.row(st, plain(names.label(x.Label)), x.Sky.Time.UTC().Format(time.DateTime), wording.Bearing(x.Sky.Azimuth, 1)+"°", wording.Fixed(x.Sky.Altitude, 1)+"°",
+		if err := t.row(st, plain(names.label(x.Label)), x.Sky.Time.UTC().Format(time.DateTime), wording.ThreeFigures(x.Sky.Azimuth, 1), wording.Fixed(x.Sky.Altitude, 1)+"°",
 			wording.Signed(x.Residual, n), wording.Fixed(x.DirectionSigma, n)+"°", note); err != nil {
 			return err
 		}

@@ -23,14 +23,14 @@ var termMeanings = map[string]string{
 	"shadow_fit": "direction of the shadow's strip",
 	"sheet_map":  "sheet to picture: lens, camera, flatness",
 	"print":      "stretch of the print (--print-scale)",
-	"alignment":  "sheet's forward axis against the vehicle (--alignment-sigma)",
+	"alignment":  "sheet's forward axis against the vehicle's (--lubber-sigma)",
 	"time":       "clock (--time-sigma)",
 	"position":   "place (--position-sigma)",
 	"body":       "computed azimuth",
 }
 
 // block lays one reading out for people, the heading first.
-func block(s *streams, r *reading.Result) string {
+func block(s *streams, r *reading.Result, all bool) string {
 	var b strings.Builder
 	line := func(label, format string, args ...any) {
 		fmt.Fprintf(&b, "%-12s %s\n", label, plain(fmt.Sprintf(format, args...)))
@@ -41,7 +41,7 @@ func block(s *streams, r *reading.Result) string {
 	norths(line, r)
 	foundLines(line, r)
 	if r.Budget != nil && r.OK() {
-		budgetLines(&b, r)
+		budgetLines(&b, r, all)
 	}
 	if len(r.Warnings) > 0 {
 		b.WriteByte('\n')
@@ -58,10 +58,10 @@ func block(s *streams, r *reading.Result) string {
 // headLines give the heading, or why there is none, and how far the clock was checked.
 func headLines(b *strings.Builder, s *streams, r *reading.Result) {
 	if r.OK() {
-		n := wording.Places(r.Sigma)
-		head := fmt.Sprintf("%s %s° true ± %s° (one sigma)", headingName(r), wording.Bearing(*r.Heading, n), wording.Fixed(r.Sigma, n))
+		n := wording.SteerPlaces(r.Sigma)
+		head := fmt.Sprintf("%s %s true ± %s° (95 %%)", headingName(r), wording.ThreeFigures(*r.Heading, n), wording.Fixed(wording.Within95(r.Sigma), n))
 		if r.Come != nil {
-			head += ", " + wording.Come(*r.Come, n) + " to steer " + wording.Bearing(*r.Course, n) + "°"
+			head += ", " + wording.Turn(*r.Come, n) + " to steer " + wording.ThreeFigures(*r.Course, n)
 		}
 		if r.MoonTaken {
 			head += ", by the moon: the sun is down"
@@ -90,13 +90,13 @@ func takenLines(line func(label, format string, args ...any), r *reading.Result)
 			wording.Bearing(*n, 2), wording.Bearing((math.Pi-*n-r.Printed).Bearing(), 2), stretched)
 	}
 	if sky := r.Sky; sky != nil {
-		line(sky.Body.String(), "azimuth %s°, altitude %s°", wording.Bearing(sky.Azimuth, 2), wording.Fixed(sky.Altitude, 2))
+		line(sky.Body.String(), "azimuth %s°, altitude %s°", wording.Three(sky.Azimuth, 2), wording.Fixed(sky.Altitude, 2))
 	}
 	if t := r.Instant; t != nil {
-		line("time", "%s UTC ± %s (%s)", t.UTC.UTC().Format("2006-01-02 15:04:05.999"), spanText(t.Sigma), t.Source)
+		line("time", "%s UTC ± %s one sigma (%s)", t.UTC.UTC().Format("2006-01-02 15:04:05.999"), spanText(t.Sigma), t.Source)
 	}
 	if p := r.Place; p != nil {
-		line("position", "%s ± %s km (%s)", p.Position, compact(p.SigmaKM), p.Source)
+		line("position", "%s ± %s km one sigma (%s)", p.Position, compact(p.SigmaKM), p.Source)
 	}
 }
 
@@ -133,8 +133,9 @@ func foundLines(line func(label, format string, args ...any), r *reading.Result)
 	}
 	if l := r.RodSlope; l != nil {
 		off, toward, sigma := l.Lean()
+		sigma = wording.Within95(sigma)
 		n := wording.Places(sigma)
-		text := fmt.Sprintf("%s° ± %s° from square to the sheet towards %s°, seen across the line of sight", wording.Fixed(off, n), wording.Fixed(sigma, n), wording.Bearing(toward, 0))
+		text := fmt.Sprintf("%s° ± %s° from square to the sheet towards %s°, seen across the line of sight", wording.Fixed(off, n), wording.Fixed(sigma, n), wording.Three(toward, 0))
 		if r.PlumbLine {
 			text += ": so much is the sheet out of level"
 		}
@@ -142,12 +143,21 @@ func foundLines(line func(label, format string, args ...any), r *reading.Result)
 	}
 }
 
-// budgetLines list what makes up the uncertainty, the greatest first.
-func budgetLines(b *strings.Builder, r *reading.Result) {
+// smallTerm is the share of the sum below which a term is left out: it makes up a four
+// hundredth of its square.
+const smallTerm = 0.05
+
+// budgetLines list what makes up the uncertainty, the greatest first, all of it if asked.
+func budgetLines(b *strings.Builder, r *reading.Result, all bool) {
 	b.WriteString("\nuncertainty, one sigma\n")
 	terms := r.Budget.Terms()
 	slices.SortStableFunc(terms, func(a, b reading.Term) int { return cmp.Compare(b.Sigma, a.Sigma) })
+	small := 0
 	for _, t := range terms {
+		if !all && float64(t.Sigma) < smallTerm*float64(r.Sigma) {
+			small++
+			continue
+		}
 		meaning := termMeanings[t.Name]
 		if r.PlumbLine && t.Name == "level" {
 			meaning = "sheet from level (--level-sigma), squared"
@@ -157,7 +167,10 @@ func budgetLines(b *strings.Builder, r *reading.Result) {
 		} else if r.Instrument != nil && (t.Name == "level" || t.Name == "alignment") {
 			meaning = "what the instrument's record leaves open"
 		}
-		fmt.Fprintf(b, "  %-10s %6s°  %s\n", strings.ReplaceAll(t.Name, "_", " "), wording.Fixed(t.Sigma, 3), meaning)
+		fmt.Fprintf(b, "  %-12s %6s°  %s\n", wording.Term(t.Name), wording.Fixed(t.Sigma, 3), meaning)
+	}
+	if small > 0 {
+		fmt.Fprintf(b, "  %s below %.0f %% of the sum left out (--all-terms)\n", wording.Count(small, "term"), 100*smallTerm)
 	}
 	if r.RodInDoubt() {
 		b.WriteString("  nothing was said of how the rod was set (--level-sigma), and this photo does not show it: take it along the shadow from its far end\n")
@@ -192,7 +205,7 @@ func instrumentText(i *instrument.Record, correction angle.Angle) string {
 func norths(line func(label, format string, args ...any), r *reading.Result) {
 	c := r.Compass
 	if m := c.Magnetic; m != nil {
-		line("magnetic", "heading %s = true − declination %s (%s)", bearingWith(*m), wording.SignedWith(c.Declination.Value, c.Declination.Sigma), declinationSource(*c.Declination))
+		line("magnetic", "heading %s = true − declination %s (%s)", bearingWith(*m), wording.EastWest(c.Declination.Value, c.Declination.Sigma), declinationSource(*c.Declination))
 	}
 	if d := c.Deviated; d != nil {
 		text := "heading " + bearingWith(*d) + " = magnetic − deviation"
@@ -244,7 +257,7 @@ func clockText(r *reading.Result) string {
 	if r.AltitudeAtMost {
 		most = "at most "
 	}
-	text := fmt.Sprintf("%s %s%s° ± %s° by its length, %s° by the clock", r.Sky.Body, most, wording.Fixed(*a, 1), wording.Fixed(r.AltitudeSigma, 1), wording.Fixed(r.Sky.Altitude, 1))
+	text := fmt.Sprintf("%s %s%s° ± %s° by its length, %s° by the clock", r.Sky.Body, most, wording.Fixed(*a, 1), wording.Fixed(wording.Within95(r.AltitudeSigma), 1), wording.Fixed(r.Sky.Altitude, 1))
 	switch r.Clock {
 	case reading.ClockFailed:
 		return "clock contradicted by the shadow: " + text
@@ -271,5 +284,5 @@ func tiltText(r *reading.Result) string {
 	f, raiseF := edge(t.Forward, "forward", "aft")
 	s, raiseS := edge(t.Starboard, "starboard", "port")
 	return fmt.Sprintf("%s, %s, ± %.2f° (%s); to level it raise the %s and the %s on 100 mm",
-		f, s, t.Sigma.Degrees(), strings.Join(r.TiltSources, " and "), raiseF, raiseS)
+		f, s, wording.Within95(t.Sigma).Degrees(), strings.Join(r.TiltSources, " and "), raiseF, raiseS)
 }

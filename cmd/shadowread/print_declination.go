@@ -131,12 +131,12 @@ func (d *declinationResult) output(s *streams) error {
 	case s.json:
 		return s.printJSON(d.json())
 	case !s.outTTY:
-		return (&table{s: s}).row("", d.pipe()...)
+		return (&table{s: s, pipe: "declination"}).row("", d.pipe()...)
 	}
 	line := func(label, format string, args ...any) {
 		fmt.Fprintf(s.out, "%-12s %s\n", label, fmt.Sprintf(format, args...))
 	}
-	fmt.Fprintln(s.out, s.paint(dim, "east positive; declination = true − compass; magnetic = true − declination"))
+	fmt.Fprintln(s.out, s.paint(dim, "east positive; declination = true − compass; magnetic = true − declination; ± holds 95 %"))
 	if o := d.observed; o != nil {
 		line("observed", "%s, from %s", s.paint(bold, wording.EastWest(o.Declination, o.Sigma)), wording.Count(len(o.Terms), "reading"))
 	}
@@ -154,7 +154,7 @@ func (d *declinationResult) output(s *streams) error {
 		if !c.Agree {
 			verdict = s.paint(red, "they do not agree")
 		}
-		line("difference", "%s, %.1f sigmas: %s", wording.SignedWith(c.Difference, c.Sigma), c.Sigmas, verdict)
+		line("difference", "%s, %.1f sigmas: %s", signed95(c.Difference, c.Sigma), c.Sigmas, verdict)
 		for i, cause := range c.Causes {
 			if i == 0 {
 				fmt.Fprintln(s.out, "likely causes, the most telling first:")
@@ -179,7 +179,7 @@ func readingsTable(s *streams, terms []compass.DeclinationTerm) error {
 		if x.Outlier {
 			st, notes = red, outlierNote(notes)
 		}
-		err := t.row(st, strconv.Itoa(x.Line), wording.Bearing(x.Heading, 1), wording.Bearing(x.Compass, 1), wording.SignedNumber(x.Declination.Degrees(), 1), wording.SignedNumber(x.Apart.Degrees(), 1), notes)
+		err := t.row(st, strconv.Itoa(x.Line), wording.Three(x.Heading, 1), wording.Three(x.Compass, 1), wording.SignedNumber(x.Declination.Degrees(), 1), wording.SignedNumber(x.Apart.Degrees(), 1), notes)
 		if err != nil {
 			return err
 		}

@@ -23,7 +23,7 @@ func printList(s *streams, list []listed) error {
 		return nil
 	}
 	if !s.outTTY {
-		t := &table{s: s}
+		t := &table{s: s, pipe: "list"}
 		for _, l := range list {
 			cells := append(entryCells(l.Entry), "", "", "", "", "", "", "")
 			if p := l.at; p != nil {
@@ -70,7 +70,7 @@ func printList(s *streams, list []listed) error {
 			return err
 		}
 	}
-	s.note("legend", "headings are true, ± one sigma; positions are adjusted by the fixes; 95 %% within: half the length by half the width of the ellipse")
+	s.note("legend", "headings are true, ± holds 95 %%; the error of a departure or fix is one sigma on each axis, as given; positions are adjusted by the fixes; 95 %% within: half the length by half the width of the ellipse")
 	return nil
 }
 

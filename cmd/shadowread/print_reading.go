@@ -30,6 +30,7 @@ type printer struct {
 type shown struct {
 	course bool // how far to come
 	norths bool // headings from other norths than the true one
+	terms  bool // all terms of the uncertainty, the small ones too
 	timing bool // how long the stages took
 }
 
@@ -50,11 +51,11 @@ func newPrinter(s *streams, paths []string, show shown) *printer {
 		photo = max(photo, utf8.RuneCountInString(p.label(path)))
 	}
 	if show.course {
-		turn = utf8.RuneCountInString("come right 123.45°")
+		turn = utf8.RuneCountInString("turn right 123.4°")
 	}
-	p.table = &table{s: s, columns: []column{
-		{head: "photo", width: photo}, {head: "time UTC", width: 19}, {head: "body"}, {head: "altitude", right: true},
-		{head: "heading", right: true, width: 8}, {head: "± 1 sigma", right: true}, {head: "come", width: turn}, {head: "largest", width: 10}, {head: "notes"},
+	p.table = &table{s: s, pipe: "read", columns: []column{
+		{head: "photo", width: photo}, {head: "time UTC", width: 19}, {head: "by", width: 4}, {head: "altitude", right: true},
+		{head: "heading", right: true, width: 8}, {head: "± 95 %", right: true}, {head: "turn", width: turn}, {head: "largest", width: 11}, {head: "notes"},
 	}}
 	return p
 }
@@ -84,7 +85,7 @@ func (p *printer) output(r *reading.Result) error {
 	case p.s.json:
 		return p.s.printJSON(r)
 	case p.table == nil:
-		_, err := fmt.Fprint(p.s.out, block(p.s, r))
+		_, err := fmt.Fprint(p.s.out, block(p.s, r, p.show.terms))
 		return err
 	}
 	return p.row(r)
@@ -98,7 +99,7 @@ func (p *printer) footer() {
 			of = "corrected by the instrument's record"
 		}
 		p.s.note("clocks", "the clock was checked, by the shadow or a GPS stamp, in %d of %d headings", p.checked, p.read)
-		p.s.note("legend", "headings are true, %s; largest is the greatest term of the uncertainty", of)
+		p.s.note("legend", "headings are true, %s, ± holds 95 %%; by is what casts the shadow, largest the greatest term of the uncertainty", of)
 	}
 }
 
@@ -142,12 +143,12 @@ func (p *printer) forPeople(r *reading.Result, notes string) []string {
 	if !r.OK() {
 		return cells
 	}
-	n := wording.Places(r.Sigma)
-	cells[4], cells[5] = wording.Bearing(*r.Heading, n)+"°", wording.Fixed(r.Sigma, n)+"°"
+	n := wording.SteerPlaces(r.Sigma)
+	cells[4], cells[5] = wording.ThreeFigures(*r.Heading, n), wording.Fixed(wording.Within95(r.Sigma), n)+"°"
 	if r.Come != nil {
-		cells[6] = wording.Come(*r.Come, n)
+		cells[6] = wording.Turn(*r.Come, n)
 	}
-	cells[7] = r.Budget.Largest()
+	cells[7] = wording.Term(r.Budget.Largest())
 	return cells
 }
 
@@ -193,10 +194,9 @@ func otherNorths(r *reading.Result, magnetic bool) (texts []string) {
 	return texts
 }
 
-// bearingWith prints a bearing with its sigma.
+// bearingWith prints a bearing that is steered by, with its uncertainty.
 func bearingWith(u reading.Uncertain) string {
-	n := wording.Places(u.Sigma)
-	return fmt.Sprintf("%s° ± %s°", wording.Bearing(u.Value, n), wording.Fixed(u.Sigma, n))
+	return wording.Steer(u.Value, u.Sigma)
 }
 
 // compact prints a sigma that may be a tenth or some thousands.

@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 	"strconv"
-	"strings"
 
 	"shadowread/internal/angle"
 	"shadowread/internal/compass"
@@ -126,7 +125,7 @@ func (r *swingResult) pipe(s *streams) error {
 	for _, remark := range r.analysis.Remarks {
 		s.note("swing_remark", "%s", remark)
 	}
-	t := &table{s: s}
+	t := &table{s: s, pipe: "swing"}
 	j := r.json()
 	yes := func(b bool, text string) string {
 		if b {
@@ -161,7 +160,7 @@ func (r *swingResult) forPeople(s *streams) error {
 	a := r.analysis
 	fmt.Fprintf(s.out, "%s\n\n", s.paint(dim, s.wrap(0, compass.Signs)))
 	if d := r.declination; d != nil {
-		fmt.Fprintf(s.out, "declination  %s (%s)\n\n", wording.SignedWith(d.Value, d.Sigma), declinationSource(*d))
+		fmt.Fprintf(s.out, "declination  %s (%s)\n\n", wording.EastWest(d.Value, d.Sigma), declinationSource(*d))
 	}
 	t := table{s: s, columns: []column{{head: "coefficient"}, {head: "degrees", right: true}, {head: "± 1 sigma", right: true}, {head: "handbook's half sums", right: true}, {head: "notes"}}}
 	for k, name := range coefficientNames {
@@ -194,7 +193,7 @@ func (r *swingResult) forPeople(s *streams) error {
 		if x.Outlier {
 			st, notes = red, outlierNote(notes)
 		}
-		if err := t.row(st, strconv.Itoa(x.Line), wording.Bearing(x.Compass, 1), wording.Bearing(x.Magnetic, 1), wording.SignedNumber(x.Deviation.Degrees(), 1), wording.SignedNumber(x.Residual.Degrees(), 1), notes); err != nil {
+		if err := t.row(st, strconv.Itoa(x.Line), cardBearing(x.Compass), cardBearing(x.Magnetic), wording.SignedNumber(x.Deviation.Degrees(), 1), wording.SignedNumber(x.Residual.Degrees(), 1), notes); err != nil {
 			return err
 		}
 	}
@@ -209,18 +208,15 @@ func (r *swingResult) forPeople(s *streams) error {
 	byCompass := r.card.ByCompass()
 	for i, l := range r.card.ByMagnetic() {
 		m := byCompass[i]
-		err := t.row("", cardBearing(l.Magnetic), wording.SignedNumber(l.Deviation.Degrees(), 1), cardBearing(l.Compass), wording.Fixed(l.Sigma, 1),
-			cardBearing(m.Compass), wording.SignedNumber(m.Deviation.Degrees(), 1), cardBearing(m.Magnetic), wording.Fixed(m.Sigma, 1))
+		err := t.row("", cardBearing(l.Magnetic), wording.SignedNumber(l.Deviation.Degrees(), 1), cardBearing(l.Compass), wording.Fixed(wording.Within95(l.Sigma), 1),
+			cardBearing(m.Compass), wording.SignedNumber(m.Deviation.Degrees(), 1), cardBearing(m.Magnetic), wording.Fixed(wording.Within95(m.Sigma), 1))
 		if err != nil {
 			return err
 		}
 	}
-	_, err := fmt.Fprintln(s.out, s.paint(dim, "± is one sigma, without that of reading the compass under way"))
+	_, err := fmt.Fprintln(s.out, s.paint(dim, "± holds 95 %, without the error of reading the compass under way"))
 	return err
 }
 
 // cardBearing prints a bearing as cards do: 005.0.
-func cardBearing(a angle.Angle) string {
-	text := wording.Bearing(a, 1)
-	return strings.Repeat("0", max(0, len("000.0")-len(text))) + text
-}
+func cardBearing(a angle.Angle) string { return wording.Three(a, 1) }

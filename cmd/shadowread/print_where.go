@@ -16,7 +16,7 @@ type (
 		Journey          int             `json:"journey"`
 		Time             time.Time       `json:"time_utc"`
 		Estimate         *spotJSON       `json:"estimate"`
-		Heading          *float64        `json:"heading_true_deg"` // of the leg in hand, with what is known of the instrument
+		Heading          *float64        `json:"heading_true_deg"` // of the current leg, with what the fixes have taught
 		Since            time.Time       `json:"since_utc"`        // the last fix used, or the departure
 		Run              float64         `json:"run_m"`            // as logged since then
 		Closing          *closingJSON    `json:"closing"`          // the last fix's
@@ -47,7 +47,7 @@ type (
 		DistanceSigma    float64   `json:"distance_sigma_m"`
 		GeodesicCourse   float64   `json:"geodesic_course_deg"` // on setting out
 		GeodesicDistance float64   `json:"geodesic_distance_m"`
-		Turn             *float64  `json:"turn_deg"` // right positive; null without a heading in hand
+		Turn             *float64  `json:"turn_deg"` // right positive; null without a current leg
 		Within           bool      `json:"within_ellipse"`
 	}
 )
@@ -91,7 +91,7 @@ func printWhere(s *streams, w *logbook.Whereabouts, to *geo.Position, g *workup.
 		} else {
 			cells = append(cells, "", "", "", "", "")
 		}
-		return (&table{s: s}).row("", cells...)
+		return (&table{s: s, pipe: "where"}).row("", cells...)
 	}
 	whereForPeople(s, w, to, g)
 	return nil
@@ -111,7 +111,7 @@ func whereForPeople(s *streams, w *logbook.Whereabouts, to *geo.Position, g *wor
 	}
 	labelled(s, "since", "%s%s, %s run", since, utcText(e.Since), wording.Length(e.Run))
 	if e.Steered {
-		labelled(s, "heading", "%s° true, of the leg in hand", wording.Bearing(e.Heading, 1))
+		labelled(s, "heading", "%s true, of the current leg", wording.ThreeFigures(e.Heading, 1))
 	}
 	if c := w.Closing; c != nil {
 		labelled(s, "last fix", "%s", closingText(c))
@@ -127,7 +127,7 @@ func whereForPeople(s *streams, w *logbook.Whereabouts, to *geo.Position, g *wor
 	for _, n := range w.NeedConfirmation {
 		fmt.Fprintln(s.out, s.paint(red, fmt.Sprintf("the fix of entry %d is not used; if it is right: shadowread log fix --confirm %d", n, n)))
 	}
-	fmt.Fprintf(s.out, "%s\n", s.paint(dim, "± is one sigma; never the sole means of navigation; see shadowread help cautions"))
+	fmt.Fprintf(s.out, "%s\n", s.paint(dim, "± holds 95 %; never the sole means of navigation; see shadowread help cautions"))
 }
 
 func toGoForPeople(s *streams, w *logbook.Whereabouts, to geo.Position, g *workup.ToGo) {
@@ -137,20 +137,23 @@ func toGoForPeople(s *streams, w *logbook.Whereabouts, to geo.Position, g *worku
 		fmt.Fprintln(s.out, s.paint(yellow, s.wrap(13, "it lies within the ellipse: look round before you go on, the course says little")))
 	}
 	// Nobody steers by hundredths of a degree, whatever the position is good for.
-	labelled(s, "course", "%s° ± %s° true, %s ± %s by the rhumb line: come to this heading and hold it",
-		wording.Bearing(g.Course, 1), wording.Fixed(max(g.CourseSigma, angle.Degree/10), 1), wording.Length(g.Distance), wording.Length(g.DistanceSigma))
-	labelled(s, "shortest way", "%s, setting out on %s°", wording.Length(g.GeodesicDistance), wording.Bearing(g.GeodesicCourse, 1))
+	labelled(s, "course", "%s true, %s ± %s by the rhumb line: turn to this heading and hold it",
+		wording.Steer(g.Course, max(g.CourseSigma, angle.Degree/19)), wording.Length(g.Distance), wording.Length(wording.Length95(g.DistanceSigma)))
+	labelled(s, "shortest way", "%s, setting out on %s", wording.Length(g.GeodesicDistance), wording.ThreeFigures(g.GeodesicCourse, 1))
 	if w.Estimate.Steered {
-		labelled(s, "turn", "%s", wording.Come(g.Turn, 1))
+		labelled(s, "turn", "%s", wording.Turn(g.Turn, 1))
 	}
 }
 
-// learnt says what is known of the instruments.
+// signed95 writes an angle of either sign with the ± that holds it in 95 of 100 cases.
+func signed95(a, sigma angle.Angle) string { return wording.SignedWith(a, wording.Within95(sigma)) }
+
+// learnt says what the fixes have taught of the instruments.
 func learnt(s *streams, sh workup.Shared) {
-	labelled(s, "mount", "%s is added to headings by the dial", wording.SignedWith(sh.Mount, sh.MountSigma))
-	labelled(s, "lean", "%s to starboard, %s forward, of the rod from plumb", wording.SignedWith(sh.LeanX, sh.LeanXSigma), wording.SignedWith(sh.LeanY, sh.LeanYSigma))
-	labelled(s, "odometer", "%+.2f ± %.2f %% is added to its distances", 100*sh.Scale, 100*sh.ScaleSigma)
+	labelled(s, "lubber line", "%s is added to headings by the dial", signed95(sh.Mount, sh.MountSigma))
+	labelled(s, "lean", "%s to starboard, %s forward, of the rod from plumb", signed95(sh.LeanX, sh.LeanXSigma), signed95(sh.LeanY, sh.LeanYSigma))
+	labelled(s, "odometer", "%+.2f ± %.2f %% is added to its distances", 100*sh.Scale, 196*sh.ScaleSigma)
 	if sh.DriftNSigma > 0 || sh.DriftESigma > 0 {
-		labelled(s, "drift", "%+.3f ± %.3f m/s north, %+.3f ± %.3f m/s east", float64(sh.DriftN), float64(sh.DriftNSigma), float64(sh.DriftE), float64(sh.DriftESigma))
+		labelled(s, "drift", "%+.3f ± %.3f m/s north, %+.3f ± %.3f m/s east", float64(sh.DriftN), 1.96*float64(sh.DriftNSigma), float64(sh.DriftE), 1.96*float64(sh.DriftESigma))
 	}
 }

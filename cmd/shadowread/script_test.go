@@ -203,8 +203,17 @@ func cmdNear(ts *testscript.TestScript, neg bool, args []string) {
 	if text == "" {
 		ts.Fatalf("no standard output")
 	}
+	named, records := 0, 0
 	for line := range strings.Lines(text) {
 		cells := strings.Split(strings.TrimRight(line, "\n"), "\t")
+		if strings.HasPrefix(line, pipeLead) {
+			named = len(cells)
+			continue
+		}
+		records++
+		if named != 0 && named != len(cells) {
+			ts.Fatalf("%d values, %d of them named", len(cells), named)
+		}
 		if len(cells) < column {
 			ts.Fatalf("no column %d in %q", column, line)
 		}
@@ -213,6 +222,9 @@ func cmdNear(ts *testscript.TestScript, neg bool, args []string) {
 		if diff := got - want; diff > tolerance || diff < -tolerance {
 			ts.Fatalf("column %d is %v, want %v ± %v", column, got, want, tolerance)
 		}
+	}
+	if records == 0 {
+		ts.Fatalf("no record")
 	}
 }
 
@@ -233,99 +245,4 @@ func copyFixtures(dir string) error {
 		}
 	}
 	return nil
-}
-
-// exampleLogs are the logs that the help's examples go on with: the user's own, of the
-// place and day of panPhoto, and that of the first day of the invented journey.
-var exampleLogs = sync.OnceValues(func() (map[string][]byte, error) {
-	dir, err := os.MkdirTemp("", "logs")
-	if err != nil {
-		return nil, err
-	}
-	defer os.RemoveAll(dir)
-	logs := map[string][]byte{}
-	for name, lines := range map[string][]string{
-		"data/shadowread/log.db": {
-			"begin --position -20.61420,25.43100 --error 15 --odometer 45210.0 --time 2026-03-14T06:00:00Z",
-			"leg --heading 58 --heading-sigma 2 --odometer 45210.0 --time 2026-03-14T06:05:00Z",
-			"halt --odometer 45214.0 --time 2026-03-14T06:30:00Z",
-		},
-		"pan.db": {
-			"begin --position -22.90000,22.30000 --error 15 --odometer 45210.0 --time 2026-08-29T06:05:00Z",
-			"import " + filepath.Join(fixtures, "journey", "29-august") + " --odometers " + filepath.Join(fixtures, "journey", "29-august", "odometer.csv"),
-		},
-	} {
-		path := filepath.Join(dir, filepath.Base(name))
-		for _, line := range lines {
-			var errs bytes.Buffer
-			if execute(context.Background(), append(strings.Fields("log "+line), "--log", path), &streams{out: io.Discard, err: &errs}) != exitOK {
-				return nil, errors.New(errs.String())
-			}
-		}
-		if logs[name], err = os.ReadFile(path); err != nil {
-			return nil, err
-		}
-	}
-	logs["day.db"] = logs["data/shadowread/log.db"]
-	return logs, nil
-})
-
-// Every example in the help must run as it stands.
-func TestExamplesRun(t *testing.T) {
-	data, err := panPhoto()
-	if err != nil {
-		t.Fatal(err)
-	}
-	logs, err := exampleLogs()
-	if err != nil {
-		t.Fatal(err)
-	}
-	root := newRoot(&streams{})
-	for _, c := range allCommands(root) {
-		if c.Example == "" && c.Runnable() {
-			t.Errorf("%s has no example", c.CommandPath())
-		}
-		for line := range strings.Lines(c.Example) {
-			line = strings.TrimSpace(line)
-			t.Run(line, func(t *testing.T) {
-				dir := t.TempDir()
-				if err := os.Mkdir(filepath.Join(dir, "photos"), 0o755); err != nil {
-					t.Fatal(err)
-				}
-				if err := copyFixtures(filepath.Join(dir, "fixtures")); err != nil {
-					t.Fatal(err)
-				}
-				for _, name := range []string{"photo.jpg", "photos/a.jpg", "photos/b.jpg"} {
-					if err := os.WriteFile(filepath.Join(dir, name), data, 0o644); err != nil {
-						t.Fatal(err)
-					}
-				}
-				t.Chdir(dir)
-				t.Setenv("XDG_DATA_HOME", filepath.Join(dir, "data"))
-				for name, log := range logs {
-					if err := os.MkdirAll(filepath.Dir(name), 0o755); err != nil {
-						t.Fatal(err)
-					}
-					if err := os.WriteFile(name, log, 0o644); err != nil {
-						t.Fatal(err)
-					}
-				}
-				// A shell splits the words and sends the output where the line says; the
-				// command itself runs in this process, which is quicker.
-				sh := exec.Command("sh", "-c", "shadowread() { printf '%s\\0' \"$@\" >words; }\n"+line)
-				if out, err := sh.CombinedOutput(); err != nil {
-					t.Fatalf("%v\n%s", err, out)
-				}
-				words, err := os.ReadFile("words")
-				if err != nil {
-					t.Fatal(err)
-				}
-				var out, errs bytes.Buffer
-				s := &streams{out: &out, err: &errs, width: 100}
-				if got := execute(context.Background(), strings.Split(strings.TrimSuffix(string(words), "\x00"), "\x00"), s); got != exitOK {
-					t.Errorf("exit status %d\n%s", got, &errs)
-				}
-			})
-		}
-	}
 }

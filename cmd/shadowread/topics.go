@@ -24,8 +24,7 @@ func exitCodesTopic() *cobra.Command {
 	return &cobra.Command{
 		Use:   "exit-codes",
 		Short: "what the exit statuses mean",
-		Long: "shadowread ends with one of these statuses." +
-			exits(exitOK, exitError, exitUsage, exitRefused, exitOutside, exitInterrupted) + `
+		Long: "shadowread ends with one of these statuses." + exits(exitOK, exitError, exitUsage, exitRefused, exitOutside, exitInterrupted) + `
 
 A photo that cannot be opened or decoded is refused, not an error: the others
 are still read. With --json each refusal has its reason in the photo's object.
@@ -55,51 +54,21 @@ The machine's time zone and language are not looked at. Times are UTC unless
 they carry an offset.
 
 On a terminal results are laid out for people. In a pipe each record is one line
-of values parted by tabs, without headings:
+of values parted by tabs, below a line led by "# " that names them, mostly by
+their keys in JSON; grep -v '^# ' leaves the records alone.
 
-    read         photo, time UTC, body, altitude, heading, sigma, come (right
-                 positive), largest term of the uncertainty, magnetic heading,
-                 sigma, compass heading, sigma, course by compass, sigma, grid
-                 heading, sigma, codes of the notes; a refused photo has no
-                 heading and its reason is the first of the codes
-    sun, moon    time UTC, azimuth, altitude, altitude airless, azimuth rate per
-                 hour, shadow direction, shadow length
-    lens         records named by their first value:
-                 lens, parameter, value, sigma, unit
-                 view, photo, marks, degrees off the vertical, rms px, share
-                 print, stretch, sigma, curl at 100 mm (with --check-print)
-                 skipped, photo, reason
-    align        records named by their first value:
-                 value, name, value, sigma, unit, "determined" or "open", what
-                 half of the sigma or more rests on
-                 reading, name, time UTC, residual, sigma, perhaps "set aside"
-                 verdict, a sentence
-    declination  observed declination, sigma, number of readings, the model's
-                 declination, sigma, change a year, zone, observed less model,
-                 the same in sigmas; east positive
-    swing        records of four kinds, named by their first value:
-                 coefficient, name, value, sigma, by the handbook's half sums,
-                 "meaningless" where it is
-                 reading, line, compass, magnetic, deviation, residual,
-                 "outlier"
-                 steer, magnetic, compass, deviation, sigma
-                 read, compass, magnetic, deviation, sigma
-    card         from, until, azimuth, greatest error, cost of a rod out of
-                 plumb, error of the 15 degree rule, a number for each course
-    log          a verb that writes: entry, kind, time UTC, way, heading, sigma,
-                 "photo", "number" or "hand", estimated latitude, longitude,
-                 semi-axes of the 95 % ellipse in metres, bearing of the longer
-                 one, note
-    log list     the same with the adjusted position, then the entries that it
-                 supersedes and that it is superseded by, note
-    log where    time UTC, latitude, longitude, semi-axes, bearing, time UTC of
-                 the last fix or departure, metres run since, heading, course to
-                 go, sigma, metres to go, sigma, turn (right positive)
-    log compare  entry, time UTC, receiver's position, metres, bearing and
-                 sigmas by which the estimate was off, the same of the adjusted
-                 position
-    log check    "log", entries, journeys, version of the schema, last hash;
-                 then for each problem "problem", entry, code, message
+Of lens, align, swing and log check the records are of several kinds, each named
+by its first value and led by a line of its own. Values that want a word:
+
+    come_deg         the turn to --course, right positive
+    largest_term     what makes up most of the uncertainty
+    notes            codes, parted by commas; of a refused photo, which has no
+                     heading, the first is the reason
+    determined       "determined" or "open"; rests_on is what half of the sigma
+                     or more rests on
+    how              where a leg's heading is from: photo, number or hand
+    semi_major_m     half the length of the 95 % ellipse; major_bearing_deg is
+                     how it lies
 
 Angles are degrees, lengths millimetres; what is not known is empty. Scripts do
 better with --json, where each value has a name.`,
@@ -125,8 +94,8 @@ these:
     camera_zone_map       the camera's clock, with the civil offset at the
                           position, from a map of time zones; it warns
 
-If none serves, or the clock, the GPS stamp and the zone disagree, the photo is
-refused. The source is the key time_source of --json.
+If none is there, or the clock, the GPS stamp and the zone disagree, the photo
+is refused. The source is the key time_source of --json.
 
 --utc-offset is how far the clock is ahead of UTC: +02:00, -03:30, Z or decimal
 hours to the quarter (2, -3.5). East of Greenwich is positive. An offset that no
@@ -155,7 +124,7 @@ with a bubble (--level-sigma 0.5, the default); by eye it is 2 degrees. A parked
 vehicle stands on a slope: level the board, not the vehicle.
 
 The heading is that of the sheet's forward axis. How well that lies along the
-vehicle's is --alignment-sigma; its default 0 speaks of the sheet alone.
+vehicle's is --lubber-sigma; its default 0 speaks of the sheet alone.
 
 The print may be stretched: measure the outer edges of the corner marks, 176 mm
 both ways, and give --print-scale where they differ.`,

@@ -4,7 +4,8 @@ package main
 //
 //   - Results go to standard output, all else to standard error.
 //   - On a terminal results are laid out for people. Elsewhere a record is one line
-//     of values parted by tabs, without headings; nothing is rounded for looks.
+//     of values parted by tabs, below a line led by # that names them; nothing is
+//     rounded for looks.
 //     With --json it is one JSON object a line.
 //   - On standard error a line begins with "error:", "hint:" or "note:", in lower
 //     case, without a full stop. With --json each is one JSON object with the keys
@@ -14,7 +15,8 @@ package main
 //   - Colour stresses what the words already say, on a terminal only, and not where
 //     NO_COLOR is set or TERM is "dumb".
 //   - Text from outside, as names, cannot drive the terminal: see plain.go.
-//   - Units follow their numbers. A plus-or-minus is one sigma.
+//   - Units follow their numbers. A plus-or-minus that people steer by holds 95 %; any
+//     other is one sigma and says so.
 
 import (
 	"encoding/json"
@@ -181,11 +183,13 @@ type column struct {
 }
 
 // table prints records: aligned below their headings on a terminal, parted by tabs
-// elsewhere. It prints row by row, so that a long job shows what it has.
+// elsewhere, below a line that names the values. It prints row by row, so that a long job shows what it has.
 type table struct {
 	s       *streams
 	columns []column
 	started bool
+	pipe    string // kind of its records in a pipe, of pipeHeadings
+	headed  map[string]bool
 }
 
 // row prints one record. style "" leaves the terminal's.
@@ -195,6 +199,9 @@ func (t *table) row(st style, cells ...string) error {
 		cells[i] = plain(cell)
 	}
 	if !t.s.outTTY {
+		if err := t.pipeHeading(cells); err != nil {
+			return err
+		}
 		_, err := fmt.Fprintln(t.s.out, strings.Join(cells, "\t"))
 		return err
 	}

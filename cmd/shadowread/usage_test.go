@@ -63,7 +63,7 @@ func TestUsageErrors(t *testing.T) {
 		{"read --time-sigma NaN p.jpg", "out_of_range", "--time-sigma"},
 		{"read --position-sigma 1e300 p.jpg", "out_of_range", "--position-sigma"},
 		{"read --position-sigma -0.5 p.jpg", "out_of_range", "--position-sigma"},
-		{"read --alignment-sigma Inf p.jpg", "out_of_range", "--alignment-sigma"},
+		{"read --lubber-sigma Inf p.jpg", "out_of_range", "--lubber-sigma"},
 		{"read --clock-error 1e9 p.jpg", "out_of_range", "--clock-error"},
 		{"read --rod-height abc p.jpg", "bad_number", `"abc" is no number`},
 		{"read --rod-diameter 0 p.jpg", "out_of_range", "--rod-diameter"},

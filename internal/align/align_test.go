@@ -681,7 +681,7 @@ func TestRecordCorrectsAReading(t *testing.T) {
 	vehicle := 143.5 * deg
 	r := solve(t, obs, p, Options{True: &TrueHeading{vehicle, 0.05 * deg}})
 	if r.Lubber == nil || (r.Lubber.Value-2.2*deg).Abs() > 2*r.Lubber.Sigma {
-		t.Errorf("lubber correction %+v, want 2.2°", r.Lubber)
+		t.Errorf("lubber line %+v, want 2.2°", r.Lubber)
 	}
 	rec, err := r.Record(instrument.Record{Name: "invented", Gnomon: instrument.Rod, HeightMM: 50})
 	if err != nil {

@@ -296,13 +296,13 @@ func (r *Result) remain() {
 	for _, altitude := range []angle.Angle{30 * angle.Degree, 45 * angle.Degree, 60 * angle.Degree} {
 		m := Remaining{Altitude: altitude}
 		for d := angle.Angle(0); d < 2*math.Pi; d += 5 * angle.Degree {
-			turn, level, alignment, err := rec.Correction(0, altitude, d)
+			turn, level, lubber, err := rec.Correction(0, altitude, d)
 			if err != nil {
 				r.Remains = nil
 				return
 			}
 			m.Uncorrected = max(m.Uncorrected, turn.Abs())
-			m.Sigma = max(m.Sigma, angle.RSS(level, alignment))
+			m.Sigma = max(m.Sigma, angle.RSS(level, lubber))
 		}
 		r.Remains = append(r.Remains, m)
 	}

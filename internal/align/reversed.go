@@ -136,7 +136,7 @@ func (q *problem) solveReversed(turns []int) (*solution, error) {
 // reversedVerdict says what reversing proved and what it left.
 func (r *Result) reversedVerdict() (lines []string) {
 	h := r.Stands[0].Heading
-	lines = append(lines, fmt.Sprintf("reversed on the edge, the sheet pointed to %.2f° ± %.2f° in %s: rod's lean and bubble's error cancel in it", h.Value.Degrees(), h.Sigma.Degrees(), r.Stands[0].Name))
+	lines = append(lines, fmt.Sprintf("reversed on the edge, the sheet pointed to %06.2f° ± %.2f° (95 %%) in %s: rod's lean and bubble's error cancel in it", h.Value.Degrees(), within95(h.Sigma), r.Stands[0].Name))
 	along := func(t Term) angle.Angle { return t.Direction.Bearing() }
 	spread := 0.0
 	for _, t := range r.Terms {

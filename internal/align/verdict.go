@@ -8,13 +8,14 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/sheet"
+	"shadowread/internal/wording"
 )
 
 // shimBase is the length for which a shim's height is given, mm.
 const shimBase = 100.0
 
 // Verdict says in plain words what is off, by how much, what to do, and what remains.
-// Uncertainties are one sigma.
+// A ± holds 95 %.
 // It is one case after another of what can be said, and long by their number.
 func (r *Result) Verdict() (lines []string) {
 	say := func(format string, args ...any) { lines = append(lines, fmt.Sprintf(format, args...)) }
@@ -39,9 +40,9 @@ func (r *Result) Verdict() (lines []string) {
 	if len(r.Stands) == 1 {
 		h := r.Stands[0].Heading
 		if h.Determined {
-			say("the sheet's forward axis points to %06.2f° true, plus or minus %.2g°%s", h.Value.Degrees(), h.Sigma.Degrees(), rests(h.PriorShare, h.RestsOn))
+			say("the sheet's forward axis points to %06.2f° true, ± %.2g° (95 %%)%s", h.Value.Degrees(), within95(h.Sigma), rests(h.PriorShare, h.RestsOn))
 		} else {
-			say("the sheet's heading is not determined: about %.0f°, plus or minus %.1f°%s", h.Value.Degrees(), h.Sigma.Degrees(), rests(h.PriorShare, h.RestsOn))
+			say("the sheet's heading is not determined: about %03.0f°, ± %.1f° (95 %%)%s", h.Value.Degrees(), within95(h.Sigma), rests(h.PriorShare, h.RestsOn))
 		}
 	}
 
@@ -52,13 +53,13 @@ func (r *Result) Verdict() (lines []string) {
 	}
 	switch {
 	case !r.LeanDetermined():
-		say("the rod's lean from plumb is not determined: it may be %.1f°, plus or minus %.1f° to starboard and %.1f° forward%s",
-			tilt.Degrees(), r.LeanStarboard.Sigma.Degrees(), r.LeanForward.Sigma.Degrees(), rests(share, on))
+		say("the rod's lean from plumb is not determined: it may be %.1f°, ± %.1f° to starboard and %.1f° forward (95 %%)%s",
+			tilt.Degrees(), within95(r.LeanStarboard.Sigma), within95(r.LeanForward.Sigma), rests(share, on))
 	case tilt < 2*sigma:
-		say("the rod is plumb as far as these readings show: a lean of %.2f° is within its uncertainty of %.2g°%s", tilt.Degrees(), sigma.Degrees(), rests(share, on))
+		say("the rod is plumb as far as these readings show: a lean of %.2f° is within its uncertainty of %.2g°%s", tilt.Degrees(), within95(sigma), rests(share, on))
 	default:
-		say("the rod's top leans %.2f° from plumb, plus or minus %.2g°, towards %03.0f°, clockwise from forward (%s)%s: raise that side of the board by %.1f mm for each %.0f mm of its width, or bend the rod back, then prove it again",
-			tilt.Degrees(), sigma.Degrees(), whole(toward), side(toward), rests(share, on), shimBase*tilt.Tan(), shimBase)
+		say("the rod's top leans %.2f° from plumb, ± %.2g° (95 %%), towards %03.0f°, clockwise from forward (%s)%s: raise that side of the board by %.1f mm for each %.0f mm of its width, or bend the rod back, then prove it again",
+			tilt.Degrees(), within95(sigma), whole(toward), side(toward), rests(share, on), shimBase*tilt.Tan(), shimBase)
 	}
 
 	s, f := r.FootStarboardMM, r.FootForwardMM
@@ -69,8 +70,8 @@ func (r *Result) Verdict() (lines []string) {
 			radius = at
 		}
 		if off > 2*max(s.Sigma, f.Sigma) {
-			say("the rod's foot stands %.2f mm from the dial's centre, plus or minus %.2g mm, towards %03.0f°, clockwise from forward (%s)%s: it turns a number read by eye on a scale of %.0f mm radius by up to %.2f°, and a photo's reading not at all",
-				off, max(s.Sigma, f.Sigma), whole(toward), side(toward), rests(max(s.PriorShare, f.PriorShare), s.RestsOn), radius, angle.Asin(off/radius).Degrees())
+			say("the rod's foot stands %.2f mm from the dial's centre, ± %.2g mm (95 %%), towards %03.0f°, clockwise from forward (%s)%s: it turns a number read by eye on a scale of %.0f mm radius by up to %.2f°, and a photo's reading not at all",
+				off, 2*max(s.Sigma, f.Sigma), whole(toward), side(toward), rests(max(s.PriorShare, f.PriorShare), s.RestsOn), radius, angle.Asin(off/radius).Degrees())
 		}
 	}
 
@@ -81,24 +82,24 @@ func (r *Result) Verdict() (lines []string) {
 			word = "slow"
 		}
 		if c.Determined {
-			say("the clock is %.0f s %s, plus or minus %.0f s%s", math.Abs(c.Value.Seconds()), word, c.Sigma.Seconds(), rests(c.PriorShare, c.RestsOn))
+			say("the clock is %.0f s %s, ± %.0f s%s", math.Abs(c.Value.Seconds()), word, 2*c.Sigma.Seconds(), rests(c.PriorShare, c.RestsOn))
 		} else {
-			say("the clock's error is not determined, %.0f s plus or minus %.0f s: a clock turns all headings almost alike; compare it with a time signal", c.Value.Seconds(), c.Sigma.Seconds())
+			say("the clock's error is not determined, %.0f s ± %.0f s: a clock turns all headings almost alike; compare it with a time signal", c.Value.Seconds(), 2*c.Sigma.Seconds())
 		}
 	}
 
 	if l := r.Lubber; l != nil {
 		switch {
 		case !l.Determined:
-			say("the lubber error is not determined, since the sheet's heading is not")
+			say("the lubber line is not determined, since the sheet's heading is not")
 		case l.Value.Abs() < 2*l.Sigma:
-			say("the sheet is square to the vehicle as far as these readings show: %.2f° is within the uncertainty of %.2g°", l.Value.Abs().Degrees(), l.Sigma.Degrees())
+			say("the sheet is square to the vehicle as far as these readings show: %.2f° is within the uncertainty of %.2g°", l.Value.Abs().Degrees(), within95(l.Sigma))
 		default:
 			way := "clockwise"
 			if l.Value < 0 {
 				way = "counter-clockwise"
 			}
-			say("the vehicle's heading is the sheet's %+.2f°, plus or minus %.2g°: turn the sheet %.2f° %s on its mount, seen from above, or keep the correction", l.Value.Degrees(), l.Sigma.Degrees(), l.Value.Abs().Degrees(), way)
+			say("the vehicle's heading is the sheet's %+.2f°, ± %.2g° (95 %%; the lubber line): turn the sheet %.2f° %s on what it is fixed to, seen from above, or keep the correction", l.Value.Degrees(), within95(l.Sigma), l.Value.Abs().Degrees(), way)
 		}
 	}
 
@@ -109,13 +110,16 @@ func (r *Result) Verdict() (lines []string) {
 		say("so much lean cannot be corrected for: straighten the rod and level the board, then prove it again")
 	}
 	for _, m := range r.Remains {
-		say("with the sun at %.0f° a heading read as if nothing were off is wrong by up to %.2f°; corrected, %.2g° remains (one sigma)", m.Altitude.Degrees(), m.Uncorrected.Degrees(), m.Sigma.Degrees())
+		say("with the sun at %.0f° a heading read as if nothing were off is wrong by up to %.2f°; corrected, %.2g° remains (95 %%)", m.Altitude.Degrees(), m.Uncorrected.Degrees(), within95(m.Sigma))
 	}
 	if len(r.Stands) == 1 {
 		lines = append(lines, r.advice())
 	}
 	return lines
 }
+
+// within95 is the ± that holds an angle in 95 of 100 cases, in degrees.
+func within95(sigma angle.Angle) float64 { return wording.Within95(sigma).Degrees() }
 
 // unbelieved says what cannot be of readings that are not believable.
 func (r *Result) unbelieved() string {
@@ -141,7 +145,7 @@ func side(a angle.Angle) string {
 // advice says how to come to know more.
 func (r *Result) advice() string {
 	if len(r.Stands) > 1 {
-		return "to tell rod and plate apart on a quick turn, give the rod's height with shadows whose tip is seen, and the rod's slope from its own image or a rod known to stand square; or let the instrument stand for four hours about noon"
+		return "to tell rod and board apart on a quick turn, give the rod's height with shadows whose tip is seen, and the rod's slope from its own image or a rod known to stand square; or let the instrument stand for four hours about noon"
 	}
 	switch {
 	case r.Enough == nil:

@@ -3,7 +3,7 @@
 //
 // Conventions: azimuths run clockwise from true north and count from the meridian
 // of the position, at a pole too (the limit along that meridian). Altitudes count
-// from the plane square to the ellipsoid's normal; "airless" means without
+// from the plane square to the ellipsoid's normal; unrefracted means without
 // refraction. Times are UTC. Inside the package, vectors are kilometres in an
 // earth-fixed frame (x to Greenwich on the equator, z to the pole) or in the
 // horizon's frame (east, north, up).
@@ -80,7 +80,7 @@ type Apparent struct {
 	DiscAltitudeAirless angle.Angle // of the disc's centre
 
 	AzimuthRate  angle.Angle // of the light's centre, an hour
-	AltitudeRate angle.Angle // of the light's centre, airless, an hour
+	AltitudeRate angle.Angle // of the light's centre, unrefracted, an hour
 	SemiDiameter angle.Angle // of the disc
 	LitFraction  float64     // of the disc's area, 0 to 1; 1 for the sun
 }

@@ -6,7 +6,7 @@ import (
 	"shadowread/internal/angle"
 )
 
-// refract lifts an airless altitude by the refraction of a standard atmosphere at the
+// refract lifts an unrefracted altitude by the refraction of a standard atmosphere at the
 // observer's elevation.
 func (o observer) refract(altitude angle.Angle) angle.Angle {
 	pressure, temperature := standardAir(o.elevationMetres)
@@ -14,7 +14,7 @@ func (o observer) refract(altitude angle.Angle) angle.Angle {
 }
 
 // refraction returns Sæmundsson's formula (Sky & Telescope 72, 1986, 70; Meeus,
-// Astronomical Algorithms, 16.4; NREL/TP-560-34302, eq. 42) for an airless altitude,
+// Astronomical Algorithms, 16.4; NREL/TP-560-34302, eq. 42) for an unrefracted altitude,
 // pressure in hPa and temperature in °C. It stands within 0.003° of an integrated
 // standard atmosphere above 5°, within 0.006° down to the horizon; real air strays
 // from both by ten times that near the horizon.

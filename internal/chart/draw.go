@@ -318,16 +318,19 @@ func (d *drawing) fixes() {
 
 func around(at XY, r float64) rect { return rect{at.X - r, at.Y - r, at.X + r, at.Y + r} }
 
-// startSign and endSign mark the departure and the last estimate.
+// startSign and endSign mark the departure and the last estimate. On paper a fix is a dotted
+// circle and an estimated position a dotted triangle or square (common practice), so that
+// the departure, known from outside as a fix is, has a ring about its circle.
 func startSign(at XY) []Item {
-	const r = 1.2
-	box := []XY{{at.X - r, at.Y - r}, {at.X + r, at.Y - r}, {at.X + r, at.Y + r}, {at.X - r, at.Y + r}}
-	return []Item{Area{box, 1}, Stroke{Points: box, Closed: true, WidthMM: 0.35}}
+	const r = 1.9
+	return append([]Item{disc(at, r, 1), Stroke{Points: circle(at, r), Closed: true, WidthMM: 0.35}},
+		Stroke{Points: circle(at, 0.35*r), Closed: true, WidthMM: 0.35}, disc(at, 0.3, 0))
 }
 
 func endSign(at XY) []Item {
 	const r = 1.9
-	return []Item{Area{[]XY{{at.X, at.Y - r}, {at.X + 0.87*r, at.Y + 0.5*r}, {at.X - 0.87*r, at.Y + 0.5*r}}, 0}}
+	triangle := []XY{{at.X, at.Y - r}, {at.X + 0.87*r, at.Y + 0.5*r}, {at.X - 0.87*r, at.Y + 0.5*r}}
+	return []Item{Area{triangle, 1}, Stroke{Points: triangle, Closed: true, WidthMM: 0.35}, disc(at, 0.35, 0)}
 }
 
 // ends marks the departure and where the journey is.
@@ -335,7 +338,7 @@ func (d *drawing) ends() {
 	if first := &d.j.Points[0]; first.At != nil {
 		at := d.on(first.At.Adjusted)
 		d.add(startSign(at)...)
-		const room = 1.5
+		const room = 2.1
 		d.taken.take(around(at, room))
 		defer d.label("departure", at, room)
 	}

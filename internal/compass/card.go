@@ -96,7 +96,7 @@ func printable(s string) bool {
 }
 
 // DeviationAt returns the deviation on a compass heading and one sigma of it. The
-// equation serves between the lines of the printed table too.
+// equation is good between the lines of the printed table too.
 func (c Card) DeviationAt(compass angle.Angle) (deviation, sigma angle.Angle) {
 	return c.Coefficients.Deviation(compass), angle.Angle(math.Sqrt(variance(c.covariance, compass) + float64(c.misfit*c.misfit)))
 }

@@ -25,7 +25,7 @@ const (
 )
 
 // WritePDF writes the card as one page in black and white: the deviation's curve
-// within two sigmas, the readings, and the tables both ways. The bytes depend on the
+// with its 95 %, two sigmas, the readings, and the tables both ways. The bytes depend on the
 // card and the paper alone.
 func (c Card) WritePDF(w io.Writer, f paper.Format) error {
 	doc := paper.NewDocument("Deviation card: "+c.Title, f, c.Swung)
@@ -95,7 +95,7 @@ func (p page) head(c Card) {
 	p.put("swung "+c.Swung.Format("2006-01-02 15:04 UTC"), p.right, 25, 1)
 	p.put(fmt.Sprintf("%d readings", len(c.Points)), p.right, 29.5, 1)
 	p.put("East positive. Compass = magnetic − deviation; magnetic = true − declination.", margin, 38.5, 0)
-	p.put("Deviation = A + B sin z + C cos z + D sin 2z + E cos 2z, z the compass heading. Coefficients in degrees, ± two sigmas:", margin, 42.5, 0)
+	p.put("Deviation = A + B sin z + C cos z + D sin 2z + E cos 2z, z the compass heading. Coefficients in degrees, ± holds 95 %:", margin, 42.5, 0)
 	each := (p.right - margin) / count
 	for k, v := range c.Coefficients {
 		sigma := angle.Angle(math.Sqrt(c.covariance[k][k]))
@@ -147,7 +147,7 @@ func (p page) curve(c Card) {
 			p.put([]string{"N", "E", "S", "W", "N"}[deg/90], x(float64(deg)), below+3.8, 0.5)
 		}
 	}
-	p.put("compass heading z; dashed: two sigmas; circles: readings, crossed where out of line", (plotLeft+p.right)/2, below+8, 0.5)
+	p.put("compass heading z; dashed: 95 %; circles: readings, crossed where out of line", (plotLeft+p.right)/2, below+8, 0.5)
 	for n := -math.Round(end / line); n*line <= end+line/2; n++ {
 		p.SetLineWidth(map[bool]float64{true: 0.35, false: 0.1}[n == 0])
 		p.Line(plotLeft, y(n*line), p.right, y(n*line))

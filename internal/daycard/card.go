@@ -28,7 +28,7 @@ type Place struct {
 	Time         *time.Time `json:"time,omitempty"`
 }
 
-// Moonlight says from when on the moon's shadow is taken to serve.
+// Moonlight says from when on the moon's shadow is taken to be usable.
 type Moonlight struct {
 	LeastLitFraction  float64 `json:"least_lit_fraction"`
 	LowestAltitudeDeg float64 `json:"lowest_altitude_deg"`
@@ -85,7 +85,7 @@ type Highest struct {
 }
 
 // Moon is the moon's day. LitFraction is of noon, 0 to 1; it changes by up to 0.07 in
-// the twelve hours to either midnight. Serves holds the spans in which its shadow serves
+// the twelve hours to either midnight. Serves holds the spans in which its shadow is usable
 // in the dark, to the minute.
 type Moon struct {
 	Passage
@@ -99,7 +99,7 @@ type Span struct {
 	Until time.Time `json:"until"`
 }
 
-// Window is a span in which one azimuth serves.
+// Window is a span in which one azimuth is good.
 type Window struct {
 	Span
 	Centre         time.Time `json:"centre"`
@@ -116,7 +116,7 @@ type Window struct {
 	ShadowLengthMM *int     `json:"shadow_length_mm"` // at the centre, on level ground; null without a rod
 }
 
-// Reason says why the shadow does not serve.
+// Reason says why the shadow is not usable.
 type Reason string
 
 // The reasons.
@@ -127,7 +127,7 @@ const (
 	TooApart Reason = "differs_along_route" // the places are too far apart for one azimuth
 )
 
-// Gap is a span in which the shadow does not serve.
+// Gap is a span in which the shadow is not usable.
 type Gap struct {
 	Span
 	Reasons []Reason `json:"reasons"`
@@ -137,17 +137,17 @@ type Gap struct {
 // equator, counter-clockwise on the southern.
 type Rule struct {
 	Sense      string     `json:"sense"`       // "clockwise" or "counterclockwise"
-	From       *time.Time `json:"from"`        // when the bearing is taken; null if the shadow does not serve then
+	From       *time.Time `json:"from"`        // when the bearing is taken; null if the shadow is not usable then
 	AzimuthDeg *float64   `json:"azimuth_deg"` // of that bearing
 }
 
-// Costs is what common slips turn the azimuth by, at worst, while the shadow serves.
+// Costs is what common slips turn the azimuth by, at worst, while the shadow is usable.
 type Costs struct {
 	ClockMinuteDeg float64 `json:"clock_minute_deg"` // a clock off by a minute
 	TenKMDeg       float64 `json:"ten_km_deg"`       // ten kilometres off the place
 }
 
-// Rod is what the shadow of the rod does while it serves. The last three are for the scale
+// Rod is what the shadow of the rod does while it is usable. The last three are for the scale
 // and absent without one.
 type Rod struct {
 	LongestMM    int      `json:"longest_shadow_mm"`

@@ -24,12 +24,12 @@ const (
 type sample struct {
 	left, right float64 // least and greatest azimuth, degrees
 	low, high   float64 // least and greatest altitude, degrees
-	reason      Reason  // why the shadow does not serve, "" where it does or where nothing is known against it
+	reason      Reason  // why the shadow is not usable, "" where it is or where nothing is known against it
 }
 
 func (s sample) middle() float64 { return (s.left + s.right) / 2 }
 
-// served tells whether the altitude serves.
+// served tells whether the altitude is usable.
 func (s sample) served() bool { return s.reason != TooLow && s.reason != TooHigh }
 
 // dayMaker gathers what a day's windows are cut from.
@@ -241,8 +241,8 @@ func (m *dayMaker) refuse(i, j int, tolerance float64) {
 	}
 }
 
-// fixed cuts windows about the multiples of their length, where the shadow serves then;
-// so much of each as serves.
+// fixed cuts windows about the multiples of their length, where the shadow is usable then;
+// so much of each as is.
 func (m *dayMaker) fixed() []Window {
 	windows := []Window{}
 	half := int(m.o.Window / sampleStep / 2)
@@ -558,6 +558,6 @@ func (m *dayMaker) warn(d *Day, place geo.Position) {
 		}
 	}
 	if m.o.RuleAt != nil && d.Rule.From == nil {
-		warn("rule_not_started", "the shadow does not serve at %s, when the rule's bearing would be taken", d.clock(m.midnight.Add(*m.o.RuleAt)))
+		warn("rule_not_started", "the shadow is not usable at %s, when the rule's bearing would be taken", d.clock(m.midnight.Add(*m.o.RuleAt)))
 	}
 }

@@ -1,6 +1,6 @@
 // Package daycard works out what the shadow will do on given days: the azimuth to set
 // on a hand dial from one time to the next, the number under the shadow for each
-// course, and when the shadow does not serve.
+// course, and when the shadow is not usable.
 //
 // Conventions: number = course - azimuth and heading = azimuth + number, both in [0,
 // 360), from true north. Times are those of one clock, a fixed offset from UTC, for
@@ -55,14 +55,14 @@ const MinWindow = 2 * time.Minute
 // the azimuth turns too fast.
 const MinRun = 15 * time.Minute
 
-// MaxFixedError is the greatest error with which a fixed window still serves: ten
+// MaxFixedError is the greatest error with which a fixed window is still good: ten
 // degrees lead a sixth of the way aside.
 const MaxFixedError = 10 * angle.Degree
 
 // LevelError is how far off plumb a careful rod is taken to be.
 const LevelError = 0.5 * angle.Degree
 
-// When the moon's shadow serves (common practice: from about half moon, well up, in
+// When the moon's shadow is usable (common practice: from about half moon, well up, in
 // the dark). At the end of nautical twilight the sky gives less light than half a
 // moon at 15°.
 const (
@@ -82,9 +82,12 @@ var datePattern = regexp.MustCompile(`^\d{4}-\d{2}-\d{2}$`)
 
 // ParseDate reads a date as 2026-03-14; the error's code is bad_date.
 func ParseDate(s string) (Date, error) {
+	const most = 40 // of what was typed, to show
+	if !datePattern.MatchString(s) {
+		return Date{}, fault.New("bad_date", "write the date as 2026-03-14, with all its digits", "%.*q is no date", most, s)
+	}
 	t, err := time.Parse(time.DateOnly, s)
-	if err != nil || !datePattern.MatchString(s) {
-		const most = 40 // of what was typed, to show
+	if err != nil {
 		return Date{}, fault.New("bad_date", "write the date as 2026-03-14", "date %.*q does not exist", most, s)
 	}
 	return Date{t.Year(), t.Month(), t.Day()}, nil
@@ -110,8 +113,8 @@ type Options struct {
 	Days      int           // 1 to MaxDays
 	UTCOffset time.Duration // of the card's clock, east positive, whole minutes
 
-	// Stops is one place, or a route in order. Without times a line serves anywhere
-	// on the straight legs between them; with times (all or none, in order) it serves
+	// Stops is one place, or a route in order. Without times a line is good anywhere
+	// on the straight legs between them; with times (all or none, in order) it is good
 	// whoever keeps to them, before the first and after the last at those places.
 	Stops           []Stop
 	ElevationMetres float64
@@ -125,10 +128,10 @@ type Options struct {
 	// fixed windows, 15 or 30 minutes.
 	Window time.Duration
 
-	Lowest, Highest angle.Angle // altitudes between which the shadow serves
+	Lowest, Highest angle.Angle // altitudes between which the shadow is usable
 
 	// RuleAt is when the bearing is taken from which the rule of 15 degrees an hour
-	// runs on, since midnight of each day; nil: when the shadow first serves.
+	// runs on, since midnight of each day; nil: when the shadow is first usable.
 	RuleAt *time.Duration
 
 	RodHeightMM   float64 // 0: no word on the shadow's length
@@ -232,7 +235,7 @@ func (o Options) check() error {
 			"a tolerance of %g degrees cannot be kept", o.Tolerance.Degrees())
 	case !(o.Lowest >= 0 && o.Lowest < o.Highest && o.Highest <= 90*angle.Degree):
 		return fault.New("bad_altitudes", "the lowest altitude is at least 0, the highest at most 90 degrees, and above the lowest",
-			"the shadow cannot serve from %g to %g degrees", o.Lowest.Degrees(), o.Highest.Degrees())
+			"the shadow is not usable from %g to %g degrees", o.Lowest.Degrees(), o.Highest.Degrees())
 	case o.RuleAt != nil && (*o.RuleAt < 0 || *o.RuleAt >= 24*time.Hour || *o.RuleAt%time.Minute != 0):
 		return fault.New("bad_rule_time", "give hours and minutes of the card's clock, as 07:30", "the rule cannot run on from %v after midnight", *o.RuleAt)
 	case !(o.RodHeightMM >= 0 && o.RodHeightMM <= MaxRodMM):

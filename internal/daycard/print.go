@@ -168,7 +168,7 @@ func (s *setter) head(d Day, corner string) {
 func (s *setter) leaves(d Day) {
 	width := s.right() - s.left()
 	above := plain(append([]string{s.c.placeLine(), s.c.clockLine(d)}, s.c.sky(d)...)...)
-	above[1].face, above[2].face = paper.Bold, paper.Bold // the clock, and when the shadow serves
+	above[1].face, above[2].face = paper.Bold, paper.Bold // the clock, and when the shadow is usable
 	for _, w := range d.Warnings {
 		above = append(above, paragraph{"Warning: " + w.Message + ".", paper.Bold})
 	}
@@ -227,7 +227,7 @@ func (t *table) pad() float64     { return 0.2 * t.p.table }
 func (t *table) heading() float64 { return 2.3*t.small() + 0.5*t.p.table }
 
 // divide returns the lines of each leaf, at least one leaf. The last line of all leaves
-// but the last says from when on the next one serves.
+// but the last says from when on the next one is good.
 func (t *table) divide(lines []line) (leaves [][]line) {
 	most := t.blocks * t.room
 	for len(lines) > most {

@@ -242,7 +242,7 @@ func TestTheTextTable(t *testing.T) {
 		"Monday 2 November 2026 (2026-11-02)\n",
 		"From 20.6142 S 25.4310 E to 20.4142 S 25.8310 E.\n",
 		"All times are UTC+02:00: 12:00 on this card is 10:00 UTC.\n",
-		"does not serve: sun too low\n", "counterclockwise", "Never look at the sun.",
+		"not usable: sun too low\n", "counterclockwise", "Never look at the sun.",
 	} {
 		if !strings.Contains(b.String(), want) {
 			t.Errorf("the table does not say %q:\n%s", want, &b)
@@ -254,7 +254,7 @@ func TestTheTextTable(t *testing.T) {
 		"polar night": "Sun: down all day.\n",
 		"north pole":  "24:00  end of the day\n",
 		"timed route": "on 7 Sep 08:00 by one place to 20.1000 S 26.1000 E on 7 Sep 16:00.",
-		"30 minutes":  "Each line serves 15 minutes either side of its time",
+		"30 minutes":  "Each line is good for 15 minutes either side of its time",
 	} {
 		b.Reset()
 		if err := mustNew(t, scenarios()[name]).WriteText(&b); err != nil {

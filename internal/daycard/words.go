@@ -99,15 +99,15 @@ func (c *Card) sky(d Day) []string {
 	if h := d.Sun.Highest; h != nil {
 		sun += fmt.Sprintf("; highest %s, altitude %.1f°, azimuth %03.0f°", d.clock(h.Time), h.AltitudeDeg, math.Mod(math.Round(h.AzimuthDeg), 360))
 	}
-	shadow := fmt.Sprintf("The shadow does not serve on this day (altitude %g° to %g°).", c.LowestDeg, c.HighestDeg)
+	shadow := fmt.Sprintf("The shadow is not usable on this day (altitude %g° to %g°).", c.LowestDeg, c.HighestDeg)
 	if len(d.Serves) > 0 {
-		shadow = fmt.Sprintf("The shadow serves %s (altitude %g° to %g°).", d.during(d.Serves), c.LowestDeg, c.HighestDeg)
+		shadow = fmt.Sprintf("The shadow is usable %s (altitude %g° to %g°).", d.during(d.Serves), c.LowestDeg, c.HighestDeg)
 	}
 	moon := fmt.Sprintf("Moon: %.0f %% lit; %s; ", 100*d.Moon.LitFraction, d.passageWords(d.Moon.Passage))
 	if len(d.Moon.Serves) > 0 {
-		moon += fmt.Sprintf("its shadow serves in the dark %s.", d.during(d.Moon.Serves))
+		moon += fmt.Sprintf("its shadow is usable in the dark %s.", d.during(d.Moon.Serves))
 	} else {
-		moon += "its shadow does not serve in the dark."
+		moon += "its shadow is not usable in the dark."
 	}
 	return []string{shadow, sun + ".", moon}
 }
@@ -147,7 +147,7 @@ func (c *Card) whole() bool {
 }
 
 // line is a line of the table: the cells of a window, or the time from which on the
-// shadow does not serve and why.
+// shadow is not usable and why.
 type line struct {
 	cells []string
 	at    string
@@ -170,7 +170,7 @@ func (c *Card) lines(d Day) []line {
 		for _, r := range g.Reasons {
 			why = append(why, reasonWords[r])
 		}
-		lines = append(lines, line{at: d.clock(g.From.Truncate(time.Minute)), note: "does not serve: " + list(why)})
+		lines = append(lines, line{at: d.clock(g.From.Truncate(time.Minute)), note: "not usable: " + list(why)})
 	}
 	for i, w := range d.Windows {
 		for len(gaps) > 0 && gaps[0].From.Before(w.From) {
@@ -215,9 +215,9 @@ const headingRule = "True heading = azimuth + number under the shadow (less 360 
 
 // legend explains the columns, a paragraph each.
 func (c *Card) legend(d Day) []string {
-	from := "Each line serves from its time until the next: set its azimuth on a hand dial, or steer with its number under the shadow."
+	from := "Each line is good from its time until the next: set its azimuth on a hand dial, or steer with its number under the shadow."
 	if c.WindowMinutes != nil {
-		from = fmt.Sprintf("Each line serves %g minutes either side of its time, no further: set its azimuth on a hand dial, or steer with its number under the shadow.", *c.WindowMinutes/2)
+		from = fmt.Sprintf("Each line is good for %g minutes either side of its time, no further: set its azimuth on a hand dial, or steer with its number under the shadow.", *c.WindowMinutes/2)
 	}
 	rule := "15° an hour: no bearing could be taken from which that rule would run on."
 	if d.Rule.From != nil {
@@ -262,7 +262,7 @@ var cautions = []string{
 	"Never look at the sun.",
 	"Cap the tip of the rod; no rod before an airbag or a face.",
 	"The driver does not handle it under way.",
-	"No line serves beyond its time or its place.",
+	"No line is good beyond its time or its place.",
 	"Check the clock and its offset from UTC before the start.",
 	"Never the sole means of navigation.",
 }

@@ -3,27 +3,24 @@ package export
 import (
 	"encoding/csv"
 	"io"
+	"slices"
 	"strconv"
 
 	"shadowread/internal/geo"
 	"shadowread/internal/journey"
+	"shadowread/internal/logimport"
 	"shadowread/internal/table"
 	"shadowread/internal/wording"
 	"shadowread/internal/workup"
 )
 
-var csvColumns = []string{
-	"entry", "kind", "time", "leg",
-	"latitude", "longitude", "ellipse95_major_m", "ellipse95_minor_m", "ellipse95_bearing_deg",
-	"estimated_latitude", "estimated_longitude", "estimated_major_m", "estimated_minor_m", "estimated_bearing_deg",
-	"compass_rule_latitude", "compass_rule_longitude",
-	"fix_latitude", "fix_longitude", "fix_sigma_m", "fix_source", "fix_used", "closing_m", "closing_bearing_deg", "closing_per_cent",
-	"note",
-}
+// csvColumns begin with the entry and what follows of it, and end with what it says. The
+// note is the last.
+var csvColumns = slices.Concat([]string{"entry", "kind", "time"}, logimport.DerivedColumns, logimport.CellColumns, []string{"note"})
 
 // writeCSV writes a line for each entry (RFC 4180): adjusted, estimated and by the
-// compass rule; what is not known is empty, and a note or source that a spreadsheet
-// would take for a formula is led by an apostrophe.
+// compass rule, and all that logimport.Paper needs to enter it again; what is not known is
+// empty, and a text that a spreadsheet would take for a formula is led by an apostrophe.
 func writeCSV(w io.Writer, j *journey.Journey, _ string) error {
 	c := csv.NewWriter(w)
 	if err := c.Write(csvColumns); err != nil {
@@ -43,6 +40,10 @@ func writeCSV(w io.Writer, j *journey.Journey, _ string) error {
 			row = append(row, make([]string, 12)...)
 		}
 		row = append(row, fixFields(p.Fix)...)
+		said := logimport.Cells(p.Content, p.Reading)
+		for _, column := range logimport.CellColumns {
+			row = append(row, said[column])
+		}
 		if err := c.Write(append(row, table.SafeCell(p.Note))); err != nil {
 			return err
 		}

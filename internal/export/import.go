@@ -20,6 +20,7 @@ import (
 	"shadowread/internal/geo"
 	"shadowread/internal/journey"
 	"shadowread/internal/table"
+	"shadowread/internal/wording"
 	"shadowread/internal/workup"
 )
 
@@ -312,8 +313,8 @@ func Compare(j *journey.Journey, r *Received, maxGap time.Duration) ([]Differenc
 		out = append(out, d)
 	}
 	if len(out) == 0 {
-		return nil, fault.New("no_common_time", "check that the track is of the same days and that its times are UTC",
-			"the track has no point within %s of an entry of the journey", maxGap)
+		return nil, fault.New("no_common_time", "check that the track is of the same days and that its times are UTC; where its points lie further apart, give --max-gap",
+			"no entry lies between two points of the track that are at most %s apart in time", wording.Span(maxGap))
 	}
 	return out, nil
 }

@@ -26,7 +26,7 @@ type Nanotesla float64
 type Zone int
 
 // The zones of the World Magnetic Model 2025: below BlackoutBelow of horizontal
-// field a compass does not serve, below CautionBelow it is sluggish.
+// field a compass is not usable, below CautionBelow it is sluggish.
 const (
 	Clear Zone = iota
 	Caution

@@ -1,5 +1,5 @@
 // Package instrument holds what has been proved of one instrument: how its gnomon
-// stands against the sheet and against plumb, how the sheet stands on its mount, and
+// stands against the sheet and against plumb, how the sheet stands in its vehicle, and
 // what uncertainty that leaves. A record is a text file that a person can read.
 //
 // The plate frame is the sheet's: x to starboard, y forward, z out of the sheet,

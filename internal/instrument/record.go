@@ -61,7 +61,7 @@ type Record struct {
 	// instrument that has not been moved since it was proved.
 	LevelSigma angle.Angle
 	// AlignmentSigma is the same for the forward axis against the vehicle; where no
-	// lubber correction was proved, it is all that is known.
+	// lubber line was proved, it is all that is known.
 	AlignmentSigma angle.Angle
 
 	Lens string // file of the camera's lens record; "" for none
@@ -70,7 +70,7 @@ type Record struct {
 // Foot is where the rod's axis meets the sheet, mm from the printed foot.
 type Foot struct{ StarboardMM, ForwardMM, SigmaMM float64 }
 
-// Proved is what alignment has shown.
+// Proved is what proving the instrument has shown.
 type Proved struct {
 	// Lubber is added to the heading of the sheet's forward axis to give the vehicle's;
 	// nil where it was not found.
@@ -146,7 +146,7 @@ func (r Record) Check() error {
 		return bad("covariance_deg2", "prove the instrument again rather than editing it", "the covariance is none")
 	}
 	if p.Lubber == nil && p.Covariance[Lubber] != [Components]float64{} {
-		return bad("covariance_deg2", "write the correction, or 0 in the covariance's first row", "there is a sigma of the lubber correction but no correction")
+		return bad("covariance_deg2", "write the correction, or 0 in the covariance's first row", "there is a sigma of the lubber line but no lubber line")
 	}
 	if r.Gnomon == PlumbLine && (p.Lean != Slope{} || p.Rod != Slope{}) {
 		return bad("lean_starboard_deg", "leave the lean out", "a plumb line does not lean")

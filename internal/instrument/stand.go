@@ -68,7 +68,7 @@ type Stand struct {
 	// guesses are one, or a rod set with care and one set by eye.
 	guesses   []guess
 	setUp     angle.Angle // one sigma of the lean that is no part of the covariance
-	aligned   angle.Angle // what a new setting-up leaves open of the alignment
+	aligned   angle.Angle // what a new setting-up leaves open of the lubber line
 	tilted    bool        // the sheet's tilt was measured
 	plumbLine bool
 	level     angle.Angle // a plumb line's
@@ -288,7 +288,7 @@ func (s *Stand) Turn(sunAzimuth, sunAltitude, direction angle.Angle) (Turned, er
 		return float64(turn.Signed()) + v[Lubber]
 	}
 	// The likely guess is taken; what is left open is about that.
-	turn, total, alignment, tilt := at(s.likely().value), 0.0, 0.0, 0.0
+	turn, total, lubber, tilt := at(s.likely().value), 0.0, 0.0, 0.0
 	for _, g := range s.guesses {
 		mean, gradient := at(g.value), g.gradient(at)
 		v := float64(variance(g.sigma(gradient)))
@@ -296,14 +296,14 @@ func (s *Stand) Turn(sunAzimuth, sunAltitude, direction angle.Angle) (Turned, er
 		t := g.sigma(row{LeanStarboard: gradient[LeanStarboard], LeanForward: gradient[LeanForward],
 			RodStarboard: -gradient[LeanStarboard], RodForward: -gradient[LeanForward]})
 		total += g.weight * (v + sq(mean-turn))
-		alignment += g.weight * aligned
+		lubber += g.weight * aligned
 		tilt += g.weight * variance(t)
 	}
 	if !ok {
 		return Turned{}, fault.New("no_correction", "straighten the rod and prove the instrument again", "the rod leans too far for a sun at %.1f°", sunAltitude.Degrees())
 	}
-	out := Turned{Turn: angle.Angle(turn).Signed(), Level: angle.Angle(math.Sqrt(max(0, total-alignment))),
-		Alignment: angle.RSS(angle.Angle(math.Sqrt(alignment)), s.aligned)}
+	out := Turned{Turn: angle.Angle(turn).Signed(), Level: angle.Angle(math.Sqrt(max(0, total-lubber))),
+		Alignment: angle.RSS(angle.Angle(math.Sqrt(lubber)), s.aligned)}
 	out.Level = angle.RSS(out.Level, angle.Angle(float64(s.setUp)*sunAltitude.Tan()))
 	if s.plumbLine {
 		out.Level = angle.RSS(out.Level, PlumbLineLevel(s.level))

@@ -28,7 +28,11 @@ type Point struct {
 	Kind  logbook.Kind
 	Time  time.Time
 	Note  string
-	// Leg is the number of the leg in hand from here on; 0 if there is none.
+	// Content is what the entry says, and Reading what the log keeps beside a leg by the
+	// dial, as JSON; nil where that was not asked for.
+	Content logbook.Content
+	Reading []byte
+	// Leg is the number of the current leg from here on; 0 if there is none.
 	Leg int
 	// At is where the entry was made; nil while the position is lost.
 	At *workup.Point
@@ -72,7 +76,7 @@ func FromTrack(t *logbook.Track) *Journey {
 	for i := range t.Points {
 		p := &t.Points[i]
 		e := &p.Entry
-		q := Point{Entry: e.Number, Kind: e.Kind(), Time: e.Time, Note: e.Note, At: p.At, Via: p.Via, Begins: p.At != nil && !known}
+		q := Point{Entry: e.Number, Kind: e.Kind(), Time: e.Time, Note: e.Note, Content: e.Content, At: p.At, Via: p.Via, Begins: p.At != nil && !known}
 		known = p.At != nil
 		switch c := e.Content.(type) {
 		case *logbook.Leg:

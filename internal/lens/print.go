@@ -157,7 +157,7 @@ func (v *PrintView) measure(facts photo.Facts, record camera.LensRecord) (own, c
 	return held.StretchSigma(), curlHeight(plate.Curl), nil
 }
 
-// Fits refuses a photo that the record cannot serve: one of another size, or one
+// Fits refuses a photo that the record does not fit: one of another size, or one
 // that names another camera, lens or zoom. A photo that names none passes. It fails
 // with code "lens_mismatch".
 func Fits(record camera.LensRecord, f photo.Facts) error {

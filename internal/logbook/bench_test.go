@@ -102,7 +102,7 @@ func BenchmarkAddLeg(b *testing.B) {
 }
 
 // BenchmarkWorkUp reports what a log costs over the reading of its rows from SQLite
-// alone: the position in hand, as every verb works it up, of 10,000 legs; and the whole
+// alone: the current position, as every verb works it up, of 10,000 legs; and the whole
 // journey adjusted, of 100,000, over reading them as entries too.
 func BenchmarkWorkUp(b *testing.B) {
 	ctx := b.Context()

@@ -225,7 +225,7 @@ type DialHeading struct {
 	// own estimate (Estimate.Position); nil if a receiver or the user gave it.
 	ComputedAt *geo.Position `json:"computed_at,omitempty"`
 	// SetUpAnew says that the instrument was put down and levelled for this reading
-	// alone: level and alignment then are errors of this leg and of no other.
+	// alone: level and lubber line then are errors of this leg and of no other.
 	SetUpAnew bool `json:"set_up_anew,omitempty"`
 }
 
@@ -269,8 +269,8 @@ type Photo struct {
 // NeedsHeading reports whether the leg still waits for a heading.
 func (l *Leg) NeedsHeading() bool { return l.Reading == nil && l.Hand == nil }
 
-// Detour is the way round an obstacle. It leaves the leg in hand at Run, goes its
-// own short legs, and the leg in hand goes on after them.
+// Detour is the way round an obstacle. It leaves the current leg at Run, goes its
+// own short legs, and the current leg goes on after them.
 type Detour struct {
 	Run  Run        `json:"run"`
 	Legs []ShortLeg `json:"legs"`

@@ -4,7 +4,6 @@ import (
 	"context"
 	"crypto/sha256"
 	"database/sql"
-	"fmt"
 	"io"
 
 	"shadowread/internal/fault"
@@ -91,7 +90,7 @@ func unchanged(ctx context.Context, tx *sql.Tx, at At, c Content, from Copied) e
 			return storeError(err)
 		}
 		if !from.InFile(key) {
-			return bad("row_changed", fmt.Sprintf("correct the entry in the log (log correct %d), or give the row its own time if it is another entry", number),
+			return bad("row_changed", "correct the entry in the log (shadowread log correct), or give the row its own time if it is another entry",
 				"entry %d is of the same time and kind, from a row that the file no longer has", number)
 		}
 	}

@@ -61,8 +61,8 @@ type Estimate struct {
 	Time     time.Time
 	Position geo.Position
 	Cov      workup.Cov
-	Heading  angle.Angle // of the leg in hand
-	Steered  bool        // there is a leg in hand with a heading
+	Heading  angle.Angle // of the current leg
+	Steered  bool        // there is a current leg with a heading
 	// Since is the last fix used or the departure, and Run what was logged since.
 	Since time.Time
 	Run   geo.Metres

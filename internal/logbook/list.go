@@ -172,6 +172,15 @@ func (l *Log) Evidence(ctx context.Context, number int) (reading, overlay []byte
 	return reading, overlay, storeError(err)
 }
 
+// Reading returns what Evidence does, without the overlay.
+func (l *Log) Reading(ctx context.Context, number int) (reading []byte, err error) {
+	err = l.db.QueryRowContext(ctx, "SELECT reading FROM evidence WHERE entry = ?", number).Scan(&reading)
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil, nil
+	}
+	return reading, storeError(err)
+}
+
 // LoggedPhoto returns the entry in which a photo, by the SHA-256 of its bytes, was
 // first logged, withdrawn since or not; 0 if it never was.
 func (l *Log) LoggedPhoto(ctx context.Context, sha256 [32]byte) (int, error) {

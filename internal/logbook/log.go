@@ -308,7 +308,7 @@ func useWAL(ctx context.Context, db *sql.DB) error {
 		case err == nil && mode == "wal":
 			return nil
 		case err == nil:
-			return fault.New("cannot_open_log", "keep the log on a disk of this machine", "the file system of the log does not serve: no write-ahead log there")
+			return fault.New("cannot_open_log", "keep the log on a disk of this machine", "the file system of the log is not usable: no write-ahead log there")
 		case !isBusy(err) || time.Now().After(deadline):
 			return err
 		}

@@ -10,6 +10,7 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
+	"shadowread/internal/wording"
 	"shadowread/internal/workup"
 )
 
@@ -26,7 +27,7 @@ type reckoning struct {
 	Losses []Lost // all that there were
 	Begun  start  // of the filter
 
-	Course *course // heading in hand; nil if it is not known
+	Course *course // current heading; nil if it is not known
 	// Standing says that the entry was a halt, or that the journey has not left.
 	Standing bool
 
@@ -74,7 +75,7 @@ func (now *reckoning) lost() *Lost {
 	return nil
 }
 
-// course is a heading in hand.
+// course is the heading of the current leg.
 type course struct {
 	Leg workup.Leg // heading part only
 	Run geo.Metres // run on it so far
@@ -169,7 +170,7 @@ func (now *reckoning) measure(r Run, elapsed time.Duration, begins bool) (way, e
 			under = elapsed
 		}
 		if under > elapsed+minute {
-			return way{}, fault.New("bad_speed", "check the times", "%s under way are more than the %s since the entry before", under, elapsed)
+			return way{}, fault.New("bad_speed", "check the times", "%s under way are more than the %s since the entry before", wording.Span(under), wording.Span(elapsed))
 		}
 		w.length = geo.Metres(float64(r.Speed.Mean) * under.Seconds())
 		w.sigma = geo.Metres(float64(r.Speed.Sigma) * under.Seconds())
@@ -230,12 +231,12 @@ func (now *reckoning) fast(length geo.Metres, elapsed time.Duration) error {
 	if length > most {
 		return fault.New("leg_too_long",
 			fmt.Sprintf("check reading, unit and time; if the vehicle is that fast, raise the journey's speed limit of %.0f km/now by correcting its departure", float64(now.SpeedLimit)*3.6),
-			"%.1f km in %s is faster than believed", length.Kilometres(), elapsed.Round(time.Second))
+			"%.1f km in %s is faster than believed", length.Kilometres(), wording.Span(elapsed))
 	}
 	return nil
 }
 
-// goOn runs on the heading in hand.
+// goOn runs on along the current leg.
 func (now *reckoning) goOn(r Run, elapsed time.Duration, begins bool) (parts []workup.Entry, length geo.Metres, err error) {
 	w, err := now.measure(r, elapsed, begins && now.Standing)
 	if err != nil || w.length == 0 {
@@ -302,7 +303,7 @@ func (now *reckoning) around(d *Detour) (parts []workup.Entry, length geo.Metres
 // courseOf makes a course of a change of leg, nil if it needs a heading.
 //
 // The terms of the budget that many legs share are left to the work-up, which
-// brings them in as the mount's bias and the rod's lean, and by ComputedAt; with
+// brings them in as the shared lubber line and the rod's lean, and by ComputedAt; with
 // them in the sigma too they would count twice, and as if each leg had its own.
 func (now *reckoning) courseOf(l *Leg) *course {
 	switch {
@@ -322,7 +323,7 @@ func (now *reckoning) courseOf(l *Leg) *course {
 			variance += float64(now.Model.Mount * now.Model.Mount)
 		}
 	} else {
-		// What the journey's model brings in as lean and mount is taken out, no more: an
+		// What the journey's model brings in as lean and lubber line is taken out, no more: an
 		// instrument that a reading trusts less than the model does stays so.
 		leg.ByDial = true
 		altitude := 60 * angle.Degree // as package workup has it
@@ -330,8 +331,8 @@ func (now *reckoning) courseOf(l *Leg) *course {
 			altitude = r.Body.Altitude
 		}
 		level := min(r.Level, angle.Angle(float64(now.Model.Lean)*math.Abs(altitude.Tan())))
-		alignment := min(r.Alignment, now.Model.Mount)
-		variance -= float64(level*level + alignment*alignment)
+		lubber := min(r.Alignment, now.Model.Mount)
+		variance -= float64(level*level + lubber*lubber)
 	}
 	leg.HeadingSigma = angle.Angle(math.Sqrt(max(0, variance)))
 	return &course{Leg: leg}

@@ -11,10 +11,11 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
+	"shadowread/internal/wording"
 	"shadowread/internal/workup"
 )
 
-// estimate returns the position in hand, nil if it is lost.
+// estimate returns the current position, nil if it is lost.
 func (now *reckoning) estimate() *Estimate {
 	if now.lost() != nil {
 		return nil
@@ -24,7 +25,7 @@ func (now *reckoning) estimate() *Estimate {
 	if c := now.Course; c != nil {
 		e.Heading, e.Steered = c.Leg.Heading, true
 		if c.Run > 0 && !c.Left {
-			e.Heading = f.Heading // with what is known of the instrument
+			e.Heading = f.Heading // with what was learnt of the instrument
 		} else if _, corrected, err := now.steer(); err == nil {
 			e.Heading = corrected
 		}
@@ -32,8 +33,8 @@ func (now *reckoning) estimate() *Estimate {
 	return e
 }
 
-// steer returns the filter once it has taken up the heading in hand, and that
-// heading with what is known of the instrument.
+// steer returns the filter once it has taken up the current leg, and its
+// heading with what was learnt of the instrument.
 func (now *reckoning) steer() (workup.State, angle.Angle, error) {
 	leg := now.Course.Leg
 	next, _, err := now.Model.Next(now.Filter, workup.Entry{Time: now.Filter.Time, Leg: &leg})
@@ -45,7 +46,7 @@ type Whereabouts struct {
 	Journey  int
 	Estimate Estimate
 	Ellipse  workup.Ellipse
-	Shared   workup.Shared // what is known of the instruments
+	Shared   workup.Shared // what was learnt of the instruments
 	// Closing is the last fix's; nil if there was none.
 	Closing *workup.Closing
 	// Entries that wait for the user: legs that need a heading, fixes that were not
@@ -194,7 +195,7 @@ func (now *reckoning) ahead(at time.Time, run *Run) (*Estimate, error) {
 	e.Cov.EE += most * most / 3
 	if e.Sigma() > staleAfter {
 		return nil, fault.New("estimate_stale", "log where the vehicle has gone since or that it stood, or give the position",
-			"the last entry of the log is %s old, and the vehicle may be anywhere by now", elapsed.Round(time.Minute))
+			"the last entry of the log is %s old, and the vehicle may be anywhere by now", wording.Span(elapsed))
 	}
 	e.Time = at
 	return e, nil

@@ -346,6 +346,11 @@ func FuzzPaper(f *testing.F) {
 		"entry,time,odometer_km,heading_deg,sigma_deg\nleg,2026-03-14T06:30:00,1.5,-90,2\n", "entry,time,number_deg,sigma_deg,stood\nleg,2026-03-14T06:30:00,1,NaN,yes\n",
 		"entry,time,position,error_m\ndeparture,2026-03-14T06:30:00Z,\"20 S, 25 E\",1e308\n", "entry,time,speed_kmh\ntyres,2026-03-14T06:30:00Z,1e400\n",
 		"entry,time,odometer_km,position,error_m\nfix,0001-01-01T00:00:00Z,1,0 0,1\n",
+		"entry,kind,time,odometer_km,odometer_decimals,how,heading_deg,sigma_deg,level_sigma_deg,lubber_sigma_deg,position_sigma_deg,set_up_anew,number_deg,body,body_azimuth_deg,body_altitude_deg,computed_at,photo,photo_sha256\n" +
+			"2,LEG,2026-03-14T06:30:00Z,1,1,photo,90,1.5,0.5,1,0.1,YES,12,sun,80,30,\"20 S, 25 E\",a.jpg,sha256:" + strings.Repeat("0a", 32) + "\n" +
+			"3,leg,2026-03-14T07:30:00Z,2,1,number,90,0.1,0.5,1,0.1,,,,,,,,\n",
+		"kind;entry;time;distance_km;distance_sigma_km;speed_kmh;speed_sigma_kmh;under_way_s;legs;steering_deg;scale;speed_limit_kmh;position;error_m\n" +
+			"departure;1;2026-03-14T06:30:00Z;;;;;;;2,5;0,02;120;20.5 S, 25 E;5\ndetour;2;2026-03-14T07:30:00Z;1,5;0,1;;;;140+-3,900m+-50m; 20±1,@000003.2km(6) 1km;;;;;\nhalt;3;2026-03-14T08:30:00Z;;;20;2;1e3;;;;;;\n",
 		"entry,time,odometer_km,sigma_deg,legs,reads\ndetour,2026-03-14T06:30:00Z,1,5,\"140,@2;0°,9 m\",\nodometer_set,2026-03-14T06:30:00Z,1,,,0mi\n",
 	} {
 		f.Add(s)
@@ -376,5 +381,60 @@ func checkCSV(t *testing.T, s string, err error) {
 	t.Helper()
 	if err != nil && (fault.Code(err) == "error" || !strings.HasPrefix(err.Error(), "f.csv")) {
 		t.Fatalf("%q: %v (%s)", s, err, fault.Code(err))
+	}
+}
+
+// Rows of an exported journey that cannot stand are refused before anything is written.
+func TestExportedRowsThatCannotStand(t *testing.T) {
+	const leg = "entry,kind,time,odometer_km,how,heading_deg,sigma_deg,level_sigma_deg,photo_sha256,distance_sigma_km,body_altitude_deg,confirmed\n"
+	for _, tt := range []struct{ name, text, code, says string }{
+		{"photo without its hash", leg + "2,leg,2026-03-14T06:30:00Z,1,photo,90,1,,,,,\n", "bad_row", "photo_sha256"},
+		{"hash that is none", leg + "2,leg,2026-03-14T06:30:00Z,1,photo,90,1,,sha256:12,,,\n", "bad_photo_hash", "no hash"},
+		{"heading from nowhere", leg + "2,leg,2026-03-14T06:30:00Z,1,guess,90,1,,,,,\n", "bad_row", "none of photo, number, hand"},
+		{"a part larger than the whole", leg + "2,leg,2026-03-14T06:30:00Z,1,number,90,1,2,,,,\n", "bad_heading", "less than its terms"},
+		{"a sigma of nothing", leg + "2,leg,2026-03-14T06:30:00Z,1,hand,90,1,,,0.1,,\n", "bad_row", "distance_sigma_km has no meaning without distance_km"},
+		{"half a direction", leg + "2,leg,2026-03-14T06:30:00Z,1,number,90,1,,,,30,\n", "bad_row", "body_altitude_deg has no meaning"},
+		{"of another kind", leg + "2,halt,2026-03-14T06:30:00Z,1,,,,,,,,yes\n", "bad_row", "a halt has no confirmed"},
+	} {
+		in := Paper{CSV: strings.NewReader(tt.text), Name: "x.csv"}
+		_, err := in.Import(t.Context(), begun(t))
+		if fault.Code(err) != tt.code || !strings.Contains(err.Error(), tt.says) || !strings.HasPrefix(err.Error(), "x.csv line 2: ") || fault.Hint(err) == "" {
+			t.Errorf("%s: %v (%s), want %s that says %q", tt.name, err, fault.Code(err), tt.code, tt.says)
+		}
+	}
+}
+
+// Zeros that a spreadsheet trims are put back: they say how finely the odometer counts.
+func TestTrimmedZerosComeBack(t *testing.T) {
+	for _, tt := range []struct{ text, decimals, want string }{
+		{"45210", "1", "45210.0"}, {"45210.5", "2", "45210.50"}, {"45210.5", "1", "45210.5"}, {"45210", "", "45210"}, {"45210", "0", "45210"},
+		{"45210.5", "0", "45210.5"}, {"45210", "x", "45210"}, {"45210", "1000000", "45210"}, {"45210", "-1", "45210"},
+	} {
+		if got := withDecimals(tt.text, tt.decimals); got != tt.want {
+			t.Errorf("%s with %q decimals is %s, want %s", tt.text, tt.decimals, got, tt.want)
+		}
+	}
+}
+
+// A short leg may have sigmas of its own.
+func TestShortLegs(t *testing.T) {
+	for _, tt := range []struct {
+		text string
+		want logbook.ShortLeg
+	}{
+		{"140,@45219.9", logbook.ShortLeg{Heading: by(140, 5), Run: km("45219.9")}},
+		{"140±3, @0.4km(6)", logbook.ShortLeg{Heading: by(140, 3), Run: logbook.ByOdometer(logbook.Odometer{AsGiven: "0.4", Unit: logbook.Kilometres, RolledOver: 6})}},
+		{"140°+-3°,900m+-50m", logbook.ShortLeg{Heading: by(140, 3), Run: logbook.Run{Distance: &logbook.Distance{Length: 900, Sigma: 50}}}},
+		{"140,@2.0 1.5km", logbook.ShortLeg{Heading: by(140, 5), Run: logbook.Run{Odometer: km("2.0").Odometer, Distance: &logbook.Distance{Length: 1500}}}},
+	} {
+		got, err := ParseShortLeg(tt.text, 5*deg)
+		if err != nil || !reflect.DeepEqual(got, tt.want) {
+			t.Errorf("%q: %+v, %v, want %+v", tt.text, got, err, tt.want)
+		}
+	}
+	for _, text := range []string{"140", "140+-x,1km", "140,@2(0)", "140,@2(x)", "140,1km+-x", "140,@2 x"} {
+		if got, err := ParseShortLeg(text, 5*deg); fault.Code(err) != "bad_leg" {
+			t.Errorf("%q: %+v, %v", text, got, err)
+		}
 	}
 }

@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -47,7 +48,7 @@ type Paper struct {
 //
 // Before anything is written it fails with the codes of table.Form.Read, "bad_row" and
 // those of its fields; then with "row_changed" for a row that was edited since it was
-// entered, and as the verbs and Number do. Messages name file and line.
+// entered, "photo_already_logged", and as the verbs and Number do. Messages name file and line.
 func (in Paper) Import(ctx context.Context, book *logbook.Log) (Imported, error) {
 	var done Imported
 	rows, err := readPaper(in.Name, in.CSV, in.UTCOffset)
@@ -58,6 +59,9 @@ func (in Paper) Import(ctx context.Context, book *logbook.Log) (Imported, error)
 	keys := map[string]bool{}
 	for _, r := range rows {
 		keys[r.key] = true
+	}
+	if err := newJourneys(ctx, book, rows); err != nil {
+		return done, err
 	}
 	for _, r := range rows {
 		added, isNew, err := in.enter(ctx, book, r, func(key string) bool { return keys[key] })
@@ -76,6 +80,36 @@ func (in Paper) Import(ctx context.Context, book *logbook.Log) (Imported, error)
 	return done, nil
 }
 
+// newJourneys refuses, before anything is written, a journey that would be begun and then
+// stopped at a photo which the log has in another.
+func newJourneys(ctx context.Context, book *logbook.Log, rows []paperRow) error {
+	begins := false
+	for _, r := range rows {
+		leg, ok := r.content.(*logbook.Leg)
+		_, departs := r.content.(*logbook.Departure)
+		if !departs && !(begins && ok && leg.Photo != nil) {
+			continue
+		}
+		is, err := book.HasCopied(ctx, r.key)
+		if err != nil {
+			return err
+		}
+		begins = begins || departs && !is
+		if departs || is {
+			continue
+		}
+		sum, _ := hex.DecodeString(leg.Photo.SHA256) // validated
+		number, err := book.LoggedPhoto(ctx, [sha256.Size]byte(sum))
+		if err != nil {
+			return err
+		}
+		if number != 0 {
+			return r.Wrong(fault.New("photo_already_logged", "import an exported journey into a log of its own", "the photo is in the log already, as entry %d", number))
+		}
+	}
+	return nil
+}
+
 func (in Paper) enter(ctx context.Context, book *logbook.Log, r paperRow, inFile func(key string) bool) (added logbook.Added, isNew bool, err error) {
 	if is, err := book.HasCopied(ctx, r.key); is || err != nil {
 		return logbook.Added{}, false, err
@@ -86,7 +120,7 @@ func (in Paper) enter(ctx context.Context, book *logbook.Log, r paperRow, inFile
 	if r.rounded != "" && in.Rounded != nil {
 		in.Rounded(r.Wrong(errors.New(r.rounded)).Error())
 	}
-	from := logbook.Copied{Key: r.key, InFile: inFile}
+	from := logbook.Copied{Key: r.key, Whole: r.kept, InFile: inFile}
 	if r.number != nil {
 		if from.Whole, err = in.readNumber(ctx, book, r); err != nil {
 			return logbook.Added{}, false, err
@@ -118,36 +152,66 @@ type paperRow struct {
 	wayRow
 	at      logbook.At
 	content logbook.Content
-	// number is set for a leg by a number read by eye, with its sigma, 0 for the
-	// default.
+	// number is set for a leg by a number read by eye whose heading is to be worked out,
+	// with its sigma, 0 for the default.
 	number      *angle.Angle
 	numberSigma angle.Angle
+	kept        []byte // what is known of the reading of a leg by the dial, as JSON
 	rounded     string // what is to be said of a position of few digits
 	key         string
 }
 
 // paperColumns only grow at their end: by their order a row is known that was imported.
 var paperColumns = []string{"entry", "time", "odometer_km", "odometer_mi", "odometer_nmi", "rolled_over_digits", "distance_km", "speed_kmh", "stood",
-	"heading_deg", "number_deg", "sigma_deg", "position", "error_m", "source", "note", "legs", "reads"}
+	"heading_deg", "number_deg", "sigma_deg", "position", "error_m", "source", "note", "legs", "reads",
+	"kind", "odometer_decimals", "distance_sigma_km", "speed_sigma_kmh", "under_way_s",
+	"how", "level_sigma_deg", "lubber_sigma_deg", "position_sigma_deg", "set_up_anew",
+	"body", "body_azimuth_deg", "body_altitude_deg", "computed_at",
+	"photo", "photo_sha256", "refused", "refused_message", "confirmed",
+	"steering_deg", "lubber_shared_deg", "lubber_walk_deg", "lean_deg", "lean_walk_deg", "scale", "scale_walk",
+	"drift_mps", "drift_walk_mps", "speed_limit_kmh", "reads_unit", "reads_decimals"}
+
+// DerivedColumns are those of an exported journey that follow from its entries: they are
+// passed over, and a row is the same entry whatever stands in them.
+var DerivedColumns = []string{"leg",
+	"latitude", "longitude", "ellipse95_major_m", "ellipse95_minor_m", "ellipse95_bearing_deg",
+	"estimated_latitude", "estimated_longitude", "estimated_major_m", "estimated_minor_m", "estimated_bearing_deg",
+	"compass_rule_latitude", "compass_rule_longitude",
+	"fix_latitude", "fix_longitude", "fix_sigma_m", "fix_source", "fix_used", "closing_m", "closing_bearing_deg", "closing_per_cent"}
 
 // paperKinds are the entries of a paper log.
 var paperKinds = []logbook.Kind{logbook.KindDeparture, logbook.KindLeg, logbook.KindDetour, logbook.KindHalt, logbook.KindFix, logbook.KindNote, logbook.KindRemount, logbook.KindTyres, logbook.KindOdometerSet}
 
 // forKinds are the columns that only some kinds of entries fill.
-var (
-	withWay     = []logbook.Kind{logbook.KindLeg, logbook.KindDetour, logbook.KindHalt, logbook.KindFix, logbook.KindTyres, logbook.KindOdometerSet}
-	withReading = append([]logbook.Kind{logbook.KindDeparture}, withWay...)
-	forKinds    = map[string][]logbook.Kind{
-		"distance_km": withWay, "speed_kmh": withWay, "stood": withWay, "rolled_over_digits": withWay,
-		"odometer_km": withReading, "odometer_mi": withReading, "odometer_nmi": withReading,
-		"heading_deg": {logbook.KindLeg}, "number_deg": {logbook.KindLeg}, "sigma_deg": {logbook.KindLeg, logbook.KindDetour},
-		"position": {logbook.KindDeparture, logbook.KindFix}, "error_m": {logbook.KindDeparture, logbook.KindFix}, "source": {logbook.KindDeparture, logbook.KindFix},
-		"legs": {logbook.KindDetour}, "reads": {logbook.KindOdometerSet},
+var forKinds = func() map[string][]logbook.Kind {
+	withWay := []logbook.Kind{logbook.KindLeg, logbook.KindDetour, logbook.KindHalt, logbook.KindFix, logbook.KindTyres, logbook.KindOdometerSet}
+	departure, leg := []logbook.Kind{logbook.KindDeparture}, []logbook.Kind{logbook.KindLeg}
+	kinds := map[string][]logbook.Kind{}
+	for _, group := range []struct {
+		kinds   []logbook.Kind
+		columns []string
+	}{
+		{withWay, []string{"distance_km", "distance_sigma_km", "speed_kmh", "speed_sigma_kmh", "under_way_s", "stood", "rolled_over_digits"}},
+		{append(departure, withWay...), []string{"odometer_km", "odometer_mi", "odometer_nmi", "odometer_decimals"}},
+		{append(leg, logbook.KindDetour), []string{"sigma_deg"}},
+		{leg, []string{"how", "heading_deg", "number_deg", "level_sigma_deg", "lubber_sigma_deg", "position_sigma_deg", "set_up_anew",
+			"body", "body_azimuth_deg", "body_altitude_deg", "computed_at", "photo", "photo_sha256", "refused", "refused_message"}},
+		{append(departure, logbook.KindFix), []string{"position", "error_m", "source"}},
+		{[]logbook.Kind{logbook.KindFix}, []string{"confirmed"}},
+		{[]logbook.Kind{logbook.KindDetour}, []string{"legs"}},
+		{[]logbook.Kind{logbook.KindOdometerSet}, []string{"reads", "reads_unit", "reads_decimals"}},
+		{departure, []string{"steering_deg", "lubber_shared_deg", "lubber_walk_deg", "lean_deg", "lean_walk_deg", "scale", "scale_walk",
+			"drift_mps", "drift_walk_mps", "speed_limit_kmh"}},
+	} {
+		for _, column := range group.columns {
+			kinds[column] = group.kinds
+		}
 	}
-)
+	return kinds
+}()
 
 var paperForm = table.Form{
-	Columns: paperColumns, Numbers: numberColumns,
+	Columns: slices.Concat(paperColumns, DerivedColumns), Numbers: slices.Concat(numberColumns, exactColumns),
 	Needed:   [][]string{{"entry"}, {"time"}},
 	Names:    "entry, time and those of docs/log.md that the entries need",
 	MaxBytes: maxCSV, MaxRows: maxCSVRows,
@@ -182,7 +246,8 @@ func keyOf(n int, text string) string {
 }
 
 func (r *paperRow) read(offset *time.Duration) error {
-	kind := logbook.Kind(r.Field("entry"))
+	// An exported journey has the number in the column entry.
+	kind := logbook.Kind(strings.ToLower(cmp.Or(r.Field("kind"), r.Field("entry"))))
 	if !slices.Contains(paperKinds, kind) {
 		var names []string
 		for _, k := range paperKinds {
@@ -210,7 +275,9 @@ func (r *paperRow) read(offset *time.Duration) error {
 	switch kind {
 	case logbook.KindDeparture:
 		d := &logbook.Departure{Odometer: run.Odometer, Source: r.Text("source"), Model: workup.Land(), SpeedLimit: logbook.DefaultSpeedLimit}
-		d.Position, d.Sigma, err = r.position()
+		if d.Position, d.Sigma, err = r.position(); err == nil {
+			err = r.model(d)
+		}
 		r.content = d
 	case logbook.KindLeg:
 		r.content, err = r.leg(run)
@@ -220,11 +287,13 @@ func (r *paperRow) read(offset *time.Duration) error {
 		r.content = &logbook.Halt{Run: run}
 	case logbook.KindOdometerSet:
 		set := &logbook.OdometerSet{Run: run}
-		set.After, err = ParseReading(r.Field("reads"))
+		set.After, err = ParseReading(withDecimals(r.Field("reads"), r.Field("reads_decimals")) + r.Field("reads_unit"))
 		r.content = set
 	case logbook.KindFix:
 		f := &logbook.Fix{Run: run, Source: r.Text("source")}
-		f.Position, f.Sigma, err = r.position()
+		if f.Position, f.Sigma, err = r.position(); err == nil {
+			f.Confirmed, err = r.yes("confirmed")
+		}
 		r.content = f
 	case logbook.KindTyres:
 		r.content = &logbook.Tyres{Run: run}
@@ -243,24 +312,77 @@ func (r *paperRow) run() (run logbook.Run, err error) {
 	if run.Odometer, err = r.odometer(); err != nil {
 		return logbook.Run{}, err
 	}
-	if x, ok, err := r.Number("distance_km"); err != nil {
+	if given, err := r.figures("distance_km", "distance_sigma_km"); err != nil {
 		return logbook.Run{}, err
-	} else if ok {
-		run.Distance = &logbook.Distance{Length: geo.Metres(x) * geo.Kilometre}
+	} else if given != nil {
+		run.Distance = &logbook.Distance{Length: geo.Metres(given[0]) * geo.Kilometre, Sigma: geo.Metres(given[1]) * geo.Kilometre}
 	}
-	if x, ok, err := r.Number("speed_kmh"); err != nil {
+	if given, err := r.figures("speed_kmh", "speed_sigma_kmh", "under_way_s"); err != nil {
 		return logbook.Run{}, err
-	} else if ok {
-		run.Speed = &logbook.Speed{Mean: workup.MetresPerSecond(x / 3.6)}
+	} else if given != nil {
+		run.Speed = &logbook.Speed{
+			Mean: workup.MetresPerSecond(given[0] / 3.6), Sigma: workup.MetresPerSecond(given[1] / 3.6),
+			For: time.Duration(math.Round(min(given[2], maxUnderWay) * float64(time.Second))),
+		}
 	}
-	switch s := r.Field("stood"); s {
+	run.Stood, err = r.yes("stood")
+	return run, err
+}
+
+// maxUnderWay is far more than any way takes, and few enough seconds for a Duration.
+const maxUnderWay = 1e9
+
+// figures returns the numbers in columns, 0 where there is none; nil if the first, without
+// which the others mean nothing, is empty.
+func (r *paperRow) figures(columns ...string) ([]float64, error) {
+	out := make([]float64, len(columns))
+	first := false
+	for i, column := range columns {
+		x, filled, err := r.Number(column)
+		if err != nil {
+			return nil, err
+		}
+		if i == 0 {
+			first = filled
+		}
+		if filled && !first {
+			return nil, r.Bad("%s has no meaning without %s", column, columns[0])
+		}
+		out[i] = x
+	}
+	if !first {
+		return nil, nil
+	}
+	return out, nil
+}
+
+func (r *paperRow) yes(column string) (bool, error) {
+	switch s := strings.ToLower(r.Field(column)); s {
 	case "", "no":
+		return false, nil
 	case "yes":
-		run.Stood = true
+		return true, nil
 	default:
-		return logbook.Run{}, r.Bad("stood %q is neither yes nor no", s)
+		return false, r.Bad("%s %q is neither yes nor no", column, s)
 	}
-	return run, nil
+}
+
+// model reads how wrong the instruments may be, where the row says so.
+func (r *paperRow) model(d *logbook.Departure) error {
+	for _, f := range modelFields(&d.Model) {
+		x, filled, err := r.Number(f.column)
+		if err != nil {
+			return err
+		}
+		if filled {
+			*f.value = x * f.unit
+		}
+	}
+	x, filled, err := r.Number("speed_limit_kmh")
+	if filled {
+		d.SpeedLimit = workup.MetresPerSecond(x / 3.6)
+	}
+	return err
 }
 
 // position reads where a departure or fix is.
@@ -284,57 +406,20 @@ func (r *paperRow) position() (geo.Position, geo.Metres, error) {
 	return p, good, nil
 }
 
-func (r *paperRow) leg(run logbook.Run) (logbook.Content, error) {
-	heading, byHand, err := r.Number("heading_deg")
-	if err != nil {
-		return nil, err
-	}
-	number, byNumber, err := r.Number("number_deg")
-	if err != nil {
-		return nil, err
-	}
-	sigma, known, err := r.Number("sigma_deg")
-	leg := &logbook.Leg{Run: run, How: logbook.ByHand}
-	switch {
-	case err != nil:
-		return nil, err
-	case byHand && byNumber:
-		return nil, r.Bad("the leg has both a heading and a number")
-	case byHand && !known:
-		return nil, noSigma()
-	case byHand && !(heading >= 0 && heading <= 360):
-		return nil, fault.New("bad_heading", "give the true heading in degrees", "heading_deg %v is none from 0 to 360", heading)
-	case byHand:
-		leg.Hand = &logbook.Heading{Heading: angle.FromDegrees(heading).Bearing(), Sigma: angle.FromDegrees(sigma)}
-	case byNumber && !(number >= 0 && number <= 360 && sigma >= 0):
-		return nil, r.Bad("number_deg %v with sigma_deg %v is none that a dial shows", number, sigma)
-	case byNumber:
-		n := angle.FromDegrees(number)
-		leg.How, r.number, r.numberSigma = logbook.ByNumber, &n, angle.FromDegrees(sigma)
-	case known:
-		return nil, r.Bad("the leg has a sigma but no heading")
-	}
-	return leg, nil // without either it needs a heading
-}
-
-func noSigma() error {
-	return fault.New("bad_heading", "fill the column sigma_deg: degrees, one sigma", "how well the heading is known is not given")
-}
-
 // detour reads the short legs of a detour, parted by semicolons.
 func (r *paperRow) detour(run logbook.Run) (logbook.Content, error) {
-	sigma, known, err := r.Number("sigma_deg")
-	switch {
-	case err != nil:
+	sigma, _, err := r.Number("sigma_deg")
+	if err != nil {
 		return nil, err
-	case !known:
-		return nil, noSigma()
 	}
 	d := &logbook.Detour{Run: run}
 	for text := range strings.SplitSeq(r.Field("legs"), ";") {
 		leg, err := ParseShortLeg(strings.TrimSpace(text), angle.FromDegrees(sigma))
 		if err != nil {
 			return nil, err
+		}
+		if leg.Heading.Sigma == 0 {
+			return nil, noSigma()
 		}
 		d.Legs = append(d.Legs, leg)
 	}

@@ -2,6 +2,7 @@ package logimport
 
 import (
 	"strconv"
+	"strings"
 	"time"
 
 	"shadowread/internal/geo"
@@ -18,6 +19,11 @@ const (
 // numberColumns hold figures. What legs and position hold is parted by commas itself.
 var numberColumns = []string{"odometer_km", "odometer_mi", "odometer_nmi", "rolled_over_digits", "distance_km", "speed_kmh",
 	"heading_deg", "number_deg", "sigma_deg", "error_m", "reads"}
+
+// exactColumns hold figures of an exported journey.
+var exactColumns = []string{"distance_sigma_km", "speed_sigma_kmh", "under_way_s", "level_sigma_deg", "lubber_sigma_deg", "position_sigma_deg",
+	"body_azimuth_deg", "body_altitude_deg", "steering_deg", "lubber_shared_deg", "lubber_walk_deg", "lean_deg", "lean_walk_deg", "scale", "scale_walk",
+	"drift_mps", "drift_walk_mps", "speed_limit_kmh"}
 
 // wayRow is a row of either kind of file.
 type wayRow struct{ table.Row }
@@ -39,7 +45,7 @@ func (r wayRow) odometer() (*logbook.Odometer, error) {
 		case found != nil:
 			return nil, r.Bad("the odometer is read in two units")
 		}
-		found = &logbook.Odometer{AsGiven: text, Unit: unit}
+		found = &logbook.Odometer{AsGiven: withDecimals(text, r.Field("odometer_decimals")), Unit: unit}
 	}
 	digits := r.Field("rolled_over_digits")
 	rolled := digits != ""
@@ -57,6 +63,24 @@ func (r wayRow) odometer() (*logbook.Odometer, error) {
 	}
 	return found, found.Validate()
 }
+
+// withDecimals gives a reading the zeros back that a spreadsheet has trimmed, which say
+// how finely the odometer counts.
+func withDecimals(text, decimals string) string {
+	want, err := strconv.Atoi(decimals)
+	_, fraction, point := strings.Cut(text, ".")
+	missing := want - len(fraction)
+	if err != nil || missing <= 0 || want > maxDecimals {
+		return text
+	}
+	if !point {
+		text += "."
+	}
+	return text + strings.Repeat("0", missing)
+}
+
+// maxDecimals is more than any odometer shows.
+const maxDecimals = 9
 
 // time reads the column time.
 func (r wayRow) time(offset *time.Duration) (time.Time, error) {

@@ -41,7 +41,8 @@ func ParseReading(text string) (logbook.Odometer, error) {
 
 // ParseShortLeg reads a leg of a detour: a true heading in degrees, and what the
 // odometer read at its end, "140,@45219.9", or its length, "140,900m". sigma is the
-// heading's. It fails with code "bad_leg".
+// heading's unless its own stands behind it, "140+-3,900m+-50m". It fails with code
+// "bad_leg".
 func ParseShortLeg(text string, sigma angle.Angle) (logbook.ShortLeg, error) {
 	wrong := func(why string) (logbook.ShortLeg, error) {
 		return logbook.ShortLeg{}, fault.New("bad_leg", "give HEADING,@READING, as 140,@45219.9, or HEADING,LENGTH, as 140,0.8km", "leg %q: %s", text, why)
@@ -50,25 +51,64 @@ func ParseShortLeg(text string, sigma angle.Angle) (logbook.ShortLeg, error) {
 	if !ok {
 		return wrong("it has no length")
 	}
-	degrees, err := number(strings.TrimSuffix(strings.TrimSpace(heading), "°"), 360)
+	heading, own := splitSigma(heading)
+	degrees, err := number(strings.TrimSuffix(heading, "°"), 360)
 	if err != nil {
-		return wrong(fmt.Sprintf("heading %q is none from 0 to 360", strings.TrimSpace(heading)))
+		return wrong(fmt.Sprintf("heading %q is none from 0 to 360", heading))
+	}
+	if own != "" {
+		s, err := number(strings.TrimSuffix(own, "°"), 360)
+		if err != nil {
+			return wrong(fmt.Sprintf("%q is no sigma of a heading", own))
+		}
+		sigma = angle.FromDegrees(s)
 	}
 	leg := logbook.ShortLeg{Heading: logbook.Heading{Heading: angle.FromDegrees(degrees), Sigma: sigma}}
-	if reading, ok := strings.CutPrefix(strings.TrimSpace(way), "@"); ok {
-		o, err := ParseReading(reading)
+	way = strings.TrimSpace(way)
+	if reading, ok := strings.CutPrefix(way, "@"); ok {
+		reading, way, _ = strings.Cut(reading, " ")
+		o, err := parseRolled(reading)
 		if err != nil {
 			return wrong(err.Error())
 		}
 		leg.Run = logbook.ByOdometer(o)
-		return leg, nil
+		if way == "" {
+			return leg, nil
+		}
 	}
-	length, err := ParseLength(way)
-	if err != nil {
+	if leg.Run.Distance, err = parseDistance(way); err != nil {
 		return wrong(err.Error())
 	}
-	leg.Run.Distance = &logbook.Distance{Length: length}
 	return leg, nil
+}
+
+// splitSigma parts "140+-3" or "140±3" into a figure and its sigma.
+func splitSigma(text string) (figure, sigma string) {
+	figure, sigma, _ = strings.Cut(strings.ReplaceAll(text, "±", plusMinus), plusMinus)
+	return strings.TrimSpace(figure), strings.TrimSpace(sigma)
+}
+
+func parseDistance(text string) (d *logbook.Distance, err error) {
+	length, sigma := splitSigma(text)
+	d = &logbook.Distance{}
+	if d.Length, err = ParseLength(length); err == nil && sigma != "" {
+		d.Sigma, err = ParseLength(sigma)
+	}
+	return d, err
+}
+
+// parseRolled reads what an odometer shows, with the digits before its point in brackets
+// where it has passed its last number: "12.3km(5)".
+func parseRolled(text string) (logbook.Odometer, error) {
+	text, digits, rolled := strings.Cut(strings.TrimSuffix(text, ")"), "(")
+	o, err := ParseReading(text)
+	if err != nil || !rolled {
+		return o, err
+	}
+	if o.RolledOver, err = strconv.Atoi(digits); err != nil || o.RolledOver < 1 {
+		return o, fault.New("bad_odometer", "give the digits before the point, as many as the odometer shows", "%q is no count of digits", digits)
+	}
+	return o, o.Validate()
 }
 
 // splitUnit parts "12.5 km" into its number and unit.

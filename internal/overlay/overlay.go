@@ -730,13 +730,13 @@ func (b *band) row(label, s string, ink color.NRGBA) {
 // band says the result in words.
 func bandOf(r *reading.Result, l *lettering) *band {
 	b := &band{lettering: l, height: 0.3 * textEm * l.width}
-	places := wording.Places(r.Sigma)
+	places := wording.SteerPlaces(r.Sigma)
 	if r.Heading != nil {
 		b.title(run{s: "heading ", em: 1.0 / 24, ink: labelInk},
-			run{s: wording.Bearing(*r.Heading, places) + "°", em: titleEm, bold: true, ink: textInk},
+			run{s: wording.ThreeFigures(*r.Heading, places), em: titleEm, bold: true, ink: textInk},
 			run{s: " true ", em: 1.0 / 24, ink: labelInk},
-			run{s: fmt.Sprintf(" ± %.*f°", places, r.Sigma.Degrees()), em: 1.0 / 19, bold: true, ink: textInk},
-			run{s: " (one sigma)", em: textEm, ink: labelInk})
+			run{s: " ± " + wording.Fixed(wording.Within95(r.Sigma), places) + "°", em: 1.0 / 19, bold: true, ink: textInk},
+			run{s: " (95 %)", em: textEm, ink: labelInk})
 	} else {
 		b.title(run{s: "no heading: ", em: 1.0 / 16, bold: true, ink: warningInk},
 			run{s: strings.ReplaceAll(string(r.Reason), "_", " "), em: 1.0 / 22, bold: true, ink: textInk})
@@ -744,7 +744,7 @@ func bandOf(r *reading.Result, l *lettering) *band {
 		b.height += 0.4 * textEm * l.width
 	}
 	if r.Come != nil && r.Course != nil {
-		b.row("course", wording.Bearing(*r.Course, places)+"°: "+wording.Come(*r.Come, places), textInk)
+		b.row("course", wording.ThreeFigures(*r.Course, places)+": "+wording.Turn(*r.Come, places), textInk)
 	}
 	if r.Number != nil {
 		b.row("number", wording.Bearing(*r.Number, 2)+" under the shadow", textInk)
@@ -753,10 +753,10 @@ func bandOf(r *reading.Result, l *lettering) *band {
 		b.row("time", r.Instant.UTC.UTC().Format("2006-01-02 15:04:05 UTC"), textInk)
 	}
 	if s := r.Sky; s != nil {
-		b.row(s.Body.String(), fmt.Sprintf("azimuth %s°, altitude %.2f°", wording.Bearing(s.Azimuth, 2), s.Altitude.Degrees()), textInk)
+		b.row(s.Body.String(), fmt.Sprintf("azimuth %s°, altitude %.2f°", wording.Three(s.Azimuth, 2), s.Altitude.Degrees()), textInk)
 	}
 	if t := r.Tilt; t != nil {
-		b.row("board", fmt.Sprintf("forward %s, starboard %s, ± %.2f° (%s; positive is high)", wording.Signed(t.Forward, 2), wording.Signed(t.Starboard, 2), t.Sigma.Degrees(), strings.Join(r.TiltSources, " and ")), textInk)
+		b.row("board", fmt.Sprintf("forward %s, starboard %s, ± %.2f° (%s; positive is high)", wording.Signed(t.Forward, 2), wording.Signed(t.Starboard, 2), wording.Within95(t.Sigma).Degrees(), strings.Join(r.TiltSources, " and ")), textInk)
 	}
 	if a := r.AltitudeFromShadow; a != nil && r.Clock != reading.ClockFailed {
 		b.row("clock", fmt.Sprintf("%s by the shadow: altitude %.1f°", strings.ReplaceAll(string(r.Clock), "_", " "), a.Degrees()), textInk)
@@ -765,7 +765,7 @@ func bandOf(r *reading.Result, l *lettering) *band {
 		name := r.Budget.Largest()
 		for _, t := range r.Budget.Terms() {
 			if t.Name == name {
-				b.row("± mostly", fmt.Sprintf("%s %.*f°", strings.ReplaceAll(name, "_", " "), places, t.Sigma.Degrees()), textInk)
+				b.row("± mostly", wording.Term(name)+" "+wording.Fixed(wording.Within95(t.Sigma), places)+"°", textInk)
 			}
 		}
 	}

@@ -364,16 +364,16 @@ func TestOverlayWords(t *testing.T) {
 		not  []string
 	}{
 		{"heading", change(func(r *reading.Result) {}), []string{
-			"heading 200.00° true ± 0.56° (one sigma)", "number 100.00 under the shadow", "time 2026-09-07 13:19:19 UTC",
-			"sun azimuth 100.00°, altitude 48.00°", "± mostly level 0.56°"}, []string{"warning", "course", "no heading"}},
-		{"full turn", change(func(r *reading.Result) { r.Heading, r.Number = deg(359.996), deg(359.9951) }), []string{"heading 0.00°", "number 0.00 under"}, []string{"360"}},
+			"heading 200.0° true ± 1.1° (95 %)", "number 100.00 under the shadow", "time 2026-09-07 13:19:19 UTC",
+			"sun azimuth 100.00°, altitude 48.00°", "± mostly level 1.1°"}, []string{"warning", "course", "no heading"}},
+		{"full turn", change(func(r *reading.Result) { r.Heading, r.Number = deg(359.996), deg(359.9951) }), []string{"heading 000.0°", "number 0.00 under"}, []string{"360"}},
 		{"no doubt is never nothing", change(func(r *reading.Result) {
 			r.Sigma, r.Budget = 0.0062*angle.Degree, &reading.Budget{Body: 0.0062 * angle.Degree}
 		}),
-			[]string{"heading 200.000° true ± 0.006°"}, nil},
-		{"great doubt", change(func(r *reading.Result) { r.Sigma = 2.34 * angle.Degree }), []string{"heading 200.0° true ± 2.3°"}, nil},
-		{"come right", change(func(r *reading.Result) { r.Course, r.Come = deg(212.3), deg(12.3) }), []string{"course 212.30°: come right 12.30°"}, nil},
-		{"come left", change(func(r *reading.Result) { r.Course, r.Come = deg(190), deg(-10) }), []string{"course 190.00°: come left 10.00°"}, nil},
+			[]string{"heading 200.00° true ± 0.01°"}, nil},
+		{"great doubt", change(func(r *reading.Result) { r.Sigma = 2.34 * angle.Degree }), []string{"heading 200.0° true ± 4.6°"}, nil},
+		{"turn right", change(func(r *reading.Result) { r.Course, r.Come = deg(212.3), deg(12.3) }), []string{"course 212.3°: turn right 12.3°"}, nil},
+		{"turn left", change(func(r *reading.Result) { r.Course, r.Come = deg(190), deg(-10) }), []string{"course 190.0°: turn left 10.0°"}, nil},
 		{"on course", change(func(r *reading.Result) { r.Course, r.Come = deg(200), deg(-0.001) }), []string{"on course"}, []string{"left"}},
 		{"warning", change(func(r *reading.Result) {
 			r.Warnings = []photo.Warning{{Code: "clock_check_failed", Message: "the shadow is too long for the time"}}

@@ -6,6 +6,7 @@
 package paper
 
 import (
+	_ "embed"
 	"fmt"
 
 	"golang.org/x/image/font"
@@ -99,3 +100,8 @@ func (f *Typeface) Width(s string) float64 {
 	}
 	return w
 }
+
+// TypefaceLicence is the licence of the embedded fonts, which goes where they go.
+//
+//go:embed typeface-licence.txt
+var TypefaceLicence string

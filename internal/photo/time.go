@@ -7,6 +7,7 @@ import (
 
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
+	"shadowread/internal/wording"
 )
 
 // Sources of a time.
@@ -227,7 +228,7 @@ func (at *Instant) clockSigma(stamp time.Time, errorKnown bool) time.Duration {
 	switch {
 	case late < -SigmaClockUnchecked || halfHours:
 		at.warn("gps_time_differs", "the photo's time is %s from its GPS stamp, more than an old stamp explains; the uncertainty covers it: check the camera's clock and UTC offset",
-			late.Round(time.Second))
+			wording.Span(late))
 		return late.Abs()
 	case errorKnown && late >= 0:
 		return SigmaClockChecked
@@ -235,6 +236,6 @@ func (at *Instant) clockSigma(stamp time.Time, errorKnown bool) time.Duration {
 		return max(SigmaClockChecked, late.Abs())
 	}
 	at.warn("gps_stamp_old", "the photo's GPS stamp is %s old, or the camera's clock is fast by that much: check the clock and the position",
-		late.Round(time.Second))
+		wording.Span(late))
 	return SigmaClockUnchecked
 }

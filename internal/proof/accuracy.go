@@ -41,7 +41,7 @@ func (s *Sums) add(err, sigma angle.Angle) {
 }
 
 // WithoutLevel is the sigma of a heading against a truth for the same rod: the rod
-// from plumb and the sheet's alignment are in the truth and so not in the error.
+// from plumb and its lubber line are in the truth and so not in the error.
 func WithoutLevel(b reading.Budget) angle.Angle {
 	b.Level, b.Alignment = 0, 0
 	return b.Sigma()

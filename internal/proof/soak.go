@@ -25,7 +25,7 @@ type Outcome struct {
 	Reason   reading.Reason
 	Message  string
 	Error    angle.Angle // of the heading, when it was read
-	Sigma    angle.Angle // without level and alignment
+	Sigma    angle.Angle // without level and lubber line
 	Result   *reading.Result
 	Truth    *render.Truth
 }

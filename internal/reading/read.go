@@ -19,6 +19,7 @@ import (
 	"shadowread/internal/sheet"
 	"shadowread/internal/sheetphoto"
 	"shadowread/internal/vision"
+	"shadowread/internal/wording"
 )
 
 // Limits and sigmas of the reading. Each says where it comes from.
@@ -46,7 +47,7 @@ const (
 	// wavy that it does.
 	mapLimit   = 0.5 * angle.Degree
 	sheetLimit = 1 * angle.Degree
-	// lowLimit and highLimit bound the altitudes at which a shadow serves. Below,
+	// lowLimit and highLimit bound the altitudes at which a shadow is usable. Below,
 	// the light is too weak and the strip runs off the paper's texture; above, one
 	// degree of lean turns the shadow by nearly six.
 	lowLimit  = 2 * angle.Degree
@@ -184,7 +185,7 @@ func (r *Result) whenAndWhere(facts photo.Facts, o Options) {
 	}
 	r.Sky = &sky
 	if apart := r.Instant.UTC.Sub(facts.GPSTime); r.Instant.Source == photo.TimeFromOption && !facts.GPSTime.IsZero() && apart.Abs() > stampFresh {
-		r.warn("gps_time_differs", fmt.Sprintf("the given time is %s from the photo's GPS stamp, which can be older than the photo but not younger: check the hour and its zone", apart.Round(time.Second)))
+		r.warn("gps_time_differs", fmt.Sprintf("the given time is %s from the photo's GPS stamp, which can be older than the photo but not younger: check the hour and its zone", wording.Span(apart)))
 	}
 	r.ClockProved = !facts.GPSTime.IsZero() && r.Instant.UTC.Sub(facts.GPSTime).Abs() <= stampFresh
 	if r.MoonTaken && sky.Altitude >= lowLimit {

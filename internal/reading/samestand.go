@@ -67,7 +67,7 @@ func (s *SameStand) others(photo string) (slopes []instrument.Seen, tops []instr
 }
 
 // Joined is the heading of one stand by all its photos, with one sigma: they share level,
-// alignment, place and print, and each has its own shadow, map and time. ok is false where
+// lubber line, place and print, and each has its own shadow, map and time. ok is false where
 // none gives a heading.
 func Joined(results []*Result) (heading, sigma angle.Angle, ok bool) {
 	var sin, cos, weights float64

@@ -133,7 +133,7 @@ func compose(in Input) (*document, error) {
 	c.cautions()
 	c.Notes = []string{
 		"The position on the way is what headings and distances give from the departure or the last fix used. The adjusted position takes all fixes into account, those that came later too (weighted least squares).",
-		"A ± is one sigma. The 95 % ellipse is given by its long and short semi-axis and the bearing of the long one; it holds the true position in 95 of 100 cases if the errors allowed for are those of the vehicle.",
+		"A ± holds 95 %; how good a departure or a fix is, is one sigma on each axis, as given. The 95 % ellipse is given by its long and short semi-axis and the bearing of the long one; it holds the true position in 95 of 100 cases if the errors allowed for are those of the vehicle.",
 		"The closing error runs from the position on the way to the fix. One per cent of the distance run is common practice for a good day. The compass rule shares it out by distance run, whatever the errors are; it is given for comparison.",
 		"Bearings and headings run clockwise from true north.",
 	}
@@ -159,7 +159,8 @@ func ellipse(cov workup.Cov) string {
 }
 
 func heading(h, sigma angle.Angle) (string, string) {
-	return wording.ThreeFigures(h, 1), fmt.Sprintf("%.1f°", sigma.Degrees())
+	n := wording.SteerPlaces(sigma)
+	return wording.ThreeFigures(h, n), wording.Fixed(wording.Within95(sigma), n) + "°"
 }
 
 // signed writes a number with its sign, as it is set in print; a zero has none.
@@ -205,7 +206,7 @@ func (c *composer) summary() {
 	add("How sure", "95 %% ellipse %s", ellipse(e.Cov))
 	add("Since", "%s, the last fix used or the departure; %s logged since then", c.moment(e.Since), wording.Length(e.Run))
 	if e.Steered {
-		add("Heading in hand", "%s true, with what is known of the instrument", wording.ThreeFigures(e.Heading, 1))
+		add("Heading of the current leg", "%s true, with what the fixes have taught of the instrument", wording.ThreeFigures(e.Heading, 1))
 	}
 }
 
@@ -362,7 +363,7 @@ func run(r *logbook.Run) string {
 	if s := r.Speed; s != nil {
 		text := fmt.Sprintf("%.0f km/h", float64(s.Mean)*3.6)
 		if s.For > 0 {
-			text += " for " + s.For.Round(time.Minute).String()
+			text += " for " + wording.Span(s.For)
 		}
 		parts = append(parts, text)
 	}
@@ -411,12 +412,12 @@ func learnt(number int, k *workup.Closing) string {
 		return fmt.Sprintf("Fix %d lies further off than the errors allowed for explain, and was confirmed: it moves the track and teaches nothing of the instruments.", number)
 	}
 	s := &k.Shared
-	text := fmt.Sprintf("After fix %d: mount %s° ± %.1f°; odometer scale %s %% ± %.1f %%; rod's lean to starboard %s° ± %.1f°, forward %s° ± %.1f°",
-		number, signed(s.Mount.Degrees(), 1), s.MountSigma.Degrees(), signed(100*s.Scale, 1), 100*s.ScaleSigma,
-		signed(s.LeanX.Degrees(), 1), s.LeanXSigma.Degrees(), signed(s.LeanY.Degrees(), 1), s.LeanYSigma.Degrees())
+	text := fmt.Sprintf("After fix %d: lubber line %s° ± %.1f°; odometer scale %s %% ± %.1f %%; rod's lean to starboard %s° ± %.1f°, forward %s° ± %.1f°",
+		number, signed(s.Mount.Degrees(), 1), wording.Within95(s.MountSigma).Degrees(), signed(100*s.Scale, 1), 196*s.ScaleSigma,
+		signed(s.LeanX.Degrees(), 1), wording.Within95(s.LeanXSigma).Degrees(), signed(s.LeanY.Degrees(), 1), wording.Within95(s.LeanYSigma).Degrees())
 	if s.DriftNSigma > 0 || s.DriftESigma > 0 {
 		text += fmt.Sprintf("; drift north %s ± %.2f m/s, east %s ± %.2f m/s",
-			signed(float64(s.DriftN), 2), s.DriftNSigma, signed(float64(s.DriftE), 2), s.DriftESigma)
+			signed(float64(s.DriftN), 2), 1.96*s.DriftNSigma, signed(float64(s.DriftE), 2), 1.96*s.DriftESigma)
 	}
 	return text + "."
 }
@@ -550,7 +551,7 @@ func (c *composer) used() {
 		}
 		x, y := r.Proved.Lean.Angles()
 		add("Lean", "%s° to starboard, %s° forward", signed(x.Degrees(), 2), signed(y.Degrees(), 2))
-		add("Setting up anew", "level ± %.2f°, alignment ± %.2f°", r.LevelSigma.Degrees(), r.AlignmentSigma.Degrees())
+		add("Setting up anew", "level ± %.1f°, lubber line ± %.1f°", wording.Within95(r.LevelSigma).Degrees(), wording.Within95(r.AlignmentSigma).Degrees())
 		c.Used = append(c.Used, s)
 	}
 	if card := c.in.Compass; card != nil {
@@ -564,7 +565,7 @@ func (c *composer) used() {
 		var values []string
 		for h := 0; h < 360; h += 45 {
 			d, sigma := card.DeviationAt(angle.FromDegrees(float64(h)))
-			values = append(values, fmt.Sprintf("%03d° %s° ± %.1f°", h, signed(d.Degrees(), 1), sigma.Degrees()))
+			values = append(values, fmt.Sprintf("%03d° %s° ± %.1f°", h, signed(d.Degrees(), 1), wording.Within95(sigma).Degrees()))
 		}
 		s.Pairs = append(s.Pairs, pair{"Deviation by compass", strings.Join(values, "; ")})
 		c.Used = append(c.Used, s)
@@ -614,7 +615,7 @@ func (c *composer) cautions() {
 		add("No fix closes the journey: nothing has shown how good the positions are.")
 	}
 	if c.in.Instrument == nil {
-		add("No record of the sun compass was given: its mount and the rod's lean are allowed for by default.")
+		add("No record of the sun compass was given: its lubber line and the rod's lean are allowed for by default.")
 	}
 	cs = append(cs, c.Cautions...)
 	c.Cautions = append(cs, "Never the sole means of navigation: compare these positions with others, and let local rules and licensed practice come first.")

@@ -11,6 +11,8 @@ const (
 	// must measure on the piece that is seen, mm.
 	sureBow  = 4
 	leastBow = 0.008
+	// likelyBow is how many it must have to be feared.
+	likelyBow = 1.5
 	// bendSigma is one sigma of what a bow turns, as a part: wires bend in a place.
 	bendSigma = 0.2
 	// A rod of at least stiffRod, mm, is straight (common practice: wire is what bends);
@@ -66,7 +68,7 @@ func (f *stripFit) bowed(axis fitLine, tip float64) (turn, cost angle.Angle, bow
 			far = unknownMost * longShadow
 		}
 		for l := length; l <= far; l += longShadow / 2 {
-			cost = max(cost, unseenBow(axis, l))
+			cost = max(cost, unseenBow(axis, l, f.rod.Hangs))
 		}
 	}
 	if !axis.bent() || sagitta < leastBow || !wire && sagitta < waveMost {
@@ -91,11 +93,16 @@ func halfSine(axis fitLine, length float64) angle.Angle {
 }
 
 // unseenBow is what a wire's bow that the strip is too short to show turns the direction by:
-// half a sine of height byEye over a shadow of a length, mm, less what the strip tells of it.
-func unseenBow(axis fitLine, length float64) angle.Angle {
+// half a sine of height byEye over a shadow of a length, mm, less what the strip tells of it, and
+// what it likely shows of it unless the gnomon is a thread, which hangs straight.
+func unseenBow(axis fitLine, length float64, hangs bool) angle.Angle {
 	turn := math.Pi / length // for each mm of bow
 	at := turn * axis.mid
 	bend := turn * turn / 2 * math.Sin(at)
 	left := 1 / math.Sqrt(1/(byEye*byEye)+bend*bend/axis.varBend) // mm of bow
-	return angle.Angle(turn * math.Abs(math.Cos(at)) * left)
+	likely := 0.0
+	if !hangs {
+		likely = max(0, math.Abs(axis.bend)-likelyBow*math.Sqrt(axis.varBend)) / bend
+	}
+	return angle.Angle(turn * math.Abs(math.Cos(at)) * math.Hypot(left, likely))
 }

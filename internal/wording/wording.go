@@ -7,6 +7,7 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"time"
 
 	"shadowread/internal/angle"
 	"shadowread/internal/geo"
@@ -26,6 +27,63 @@ func ThreeFigures(a angle.Angle, places int) string {
 	return fmt.Sprintf("%0*.*f°", width, places, BearingDegrees(a, places))
 }
 
+// Three is ThreeFigures without the degree sign.
+func Three(a angle.Angle, places int) string {
+	return strings.TrimSuffix(ThreeFigures(a, places), "°")
+}
+
+// normal95 is how many sigmas hold 95 % of a normal error (the quantile 0.975).
+const normal95 = 1.959964
+
+// Within95 is the ± that holds an angle in 95 of 100 cases: what is steered by has it.
+func Within95(sigma angle.Angle) angle.Angle { return normal95 * sigma }
+
+// Length95 is the same of a length.
+func Length95(sigma geo.Metres) geo.Metres { return normal95 * sigma }
+
+// SteerPlaces is the number of decimals of a heading that fits its uncertainty. Nobody
+// steers by hundredths of a degree, and hardly by tenths where ten degrees are open.
+func SteerPlaces(sigma angle.Angle) int {
+	switch u := Within95(sigma).Degrees(); {
+	case u < 0.00995: // no doubt is never nothing
+		return 3
+	case u < 0.0995:
+		return 2
+	case u < 9.95:
+		return 1
+	}
+	return 0
+}
+
+// Steer writes a heading with the ± that holds it in 95 of 100 cases: 057.0° ± 0.6°.
+func Steer(heading, sigma angle.Angle) string {
+	n := SteerPlaces(sigma)
+	return ThreeFigures(heading, n) + " ± " + Fixed(Within95(sigma), n) + "°"
+}
+
+// Span writes a time that passes as people say it: 40 s, 25 min, 3 h 20 min, 12 days.
+func Span(d time.Duration) string {
+	d = d.Abs().Round(time.Second)
+	switch {
+	case d < time.Minute:
+		return fmt.Sprintf("%d s", d/time.Second)
+	case d < time.Hour:
+		return inTwo(d, time.Minute, "min", time.Second, "s")
+	case d < 48*time.Hour:
+		return inTwo(d.Round(time.Minute), time.Hour, "h", time.Minute, "min")
+	}
+	return strconv.FormatFloat(d.Hours()/24, 'f', 0, 64) + " days"
+}
+
+// inTwo writes a span in two units, of which the smaller may be missing.
+func inTwo(d, large time.Duration, unit string, small time.Duration, smaller string) string {
+	text := fmt.Sprintf("%d %s", d/large, unit)
+	if rest := d % large / small; rest > 0 {
+		text += fmt.Sprintf(" %d %s", rest, smaller)
+	}
+	return text
+}
+
 // Places is the number of decimals that shows two figures of a sigma.
 func Places(sigma angle.Angle) int {
 	switch s := sigma.Degrees(); {
@@ -37,16 +95,16 @@ func Places(sigma angle.Angle) int {
 	return 1
 }
 
-// Come says how to turn onto a course.
-func Come(come angle.Angle, places int) string {
-	size := Fixed(come.Abs(), places)
+// Turn says how to turn onto a course.
+func Turn(turn angle.Angle, places int) string {
+	size := Fixed(turn.Abs(), places)
 	switch {
 	case strings.Trim(size, "0.") == "":
 		return "on course"
-	case come > 0:
-		return "come right " + size + "°"
+	case turn > 0:
+		return "turn right " + size + "°"
 	}
-	return "come left " + size + "°"
+	return "turn left " + size + "°"
 }
 
 // Fixed writes an angle's degrees, without their sign.
@@ -78,10 +136,12 @@ func SignedNumber(x float64, places int) string {
 	return text
 }
 
-// EastWest writes an angle with its sigma and what its sign means, east being positive.
+// EastWest writes a declination with the ± that holds it in 95 of 100 cases and what its
+// sign means, east being positive: -13.9° ± 1.0° (13.9° W).
 func EastWest(a, sigma angle.Angle) string {
-	text := SignedWith(a, sigma)
-	number := Fixed(a.Abs(), Places(sigma))
+	n := SteerPlaces(sigma)
+	text := Signed(a, n) + " ± " + Fixed(Within95(sigma), n) + "°"
+	number := Fixed(a.Abs(), n)
 	switch {
 	case strings.HasPrefix(text, "+"):
 		return text + " (" + number + "° E)"
@@ -105,6 +165,17 @@ func Length(m geo.Metres) string {
 	default:
 		return fmt.Sprintf("%.0f km", km)
 	}
+}
+
+// Term names a part of a heading's uncertainty for people; JSON keeps its key.
+func Term(key string) string {
+	switch key {
+	case "alignment":
+		return "lubber line"
+	case "body":
+		return "sun or moon"
+	}
+	return strings.ReplaceAll(key, "_", " ")
 }
 
 // Count is "1 reading" or "3 readings".

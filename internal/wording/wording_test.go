@@ -3,6 +3,7 @@ package wording
 import (
 	"math"
 	"testing"
+	"time"
 
 	"shadowread/internal/angle"
 	"shadowread/internal/geo"
@@ -14,24 +15,44 @@ const deg = angle.Degree
 // of a sigma are shown (JCGM 100:2008, 7.2.6).
 func TestFigures(t *testing.T) {
 	for want, got := range map[string]string{
-		"0.00":                  Bearing(359.996*deg, 2),
-		"359.99":                Bearing(359.994*deg, 2),
-		"007.5°":                ThreeFigures(7.46*deg, 1),
-		"000°":                  ThreeFigures(359.6*deg, 0),
-		"12.35° ± 0.12°":        BearingWith(12.3456*deg, 0.123*deg),
-		"12.346° ± 0.012°":      BearingWith(12.3456*deg, 0.0123*deg),
-		"0.0°":                  Signed(-0.04*deg, 1),
-		"+0.1°":                 Signed(0.06*deg, 1),
-		"-2.0° ± 1.0° (2.0° W)": EastWest(-2*deg, deg),
-		"come left 3°":          Come(-3*deg, 0),
-		"on course":             Come(0.04*deg, 1),
-		"9.9 m":                 Length(9.94),
-		"10 m":                  Length(9.96),
-		"1.00 km":               Length(999.6),
-		"10.0 km":               Length(9996),
-		"1000 km":               Length(geo.Metres(999960)),
-		"1 leg":                 Count(1, "leg"),
-		"2 legs":                Count(2, "leg"),
+		"0.00":                    Bearing(359.996*deg, 2),
+		"359.99":                  Bearing(359.994*deg, 2),
+		"007.5°":                  ThreeFigures(7.46*deg, 1),
+		"000°":                    ThreeFigures(359.6*deg, 0),
+		"12.35° ± 0.12°":          BearingWith(12.3456*deg, 0.123*deg),
+		"12.346° ± 0.012°":        BearingWith(12.3456*deg, 0.0123*deg),
+		"0.0°":                    Signed(-0.04*deg, 1),
+		"+0.1°":                   Signed(0.06*deg, 1),
+		"-2.0° ± 2.0° (2.0° W)":   EastWest(-2*deg, deg),
+		"+13.9° ± 1.0° (13.9° E)": EastWest(13.86*deg, 0.49*deg),
+		"turn left 3°":            Turn(-3*deg, 0),
+		"turn right 3.1°":         Turn(3.1*deg, 1),
+		"on course":               Turn(0.04*deg, 1),
+		"057.0° ± 0.6°":           Steer(57.0333*deg, 0.32*deg),
+		"063.25° ± 0.04°":         Steer(63.247*deg, 0.02*deg),
+		"000° ± 12°":              Steer(359.6*deg, 6*deg),
+		"000.0°":                  ThreeFigures(359.96*deg, 1),
+		"031.0":                   Three(30.99*deg, 1),
+		"29 m":                    Length(Length95(15)),
+		"0 s":                     Span(0),
+		"40 s":                    Span(40 * time.Second),
+		"1 min":                   Span(59500 * time.Millisecond),
+		"2 min 5 s":               Span(125 * time.Second),
+		"10 min":                  Span(10 * time.Minute),
+		"1 h":                     Span(time.Hour),
+		"3 h 20 min":              Span(-200 * time.Minute),
+		"19 h":                    Span(19*time.Hour + 10*time.Second),
+		"220 days":                Span(5282*time.Hour + 18*time.Minute),
+		"9.9 m":                   Length(9.94),
+		"10 m":                    Length(9.96),
+		"1.00 km":                 Length(999.6),
+		"10.0 km":                 Length(9996),
+		"1000 km":                 Length(geo.Metres(999960)),
+		"1 leg":                   Count(1, "leg"),
+		"lubber line":             Term("alignment"),
+		"sun or moon":             Term("body"),
+		"shadow fit":              Term("shadow_fit"),
+		"2 legs":                  Count(2, "leg"),
 	} {
 		if got != want {
 			t.Errorf("%q, want %q", got, want)

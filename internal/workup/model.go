@@ -91,8 +91,8 @@ func (m Model) Validate() error {
 		value, most float64
 	}{
 		{"steering error", float64(m.Steering), float64(maxHeadingSigma)},
-		{"mount bias", float64(m.Mount), float64(maxHeadingSigma)},
-		{"mount walk", float64(m.MountWalk), float64(maxHeadingSigma)},
+		{"lubber line shared by headings", float64(m.Mount), float64(maxHeadingSigma)},
+		{"lubber line's walk", float64(m.MountWalk), float64(maxHeadingSigma)},
 		{"lean", float64(m.Lean), float64(maxLean)},
 		{"lean walk", float64(m.LeanWalk), float64(maxLean)},
 		{"scale", m.Scale, maxScale},
@@ -127,8 +127,8 @@ type Entry struct {
 type Leg struct {
 	// Heading is the true heading as read, not corrected by anything learnt here.
 	Heading angle.Angle
-	// HeadingSigma is the independent error of this reading, without the mount's
-	// bias and the rod's fixed lean, which ByDial brings in.
+	// HeadingSigma is the independent error of this reading, without the lubber
+	// line and the rod's fixed lean, which ByDial brings in.
 	HeadingSigma angle.Angle
 	// Continues says that the leg goes on with the reading of the leg before it,
 	// so that its error, reading and steering, is the same one. The other

@@ -20,7 +20,7 @@ const (
 	scale          // of the odometer
 	weave          // share of the shortening by a course that is not held; see displace
 	reading        // rounding of the last odometer reading, metres
-	heading        // of the leg in hand
+	heading        // of the current leg
 	driftN         // metres a second
 	driftE         //
 	size
@@ -141,9 +141,9 @@ func dot(a, b *vector) (sum float64) {
 type State struct {
 	Time     time.Time
 	Position geo.Position
-	// Heading is the best true heading of the leg in hand, once there is one.
+	// Heading is the best true heading of the current leg, once there is one.
 	Heading angle.Angle
-	Steered bool // there is a leg in hand
+	Steered bool // there is a current leg
 	// Odometer says that the last leg ended with a reading, which begins the next.
 	Odometer     bool
 	Mount, Tyres int
