@@ -60,6 +60,9 @@ func newStreams(out, err io.Writer, getenv func(string) string) *streams {
 		}
 	}
 	s.color = s.outTTY && getenv("NO_COLOR") == "" && getenv("TERM") != "dumb"
+	if f, ok := out.(*os.File); ok && s.color && isTerminal(out) {
+		s.color = colours(f)
+	}
 	return s
 }
 

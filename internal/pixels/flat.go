@@ -48,8 +48,8 @@ const (
 	// settled is the part of the sum of squares that a turn must win to be followed by
 	// another.
 	settled = 1e-13
-	// Levenberg's damping: at first, by how much it changes, and where it is given up.
-	damping, damped, overdamped = 1e-3, 10, 1e12
+	// Levenberg's damping: at first, by how much it changes, its least, and where it is given up.
+	damping, damped, underdamped, overdamped = 1e-3, 10, 1e-12, 1e12
 	// ahead is the least distance before the lens, in the pattern's unit, of what it shows.
 	ahead = 1e-9
 )
@@ -66,31 +66,20 @@ func (plain) solveFlat(views []FlatView, width, height int, square bool) (Camera
 	if !s.start(width, height) {
 		return CameraSolution{}, false
 	}
-	sum := s.sum()
-	lambda := damping
+	sum, lambda := s.sum(), damping
+	if math.IsNaN(sum) || math.IsInf(sum, 0) {
+		return CameraSolution{}, false
+	}
 	for range mostTurns {
-		if math.IsNaN(sum) || math.IsInf(sum, 0) {
-			return CameraSolution{}, false
-		}
-		a, g := s.normal()
-		won := false
-		for ; lambda < overdamped && !won; lambda *= damped {
-			next, ok := s.stepped(a, g, lambda)
-			if !ok {
-				continue
-			}
-			if better := next.sum(); better <= sum {
-				won = true
-				if sum-better <= settled*sum {
-					lambda = overdamped // settled
-				}
-				s, sum = next, better
-			}
-		}
-		if lambda >= overdamped {
+		next, left := s.improved(sum, &lambda)
+		if next == nil {
 			break
 		}
-		lambda = max(lambda/damped/damped, 1e-12) // the loop has raised it once more
+		won := sum - left
+		s, sum = next, left
+		if won <= settled*sum {
+			break
+		}
 	}
 	n := 0
 	for _, v := range views {
@@ -271,6 +260,23 @@ func (s *flatSolver) normal() (*mat.SymDense, *mat.VecDense) {
 		a.SetSym(qLogFy, qLogFy, 1) // stays
 	}
 	return a, g
+}
+
+// improved returns a state with a sum that is no greater, and the sum; nil where no step leads
+// to one. lambda is the damping to begin with, and comes back as that to go on with.
+func (s *flatSolver) improved(sum float64, lambda *float64) (*flatSolver, float64) {
+	a, g := s.normal()
+	for ; *lambda < overdamped; *lambda *= damped {
+		next, ok := s.stepped(a, g, *lambda)
+		if !ok {
+			continue
+		}
+		if left := next.sum(); left <= sum {
+			*lambda = max(*lambda/damped, underdamped)
+			return next, left
+		}
+	}
+	return nil, sum
 }
 
 // stepped returns the state after a damped step.
