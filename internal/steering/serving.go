@@ -77,7 +77,7 @@ func ServingAt(t time.Time, p geo.Position, elevationMetres float64, now, only *
 // sunEdge is the sun's semi-diameter, good to 0.005 degree: it is down below that.
 const sunEdge = 0.267 * angle.Degree
 
-// span is one in which a body stands where its shadow serves.
+// span is one in which a shadow by a body is usable.
 type span struct {
 	from, until time.Time
 	body        bearing.Body

@@ -6,8 +6,6 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/bearing"
-	"shadowread/internal/geo"
-	"shadowread/internal/geomag"
 	"shadowread/internal/photo"
 	"shadowread/internal/reading"
 	"shadowread/internal/wording"
@@ -19,10 +17,12 @@ type Steer struct {
 	Changes []Change
 	Serving Serving
 	Given   *reading.Result // of a number read by eye; nil where there was none
-	// Grid is the course from polar grid north; nil away from the poles unless asked for.
-	Grid     *angle.Angle
 	Warnings []photo.Warning
 }
+
+// Grid is the course from polar grid north; nil away from the poles unless it was asked for.
+// Near a pole it is known much better than the true one.
+func (s *Steer) Grid() *reading.Uncertain { return s.Reading.Compass.Grid }
 
 // shown is how many changes are told beforehand: with the sun at its usual pace a quarter of
 // an hour.
@@ -32,7 +32,6 @@ const shown = 4
 func New(t time.Time, course, sigma angle.Angle, given *angle.Angle, o reading.Options) (*Steer, error) {
 	s := &Steer{Hold: At(t, course, sigma, o)}
 	o.Course = &s.Course
-	s.Warnings = append(s.Warnings, s.Reading.Warnings...)
 	if given != nil {
 		s.Given = Read(t, *given, sigma, o)
 	}
@@ -44,8 +43,7 @@ func New(t time.Time, course, sigma angle.Angle, given *angle.Angle, o reading.O
 func (s *Steer) Again(t time.Time, sigma angle.Angle, o reading.Options) *Steer {
 	next := *s
 	next.Hold, next.Given = At(t, s.Course, sigma, o), nil
-	next.Warnings = next.Reading.Warnings
-	next.addFaint()
+	next.warn()
 	return &next
 }
 
@@ -58,13 +56,10 @@ func (s *Steer) Lasts(t time.Time) bool {
 }
 
 func (s *Steer) lookAhead(o reading.Options) (err error) {
-	s.addFaint()
+	s.warn()
 	at, sky := s.Reading.Place, s.Reading.Sky
 	if at == nil || sky == nil {
 		return nil
-	}
-	if o.Grid || at.Position.Lat.Abs() >= geomag.GridFromLatitude {
-		s.Grid = new(geo.GridHeading(s.Course, at.Position))
 	}
 	var now *bearing.Body
 	if s.OK() {
@@ -84,8 +79,15 @@ func (s *Steer) lookAhead(o reading.Options) (err error) {
 	return nil
 }
 
-// addFaint warns of a moon that throws no shadow to steer by.
-func (s *Steer) addFaint() {
+// warn takes the reader's warnings over and adds what only who steers must know.
+func (s *Steer) warn() {
+	s.Warnings = nil
+	for _, w := range s.Reading.Warnings {
+		if w.Code == "clock_not_checked" { // a reading can be checked by its shadow's length
+			w.Message = "the clock is not checked, and a wrong hour turns the number by 15°: hold it against another clock"
+		}
+		s.Warnings = append(s.Warnings, w)
+	}
 	if sky := s.Reading.Sky; s.OK() && sky.LitFraction < bearing.BrightMoon {
 		s.Warnings = append(s.Warnings, photo.Warning{Code: "moon_faint",
 			Message: "the moon is lit to less than half: its shadow is hardly seen"})
@@ -135,6 +137,7 @@ type object struct {
 	Compass        *float64        `json:"course_compass_deg"`
 	CompassSigma   *float64        `json:"course_compass_sigma_deg"`
 	Grid           *float64        `json:"course_grid_deg"`
+	GridSigma      *float64        `json:"course_grid_sigma_deg"`
 	Warnings       []photo.Warning `json:"warnings"`
 }
 
@@ -142,7 +145,7 @@ type object struct {
 func (s *Steer) MarshalJSON() ([]byte, error) {
 	r := s.Reading
 	o := object{Schema: schemaVersion, Status: "ok", TimeUTC: stamp(s.Time), Course: wording.BearingDegrees(s.Course, 6),
-		Number: bearingOf(s.Number, 4), Grid: bearingOf(s.Grid, 4), Changes: []changeObject{}, Warnings: s.Warnings}
+		Number: bearingOf(s.Number, 4), Changes: []changeObject{}, Warnings: s.Warnings}
 	if o.Warnings == nil {
 		o.Warnings = []photo.Warning{}
 	}
@@ -181,6 +184,9 @@ func (s *Steer) MarshalJSON() ([]byte, error) {
 	}
 	if c := r.Compass.Steer; c != nil {
 		o.Compass, o.CompassSigma = bearingOf(&c.Value, 4), wording.Known(c.Sigma.Degrees(), 4)
+	}
+	if g := s.Grid(); g != nil {
+		o.Grid, o.GridSigma = bearingOf(&g.Value, 4), wording.Known(g.Sigma.Degrees(), 4)
 	}
 	return json.Marshal(o)
 }

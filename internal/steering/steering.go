@@ -56,7 +56,8 @@ const settled = 1e-8 * angle.Degree
 
 // solve finds the number whose heading is the course; where it finds none it returns why.
 func solve(t time.Time, course angle.Angle, o reading.Options) (*angle.Angle, *reading.Result) {
-	// What only follows from the heading costs more than all the rest.
+	// What only follows from the heading, and the map of time zones, cost more than all the rest.
+	o.Time.UTCOffset = nil
 	o.Declination, o.Card, o.Grid, o.Course = &reading.Declination{}, nil, false, nil
 	first := Read(t, 0, 0, o)
 	if first.Sky == nil || !first.OK() && first.Reason != reading.NoCorrection {

@@ -322,7 +322,7 @@ func TestSteerSaysWhatTheReaderSays(t *testing.T) {
 	if want := (*s.Number - given).Signed(); (*s.Given.Come - want).Abs() > 1e-9 {
 		t.Errorf("turn %v, want %v", *s.Given.Come, want)
 	}
-	if s.Grid != nil {
+	if s.Grid() != nil {
 		t.Error("a grid course far from the poles")
 	}
 	if !s.Lasts(at.Add(time.Second)) || s.Lasts(s.Changes[0].Time) || s.Lasts(at.Add(-time.Second)) {
@@ -337,8 +337,8 @@ func TestSteerSaysWhatTheReaderSays(t *testing.T) {
 		t.Fatal(err)
 	}
 	// On the northern hemisphere grid = true - longitude (NGA.STND.0036).
-	if polar.Grid == nil || (*polar.Grid-318*angle.Degree).Abs() > 1e-9 {
-		t.Errorf("grid %v", polar.Grid)
+	if g := polar.Grid(); g == nil || (g.Value-318*angle.Degree).Abs() > 1e-9 || g.Sigma >= polar.Reading.Sigma {
+		t.Errorf("grid %v", polar.Grid())
 	}
 	for _, x := range []*Steer{s, polar} {
 		var back map[string]any
