@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"shadowread/internal/angle"
 	"shadowread/internal/geo"
 	"shadowread/internal/steering"
 	"shadowread/internal/wording"
@@ -106,9 +107,10 @@ const mindful = "for a passenger; never look at the sun; never the sole means of
 // heldNumber is to the tenth: the dial has whole degrees, between which one reads by eye.
 func heldNumber(now *steering.Steer) string { return wording.Three(*now.Number, 1) }
 
+// courseHeld is the course with how surely it is held: near a pole not at all.
 func courseHeld(now *steering.Steer) string {
 	n := wording.SteerPlaces(now.Reading.Sigma)
-	return fmt.Sprintf("%s true ± %s°", wording.ThreeFigures(now.Course, n), wording.Fixed(wording.Within95(now.Reading.Sigma), n))
+	return fmt.Sprintf("%s true ± %s°", wording.ThreeFigures(now.Course, n), wording.Fixed(min(wording.Within95(now.Reading.Sigma), 180*angle.Degree), n))
 }
 
 // changesText names the next changes, n at most.

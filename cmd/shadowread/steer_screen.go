@@ -87,11 +87,8 @@ func (h *helm) frame(now *steering.Steer, trouble error, t time.Time, columns, r
 	for i, line := range top {
 		top[i] = clip(line, columns)
 	}
-	last := len(foot) - 1
 	for i, line := range foot {
-		if foot[i] = clip(line, columns); i == last {
-			foot[i] = s.paint(dim, foot[i])
-		}
+		foot[i] = clip(line, columns)
 	}
 	lines := append(append(top, middle...), foot...)
 	if len(lines) > rows {

@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"strings"
 	"testing"
@@ -10,6 +11,7 @@ import (
 	"unicode/utf8"
 
 	"shadowread/internal/angle"
+	"shadowread/internal/fault"
 	"shadowread/internal/geo"
 	"shadowread/internal/reading"
 	"shadowread/internal/steering"
@@ -150,6 +152,50 @@ func TestSteerShowsNothingStale(t *testing.T) {
 	}
 	if strings.Contains(last, "█") || strings.Contains(last, "hold for") {
 		t.Errorf("an old number:\n%s", last)
+	}
+}
+
+// A log that gives no position any more leaves no number either, until it gives one again.
+func TestSteerShowsNoNumberWithoutAPosition(t *testing.T) {
+	var out, errs bytes.Buffer
+	s := &streams{out: &out, err: &errs, outTTY: true, screen: &out, width: 80}
+	ctx, cancel := context.WithCancel(context.Background())
+	defer cancel()
+	c := &fakeClock{now: steerTime, left: 130, cancel: cancel}
+	h := &helm{s: s, course: 58 * angle.Degree, zone: time.UTC, options: reading.Defaults()}
+	here, err := geo.ParsePosition("-22.9,22.3")
+	if err != nil {
+		t.Fatal(err)
+	}
+	h.options.Position.Position = &here
+	h.estimate = func(_ context.Context, at time.Time) error {
+		if at.Minute() == 13 {
+			return fault.New("position_lost", "log a fix", "there is no estimated position")
+		}
+		return nil
+	}
+	first, err := h.at(ctx, steerTime, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// What was said a minute ago is asked for again; that is when the position is missed.
+	if err := h.watch(ctx, c.clock(), first); !errors.Is(err, context.Canceled) {
+		t.Fatal(err)
+	}
+	lost, found := 0, 0
+	for _, frame := range strings.Split(out.String(), toTop)[1:] {
+		text := strings.Join(rowsOf(frame), "\n")
+		switch missing := strings.Contains(text, "no number to hold: there is no estimated position"); {
+		case missing == strings.Contains(text, "█"):
+			t.Fatalf("both or neither:\n%s", text)
+		case missing:
+			lost++
+		case lost > 0:
+			found++
+		}
+	}
+	if lost == 0 || found == 0 {
+		t.Errorf("%d frames without a position, %d after them", lost, found)
 	}
 }
 

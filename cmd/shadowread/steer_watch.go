@@ -19,7 +19,9 @@ func (h *helm) everyMinute(ctx context.Context, c clock, first *steering.Steer) 
 			return err
 		}
 		var err error
-		if now, err = h.at(ctx, c.now(), nil); err != nil {
+		if now, err = h.at(ctx, c.now(), nil); ctx.Err() != nil {
+			return ctx.Err()
+		} else if err != nil {
 			return err
 		}
 	}
@@ -72,7 +74,7 @@ func (h *helm) next(ctx context.Context, now *steering.Steer, trouble error, t t
 	if trouble == nil && now.Lasts(t) {
 		return now.Again(t, h.sigma, h.options), nil
 	}
-	if trouble != nil && t.Second() != 0 { // a log that gives no position is asked each minute
+	if trouble != nil && t.Second()%10 != 0 { // a log that gives no position is not asked each second
 		return now, trouble
 	}
 	after, err := h.at(ctx, t, nil)

@@ -46,7 +46,8 @@ Windows AppData\Local.
                           takes a position from that is not known otherwise;
                           --log goes before it
     NO_COLOR              set to anything: no colour
-    TERM                  "dumb": no colour
+    TERM                  "dumb": no colour, and steer writes anew each minute
+                          in place of drawing over
     SHADOWREAD_FORCE_TTY  set to anything: lay results out as on a terminal even
                           in a pipe
 

@@ -14,10 +14,11 @@ import (
 // Steer is all that is said to who steers.
 type Steer struct {
 	*Hold
-	Changes []Change
-	Serving Serving
-	Given   *reading.Result // of a number read by eye; nil where there was none
+	Changes  []Change
+	Serving  Serving
+	Given    *reading.Result // of a number read by eye; nil where there was none
 	Warnings []photo.Warning
+	looked   time.Time // when it was looked ahead
 }
 
 // Grid is the course from polar grid north; nil away from the poles unless it was asked for.
@@ -30,7 +31,7 @@ const shown = 4
 
 // New returns what to say at t. Hold's sigma, and that of given, is of the number by eye.
 func New(t time.Time, course, sigma angle.Angle, given *angle.Angle, o reading.Options) (*Steer, error) {
-	s := &Steer{Hold: At(t, course, sigma, o)}
+	s := &Steer{Hold: At(t, course, sigma, o), looked: t}
 	o.Course = &s.Course
 	if given != nil {
 		s.Given = Read(t, *given, sigma, o)
@@ -49,7 +50,7 @@ func (s *Steer) Again(t time.Time, sigma angle.Angle, o reading.Options) *Steer 
 
 // Lasts reports whether what s knows of what lies ahead still holds at t.
 func (s *Steer) Lasts(t time.Time) bool {
-	if !s.OK() || t.Before(s.Time) || t.Sub(s.Time) > time.Minute {
+	if !s.OK() || t.Before(s.looked) || t.Sub(s.looked) >= time.Minute {
 		return false
 	}
 	return (len(s.Changes) == 0 || t.Before(s.Changes[0].Time)) && (s.Serving.Until == nil || t.Before(*s.Serving.Until))

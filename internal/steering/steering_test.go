@@ -329,6 +329,9 @@ func TestSteerSaysWhatTheReaderSays(t *testing.T) {
 		t.Error("lasts too long or not at all")
 	}
 	next := s.Again(at.Add(time.Second), 0, o)
+	if !next.Lasts(at.Add(59*time.Second)) || next.Lasts(at.Add(60*time.Second)) {
+		t.Error("what lies ahead is not looked at each minute")
+	}
 	if (*next.Number-*s.Number).Abs() > 0.01*angle.Degree || *next.Number == *s.Number {
 		t.Errorf("%v after %v", *next.Number, *s.Number)
 	}
