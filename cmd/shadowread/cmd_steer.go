@@ -61,7 +61,7 @@ minute. With --time, or with a --number read by eye, there is one answer and an
 end.
 
 Beside it stand the whole numbers to hold next with the times from which they
-are the nearest, when the dial ceases to serve (sun or moon below 2 or above 80
+are the nearest, how long the shadow is usable (sun or moon between 2 and 80
 degrees) and what casts the shadow: the sun, or the moon while the sun is down.
 With --number: which way to turn and by how much. ± holds 95 %: the number is
 taken to be held as well as one is read by eye (--number-sigma).

@@ -126,6 +126,8 @@ var endTexts = map[steering.End]string{
 	steering.TooLow:  "then too low",
 	steering.TooHigh: "then too high",
 	steering.SunUp:   "then the sun rises",
+
+	steering.NoNumber: "then no number gives the course",
 }
 
 // usableText says when the dial ceases to serve, or when it can be read again.

@@ -29,6 +29,9 @@ const (
 	TooLow  End = "too_low"
 	TooHigh End = "too_high"
 	SunUp   End = "sun_up" // the moon's shadow goes
+	// NoNumber is where sheet and rod stand off level and plumb by so much that the light no
+	// longer gives a number for the course.
+	NoNumber End = "no_number"
 )
 
 // ServingAt looks ahead from t at a place: how long what is taken now, nil for neither, can be

@@ -74,10 +74,32 @@ func (s *Steer) lookAhead(o reading.Options) (err error) {
 	}
 	until := s.Time.Add(LookAhead)
 	if u := s.Serving.Until; u != nil {
-		until = *u
+		until = s.cutShort(*u, o)
 	}
 	s.Changes = Changes(s.Time, until, s.Course, shown, o)
 	return nil
+}
+
+// cutShort looks whether an instrument's record leaves a number until the end, and ends before
+// where it does not.
+func (s *Steer) cutShort(until time.Time, o reading.Options) time.Time {
+	there := func(t time.Time) bool {
+		n, _ := solve(t, s.Course, o)
+		return n != nil
+	}
+	low, high := s.Time, until.Add(-time.Second) // at the end itself the altitude is refused
+	if o.Instrument == nil || !low.Before(high) || there(high) {
+		return until
+	}
+	for high.Sub(low) > 100*time.Millisecond {
+		if mid := low.Add(high.Sub(low) / 2); there(mid) {
+			low = mid
+		} else {
+			high = mid
+		}
+	}
+	s.Serving.Until, s.Serving.End = &low, NoNumber
+	return low
 }
 
 // warn takes the reader's warnings over and adds what only who steers must know.

@@ -6,6 +6,7 @@ package steering
 
 import (
 	"context"
+	"fmt"
 	"math"
 	"time"
 
@@ -79,7 +80,8 @@ func solve(t time.Time, course angle.Angle, o reading.Options) (*angle.Angle, *r
 	o.Course = &course
 	r := Read(t, course-first.Sky.Azimuth, 0, o)
 	r.Reason, r.Heading, r.Come, r.Budget, r.Compass = reading.NoCorrection, nil, nil, nil, reading.Compass{}
-	r.Message = "no number gives this course: the rod leans too far for a sun or moon so high. Wait until it is lower, or straighten the rod and prove the instrument again"
+	r.Message = fmt.Sprintf("no number gives this course with the %s at %.1f°: rod and sheet, by the instrument's record, stand too far from plumb and level for it. Wait, or straighten them and prove the instrument again",
+		first.Sky.Body, first.Sky.Altitude.Degrees())
 	return nil, r
 }
 
