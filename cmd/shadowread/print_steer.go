@@ -79,7 +79,11 @@ func (h *helm) block(now *steering.Steer) string {
 	}
 	if g := now.Given; g != nil && g.OK() {
 		n := wording.SteerPlaces(g.Sigma)
-		fmt.Fprintln(&b, h.s.paint(bold, wording.Turn(*g.Come, n)+": "+wording.ThreeFigures(*g.Number, 1)+" under the shadow is heading "+wording.Steer(*g.Heading, g.Sigma)))
+		text := wording.Turn(*g.Come, n) + ": " + wording.ThreeFigures(*g.Number, 1) + " under the shadow is heading " + wording.Steer(*g.Heading, g.Sigma)
+		if grid := g.Compass.Grid; grid != nil {
+			text += ", grid " + bearingWith(*grid)
+		}
+		fmt.Fprintln(&b, h.s.paint(bold, text))
 	}
 	b.WriteByte('\n')
 	line("next", h.changesText(now, len(now.Changes)))

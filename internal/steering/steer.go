@@ -130,6 +130,8 @@ type givenObject struct {
 	Heading      *float64 `json:"heading_true_deg"`
 	HeadingSigma *float64 `json:"heading_sigma_deg"`
 	Turn         *float64 `json:"turn_deg"`
+	Grid         *float64 `json:"heading_grid_deg"`
+	GridSigma    *float64 `json:"heading_grid_sigma_deg"`
 }
 
 type object struct {
@@ -200,6 +202,9 @@ func (s *Steer) MarshalJSON() ([]byte, error) {
 		if g.OK() {
 			o.Given.Heading, o.Given.HeadingSigma = bearingOf(g.Heading, 4), wording.Known(g.Sigma.Degrees(), 5)
 			o.Given.Turn = wording.Known(g.Come.Degrees(), 4)
+			if grid := g.Compass.Grid; grid != nil {
+				o.Given.Grid, o.Given.GridSigma = bearingOf(&grid.Value, 4), wording.Known(grid.Sigma.Degrees(), 4)
+			}
 		}
 	}
 	if d := r.Compass.Declination; d != nil {
