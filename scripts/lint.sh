@@ -31,7 +31,7 @@ done
 
 # What a page in a browser needs, without what is heavy. It opens files in a few packages
 # alone: those by which a reading is given a path.
-page=$(own ./internal/reading)
+page=$(own ./internal/steering) # and reading below it
 GOFLAGS=-tags=nozones,notzdata GOOS=js GOARCH=wasm CGO_ENABLED=0 go vet $page || failed=1
 outside=$(GOFLAGS=-tags=nozones,notzdata GOOS=js GOARCH=wasm CGO_ENABLED=0 \
 	go list -f '{{$from := .ImportPath}}{{range .Imports}}{{$from}} {{.}}{{"\n"}}{{end}}' $page |

@@ -47,6 +47,9 @@ var errSaid = errors.New("said already")
 func execute(ctx context.Context, args []string, s *streams) int {
 	out := &checkedWriter{w: s.out}
 	s.out = out
+	if s.screen != nil {
+		s.screen = out
+	}
 	if s.outTTY {
 		s.out = terminal{out}
 	}

@@ -48,18 +48,30 @@ func (p *photoFlags) add(cmd *cobra.Command, timeUsage string) {
 	f := cmd.Flags()
 	p.when.add(f, timeUsage, "of the camera's clock or of --time, as +02:00 or 2; east is positive")
 	f.Var(&p.clockError, "clock-error", "how much the camera's clock is fast")
-	f.Var(&p.timeSigma, "time-sigma", "one sigma of the time (default by its source, see help time)")
-	p.place.add(f, "where, as -20.6142,25.4310 or \"20 36.852 S, 25 25.860 E\" (default from the photo)")
-	f.Var(&p.positionSigma, "position-sigma", fmt.Sprintf("one sigma of the position in each direction (default %g for --position, %g for a GPS fix)", photo.SigmaPositionOptionKM, photo.SigmaPositionGPSKM))
-	f.Var(&p.body, "body", "sun, moon, or auto: the sun if it is up, else the moon")
+	p.addSky(cmd, " (default from the photo)")
 	f.Var(&p.rodHeight, "rod-height", "rod above the sheet; lets the shadow's length check the clock")
 	f.Var(&p.nodusHeight, "nodus-height", "of the middle of a bead or ring of tape on the rod, 20 mm say: checks the clock where the tip's shadow is off the sheet")
 	f.Var(&p.rodDiameter, "rod-diameter", "of the rod; helps to tell its shadow from others")
+	p.addSetUp(cmd)
+}
+
+// addSky adds where and how surely when it is, and what casts the shadow.
+func (p *photoFlags) addSky(cmd *cobra.Command, placeDefault string) {
+	f := cmd.Flags()
+	f.Var(&p.timeSigma, "time-sigma", "one sigma of the time (default by its source, see help time)")
+	p.place.add(f, "where, as -20.6142,25.4310 or \"20 36.852 S, 25 25.860 E\""+placeDefault)
+	f.Var(&p.positionSigma, "position-sigma", fmt.Sprintf("one sigma of the position in each direction (default %g for --position, %g for a GPS fix)", photo.SigmaPositionOptionKM, photo.SigmaPositionGPSKM))
+	f.Var(&p.body, "body", "sun, moon, or auto: the sun if it is up, else the moon")
+	words(cmd, "body", "auto", "sun", "moon")
+}
+
+// addSetUp adds how gnomon, print and vehicle stand to each other.
+func (p *photoFlags) addSetUp(cmd *cobra.Command) {
+	f := cmd.Flags()
 	f.BoolVar(&p.plumbLine, "plumb-line", false, "the gnomon is a thread with a weight, within 10 mm of the printed foot (see docs/alignment.md)")
 	f.Var(&p.printScale, "print-scale", "printed over nominal, athwart and fore-and-aft, as 1.000,0.995")
 	f.Var(&p.level, "level-sigma", "one sigma of the rod from plumb across the shadow: 0.5 with a bubble and a set square, 2 by eye; unsaid, it is the one or the other as the rod's image shows")
 	f.Var(&p.lubber, "lubber-sigma", "the lubber line: one sigma of the sheet's forward axis against the vehicle's at one setting-up (default 0: the heading is the sheet's)")
-	words(cmd, "body", "auto", "sun", "moon")
 }
 
 // options checks what was given and returns it as the reader wants it.

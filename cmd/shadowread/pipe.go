@@ -12,6 +12,8 @@ var pipeHeadings = map[string]string{
 	"read": `photo time_utc body body_altitude_deg heading_true_deg heading_sigma_deg come_deg largest_term
 		heading_magnetic_deg heading_magnetic_sigma_deg heading_compass_deg heading_compass_sigma_deg
 		course_compass_deg course_compass_sigma_deg heading_grid_deg heading_grid_sigma_deg notes`,
+	"steer": `time_utc course_deg number_deg heading_sigma_deg body body_altitude_deg next_number_deg next_time_utc
+		usable_until_utc usable_from_utc turn_deg course_compass_deg course_compass_sigma_deg course_grid_deg course_grid_sigma_deg notes`,
 	"sky":               "time_utc azimuth_deg altitude_deg altitude_airless_deg azimuth_rate_deg_per_hour shadow_direction_deg shadow_length_mm",
 	"lens lens":         "lens parameter value sigma unit",
 	"lens view":         "view photo marks off_vertical_deg rms_px share",

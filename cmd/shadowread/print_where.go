@@ -6,6 +6,7 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/geo"
+	"shadowread/internal/geomag"
 	"shadowread/internal/logbook"
 	"shadowread/internal/wording"
 	"shadowread/internal/workup"
@@ -17,6 +18,7 @@ type (
 		Time             time.Time       `json:"time_utc"`
 		Estimate         *spotJSON       `json:"estimate"`
 		Heading          *float64        `json:"heading_true_deg"` // of the current leg, with what the fixes have taught
+		Grid             *float64        `json:"heading_grid_deg"` // the same from polar grid north; null away from the poles
 		Since            time.Time       `json:"since_utc"`        // the last fix used, or the departure
 		Run              float64         `json:"run_m"`            // as logged since then
 		Closing          *closingJSON    `json:"closing"`          // the last fix's
@@ -47,6 +49,7 @@ type (
 		DistanceSigma    float64   `json:"distance_sigma_m"`
 		GeodesicCourse   float64   `json:"geodesic_course_deg"` // on setting out
 		GeodesicDistance float64   `json:"geodesic_distance_m"`
+		CourseGrid       *float64  `json:"course_grid_deg"`
 		Turn             *float64  `json:"turn_deg"` // right positive; null without a current leg
 		Within           bool      `json:"within_ellipse"`
 	}
@@ -65,12 +68,13 @@ func whereOf(w *logbook.Whereabouts, to *geo.Position, g *workup.ToGo) whereJSON
 	}
 	if e.Steered {
 		out.Heading = new(wording.BearingDegrees(e.Heading, 4))
+		out.Grid = gridDegrees(e.Heading, e.Position)
 	}
 	if g != nil {
 		spot := spotOf(*to, 0)
 		spot.Sigma = nil
 		out.ToGo = &toGoJSON{spot, wording.BearingDegrees(g.Course, 4), wording.Degrees(g.CourseSigma, 4), metres(g.Distance), metres(g.DistanceSigma),
-			wording.BearingDegrees(g.GeodesicCourse, 4), metres(g.GeodesicDistance), nil, g.Within}
+			wording.BearingDegrees(g.GeodesicCourse, 4), metres(g.GeodesicDistance), gridDegrees(g.Course, e.Position), nil, g.Within}
 		if e.Steered {
 			out.ToGo.Turn = new(wording.Degrees(g.Turn, 4))
 		}
@@ -111,7 +115,7 @@ func whereForPeople(s *streams, w *logbook.Whereabouts, to *geo.Position, g *wor
 	}
 	labelled(s, "since", "%s%s, %s run", since, utcText(e.Since), wording.Length(e.Run))
 	if e.Steered {
-		labelled(s, "heading", "%s true, of the current leg", wording.ThreeFigures(e.Heading, 1))
+		labelled(s, "heading", "%s true%s, of the current leg", wording.ThreeFigures(e.Heading, 1), gridBeside(e.Heading, e.Position))
 	}
 	if c := w.Closing; c != nil {
 		labelled(s, "last fix", "%s", closingText(c))
@@ -137,12 +141,28 @@ func toGoForPeople(s *streams, w *logbook.Whereabouts, to geo.Position, g *worku
 		fmt.Fprintln(s.out, s.paint(yellow, s.wrap(13, "it lies within the ellipse: look round before you go on, the course says little")))
 	}
 	// Nobody steers by hundredths of a degree, whatever the position is good for.
-	labelled(s, "course", "%s true, %s ± %s by the rhumb line: turn to this heading and hold it",
-		wording.Steer(g.Course, max(g.CourseSigma, angle.Degree/19)), wording.Length(g.Distance), wording.Length(wording.Length95(g.DistanceSigma)))
-	labelled(s, "shortest way", "%s, setting out on %s", wording.Length(g.GeodesicDistance), wording.ThreeFigures(g.GeodesicCourse, 1))
+	labelled(s, "course", "%s true%s, %s ± %s by the rhumb line: turn to this heading and hold it",
+		wording.Steer(g.Course, max(g.CourseSigma, angle.Degree/19)), gridBeside(g.Course, w.Estimate.Position), wording.Length(g.Distance), wording.Length(wording.Length95(g.DistanceSigma)))
+	labelled(s, "shortest way", "%s, setting out on %s%s", wording.Length(g.GeodesicDistance), wording.ThreeFigures(g.GeodesicCourse, 1), gridBeside(g.GeodesicCourse, w.Estimate.Position))
 	if w.Estimate.Steered {
 		labelled(s, "turn", "%s", wording.Turn(g.Turn, 1))
 	}
+}
+
+// gridBeside says a heading from polar grid north where the true one turns with every step;
+// "" away from the poles.
+func gridBeside(heading angle.Angle, p geo.Position) string {
+	if p.Lat.Abs() < geomag.GridFromLatitude {
+		return ""
+	}
+	return ", grid " + wording.ThreeFigures(geo.GridHeading(heading, p), 1)
+}
+
+func gridDegrees(heading angle.Angle, p geo.Position) *float64 {
+	if p.Lat.Abs() < geomag.GridFromLatitude {
+		return nil
+	}
+	return new(wording.BearingDegrees(geo.GridHeading(heading, p), 4))
 }
 
 // signed95 writes an angle of either sign with the ± that holds it in 95 of 100 cases.

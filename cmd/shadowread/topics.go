@@ -46,7 +46,8 @@ Windows AppData\Local.
                           takes a position from that is not known otherwise;
                           --log goes before it
     NO_COLOR              set to anything: no colour
-    TERM                  "dumb": no colour
+    TERM                  "dumb": no colour, and steer writes anew each minute
+                          in place of drawing over
     SHADOWREAD_FORCE_TTY  set to anything: lay results out as on a terminal even
                           in a pipe
 
@@ -60,7 +61,9 @@ their keys in JSON; grep -v '^# ' leaves the records alone.
 Of lens, align, swing and log check the records are of several kinds, each named
 by its first value and led by a line of its own. Values that want a word:
 
-    come_deg         the turn to --course, right positive
+    come_deg         the turn to --course, right positive; of steer turn_deg
+    number_deg       of steer: the number to hold; next_number_deg is the whole
+                     number that is the nearest from next_time_utc on
     largest_term     what makes up most of the uncertainty
     notes            codes, parted by commas; of a refused photo, which has no
                      heading, the first is the reason

@@ -40,6 +40,11 @@ type streams struct {
 	width          int    // columns of the terminal on out
 	json, quiet    bool   // set by the flags of that name
 	log            string // what logVariable names
+	// screen is out on a terminal that can be drawn over, past what keeps names from driving
+	// it: for text of ours alone. It is nil elsewhere.
+	screen io.Writer
+	// size is the terminal's columns and rows as they are now; nil: not known.
+	size func() (columns, rows int, ok bool)
 }
 
 // forceTTY names the variable that makes a pipe look like a terminal.
@@ -54,7 +59,14 @@ func stdStreams() *streams {
 
 func newStreams(out, err io.Writer, getenv func(string) string) *streams {
 	s := &streams{out: out, err: err, outTTY: getenv(forceTTY) != "" || isTerminal(out), errTTY: isTerminal(err), width: 100, log: getenv(logVariable)}
+	if s.outTTY && getenv("TERM") != "dumb" {
+		s.screen = out
+	}
 	if f, ok := out.(*os.File); ok {
+		s.size = func() (columns, rows int, ok bool) {
+			w, h, err := term.GetSize(int(f.Fd()))
+			return w, h, err == nil && w > 0 && h > 0
+		}
 		if w, _, err := term.GetSize(int(f.Fd())); err == nil && w > 0 {
 			s.width = w
 		}

@@ -79,6 +79,16 @@ func TestUsageErrors(t *testing.T) {
 		{"read --number-sigma 1 p.jpg", "sigma_without_number", "--number"},
 		{"read --number 55", "number_alone", "--time and --position"},
 
+		{"steer --position 1,2", "no_course", "--course"},
+		{"steer --course 58", "no_position", "--log"},
+		{"steer --course 361 --position 1,2", "out_of_range", "--course"},
+		{"steer --course 58 --position 1,2 now", "unexpected_argument", "now"},
+		{"steer --course 58 --position 1,2 --time 2026-03-14T09:26:53", "no_utc_offset", "--utc-offset"},
+		{"steer --course 58 --position 1,2 --stood", "flag_without_other", "--log"},
+		{"steer --course 58 --log a.db --stood", "flag_without_other", "one moment"},
+		{"steer --course 58 --log a.db --stood --odometer 3", "contradicting_flags", "--odometer and --stood"},
+		{"steer --course 58 --position 1,2 --declination-sigma 1", "sigma_without_declination", "--declination"},
+
 		{"read --declination 181 p.jpg", "out_of_range", "--declination"},
 		{"read --declination-sigma 1 p.jpg", "sigma_without_declination", "--declination"},
 		{"declination", "no_position", "--position"},

@@ -6,6 +6,10 @@ import (
 	"shadowread/internal/angle"
 )
 
+// BrightMoon is the lit fraction from which on the moon throws a shadow to read (common
+// practice: from about half moon).
+const BrightMoon = 0.5
+
 // lightOffset says where the moon's light comes from, against its disc's centre.
 type lightOffset struct {
 	limb     vector      // unit vector square to the line of sight, towards the bright limb

@@ -66,7 +66,7 @@ const LevelError = 0.5 * angle.Degree
 // the dark). At the end of nautical twilight the sky gives less light than half a
 // moon at 15°.
 const (
-	MoonLitFraction = 0.5
+	MoonLitFraction = bearing.BrightMoon
 	MoonLowest      = 15 * angle.Degree
 	MoonSunBelow    = -12 * angle.Degree
 )

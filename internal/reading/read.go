@@ -47,11 +47,11 @@ const (
 	// wavy that it does.
 	mapLimit   = 0.5 * angle.Degree
 	sheetLimit = 1 * angle.Degree
-	// lowLimit and highLimit bound the altitudes at which a shadow is usable. Below,
+	// LowestAltitude and HighestAltitude bound those at which a shadow is usable. Below,
 	// the light is too weak and the strip runs off the paper's texture; above, one
 	// degree of lean turns the shadow by nearly six.
-	lowLimit  = 2 * angle.Degree
-	highLimit = 80 * angle.Degree
+	LowestAltitude  = 2 * angle.Degree
+	HighestAltitude = 80 * angle.Degree
 	// numberSigma is for a number read by eye between degree ticks.
 	numberSigma = 0.5 * angle.Degree
 )
@@ -188,14 +188,14 @@ func (r *Result) whenAndWhere(facts photo.Facts, o Options) {
 		r.warn("gps_time_differs", fmt.Sprintf("the given time is %s from the photo's GPS stamp, which can be older than the photo but not younger: check the hour and its zone", wording.Span(apart)))
 	}
 	r.ClockProved = !facts.GPSTime.IsZero() && r.Instant.UTC.Sub(facts.GPSTime).Abs() <= stampFresh
-	if r.MoonTaken && sky.Altitude >= lowLimit {
+	if r.MoonTaken && sky.Altitude >= LowestAltitude {
 		r.warn("moon_taken", fmt.Sprintf("the sun is down then and there, and the moon, lit to %.0f %%, was taken for what casts the shadow: if it was day, the hour, its zone or the position is wrong. Say --body moon if it was the moon", 100*sky.LitFraction))
 	}
 	switch {
-	case sky.Altitude < lowLimit:
+	case sky.Altitude < LowestAltitude:
 		r.refuse(BodyTooLow, fmt.Sprintf("the %s stands at %.1f° then and there, too low for a shadow; check the time, its zone and the signs of the position, or wait", sky.Body, sky.Altitude.Degrees()))
-	case sky.Altitude > highLimit:
-		r.refuse(BodyTooHigh, fmt.Sprintf("the %s stands at %.1f°: a rod 0.5° from plumb would turn the shadow by %.0f°; wait until it is below %.0f°", sky.Body, sky.Altitude.Degrees(), 0.5*sky.Altitude.Tan(), highLimit.Degrees()))
+	case sky.Altitude > HighestAltitude:
+		r.refuse(BodyTooHigh, fmt.Sprintf("the %s stands at %.1f°: a rod 0.5° from plumb would turn the shadow by %.0f°; wait until it is below %.0f°", sky.Body, sky.Altitude.Degrees(), 0.5*sky.Altitude.Tan(), HighestAltitude.Degrees()))
 	}
 }
 
