@@ -19,10 +19,11 @@ import (
 func newLogLeg(s *streams) *cobra.Command {
 	l := newLegFlags()
 	cmd := &cobra.Command{
-		Use:   "leg [PHOTO]",
+		Use:   "leg [READING] [PHOTO]",
 		Short: "log a change of leg, from a photo, a number or a heading by hand",
 		Long: `Log a change of leg: from this odometer reading on, the heading holds that the
-photo shows, or the number under the shadow, or --heading with its sigma.
+photo shows, or the number under the shadow, or --heading with its sigma. The
+reading may stand without --odometer: a number that is no file's name is one.
 
 The whole reading, the photo's SHA-256 and a small picture of what was found are
 kept. Where neither photo nor --position tells the place, it is the log's own
@@ -30,11 +31,18 @@ estimate, and the work-up allows for its error. A photo that is refused makes an
 entry that asks for a heading by hand, and the exit status is 3; the same photo
 twice is an error.`,
 		Example: `  shadowread log begin --log leg.db --position -22.90000,22.30000 --error 15 --odometer 45210.0 --time 2026-08-29T08:05:00+02:00
-  shadowread log leg --log leg.db --odometer 45210.0 fixtures/journey/29-august/01.jpg
+  shadowread log leg 45210.0 fixtures/journey/29-august/01.jpg --log leg.db
   shadowread log leg --log leg.db --odometer 45216.1 --number 352.0 --time 2026-08-29T08:55:00+02:00
   shadowread log leg --log leg.db --odometer 45222.6 --heading 58 --heading-sigma 3 --time 2026-08-29T09:47:00+02:00 --note "by the compass"`,
-		Args: onePhoto,
+		Args: cobra.ArbitraryArgs, // told apart once the flags are known
 		RunE: func(cmd *cobra.Command, args []string) error {
+			args, err := l.way.bare(args)
+			if err != nil {
+				return err
+			}
+			if err := onePhoto(cmd, args); err != nil {
+				return err
+			}
 			if err := l.one(cmd, args); err != nil {
 				return err
 			}
