@@ -8,6 +8,7 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/logbook"
+	"shadowread/internal/logimport"
 	"shadowread/internal/reading"
 	"shadowread/internal/wording"
 	"shadowread/internal/workup"
@@ -64,6 +65,26 @@ func whatText(e *logbook.Entry) string {
 		return fmt.Sprintf("departure, error %s", wording.Length(c.Sigma))
 	}
 	return string(e.Kind())
+}
+
+// shownText says what the dial showed and by which shadow; "" for what is not by the dial.
+func shownText(d logimport.DialReading) string {
+	var parts []string
+	if d.Number != nil {
+		parts = append(parts, fmt.Sprintf("%.1f", *d.Number))
+	}
+	if d.Body != "" {
+		parts = append(parts, d.Body)
+	}
+	return strings.Join(parts, ", ")
+}
+
+// readText is whatText with what the dial showed.
+func readText(e *logbook.Entry, d logimport.DialReading) string {
+	if text := shownText(d); text != "" {
+		return whatText(e) + " " + text
+	}
+	return whatText(e)
 }
 
 // wayText says what was given of the distance run.

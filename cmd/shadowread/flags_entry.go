@@ -14,6 +14,8 @@ type entryFlags struct {
 	log  logFlag
 	when when
 	note string
+	// clock is where the time comes from with verbs that have it by other flags.
+	clock *when
 }
 
 func (e *entryFlags) add(cmd *cobra.Command, s *streams) {
@@ -55,6 +57,14 @@ func (e *entryFlags) writeUntimed(cmd *cobra.Command, s *streams, create bool, a
 		if err != nil {
 			return err
 		}
-		return printAdded(s, added)
+		shown, err := shownOf(cmd.Context(), l, &added.Entry)
+		if err != nil {
+			return err
+		}
+		clock := &e.when
+		if e.clock != nil {
+			clock = e.clock
+		}
+		return printAdded(s, acknowledged{added, shown, clock.stated()})
 	})
 }

@@ -49,7 +49,7 @@ func spanOf(s *daylight.Span) *spanJSON {
 
 // localText is a time on the clock of an offset, UTC where none is known.
 func localText(t time.Time, offset *time.Duration) string {
-	if offset == nil {
+	if offset == nil || *offset == 0 {
 		return utcText(t)
 	}
 	return t.In(time.FixedZone("", int(*offset/time.Second))).Format(time.DateTime) + " " + geo.FormatOffset(*offset)
@@ -67,7 +67,7 @@ func (v view) hourText(t time.Time) string {
 	if t.Format(time.DateOnly) != v.where.Estimate.Time.In(zone).Format(time.DateOnly) {
 		layout = "2006-01-02 15:04"
 	}
-	if v.offset == nil {
+	if offset == 0 {
 		return t.Format(layout) + " UTC"
 	}
 	return t.Format(layout) + " " + geo.FormatOffset(offset)

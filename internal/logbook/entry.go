@@ -54,6 +54,10 @@ type Added struct {
 	Closing *workup.Closing
 	// NeedsHeading says that this is a leg whose photo gave none: LegByHand in its place.
 	NeedsHeading bool
+	// Before is the time of the entry before, zero for a departure, and Ran what was run
+	// since, as logged.
+	Before time.Time
+	Ran    geo.Metres
 }
 
 // Estimate is a position by the log.

@@ -191,20 +191,26 @@ func (w cells) leg(l *logbook.Leg, reading []byte) {
 	if r.ComputedAt != nil {
 		w["computed_at"] = positionText(*r.ComputedAt)
 	}
-	var shown dialReading
-	if json.Unmarshal(reading, &shown) == nil {
-		w["body"] = table.SafeCell(shown.Body)
-		if shown.Number != nil {
-			w["number_deg"] = plain(*shown.Number)
-		}
+	shown := Shown(reading)
+	w["body"] = table.SafeCell(shown.Body)
+	if shown.Number != nil {
+		w["number_deg"] = plain(*shown.Number)
 	}
 }
 
-// dialReading is what a kept reading says that the work-up does not need, by the keys of
+// DialReading is what a kept reading says that the work-up does not need, by the keys of
 // a reading's JSON.
-type dialReading struct {
-	Body   string   `json:"body,omitempty"`
+type DialReading struct {
+	Body   string   `json:"body,omitempty"` // sun or moon
 	Number *float64 `json:"scale_reading_deg,omitempty"`
+}
+
+// Shown returns what a kept reading says of number and body; nothing if none was kept.
+func Shown(reading []byte) (shown DialReading) {
+	if json.Unmarshal(reading, &shown) != nil {
+		return DialReading{}
+	}
+	return shown
 }
 
 // hashLead keeps a hash from being taken for a number.
