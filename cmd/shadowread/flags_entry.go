@@ -38,10 +38,23 @@ func orNow(given *time.Time) time.Time {
 	return *given
 }
 
+// given is the time given, nil for none. What has no heading by the dial may be noted by
+// its day alone.
+func (e *entryFlags) given(s *streams) (*time.Time, error) {
+	n, err := e.when.noted()
+	if err != nil || n == nil {
+		return nil, err
+	}
+	if n.Day {
+		s.note("noon_taken", "the time has no hour: noon is taken")
+	}
+	return &n.Time, nil
+}
+
 // write opens the log, writes one entry of the given time, by default now, and prints
 // what became of it.
 func (e *entryFlags) write(cmd *cobra.Command, s *streams, create bool, add func(context.Context, *logbook.Log, logbook.At) (logbook.Added, error)) error {
-	given, err := e.when.at()
+	given, err := e.given(s)
 	if err != nil {
 		return err
 	}
