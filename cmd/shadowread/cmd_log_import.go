@@ -144,7 +144,7 @@ func runImport(cmd *cobra.Command, s *streams, o *importOptions, args []string) 
 	defer say.bar.wipe()
 	// A file with departures may begin a log.
 	return o.log.with(ctx, s, o.entries != "", func(book *logbook.Log) error {
-		say.shown = func(e *logbook.Entry) (logimport.DialReading, error) { return shownOf(ctx, book, e) }
+		say.shown = func(e *logbook.Entry) (logbook.DialReading, error) { return shownOf(ctx, book, e) }
 		reader := logreading.Importer{Options: opts, SetUpAnew: o.anew, Overlay: smallOverlay}
 		var done logimport.Imported
 		if o.entries != "" {
@@ -190,7 +190,7 @@ type importSays struct {
 	table  *table
 	failed error // of printing
 	stop   func()
-	shown  func(*logbook.Entry) (logimport.DialReading, error)
+	shown  func(*logbook.Entry) (logbook.DialReading, error)
 }
 
 func newImportSays(s *streams, stop func()) *importSays {

@@ -8,7 +8,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"shadowread/internal/logbook"
-	"shadowread/internal/logimport"
 	"shadowread/internal/workup"
 )
 
@@ -83,13 +82,13 @@ func listEntries(cmd *cobra.Command, s *streams, book *logbook.Log, journey int,
 }
 
 // shownOf is what the dial showed at an entry; nothing for one that is not by the dial.
-func shownOf(ctx context.Context, book *logbook.Log, e *logbook.Entry) (shown logimport.DialReading, err error) {
+func shownOf(ctx context.Context, book *logbook.Log, e *logbook.Entry) (shown logbook.DialReading, err error) {
 	l, ok := e.Content.(*logbook.Leg)
 	if !ok || l.Reading == nil {
 		return shown, nil
 	}
 	reading, err := book.Reading(ctx, e.Number)
-	return logimport.Shown(reading), err
+	return logbook.Shown(reading), err
 }
 
 type journeyJSON struct {

@@ -5,7 +5,6 @@ import (
 
 	"shadowread/internal/geo"
 	"shadowread/internal/logbook"
-	"shadowread/internal/logimport"
 	"shadowread/internal/wording"
 	"shadowread/internal/workup"
 )
@@ -76,6 +75,8 @@ type (
 		Closing  *closingJSON `json:"closing"`
 		Since    *float64     `json:"since_last_s"` // the entry before
 		Run      *float64     `json:"run_m"`        // since then, as logged
+		// Suspects would each close a fix of three sigma or more.
+		Suspects []suspectJSON `json:"suspects"`
 	}
 	listedJSON struct {
 		entryJSON
@@ -170,15 +171,15 @@ func entryOf(e *logbook.Entry) entryJSON {
 }
 
 // showing adds what the dial showed.
-func (e *entryJSON) showing(d logimport.DialReading) {
+func (e *entryJSON) showing(d logbook.DialReading) {
 	if d.Body != "" {
 		e.Body = &d.Body
 	}
 	e.Number = d.Number
 }
 
-func addedOf(a logbook.Added, shown logimport.DialReading) addedJSON {
-	out := addedJSON{entryJSON: entryOf(&a.Entry), Closing: closingOf(a.Closing)}
+func addedOf(a logbook.Added, shown logbook.DialReading) addedJSON {
+	out := addedJSON{entryJSON: entryOf(&a.Entry), Closing: closingOf(a.Closing), Suspects: []suspectJSON{}}
 	out.showing(shown)
 	if !a.Before.IsZero() {
 		out.Since, out.Run = new(a.Entry.Time.Sub(a.Before).Seconds()), new(metres(a.Ran))
@@ -196,7 +197,7 @@ func addedOf(a logbook.Added, shown logimport.DialReading) addedJSON {
 type listed struct {
 	*logbook.Entry
 	at    *workup.Point // nil if it does not stand, or the position is lost
-	shown logimport.DialReading
+	shown logbook.DialReading
 }
 
 func (l *listed) json() listedJSON {

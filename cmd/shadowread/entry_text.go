@@ -8,7 +8,6 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/logbook"
-	"shadowread/internal/logimport"
 	"shadowread/internal/reading"
 	"shadowread/internal/wording"
 	"shadowread/internal/workup"
@@ -68,7 +67,7 @@ func whatText(e *logbook.Entry) string {
 }
 
 // shownText says what the dial showed and by which shadow; "" for what is not by the dial.
-func shownText(d logimport.DialReading) string {
+func shownText(d logbook.DialReading) string {
 	var parts []string
 	if d.Number != nil {
 		parts = append(parts, fmt.Sprintf("%.1f", *d.Number))
@@ -80,7 +79,7 @@ func shownText(d logimport.DialReading) string {
 }
 
 // readText is whatText with what the dial showed.
-func readText(e *logbook.Entry, d logimport.DialReading) string {
+func readText(e *logbook.Entry, d logbook.DialReading) string {
 	if text := shownText(d); text != "" {
 		return whatText(e) + " " + text
 	}

@@ -78,6 +78,10 @@ func (e *entryFlags) writeUntimed(cmd *cobra.Command, s *streams, create bool, a
 		if e.clock != nil {
 			clock = e.clock
 		}
-		return printAdded(s, acknowledged{added, shown, clock.stated()})
+		suspects, err := suspectsOf(cmd.Context(), l, &added)
+		if err != nil {
+			return err
+		}
+		return printAdded(s, acknowledged{added, shown, clock.stated(), suspects})
 	})
 }

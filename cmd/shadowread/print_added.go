@@ -8,7 +8,6 @@ import (
 
 	"shadowread/internal/geo"
 	"shadowread/internal/logbook"
-	"shadowread/internal/logimport"
 	"shadowread/internal/wording"
 	"shadowread/internal/workup"
 )
@@ -16,8 +15,10 @@ import (
 // acknowledged is an entry with what is told of it besides.
 type acknowledged struct {
 	logbook.Added
-	shown  logimport.DialReading
+	shown  logbook.DialReading
 	offset *time.Duration // from UTC, by which its time was given; nil: UTC
+	// suspects are the slips that would close a fix that is far off.
+	suspects []logbook.Suspect
 }
 
 // printAdded tells what became of an entry, and returns errRefused if it waits for a
@@ -26,7 +27,9 @@ func printAdded(s *streams, a acknowledged) error {
 	var err error
 	switch {
 	case s.json:
-		err = s.printJSON(addedOf(a.Added, a.shown))
+		out := addedOf(a.Added, a.shown)
+		out.Suspects = suspectsJSON(a.suspects)
+		err = s.printJSON(out)
 	case s.outTTY:
 		err = addedForPeople(s, a)
 	default:
@@ -36,6 +39,7 @@ func printAdded(s *streams, a acknowledged) error {
 		return err
 	}
 	tellAdded(s, a.Added)
+	tellFix(s, a)
 	if a.NeedsHeading {
 		return errRefused
 	}
@@ -118,6 +122,7 @@ func addedForPeople(s *streams, a acknowledged) error {
 	}
 	if a.Closing != nil {
 		labelled(s, "the fix", "%s", closingText(a.Closing))
+		farForPeople(s, a)
 	}
 	if x := a.Estimate; x != nil {
 		labelled(s, "estimate", "%s, 95 %% within %s", x.Position, ellipseText(x.Cov.Ellipse95()))

@@ -1,7 +1,6 @@
 package logimport
 
 import (
-	"encoding/json"
 	"fmt"
 	"math"
 	"strconv"
@@ -191,26 +190,11 @@ func (w cells) leg(l *logbook.Leg, reading []byte) {
 	if r.ComputedAt != nil {
 		w["computed_at"] = positionText(*r.ComputedAt)
 	}
-	shown := Shown(reading)
+	shown := logbook.Shown(reading)
 	w["body"] = table.SafeCell(shown.Body)
 	if shown.Number != nil {
 		w["number_deg"] = plain(*shown.Number)
 	}
-}
-
-// DialReading is what a kept reading says that the work-up does not need, by the keys of
-// a reading's JSON.
-type DialReading struct {
-	Body   string   `json:"body,omitempty"` // sun or moon
-	Number *float64 `json:"scale_reading_deg,omitempty"`
-}
-
-// Shown returns what a kept reading says of number and body; nothing if none was kept.
-func Shown(reading []byte) (shown DialReading) {
-	if json.Unmarshal(reading, &shown) != nil {
-		return DialReading{}
-	}
-	return shown
 }
 
 // hashLead keeps a hash from being taken for a number.
