@@ -55,6 +55,7 @@ twice is an error.`,
 			})
 		},
 	}
+	l.entry.addAccept(cmd)
 	l.add(cmd, s, "the `TIME`, as 2026-03-14T09:26:53+02:00 (default the photo's, or now)")
 	return cmd
 }
@@ -81,7 +82,9 @@ func (l *legFlags) log(cmd *cobra.Command, s *streams, book *logbook.Log, args [
 		if at.Time.IsZero() && at.Supersedes == 0 {
 			at.Time = orNow(nil)
 		}
-		return book.LegByHand(ctx, at, run, logbook.Heading{Heading: l.heading.angle().Bearing(), Sigma: l.headingSigma.angle()})
+		return l.entry.sure(s, at, func(at logbook.At) (logbook.Added, error) {
+			return book.LegByHand(ctx, at, run, logbook.Heading{Heading: l.heading.angle().Bearing(), Sigma: l.headingSigma.angle()})
+		})
 	}
 	opts, err := l.photo.options(cmd)
 	if err != nil {
@@ -129,7 +132,9 @@ func (l *legFlags) logNumber(cmd *cobra.Command, s *streams, book *logbook.Log, 
 	if err != nil {
 		return logbook.Added{}, err
 	}
-	return book.LegFromNumber(ctx, at, run, logreading.Heading(r, l.anew), whole)
+	return l.entry.sure(s, at, func(at logbook.At) (logbook.Added, error) {
+		return book.LegFromNumber(ctx, at, run, logreading.Heading(r, l.anew), whole)
+	})
 }
 
 func timeOrNil(t time.Time) *time.Time {
@@ -173,7 +178,7 @@ func (l *legFlags) logPhoto(ctx context.Context, s *streams, book *logbook.Log, 
 	for _, w := range r.Warnings {
 		s.note(w.Code, "%s", w.Message)
 	}
-	return book.LegFromPhoto(ctx, at, run, p)
+	return l.entry.sure(s, at, func(at logbook.At) (logbook.Added, error) { return book.LegFromPhoto(ctx, at, run, p) })
 }
 
 // photoReading is a photo as the log keeps it, without name and hash.

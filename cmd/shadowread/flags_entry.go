@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -14,6 +15,8 @@ type entryFlags struct {
 	log  logFlag
 	when when
 	note string
+	// accept are the codes of what is odd and meant.
+	accept []string
 	// clock is where the time comes from with verbs that have it by other flags.
 	clock *when
 }
@@ -21,6 +24,13 @@ type entryFlags struct {
 func (e *entryFlags) add(cmd *cobra.Command, s *streams) {
 	e.when.add(cmd.Flags(), "the `TIME` of the entry, as 2026-03-14T09:26:53+02:00 (default now)", "of --time, as +02:00 or 2; east is positive")
 	e.addRest(cmd, s)
+	e.addAccept(cmd)
+}
+
+// addAccept is for verbs that write what is new: a correction is not asked about.
+func (e *entryFlags) addAccept(cmd *cobra.Command) {
+	cmd.Flags().StringSliceVar(&e.accept, "accept", nil, "the `CODE` of what is odd and meant: "+oddCodes())
+	words(cmd, "accept", strings.Split(oddCodes(), ", ")...)
 }
 
 // addRest leaves out the time, for verbs that have it by other flags.
@@ -59,7 +69,7 @@ func (e *entryFlags) write(cmd *cobra.Command, s *streams, create bool, add func
 		return err
 	}
 	return e.writeUntimed(cmd, s, create, func(ctx context.Context, l *logbook.Log) (logbook.Added, error) {
-		return add(ctx, l, logbook.At{Time: orNow(given), Note: e.note})
+		return e.sure(s, logbook.At{Time: orNow(given), Note: e.note}, func(at logbook.At) (logbook.Added, error) { return add(ctx, l, at) })
 	})
 }
 

@@ -88,6 +88,9 @@ func (l *Log) addIn(ctx context.Context, tx *sql.Tx, at At, c Content, p proof) 
 	if err != nil {
 		return Added{}, err
 	}
+	if err := at.odd(ctx, tx, last, e, &added); err != nil {
+		return Added{}, err
+	}
 	if r.content, err = encode(c); err != nil {
 		return Added{}, err
 	}

@@ -40,6 +40,10 @@ type At struct {
 	// Supersedes is the number of the entry that this one corrects; 0 for a new one.
 	// A correction without a Run keeps that of the entry corrected.
 	Supersedes int
+	// Wary has what is odd refused, unless its code is among Accept. Corrections are not
+	// held against it.
+	Wary   bool
+	Accept []Odd
 }
 
 // Added tells what became of an entry.
