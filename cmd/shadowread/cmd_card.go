@@ -209,9 +209,14 @@ func parseStop(s string, offset *time.Duration) (daycard.Stop, error) {
 		return out, err
 	}
 	// A time with an offset of its own may be another than the card's.
-	if out.Time, err = geo.ParseTime(at, offset); fault.Code(err) == "offset_conflict" {
-		out.Time, err = geo.ParseTime(at, nil)
+	n, err := geo.ParseNoted(at, offset, time.Time{})
+	if fault.Code(err) == "offset_conflict" {
+		n, err = geo.ParseNoted(at, nil, time.Time{})
 	}
+	if err == nil && n.Day {
+		err = fault.Usage("bad_time", "give the hour too", "%q has no hour", at)
+	}
+	out.Time = n.Time
 	return out, err
 }
 

@@ -11,9 +11,9 @@ import (
 func newLogHalt(s *streams) *cobra.Command {
 	return wayVerb(s, "halt", "log a stop, or a mere reading of odometer and clock",
 		`Log a stop, or a mere reading of odometer and clock. The current leg goes on
-after it.`,
+after it. The odometer's reading may stand without its flag.`,
 		`  shadowread log import --log halt.db --entries fixtures/journey/first-truck.csv
-  shadowread log halt --log halt.db --time 2026-08-30T13:00:00+02:00 --odometer 45302.2
+  shadowread log halt 45302.2 --log halt.db --time 2026-08-30T13:00:00+02:00
   shadowread log halt --log halt.db --time 2026-08-30T13:40:00+02:00 --speed 20km/h --under-way 25m --note "reeds ahead"`,
 		func(ctx context.Context, l *logbook.Log, at logbook.At, run logbook.Run) (logbook.Added, error) {
 			return l.Halt(ctx, at, logbook.Halt{Run: run})
@@ -25,9 +25,16 @@ func wayVerb(s *streams, name, short, long, example string, add func(context.Con
 	var e entryFlags
 	way := newWayFlags()
 	cmd := &cobra.Command{
-		Use: name, Short: short, Long: long, Example: example,
-		Args: noArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error {
+		Use: name + " [READING]", Short: short, Long: long, Example: example,
+		Args: cobra.ArbitraryArgs, // told apart once the flags are known
+		RunE: func(cmd *cobra.Command, args []string) error {
+			rest, err := way.bare(args)
+			if err != nil {
+				return err
+			}
+			if err := noReading(rest); err != nil {
+				return err
+			}
 			run, err := way.run(cmd)
 			if err != nil {
 				return err

@@ -144,6 +144,7 @@ func runImport(cmd *cobra.Command, s *streams, o *importOptions, args []string) 
 	defer say.bar.wipe()
 	// A file with departures may begin a log.
 	return o.log.with(ctx, s, o.entries != "", func(book *logbook.Log) error {
+		say.shown = func(e *logbook.Entry) (logbook.DialReading, error) { return shownOf(ctx, book, e) }
 		reader := logreading.Importer{Options: opts, SetUpAnew: o.anew, Overlay: smallOverlay}
 		var done logimport.Imported
 		if o.entries != "" {
@@ -189,6 +190,7 @@ type importSays struct {
 	table  *table
 	failed error // of printing
 	stop   func()
+	shown  func(*logbook.Entry) (logbook.DialReading, error)
 }
 
 func newImportSays(s *streams, stop func()) *importSays {
@@ -198,7 +200,10 @@ func newImportSays(s *streams, stop func()) *importSays {
 func (p *importSays) added(a logbook.Added) {
 	p.bar.wipe()
 	if p.s.json {
-		p.failed = p.s.printJSON(addedOf(a))
+		shown, err := p.shown(&a.Entry)
+		if p.failed = err; err == nil {
+			p.failed = p.s.printJSON(addedOf(a, shown))
+		}
 	} else {
 		p.failed = addedRow(p.table, a)
 	}

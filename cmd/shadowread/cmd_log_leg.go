@@ -19,10 +19,11 @@ import (
 func newLogLeg(s *streams) *cobra.Command {
 	l := newLegFlags()
 	cmd := &cobra.Command{
-		Use:   "leg [PHOTO]",
+		Use:   "leg [READING] [PHOTO]",
 		Short: "log a change of leg, from a photo, a number or a heading by hand",
 		Long: `Log a change of leg: from this odometer reading on, the heading holds that the
-photo shows, or the number under the shadow, or --heading with its sigma.
+photo shows, or the number under the shadow, or --heading with its sigma. The
+reading may stand without --odometer: a number that is no file's name is one.
 
 The whole reading, the photo's SHA-256 and a small picture of what was found are
 kept. Where neither photo nor --position tells the place, it is the log's own
@@ -30,11 +31,18 @@ estimate, and the work-up allows for its error. A photo that is refused makes an
 entry that asks for a heading by hand, and the exit status is 3; the same photo
 twice is an error.`,
 		Example: `  shadowread log begin --log leg.db --position -22.90000,22.30000 --error 15 --odometer 45210.0 --time 2026-08-29T08:05:00+02:00
-  shadowread log leg --log leg.db --odometer 45210.0 fixtures/journey/29-august/01.jpg
+  shadowread log leg 45210.0 fixtures/journey/29-august/01.jpg --log leg.db
   shadowread log leg --log leg.db --odometer 45216.1 --number 352.0 --time 2026-08-29T08:55:00+02:00
   shadowread log leg --log leg.db --odometer 45222.6 --heading 58 --heading-sigma 3 --time 2026-08-29T09:47:00+02:00 --note "by the compass"`,
-		Args: onePhoto,
+		Args: cobra.ArbitraryArgs, // told apart once the flags are known
 		RunE: func(cmd *cobra.Command, args []string) error {
+			args, err := l.way.bare(args)
+			if err != nil {
+				return err
+			}
+			if err := onePhoto(cmd, args); err != nil {
+				return err
+			}
 			if err := l.one(cmd, args); err != nil {
 				return err
 			}
@@ -47,6 +55,7 @@ twice is an error.`,
 			})
 		},
 	}
+	l.entry.addAccept(cmd)
 	l.add(cmd, s, "the `TIME`, as 2026-03-14T09:26:53+02:00 (default the photo's, or now)")
 	return cmd
 }
@@ -73,7 +82,9 @@ func (l *legFlags) log(cmd *cobra.Command, s *streams, book *logbook.Log, args [
 		if at.Time.IsZero() && at.Supersedes == 0 {
 			at.Time = orNow(nil)
 		}
-		return book.LegByHand(ctx, at, run, logbook.Heading{Heading: l.heading.angle().Bearing(), Sigma: l.headingSigma.angle()})
+		return l.entry.sure(s, at, func(at logbook.At) (logbook.Added, error) {
+			return book.LegByHand(ctx, at, run, logbook.Heading{Heading: l.heading.angle().Bearing(), Sigma: l.headingSigma.angle()})
+		})
 	}
 	opts, err := l.photo.options(cmd)
 	if err != nil {
@@ -121,7 +132,9 @@ func (l *legFlags) logNumber(cmd *cobra.Command, s *streams, book *logbook.Log, 
 	if err != nil {
 		return logbook.Added{}, err
 	}
-	return book.LegFromNumber(ctx, at, run, logreading.Heading(r, l.anew), whole)
+	return l.entry.sure(s, at, func(at logbook.At) (logbook.Added, error) {
+		return book.LegFromNumber(ctx, at, run, logreading.Heading(r, l.anew), whole)
+	})
 }
 
 func timeOrNil(t time.Time) *time.Time {
@@ -165,7 +178,7 @@ func (l *legFlags) logPhoto(ctx context.Context, s *streams, book *logbook.Log, 
 	for _, w := range r.Warnings {
 		s.note(w.Code, "%s", w.Message)
 	}
-	return book.LegFromPhoto(ctx, at, run, p)
+	return l.entry.sure(s, at, func(at logbook.At) (logbook.Added, error) { return book.LegFromPhoto(ctx, at, run, p) })
 }
 
 // photoReading is a photo as the log keeps it, without name and hash.

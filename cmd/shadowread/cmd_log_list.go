@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"strconv"
 	"time"
 
@@ -64,7 +65,11 @@ func listEntries(cmd *cobra.Command, s *streams, book *logbook.Log, journey int,
 	var list []listed
 	for i := range now.Entries {
 		if e := &now.Entries[i]; superseded || e.Stands() {
-			list = append(list, listed{e, at[e.Number]})
+			shown, err := shownOf(cmd.Context(), book, e)
+			if err != nil {
+				return err
+			}
+			list = append(list, listed{e, at[e.Number], shown})
 		}
 	}
 	if err := printList(s, list); err != nil {
@@ -74,6 +79,16 @@ func listEntries(cmd *cobra.Command, s *streams, book *logbook.Log, journey int,
 		s.note("position_lost", "there was no estimated position from there on: %s", l.Error())
 	}
 	return nil
+}
+
+// shownOf is what the dial showed at an entry; nothing for one that is not by the dial.
+func shownOf(ctx context.Context, book *logbook.Log, e *logbook.Entry) (shown logbook.DialReading, err error) {
+	l, ok := e.Content.(*logbook.Leg)
+	if !ok || l.Reading == nil {
+		return shown, nil
+	}
+	reading, err := book.Reading(ctx, e.Number)
+	return logbook.Shown(reading), err
 }
 
 type journeyJSON struct {

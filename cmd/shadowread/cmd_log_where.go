@@ -1,56 +1,128 @@
 package main
 
 import (
+	"context"
+	"time"
+
 	"github.com/spf13/cobra"
 
+	"shadowread/internal/daylight"
+	"shadowread/internal/fault"
 	"shadowread/internal/geo"
 	"shadowread/internal/logbook"
 	"shadowread/internal/workup"
 )
 
 type whereOptions struct {
-	log     logFlag
-	journey quantity
-	to      parsed[geo.Position]
+	log      logFlag
+	journey  quantity
+	to       parsed[geo.Position]
+	odometer parsed[logbook.Odometer]
+	stood    bool
+	when     when
 }
 
 func newLogWhere(s *streams) *cobra.Command {
-	o := whereOptions{journey: newJourneyFlag(), to: parsed[geo.Position]{name: "LAT,LON", parse: geo.ParsePosition}}
+	o := whereOptions{journey: newJourneyFlag(), odometer: newOdometerFlag(), to: parsed[geo.Position]{name: "LAT,LON", parse: geo.ParsePosition}}
 	cmd := &cobra.Command{
 		Use:   "where",
 		Short: "tell where you are, how sure that is, and how to go on",
 		Long: `Tell the estimated position after the last entry, with its 95 % ellipse, the
-last fix, and what the fixes have taught of the instrument. With --to: course
-and distance to go, as the rhumb line, which one true heading follows, and as
-the shortest way, and how to turn.`,
+last fix, what the fixes have taught of the instrument, how much daylight is
+left, and when the dial can be read. With --to: course and distance to go, as
+the rhumb line, which one true heading follows, and as the shortest way, how to
+turn, what to steer where the ground drifts, and the time to go at the speed
+under way of the log's last 24 hours.
+
+With --odometer, --stood or --time the estimate is carried on from the last
+entry, to now or to --time. Nothing is written to the log.`,
 		Example: `  shadowread log import --log pan.db --entries fixtures/journey/first-truck.csv
   shadowread log where --log pan.db
-  shadowread log where --log pan.db --to -23.20,22.36`,
+  shadowread log where --log pan.db --to -23.20,22.36
+  shadowread log where --log pan.db --odometer 45303.0 --time 2026-08-30T13:20:00+02:00`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			if err := exclusive(cmd, "odometer", "stood"); err != nil {
+				return err
+			}
+			at, err := o.when.at()
+			if err != nil {
+				return err
+			}
 			return o.log.with(cmd.Context(), s, false, func(book *logbook.Log) error {
-				w, err := book.Where(cmd.Context(), int(o.journey.value))
+				v, err := o.look(cmd.Context(), book, at)
 				if err != nil {
 					return err
 				}
-				var way *workup.ToGo
-				if o.to.set {
-					g, err := workup.Courses(w.Estimate.Position, w.Estimate.Cov, o.to.value, w.Estimate.Heading)
-					if err != nil {
-						return err
-					}
-					way = &g
-				}
-				return printWhere(s, w, o.to.given(), way)
+				v.offset = o.when.stated()
+				return printWhere(s, v)
 			})
 		},
 	}
 	f := cmd.Flags()
 	f.SortFlags = false
 	f.Var(&o.to, "to", "the destination, as -20.6142,25.4310 or \"20 36.852 S, 25 25.860 E\"")
+	f.Var(&o.odometer, "odometer", "what the odometer reads, to go on from the log's last entry")
+	f.BoolVar(&o.stood, "stood", false, "nothing was run since the log's last entry")
+	o.when.add(f, "the `TIME` to tell it for, as 2026-03-14T09:26:53+02:00 (default the last entry's; with --odometer or --stood now)", "of --time and of what is shown, as +02:00 or 2; east is positive")
 	f.Var(&o.journey, "journey", journeyUsage)
 	o.log.add(cmd)
 	addJSON(cmd, s)
 	completeStops(cmd, s, "to", &o.log)
 	return cmd
+}
+
+// view is what log where tells.
+type view struct {
+	where    *logbook.Whereabouts
+	to       *geo.Position
+	way      *workup.ToGo
+	pace     workup.Pace
+	steering *workup.Steering // nil without a way, a speed, or where the drift is too fast
+	outlook  *daylight.Outlook
+	offset   *time.Duration // from UTC, of the times shown; nil: UTC
+}
+
+// look works all of it out.
+func (o *whereOptions) look(ctx context.Context, book *logbook.Log, at *time.Time) (v view, err error) {
+	if v.where, err = o.where(ctx, book, at); err != nil {
+		return v, err
+	}
+	e := &v.where.Estimate
+	if v.pace, err = book.DaysPace(ctx, v.where.Journey); err != nil {
+		return v, err
+	}
+	ahead, err := daylight.Ahead(e.Time, e.Position)
+	switch {
+	case err == nil:
+		v.outlook = &ahead
+	case fault.Code(err) != "time_out_of_range": // of what is known of the sky
+		return v, err
+	}
+	if !o.to.set {
+		return v, nil
+	}
+	way, err := workup.Courses(e.Position, e.Cov, o.to.value, e.Heading)
+	if err != nil {
+		return v, err
+	}
+	v.to, v.way = o.to.given(), &way
+	if s, ok := v.where.Shared.AllowFor(way.Course, way.CourseSigma, v.pace.Speed()); ok {
+		v.steering = &s
+	}
+	return v, nil
+}
+
+func (o *whereOptions) where(ctx context.Context, book *logbook.Log, at *time.Time) (*logbook.Whereabouts, error) {
+	journey := int(o.journey.value)
+	var run *logbook.Run
+	switch {
+	case o.odometer.set:
+		run = new(logbook.ByOdometer(o.odometer.value))
+	case o.stood:
+		run = &logbook.Run{Stood: true}
+	case at == nil:
+		return book.Where(ctx, journey)
+	}
+	return book.WhereAt(ctx, journey, orNow(at), run)
 }

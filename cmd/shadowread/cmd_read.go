@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"slices"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -55,7 +56,7 @@ time); messaging programs strip them, so send photos as files. A photo that
 cannot be trusted is refused with a reason and what to do about it.
 
 With --number no photo is needed: read by eye the number under the middle of the
-shadow and give it with --time and --position.
+shadow and give it with --position, and with --time unless it is now.
 
 A lens solved by shadowread lens is used by itself for the photos of its camera,
 or named by --lens; it also shows a stretched print. With the record of an
@@ -232,9 +233,16 @@ func runNumber(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Opti
 	if err := o.stance.use(cmd, &opts, 1); err != nil {
 		return err
 	}
+	now := opts.Time.At == nil
+	if now {
+		opts.Time.At = new(orNow(nil))
+	}
 	r, err := o.number.readAtEstimate(cmd, book, opts, o.since())
 	if err != nil {
 		return err
+	}
+	if now {
+		s.note("time", "using now, %s", opts.Time.At.Format(time.RFC3339))
 	}
 	if r.Place != nil {
 		s.note("position", "using %s", r.Place.Position)

@@ -31,6 +31,8 @@ type (
 		Confirmed    *bool          `json:"confirmed"` // of a fix
 		Legs         []shortLegJSON `json:"legs"`      // of a detour
 		Reads        *string        `json:"reads"`     // of a new odometer
+		Body         *string        `json:"body"`      // sun or moon, of a leg by the dial
+		Number       *float64       `json:"number_deg"`
 	}
 	shortLegJSON struct {
 		Heading float64  `json:"heading_true_deg"`
@@ -71,6 +73,10 @@ type (
 		Estimate *spotJSON    `json:"estimate"` // null if the position is lost
 		Lost     *string      `json:"lost"`
 		Closing  *closingJSON `json:"closing"`
+		Since    *float64     `json:"since_last_s"` // the entry before
+		Run      *float64     `json:"run_m"`        // since then, as logged
+		// Suspects would each close a fix of three sigma or more.
+		Suspects []suspectJSON `json:"suspects"`
 	}
 	listedJSON struct {
 		entryJSON
@@ -164,8 +170,20 @@ func entryOf(e *logbook.Entry) entryJSON {
 	return out
 }
 
-func addedOf(a logbook.Added) addedJSON {
-	out := addedJSON{entryJSON: entryOf(&a.Entry), Closing: closingOf(a.Closing)}
+// showing adds what the dial showed.
+func (e *entryJSON) showing(d logbook.DialReading) {
+	if d.Body != "" {
+		e.Body = &d.Body
+	}
+	e.Number = d.Number
+}
+
+func addedOf(a logbook.Added, shown logbook.DialReading) addedJSON {
+	out := addedJSON{entryJSON: entryOf(&a.Entry), Closing: closingOf(a.Closing), Suspects: []suspectJSON{}}
+	out.showing(shown)
+	if !a.Before.IsZero() {
+		out.Since, out.Run = new(a.Entry.Time.Sub(a.Before).Seconds()), new(metres(a.Ran))
+	}
 	if e := a.Estimate; e != nil {
 		out.Estimate = workedSpot(e.Position, e.Cov)
 	}
@@ -178,11 +196,13 @@ func addedOf(a logbook.Added) addedJSON {
 // listed is an entry of a list, with where the work-up puts it.
 type listed struct {
 	*logbook.Entry
-	at *workup.Point // nil if it does not stand, or the position is lost
+	at    *workup.Point // nil if it does not stand, or the position is lost
+	shown logbook.DialReading
 }
 
 func (l *listed) json() listedJSON {
 	out := listedJSON{entryJSON: entryOf(l.Entry)}
+	out.showing(l.shown)
 	if p := l.at; p != nil {
 		out.Estimated, out.Adjusted = workedSpot(p.Estimated, p.Cov), workedSpot(p.Adjusted, p.AdjustedCov)
 		out.Closing = closingOf(p.Closing)

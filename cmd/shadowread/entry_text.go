@@ -66,6 +66,26 @@ func whatText(e *logbook.Entry) string {
 	return string(e.Kind())
 }
 
+// shownText says what the dial showed and by which shadow; "" for what is not by the dial.
+func shownText(d logbook.DialReading) string {
+	var parts []string
+	if d.Number != nil {
+		parts = append(parts, fmt.Sprintf("%.1f", *d.Number))
+	}
+	if d.Body != "" {
+		parts = append(parts, d.Body)
+	}
+	return strings.Join(parts, ", ")
+}
+
+// readText is whatText with what the dial showed.
+func readText(e *logbook.Entry, d logbook.DialReading) string {
+	if text := shownText(d); text != "" {
+		return whatText(e) + " " + text
+	}
+	return whatText(e)
+}
+
 // wayText says what was given of the distance run.
 func wayText(c logbook.Content) string {
 	if d, ok := c.(*logbook.Departure); ok && d.Odometer != nil {

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -14,11 +15,22 @@ type entryFlags struct {
 	log  logFlag
 	when when
 	note string
+	// accept are the codes of what is odd and meant.
+	accept []string
+	// clock is where the time comes from with verbs that have it by other flags.
+	clock *when
 }
 
 func (e *entryFlags) add(cmd *cobra.Command, s *streams) {
 	e.when.add(cmd.Flags(), "the `TIME` of the entry, as 2026-03-14T09:26:53+02:00 (default now)", "of --time, as +02:00 or 2; east is positive")
 	e.addRest(cmd, s)
+	e.addAccept(cmd)
+}
+
+// addAccept is for verbs that write what is new: a correction is not asked about.
+func (e *entryFlags) addAccept(cmd *cobra.Command) {
+	cmd.Flags().StringSliceVar(&e.accept, "accept", nil, "the `CODE` of what is odd and meant: "+oddCodes())
+	words(cmd, "accept", strings.Split(oddCodes(), ", ")...)
 }
 
 // addRest leaves out the time, for verbs that have it by other flags.
@@ -36,15 +48,28 @@ func orNow(given *time.Time) time.Time {
 	return *given
 }
 
+// given is the time given, nil for none. What has no heading by the dial may be noted by
+// its day alone.
+func (e *entryFlags) given(s *streams) (*time.Time, error) {
+	n, err := e.when.noted()
+	if err != nil || n == nil {
+		return nil, err
+	}
+	if n.Day {
+		s.note("noon_taken", "the time has no hour: noon is taken")
+	}
+	return &n.Time, nil
+}
+
 // write opens the log, writes one entry of the given time, by default now, and prints
 // what became of it.
 func (e *entryFlags) write(cmd *cobra.Command, s *streams, create bool, add func(context.Context, *logbook.Log, logbook.At) (logbook.Added, error)) error {
-	given, err := e.when.at()
+	given, err := e.given(s)
 	if err != nil {
 		return err
 	}
 	return e.writeUntimed(cmd, s, create, func(ctx context.Context, l *logbook.Log) (logbook.Added, error) {
-		return add(ctx, l, logbook.At{Time: orNow(given), Note: e.note})
+		return e.sure(s, logbook.At{Time: orNow(given), Note: e.note}, func(at logbook.At) (logbook.Added, error) { return add(ctx, l, at) })
 	})
 }
 
@@ -55,6 +80,18 @@ func (e *entryFlags) writeUntimed(cmd *cobra.Command, s *streams, create bool, a
 		if err != nil {
 			return err
 		}
-		return printAdded(s, added)
+		shown, err := shownOf(cmd.Context(), l, &added.Entry)
+		if err != nil {
+			return err
+		}
+		clock := &e.when
+		if e.clock != nil {
+			clock = e.clock
+		}
+		suspects, err := suspectsOf(cmd.Context(), l, &added)
+		if err != nil {
+			return err
+		}
+		return printAdded(s, acknowledged{added, shown, clock.stated(), suspects})
 	})
 }

@@ -37,6 +37,7 @@ func (l *legFlags) add(cmd *cobra.Command, s *streams, timeUsage string) {
 	f.Var(&l.heading, "heading", "the true heading, had in another way than by the dial")
 	f.Var(&l.headingSigma, "heading-sigma", "one sigma of --heading")
 	l.entry.addRest(cmd, s)
+	l.entry.clock = &l.photo.when
 	before := flagSet(cmd)
 	l.number.add(cmd)
 	l.photo.add(cmd, timeUsage)

@@ -37,8 +37,11 @@ func (n *numberFlags) read(cmd *cobra.Command, o reading.Options) (*reading.Resu
 	case !n.length.set && cmd.Flags().Changed("rod-height"):
 		return nil, fault.Usage("contradicting_flags", "give --length too, the shadow's length, or leave --rod-height out", "--number and --rod-height contradict each other without --length")
 	}
-	if o.Time.At == nil || o.Position.Position == nil && o.Position.Estimate == nil {
-		return nil, fault.Usage("number_alone", "give --time and --position too", "--number needs a time and a position")
+	if o.Time.At == nil { // the shadow is read as this is typed
+		o.Time.At = new(orNow(nil))
+	}
+	if o.Position.Position == nil && o.Position.Estimate == nil {
+		return nil, fault.Usage("number_alone", "give --position, or --time and --position where it was read at another time than now", "--number needs a position")
 	}
 	sigma := angle.Angle(0) // the reader's default
 	if n.sigma.set {
@@ -51,7 +54,7 @@ func (n *numberFlags) read(cmd *cobra.Command, o reading.Options) (*reading.Resu
 // readAtEstimate reads the number at the log's estimate where no place is given.
 func (n *numberFlags) readAtEstimate(cmd *cobra.Command, book *logbook.Log, o reading.Options, since *logbook.Run) (*reading.Result, error) {
 	if o.Time.At == nil {
-		return n.read(cmd, o) // which says so
+		o.Time.At = new(orNow(nil))
 	}
 	return logreading.AtEstimate(cmd.Context(), book, o, photo.Facts{}, since, func(o reading.Options) (*reading.Result, error) {
 		return n.read(cmd, o)

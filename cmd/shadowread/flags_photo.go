@@ -96,6 +96,9 @@ func (p *photoFlags) options(cmd *cobra.Command) (reading.Options, error) {
 	if p.clockError.set {
 		r.Time.ClockError = new(p.clockError.duration())
 	}
+	if n, err := p.when.noted(); err == nil && n != nil && n.Minutes {
+		r.Time = r.Time.ToTheMinute()
+	}
 	if p.timeSigma.set {
 		r.Time.Sigma = new(p.timeSigma.duration())
 	}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"os"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -65,6 +66,38 @@ func (w *wayFlags) group(cmd *cobra.Command) {
 	inGroup(cmd, notOdometer, "distance", "distance-sigma", "speed", "speed-sigma", "under-way", "stood", "rolled-over")
 }
 
+// bare takes the odometer's reading out of the arguments, where it may stand without its
+// flag: what parses as a reading and is no file's name. Anything else is left as it stands.
+func (w *wayFlags) bare(args []string) (rest []string, err error) {
+	bare := ""
+	for _, arg := range args {
+		_, notOne := logimport.ParseReading(arg)
+		if _, noFile := os.Stat(arg); notOne != nil || noFile == nil {
+			rest = append(rest, arg)
+			continue
+		}
+		switch {
+		case bare != "":
+			return nil, fault.Usage("contradicting_flags", "give the odometer's reading once", "the readings %s and %s contradict each other", bare, arg)
+		case w.odometer.set:
+			return nil, fault.Usage("contradicting_flags", "give the odometer's reading once", "the reading %s and --odometer %s contradict each other", arg, w.odometer.text)
+		}
+		bare = arg
+		if err := w.odometer.Set(arg); err != nil {
+			return nil, err
+		}
+	}
+	return rest, nil
+}
+
+// noReading is what a verb says that takes no argument but a reading.
+func noReading(rest []string) error {
+	if len(rest) == 0 {
+		return nil
+	}
+	return fault.Usage("unexpected_argument", "the odometer's reading may stand without its flag, as 8430.2 or 8430.2mi", "unexpected argument %q", rest[0])
+}
+
 // run is the way as the log wants it; it is for the log to say that there is none.
 func (w *wayFlags) run(cmd *cobra.Command) (run logbook.Run, err error) {
 	for _, pair := range [][2]string{{"speed", "distance"}, {"speed", "stood"}, {"distance", "stood"}} {
@@ -73,7 +106,8 @@ func (w *wayFlags) run(cmd *cobra.Command) (run logbook.Run, err error) {
 		}
 	}
 	for _, pair := range [][2]string{{"rolled-over", "odometer"}, {"speed-sigma", "speed"}, {"under-way", "speed"}, {"distance-sigma", "distance"}} {
-		if cmd.Flags().Changed(pair[0]) && !cmd.Flags().Changed(pair[1]) {
+		bare := pair[1] == "odometer" && w.odometer.set // as an argument
+		if cmd.Flags().Changed(pair[0]) && !cmd.Flags().Changed(pair[1]) && !bare {
 			return run, fault.Usage("flag_without_other", "give --"+pair[1]+" too", "--%s has no meaning without --%s", pair[0], pair[1])
 		}
 	}

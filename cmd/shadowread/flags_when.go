@@ -1,6 +1,7 @@
 package main
 
 import (
+	"strings"
 	"time"
 
 	"github.com/spf13/pflag"
@@ -34,28 +35,39 @@ func newOffsetFlag() parsed[time.Duration] {
 	return parsed[time.Duration]{name: "OFFSET", parse: geo.ParseOffset}
 }
 
-// at returns the time given; nil where none is.
+// at returns the time given, which has an hour at least; nil where none is.
 func (w *when) at() (*time.Time, error) {
+	n, err := w.noted()
+	if err != nil || n == nil {
+		return nil, err
+	}
+	if n.Day {
+		return nil, fault.Usage("no_hour", "give the hour too, as "+w.time+"T09:26: an hour is worth 15° of a heading", "--time %s has no hour", w.time)
+	}
+	return &n.Time, nil
+}
+
+// noted returns the time given as it was written; nil where none is.
+func (w *when) noted() (*geo.Noted, error) {
 	if w.time == "" {
 		return nil, nil
 	}
-	t, err := geo.ParseTime(w.time, w.offset.given())
+	n, err := geo.ParseNoted(w.time, w.offset.given(), time.Now())
 	if err != nil {
 		return nil, fault.Usage(fault.Code(err), fault.Hint(err), "--time: %s", err)
 	}
-	return &t, nil
+	return &n, nil
 }
 
 // stated returns the UTC offset by which the time was given, or that of the camera; nil
 // where none was.
 func (w *when) stated() *time.Duration {
-	if w.offset.set || len(w.time) < len("+00:00") {
+	if w.offset.set {
 		return w.offset.given()
 	}
-	// What ends in a date alone was refused by at.
-	d, err := geo.ParseOffset(w.time[len(w.time)-len("+00:00"):])
-	if err != nil {
+	n, err := w.noted()
+	if err != nil || n == nil || strings.HasSuffix(strings.ToUpper(w.time), "Z") { // UTC, not a clock's
 		return nil
 	}
-	return &d
+	return n.Offset
 }

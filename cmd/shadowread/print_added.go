@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"strconv"
+	"strings"
 	"time"
 
 	"shadowread/internal/geo"
@@ -11,22 +12,34 @@ import (
 	"shadowread/internal/workup"
 )
 
+// acknowledged is an entry with what is told of it besides.
+type acknowledged struct {
+	logbook.Added
+	shown  logbook.DialReading
+	offset *time.Duration // from UTC, by which its time was given; nil: UTC
+	// suspects are the slips that would close a fix that is far off.
+	suspects []logbook.Suspect
+}
+
 // printAdded tells what became of an entry, and returns errRefused if it waits for a
 // heading.
-func printAdded(s *streams, a logbook.Added) error {
+func printAdded(s *streams, a acknowledged) error {
 	var err error
 	switch {
 	case s.json:
-		err = s.printJSON(addedOf(a))
+		out := addedOf(a.Added, a.shown)
+		out.Suspects = suspectsJSON(a.suspects)
+		err = s.printJSON(out)
 	case s.outTTY:
 		err = addedForPeople(s, a)
 	default:
-		err = addedTable(s).row("", addedForPipe(a)...)
+		err = addedTable(s).row("", addedForPipe(a.Added)...)
 	}
 	if err != nil {
 		return err
 	}
-	tellAdded(s, a)
+	tellAdded(s, a.Added)
+	tellFix(s, a)
 	if a.NeedsHeading {
 		return errRefused
 	}
@@ -79,7 +92,7 @@ func labelled(s *streams, label, format string, args ...any) {
 	fmt.Fprintf(s.out, "%-12s %s\n", label, plain(fmt.Sprintf(format, args...)))
 }
 
-func addedForPeople(s *streams, a logbook.Added) error {
+func addedForPeople(s *streams, a acknowledged) error {
 	e := &a.Entry
 	head := fmt.Sprintf("entry %d: %s", e.Number, whatText(e))
 	if e.Supersedes != 0 && e.Kind() != logbook.KindWithdrawal {
@@ -96,13 +109,20 @@ func addedForPeople(s *streams, a logbook.Added) error {
 			fmt.Fprintln(s.out, s.wrap(13, plain(l.Photo.Message)))
 		}
 	}
+	if text := shownText(a.shown); text != "" {
+		labelled(s, "dial", "%s", strings.Replace(text, ", ", " by the ", 1))
+	}
 	way := wayText(e.Content)
 	if way != "" {
 		way = ", " + way
 	}
-	labelled(s, "time", "%s%s", utcText(e.Time), way)
+	labelled(s, "time", "%s%s", localText(e.Time, a.offset), way)
+	if !a.Before.IsZero() {
+		labelled(s, "since", "%s after the entry before, %s run", wording.Elapsed(e.Time.Sub(a.Before)), wording.Length(a.Ran))
+	}
 	if a.Closing != nil {
 		labelled(s, "the fix", "%s", closingText(a.Closing))
+		farForPeople(s, a)
 	}
 	if x := a.Estimate; x != nil {
 		labelled(s, "estimate", "%s, 95 %% within %s", x.Position, ellipseText(x.Cov.Ellipse95()))

@@ -43,7 +43,7 @@ func printList(s *streams, list []listed) error {
 	rows := make([][]string, len(list))
 	for i, l := range list {
 		closing := (*workup.Closing)(nil)
-		rows[i] = []string{strconv.Itoa(l.Number), l.Time.UTC().Format(time.DateTime), whatText(l.Entry), wayText(l.Content), "", "", ""}
+		rows[i] = []string{strconv.Itoa(l.Number), l.Time.UTC().Format(time.DateTime), readText(l.Entry, l.shown), wayText(l.Content), "", "", ""}
 		if p := l.at; p != nil {
 			rows[i][4], rows[i][5] = p.Adjusted.String(), briefEllipse(p.AdjustedCov.Ellipse95())
 			closing = p.Closing

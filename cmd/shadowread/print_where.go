@@ -7,7 +7,6 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/geo"
 	"shadowread/internal/geomag"
-	"shadowread/internal/logbook"
 	"shadowread/internal/wording"
 	"shadowread/internal/workup"
 )
@@ -26,6 +25,11 @@ type (
 		NeedHeading      []int           `json:"need_heading"`
 		NeedConfirmation []int           `json:"need_confirmation"`
 		ToGo             *toGoJSON       `json:"to_go"`
+		Speed            *float64        `json:"day_speed_mps"` // under way, of the last 24 hours; null where nothing was run
+		SunUp            *bool           `json:"sun_up"`
+		SunTurns         *time.Time      `json:"sun_turns_utc"` // sets if it is up, else rises; null: not within half a year
+		DialNow          *spanJSON       `json:"serves"`        // the dial; null while it cannot be read
+		DialNext         *spanJSON       `json:"serves_next"`
 	}
 	instrumentsJSON struct {
 		Mount         float64 `json:"mount_deg"` // is added to headings by the dial
@@ -52,10 +56,19 @@ type (
 		CourseGrid       *float64  `json:"course_grid_deg"`
 		Turn             *float64  `json:"turn_deg"` // right positive; null without a current leg
 		Within           bool      `json:"within_ellipse"`
+		Steer            *float64  `json:"steer_deg"` // allowing for the drift; null without a speed, or where it is too fast
+		SteerSigma       *float64  `json:"steer_sigma_deg"`
+		TimeToGo         *float64  `json:"time_to_go_s"` // at the day's speed
+	}
+	spanJSON struct {
+		Body  string     `json:"body"`
+		From  time.Time  `json:"from_utc"`
+		Until *time.Time `json:"until_utc"`
 	}
 )
 
-func whereOf(w *logbook.Whereabouts, to *geo.Position, g *workup.ToGo) whereJSON {
+func whereOf(v view) whereJSON {
+	w, to, g := v.where, v.to, v.way
 	e, sh := &w.Estimate, w.Shared
 	out := whereJSON{
 		Journey: w.Journey, Time: e.Time.UTC(), Estimate: workedSpot(e.Position, e.Cov), Since: e.Since.UTC(), Run: metres(e.Run),
@@ -74,16 +87,17 @@ func whereOf(w *logbook.Whereabouts, to *geo.Position, g *workup.ToGo) whereJSON
 		spot := spotOf(*to, 0)
 		spot.Sigma = nil
 		out.ToGo = &toGoJSON{spot, wording.BearingDegrees(g.Course, 4), wording.Degrees(g.CourseSigma, 4), metres(g.Distance), metres(g.DistanceSigma),
-			wording.BearingDegrees(g.GeodesicCourse, 4), metres(g.GeodesicDistance), gridDegrees(g.Course, e.Position), nil, g.Within}
+			wording.BearingDegrees(g.GeodesicCourse, 4), metres(g.GeodesicDistance), gridDegrees(g.Course, e.Position), nil, g.Within, nil, nil, nil}
 		if e.Steered {
 			out.ToGo.Turn = new(wording.Degrees(g.Turn, 4))
 		}
 	}
+	v.aheadJSON(&out)
 	return out
 }
 
-func printWhere(s *streams, w *logbook.Whereabouts, to *geo.Position, g *workup.ToGo) error {
-	j := whereOf(w, to, g)
+func printWhere(s *streams, v view) error {
+	w, j := v.where, whereOf(v)
 	if s.json {
 		return s.printJSON(j)
 	}
@@ -97,13 +111,13 @@ func printWhere(s *streams, w *logbook.Whereabouts, to *geo.Position, g *workup.
 		}
 		return (&table{s: s, pipe: "where"}).row("", cells...)
 	}
-	whereForPeople(s, w, to, g)
+	whereForPeople(s, v)
 	return nil
 }
 
-func whereForPeople(s *streams, w *logbook.Whereabouts, to *geo.Position, g *workup.ToGo) {
-	e := &w.Estimate
-	fmt.Fprintf(s.out, "%s\n", s.paint(bold, fmt.Sprintf("%s at %s", e.Position, utcText(e.Time))))
+func whereForPeople(s *streams, v view) {
+	w, e := v.where, &v.where.Estimate
+	fmt.Fprintf(s.out, "%s\n", s.paint(bold, fmt.Sprintf("%s at %s", e.Position, localText(e.Time, v.offset))))
 	labelled(s, "95 % within", "%s", ellipseText(w.Ellipse))
 	since := "the departure, "
 	switch c := w.Closing; {
@@ -113,15 +127,16 @@ func whereForPeople(s *streams, w *logbook.Whereabouts, to *geo.Position, g *wor
 	default: // a fix before that one, or the departure
 		since = ""
 	}
-	labelled(s, "since", "%s%s, %s run", since, utcText(e.Since), wording.Length(e.Run))
+	labelled(s, "since", "%s%s, %s run", since, localText(e.Since, v.offset), wording.Length(e.Run))
 	if e.Steered {
 		labelled(s, "heading", "%s true%s, of the current leg", wording.ThreeFigures(e.Heading, 1), gridBeside(e.Heading, e.Position))
 	}
 	if c := w.Closing; c != nil {
 		labelled(s, "last fix", "%s", closingText(c))
 	}
-	if g != nil {
-		toGoForPeople(s, w, *to, g)
+	v.skyForPeople(s)
+	if v.way != nil {
+		toGoForPeople(s, v)
 	}
 	fmt.Fprintln(s.out)
 	learnt(s, w.Shared)
@@ -134,19 +149,21 @@ func whereForPeople(s *streams, w *logbook.Whereabouts, to *geo.Position, g *wor
 	fmt.Fprintf(s.out, "%s\n", s.paint(dim, "± holds 95 %; never the sole means of navigation; see shadowread help cautions"))
 }
 
-func toGoForPeople(s *streams, w *logbook.Whereabouts, to geo.Position, g *workup.ToGo) {
+func toGoForPeople(s *streams, v view) {
+	g := v.way
 	fmt.Fprintln(s.out)
-	labelled(s, "to go", "to %s", to)
+	labelled(s, "to go", "to %s", *v.to)
 	if g.Within {
 		fmt.Fprintln(s.out, s.paint(yellow, s.wrap(13, "it lies within the ellipse: look round before you go on, the course says little")))
 	}
 	// Nobody steers by hundredths of a degree, whatever the position is good for.
 	labelled(s, "course", "%s true%s, %s ± %s by the rhumb line: turn to this heading and hold it",
-		wording.Steer(g.Course, max(g.CourseSigma, angle.Degree/19)), gridBeside(g.Course, w.Estimate.Position), wording.Length(g.Distance), wording.Length(wording.Length95(g.DistanceSigma)))
-	labelled(s, "shortest way", "%s, setting out on %s%s", wording.Length(g.GeodesicDistance), wording.ThreeFigures(g.GeodesicCourse, 1), gridBeside(g.GeodesicCourse, w.Estimate.Position))
-	if w.Estimate.Steered {
+		wording.Steer(g.Course, max(g.CourseSigma, angle.Degree/19)), gridBeside(g.Course, v.where.Estimate.Position), wording.Length(g.Distance), wording.Length(wording.Length95(g.DistanceSigma)))
+	labelled(s, "shortest way", "%s, setting out on %s%s", wording.Length(g.GeodesicDistance), wording.ThreeFigures(g.GeodesicCourse, 1), gridBeside(g.GeodesicCourse, v.where.Estimate.Position))
+	if v.where.Estimate.Steered {
 		labelled(s, "turn", "%s", wording.Turn(g.Turn, 1))
 	}
+	v.steeringForPeople(s)
 }
 
 // gridBeside says a heading from polar grid north where the true one turns with every step;

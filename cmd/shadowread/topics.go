@@ -108,7 +108,8 @@ of (offset_not_local): a sign or a digit is wrong, or the longitude.
 --clock-error is how many seconds the camera's clock is fast; a slow one is
 negative. It is taken off camera times only. To find it, take a photo of a clock
 that is right. A known error, 0 included, makes the clock a checked one: its
-sigma falls from 30 s to 2 s. The sigma of --time is 5 s. --time-sigma overrides
+sigma falls from 30 s to 2 s. The sigma of --time is 5 s, or 17.3 s without
+seconds (2026-03-14T09:26+02:00; 09:26 alone is today's). --time-sigma overrides
 these.
 
 Times lie in the years ` + fmt.Sprintf("%d to %d", bearing.FirstYear, bearing.LastYear) + `, for which the sky is computed.`,

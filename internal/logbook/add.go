@@ -88,6 +88,9 @@ func (l *Log) addIn(ctx context.Context, tx *sql.Tx, at At, c Content, p proof) 
 	if err != nil {
 		return Added{}, err
 	}
+	if err := at.odd(ctx, tx, last, e, &added); err != nil {
+		return Added{}, err
+	}
 	if r.content, err = encode(c); err != nil {
 		return Added{}, err
 	}
@@ -202,13 +205,13 @@ func (l *Log) follow(ctx context.Context, tx *sql.Tx, e *Entry) (added Added, no
 		if now, err = l.reckoned(ctx, tx, e.Journey); err != nil {
 			return Added{}, nil, err
 		}
-		added.Closing, now, err = now.after(e)
+		added, now, err = now.added(e)
 		return added, now, err
 	}
 	if now, err = reckonedBefore(ctx, tx, e.Journey, e.Slot); err != nil {
 		return Added{}, nil, err
 	}
-	if added.Closing, now, err = now.after(e); err != nil {
+	if added, now, err = now.added(e); err != nil {
 		return Added{}, nil, err
 	}
 	err = eachStanding(ctx, tx, e.Journey, e.Slot+1, func(later *Entry) (err error) {
@@ -228,6 +231,17 @@ func then(later *Entry, err error) error {
 	}
 	return fault.Wrap(err, f.Code, fmt.Sprintf("correct entry %d first, or give the correction otherwise", later.Number),
 		"with this correction entry %d could not stand", later.Number)
+}
+
+// added is after, with what is told of the entry.
+func (now *reckoning) added(e *Entry) (a Added, next *reckoning, err error) {
+	if now != nil {
+		a.Before = now.Time
+	}
+	if a.Closing, next, err = now.after(e); err == nil && next != nil {
+		a.Ran = next.Ran
+	}
+	return a, next, err
 }
 
 // after returns the reckoning after an entry; now is nil before a departure. That given

@@ -40,6 +40,10 @@ type At struct {
 	// Supersedes is the number of the entry that this one corrects; 0 for a new one.
 	// A correction without a Run keeps that of the entry corrected.
 	Supersedes int
+	// Wary has what is odd refused, unless its code is among Accept. Corrections are not
+	// held against it.
+	Wary   bool
+	Accept []Odd
 }
 
 // Added tells what became of an entry.
@@ -54,6 +58,10 @@ type Added struct {
 	Closing *workup.Closing
 	// NeedsHeading says that this is a leg whose photo gave none: LegByHand in its place.
 	NeedsHeading bool
+	// Before is the time of the entry before, zero for a departure, and Ran what was run
+	// since, as logged.
+	Before time.Time
+	Ran    geo.Metres
 }
 
 // Estimate is a position by the log.

@@ -27,6 +27,8 @@ type reckoning struct {
 	Losses []Lost // all that there were
 	Begun  start  // of the filter
 
+	Ran geo.Metres // with the last entry, as logged
+
 	Course *course // current heading; nil if it is not known
 	// Standing says that the entry was a halt, or that the journey has not left.
 	Standing bool
@@ -107,13 +109,14 @@ func (now *reckoning) take(e *Entry) (parts []workup.Entry, err error) {
 			"%s is before the entry before it, %s", e.Time.Format(time.RFC3339), now.Time.Format(time.RFC3339))
 	}
 	elapsed := e.Time.Sub(now.Time)
-	now.Time = e.Time
+	now.Time, now.Ran = e.Time, 0
 	var length geo.Metres
 	if run := e.Content.run(); run != nil {
 		_, begins := e.Content.(*Leg)
 		if parts, length, err = now.goOn(*run, elapsed, begins); err != nil {
 			return nil, err
 		}
+		now.Ran = length
 	}
 	switch c := e.Content.(type) {
 	case *Departure:
@@ -129,6 +132,7 @@ func (now *reckoning) take(e *Entry) (parts []workup.Entry, err error) {
 			return nil, err
 		}
 		parts = append(parts, around...)
+		now.Ran += further
 		if now.Course != nil {
 			now.Course.Left = true
 		}

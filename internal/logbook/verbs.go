@@ -179,22 +179,22 @@ func normal(c Content) {
 	case *Leg:
 		if c.Reading != nil {
 			r := *c.Reading
-			r.Heading = bearing(r.Heading)
+			r.Heading = inCircle(r.Heading)
 			c.Reading = &r
 		}
 		if c.Hand != nil {
-			c.Hand = &Heading{bearing(c.Hand.Heading), c.Hand.Sigma}
+			c.Hand = &Heading{inCircle(c.Hand.Heading), c.Hand.Sigma}
 		}
 	case *Detour:
 		c.Legs = slices.Clone(c.Legs)
 		for i := range c.Legs {
-			c.Legs[i].Heading.Heading = bearing(c.Legs[i].Heading.Heading)
+			c.Legs[i].Heading.Heading = inCircle(c.Legs[i].Heading.Heading)
 		}
 	}
 }
 
-// bearing leaves a heading that is one untouched by rounding.
-func bearing(a angle.Angle) angle.Angle {
+// inCircle leaves a heading that is one untouched by rounding.
+func inCircle(a angle.Angle) angle.Angle {
 	if a >= 0 && a < 360*angle.Degree {
 		return a
 	}

@@ -1,7 +1,6 @@
 package logimport
 
 import (
-	"encoding/json"
 	"fmt"
 	"math"
 	"strconv"
@@ -191,20 +190,11 @@ func (w cells) leg(l *logbook.Leg, reading []byte) {
 	if r.ComputedAt != nil {
 		w["computed_at"] = positionText(*r.ComputedAt)
 	}
-	var shown dialReading
-	if json.Unmarshal(reading, &shown) == nil {
-		w["body"] = table.SafeCell(shown.Body)
-		if shown.Number != nil {
-			w["number_deg"] = plain(*shown.Number)
-		}
+	shown := logbook.Shown(reading)
+	w["body"] = table.SafeCell(shown.Body)
+	if shown.Number != nil {
+		w["number_deg"] = plain(*shown.Number)
 	}
-}
-
-// dialReading is what a kept reading says that the work-up does not need, by the keys of
-// a reading's JSON.
-type dialReading struct {
-	Body   string   `json:"body,omitempty"`
-	Number *float64 `json:"scale_reading_deg,omitempty"`
 }
 
 // hashLead keeps a hash from being taken for a number.

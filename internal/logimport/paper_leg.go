@@ -110,13 +110,13 @@ func (r *paperRow) reading(h logbook.Heading) (*logbook.DialHeading, error) {
 	if out.SetUpAnew, err = r.yes("set_up_anew"); err != nil {
 		return nil, err
 	}
-	kept := dialReading{Body: r.Text("body")}
+	kept := logbook.DialReading{Body: r.Text("body")}
 	if number, filled, err := r.Number("number_deg"); err != nil {
 		return nil, err
 	} else if filled {
 		kept.Number = &number
 	}
-	if kept != (dialReading{}) {
+	if kept != (logbook.DialReading{}) {
 		r.kept, err = json.Marshal(kept)
 	}
 	return out, err

@@ -5,6 +5,7 @@ import (
 	"strings"
 	"time"
 
+	"shadowread/internal/fault"
 	"shadowread/internal/geo"
 	"shadowread/internal/logbook"
 	"shadowread/internal/table"
@@ -88,9 +89,13 @@ func (r wayRow) time(offset *time.Duration) (time.Time, error) {
 	if text == "" {
 		return time.Time{}, nil
 	}
-	t, err := geo.ParseTime(text, offset)
+	n, err := geo.ParseNoted(text, offset, time.Time{})
 	if err != nil {
 		return time.Time{}, err
 	}
+	if n.Day {
+		return time.Time{}, fault.New("bad_time", "give the hour too", "%q has no hour", text)
+	}
+	t := n.Time
 	return t, logbook.Validate(logbook.At{Time: t}, &logbook.Note{})
 }

@@ -62,6 +62,12 @@ func (o TimeOptions) NotedAt(at time.Time) TimeOptions {
 	return o
 }
 
+// ToTheMinute says that the time was given without seconds: to half a minute either way.
+func (o TimeOptions) ToTheMinute() TimeOptions {
+	o.Sigma = new(minuteSigma)
+	return o
+}
+
 // Instant is when a photo was taken.
 type Instant struct {
 	UTC      time.Time

@@ -75,6 +75,20 @@ func Span(d time.Duration) string {
 	return strconv.FormatFloat(d.Hours()/24, 'f', 0, 64) + " days"
 }
 
+// Elapsed is Span with days, hours and minutes: a span that is a day out shows.
+func Elapsed(d time.Duration) string {
+	d = d.Abs().Round(time.Second)
+	if d < 24*time.Hour {
+		return Span(d)
+	}
+	d = d.Round(time.Minute)
+	days := Count(int(d/(24*time.Hour)), "day")
+	if rest := d % (24 * time.Hour); rest > 0 {
+		return days + " " + Span(rest)
+	}
+	return days
+}
+
 // inTwo writes a span in two units, of which the smaller may be missing.
 func inTwo(d, large time.Duration, unit string, small time.Duration, smaller string) string {
 	text := fmt.Sprintf("%d %s", d/large, unit)

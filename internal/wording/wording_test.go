@@ -66,6 +66,22 @@ func TestFigures(t *testing.T) {
 	}
 }
 
+func TestElapsed(t *testing.T) {
+	for d, want := range map[time.Duration]string{
+		40 * time.Second:                "40 s",
+		25 * time.Minute:                "25 min",
+		19*time.Hour + 5*time.Minute:    "19 h 5 min",
+		24 * time.Hour:                  "1 day",
+		27*time.Hour + 20*time.Minute:   "1 day 3 h 20 min",
+		220*24*time.Hour + 2*time.Hour:  "220 days 2 h",
+		-(48*time.Hour + 3*time.Minute): "2 days 3 min",
+	} {
+		if got := Elapsed(d); got != want {
+			t.Errorf("%v: %q, want %q", d, got, want)
+		}
+	}
+}
+
 func TestKnown(t *testing.T) {
 	for _, x := range []float64{math.NaN(), math.Inf(1), math.Inf(-1)} {
 		if got := Known(x, 2); got != nil {
