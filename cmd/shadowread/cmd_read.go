@@ -33,20 +33,7 @@ type readOptions struct {
 	jobs          quantity
 }
 
-func newRead(s *streams) *cobra.Command {
-	o := readOptions{
-		photo:       newPhotoFlags(),
-		stance:      newStanceFlags(),
-		course:      quantity{least: 0, most: 360, unit: "deg"},
-		number:      newNumberFlags(),
-		declination: newDeclinationFlags(),
-		odometer:    newOdometerFlag(),
-		jobs:        jobsFlag(),
-	}
-	cmd := &cobra.Command{
-		Use:   "read PHOTO|FOLDER...",
-		Short: "read true headings from photos",
-		Long: `Read the true heading of the sheet's forward axis from each photo, with its
+const readHelp = `Read the true heading of the sheet's forward axis from each photo, with its
 uncertainty (95 %) and what makes that up (one sigma). Photos are JPEG, PNG,
 TIFF or HEIC. Of a folder its photos are read in the order of their names, not
 those of folders in it.
@@ -75,7 +62,22 @@ With the log of a journey (--log, or ` + logVariable + `) a photo or number
 without a place is read at the log's estimated position for its time, whose
 error is in the uncertainty; nothing is written to the log (see shadowread log
 leg). After the log's last entry, say by --odometer or --stood how far you have
-come since: if not, you may be anywhere that 120 km/h lead.`,
+come since: if not, you may be anywhere that 120 km/h lead.`
+
+func newRead(s *streams) *cobra.Command {
+	o := readOptions{
+		photo:       newPhotoFlags(),
+		stance:      newStanceFlags(),
+		course:      quantity{least: 0, most: 360, unit: "deg"},
+		number:      newNumberFlags(),
+		declination: newDeclinationFlags(),
+		odometer:    newOdometerFlag(),
+		jobs:        jobsFlag(),
+	}
+	cmd := &cobra.Command{
+		Use:   "read PHOTO|FOLDER...",
+		Short: "read true headings from photos",
+		Long:  readHelp,
 		Example: `  shadowread read fixtures/demo/01-leaving-camp.jpg
   shadowread read --rod-height 50 --course 60 fixtures/demo/02-second-truck.jpg
   shadowread read --time 2026-08-29T08:12:31+02:00 --position -22.9,22.3 fixtures/journey/29-august/01.jpg
