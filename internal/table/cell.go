@@ -10,7 +10,7 @@ import (
 // are harmless. Apostrophes that were there before get another, so that none is lost.
 var (
 	formula = regexp.MustCompile("^'*[=+\\-@\t\r\n]")
-	signed  = regexp.MustCompile(`^[+-][0-9]+(\.[0-9]+)?$`)
+	signed  = regexp.MustCompile(`^[+-][0-9]{1,99}(\.[0-9]{1,99})?$`) // what a spreadsheet can take for a number
 )
 
 // SafeCell returns a text as a cell of a CSV file that no spreadsheet takes for a formula.
