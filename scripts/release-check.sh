@@ -23,10 +23,10 @@ ran=()
 amd64=$(ls "$out"/shadowread-*-linux-amd64)
 arm64=$(ls "$out"/shadowread-*-linux-arm64)
 if ((EUID == 0)); then
-	mkdir "$work/root"
-	cp "$amd64" "$work/root/shadowread"
-	cp "$photo" "$work/root/photo.jpg"
-	chroot "$work/root" /shadowread read --json --quiet /photo.jpg | grep -q "$want"
+	mkdir "$work/empty"
+	cp "$amd64" "$work/empty/shadowread"
+	cp "$photo" "$work/empty/photo.jpg"
+	chroot "$work/empty" /shadowread read --json --quiet /photo.jpg | grep -q "$want"
 	ran+=("linux/amd64 in an empty root")
 fi
 if command -v qemu-aarch64 >/dev/null; then

@@ -60,10 +60,7 @@ type ClockReport struct {
 // altitude by movedLeast or more.
 func Clock(ctx context.Context, o SoakOptions) (*ClockReport, error) {
 	rep := &ClockReport{}
-	err := eachSeed(ctx, o, "clock", func(dir string, seed uint64, lock *sync.Mutex) error {
-		return rep.one(ctx, o, dir, seed, lock)
-	})
-	return rep, err
+	return rep, eachSeed(ctx, o, "clock", rep.one)
 }
 
 // clockScene draws a picture; nodus is its height on the rod, mm, or 0.

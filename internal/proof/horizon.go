@@ -39,10 +39,7 @@ const (
 // with rods as their record knows them, and reads each.
 func Horizon(ctx context.Context, o SoakOptions) (*HorizonReport, error) {
 	rep := &HorizonReport{}
-	err := eachSeed(ctx, o, "horizon", func(dir string, seed uint64, lock *sync.Mutex) error {
-		return rep.one(ctx, o, dir, seed, lock)
-	})
-	return rep, err
+	return rep, eachSeed(ctx, o, "horizon", rep.one)
 }
 
 func (rep *HorizonReport) one(ctx context.Context, o SoakOptions, dir string, seed uint64, lock *sync.Mutex) error {

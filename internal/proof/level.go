@@ -39,10 +39,7 @@ const (
 // on boards set by a bubble, and reads each as a user who knows nothing of it.
 func Level(ctx context.Context, o SoakOptions) (*LevelReport, error) {
 	rep := &LevelReport{}
-	err := eachSeed(ctx, o, "level", func(dir string, seed uint64, lock *sync.Mutex) error {
-		return rep.one(ctx, o, dir, seed, lock)
-	})
-	return rep, err
+	return rep, eachSeed(ctx, o, "level", rep.one)
 }
 
 func (rep *LevelReport) one(ctx context.Context, o SoakOptions, dir string, seed uint64, lock *sync.Mutex) error {

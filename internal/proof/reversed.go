@@ -40,10 +40,7 @@ const (
 // a third has rods that lean by twice as much.
 func Reversed(ctx context.Context, o SoakOptions) (*ReversedReport, error) {
 	rep := &ReversedReport{}
-	err := eachSeed(ctx, o, "reversed", func(dir string, seed uint64, lock *sync.Mutex) error {
-		return rep.one(ctx, o, dir, seed, lock)
-	})
-	return rep, err
+	return rep, eachSeed(ctx, o, "reversed", rep.one)
 }
 
 // reversedPair draws the two scenes.

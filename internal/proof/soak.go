@@ -87,7 +87,7 @@ func Soak(ctx context.Context, o SoakOptions, done func(Outcome)) error {
 
 // eachSeed calls one for every seed, by several workers, with a folder for pictures and a
 // lock on what they share. It returns the last error.
-func eachSeed(ctx context.Context, o SoakOptions, name string, one func(dir string, seed uint64, lock *sync.Mutex) error) error {
+func eachSeed(ctx context.Context, o SoakOptions, name string, one func(ctx context.Context, o SoakOptions, dir string, seed uint64, lock *sync.Mutex) error) error {
 	dir, err := os.MkdirTemp("", name)
 	if err != nil {
 		return err
@@ -106,7 +106,7 @@ func eachSeed(ctx context.Context, o SoakOptions, name string, one func(dir stri
 				if ctx.Err() != nil {
 					return
 				}
-				if e := one(dir, seed, &lock); e != nil {
+				if e := one(ctx, o, dir, seed, &lock); e != nil {
 					lock.Lock()
 					err = e
 					lock.Unlock()
