@@ -191,7 +191,7 @@ func (r Record) Correction(sunAzimuth, sunAltitude, direction angle.Angle) (turn
 func (p Proved) RodTowards(direction angle.Angle) (slope, sigma float64) {
 	s, c, v := direction.Sin(), direction.Cos(), p.Covariance
 	variance := v[RodStarboard][RodStarboard]*s*s + 2*v[RodStarboard][RodForward]*s*c + v[RodForward][RodForward]*c*c
-	return p.Rod.Starboard*s + p.Rod.Forward*c, math.Sqrt(max(0, variance))
+	return p.Rod.Towards(direction), math.Sqrt(max(0, variance))
 }
 
 // PlumbLineLevel is one sigma of a heading by a plumb line over a sheet that is level to

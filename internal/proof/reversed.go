@@ -82,15 +82,11 @@ func (rep *ReversedReport) one(ctx context.Context, o SoakOptions, dir string, s
 		if s.Light.Altitude < lowestReversed || s.Light.Altitude > highestSun {
 			return nil
 		}
-		path := filepath.Join(dir, fmt.Sprintf("reversed-%d-%d.jpg", seed, k))
-		truth, err := writeScene(s, path)
-		if err != nil {
+		path := filepath.Join(dir, fmt.Sprintf("%d-%d.jpg", seed, k))
+		if ok, err := drawn(s, path); !ok {
 			return err
 		}
 		defer os.Remove(path)
-		if ok, _ := s.Readable(truth); !ok {
-			return nil
-		}
 		opts := atHand(s, s.Time)
 		if stated {
 			opts.Rod.HeightMM = s.Rods[0].Height

@@ -186,6 +186,18 @@ func writeScene(s *render.Scene, path string) (*render.Truth, error) {
 	return t, err
 }
 
+// drawn writes a scene's picture if it is one that must be read; else it leaves none.
+func drawn(s *render.Scene, path string) (ok bool, err error) {
+	truth, err := writeScene(s, path)
+	if err == nil {
+		ok, _ = s.Readable(truth)
+	}
+	if !ok {
+		os.Remove(path)
+	}
+	return ok, err
+}
+
 // Report sums a soak up. A picture that should not be read may be read, but then
 // its error must lie within its sigma like any other's.
 type Report struct {

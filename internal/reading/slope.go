@@ -152,25 +152,21 @@ func (r *Result) warnOfLean(o Options) {
 		return
 	}
 	level, than := o.Level, "square to the sheet"
-	var known instrument.Slope
+	var proved instrument.Proved
 	if i := o.Instrument; i != nil {
-		level, than, known = i.LevelSigma, "as it was proved", i.Proved.Rod
+		level, than, proved = i.LevelSigma, "as it was proved", i.Proved
 	}
 	allowed := 2 * max(level, DefaultLevel)
 	if seen := r.RodSlope; seen != nil {
-		off := angle.Atan2(math.Abs(seen.Slope-known.Towards(seen.Toward)), 1)
-		sigma := seen.Sigma
-		if o.Instrument != nil {
-			_, s := o.Instrument.Proved.RodTowards(seen.Toward)
-			sigma = math.Hypot(sigma, s)
-		}
-		if off >= allowed+2*angle.Angle(sigma) {
+		known, sigma := proved.RodTowards(seen.Toward)
+		off := angle.Atan2(math.Abs(seen.Slope-known), 1)
+		if off >= allowed+2*angle.Angle(math.Hypot(seen.Sigma, sigma)) {
 			r.warn("rod_leans", fmt.Sprintf("the rod does not stand %s: its image leans %.1f° from that, across the line of sight. That much is corrected for; what it leans along the line of sight is seen less well or not at all, and the uncertainty is wider for it. Straighten it, or prove the instrument (align)", than, off.Degrees()))
 			return
 		}
 	}
 	_, rod := r.stand.Slopes()
-	off, toward := rod.Minus(known).Tilt()
+	off, toward := rod.Minus(proved.Rod).Tilt()
 	if off >= allowed+2*r.stand.RodSigma(toward) {
 		r.warn("rod_leans", fmt.Sprintf("the rod does not stand %s: its height, its top's image and its shadow's length show it to lean %.1f° from that. That much is corrected for. Straighten it, or prove the instrument (align)", than, off.Degrees()))
 	}
