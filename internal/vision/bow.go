@@ -25,7 +25,7 @@ const (
 	// mm (common practice: an eye along it sees a quarter of a millimetre). One in
 	// 1/unpicked was not looked at, and keeps unpickedBow.
 	byEye                 = 0.08
-	unpicked, unpickedBow = 0.05, 0.4
+	unpicked, unpickedBow = 0.1, 0.5
 	// bowedMost is the sigma up to which a bowed shadow of unknown length is read: by eye one
 	// does no better (common practice), and it is told.
 	bowedMost = 2 * angle.Degree
