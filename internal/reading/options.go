@@ -22,7 +22,7 @@ type Options struct {
 	// Lens is the camera's lens; a photo by another is refused. Where it is nil, the
 	// photo's is looked for in Lenses, if that is not nil.
 	Lens   *camera.Match
-	Lenses *camera.Store
+	Lenses camera.Lenses
 	// Instrument is what was proved of the instrument; nil where nothing was. Its
 	// sigmas then stand in the budget instead of Level and Alignment.
 	Instrument *instrument.Record
