@@ -152,11 +152,8 @@ func budgetLines(b *strings.Builder, r *reading.Result, all bool) {
 	if small > 0 {
 		fmt.Fprintf(b, "  %s below %.0f %% of the sum left out (--all-terms)\n", wording.Count(small, "term"), 100*smallTerm)
 	}
-	if r.RodInDoubt() {
-		b.WriteString("  nothing was said of how the rod was set (--level-sigma), and this photo does not show it: take it along the shadow from its far end\n")
-	}
-	if r.Budget.Alignment == 0 && r.Instrument == nil {
-		b.WriteString("  the heading is the sheet's: nothing was said of how it lies in the vehicle\n")
+	for _, text := range telling.Doubts(r) {
+		b.WriteString("  " + text + "\n")
 	}
 }
 

@@ -202,3 +202,20 @@ func Mirrored(orientation int) bool {
 	}
 	return false
 }
+
+// CopyOf returns the facts of an upright copy of an original's pixels, smaller perhaps: the
+// pixels are its own, all else is the original's.
+func (f Facts) CopyOf(original Facts) Facts {
+	out := original
+	out.Format, out.Width, out.Height, out.Orientation = f.Format, f.Width, f.Height, f.Orientation
+	out.Warnings = append(append([]Warning(nil), f.Warnings...), original.Warnings...)
+	// Whether the original was cropped shows in its own sizes. A copy's are the camera's,
+	// scaled and perhaps turned, up to the rounding of a pixel.
+	asTaken := original.ExifWidth == 0 || original.ExifHeight == 0 ||
+		original.ExifWidth*original.Height == original.ExifHeight*original.Width ||
+		original.ExifWidth*original.Width == original.ExifHeight*original.Height
+	if asTaken {
+		out.ExifWidth, out.ExifHeight = 0, 0
+	}
+	return out
+}

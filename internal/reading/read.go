@@ -67,6 +67,9 @@ func Look(ctx context.Context, file photo.File, o Options) *Result {
 	o.Rod.Hangs = o.Rod.Hangs || o.Instrument != nil && o.Instrument.Gnomon == instrument.PlumbLine
 	r := &Result{Photo: file.Name, Course: o.Course, PlumbLine: o.Rod.Hangs, lapped: time.Now()}
 	facts, err := photo.ReadFacts(file)
+	if o.Original != nil {
+		facts = facts.CopyOf(*o.Original)
+	}
 	r.lap("file")
 	r.Facts = &facts
 	r.Warnings = append(r.Warnings, facts.Warnings...)
@@ -201,6 +204,7 @@ func (r *Result) whenAndWhere(facts photo.Facts, o Options) {
 
 // look finds the sheet and the shadow in the picture.
 func (r *Result) look(file photo.File, facts photo.Facts, o Options) {
+	o.begin("decoding")
 	p, err := sheetphoto.Open(file, facts)
 	if err != nil {
 		r.refuse(reasonOf(err, UnreadableFile), say(err))
@@ -209,6 +213,7 @@ func (r *Result) look(file photo.File, facts photo.Facts, o Options) {
 	if !r.findLens(facts, o) {
 		return
 	}
+	o.begin("finding the sheet")
 	g, plate, found, err := p.Find(sheet.Standard, func(g *vision.Gray) calib.Prior { return o.prior(g, facts, r.Lens) })
 	r.MarksFound = found
 	r.lap("sheet")
@@ -238,6 +243,7 @@ func (r *Result) look(file photo.File, facts photo.Facts, o Options) {
 	if o.Rod.HeightMM > 0 && r.Sky != nil && r.Sky.Altitude > 0 {
 		o.Rod.ShadowMM = o.Rod.HeightMM / r.Sky.Altitude.Tan()
 	}
+	o.begin("measuring the shadow")
 	shadow, err := vision.FindShadow(g, &plate.Plate, sheet.Standard, o.Rod)
 	r.lap("shadow")
 	scale, _ := plate.Scale(sheet.Point{})

@@ -73,6 +73,17 @@ func SetBy(r *reading.Result, term string) string {
 	return ""
 }
 
+// Doubts says what of a heading's uncertainty rests on nothing that was said or seen.
+func Doubts(r *reading.Result) (texts []string) {
+	if r.RodInDoubt() {
+		texts = append(texts, "nothing was said of how the rod was set (--level-sigma), and this photo does not show it: take it along the shadow from its far end")
+	}
+	if r.Budget.Alignment == 0 && r.Instrument == nil {
+		texts = append(texts, "the heading is the sheet's: nothing was said of how it lies in the vehicle")
+	}
+	return texts
+}
+
 // Instrument says what a record did to a heading.
 func Instrument(i *instrument.Record, correction angle.Angle) string {
 	text := "the " + string(i.Gnomon)
