@@ -3,7 +3,7 @@
 COMMIT := $(shell git describe --always --dirty --abbrev=12 2>/dev/null)
 FUZZTIME ?= 3s
 # What rests on pixels is tested with OpenCV and without.
-WITHOUT_OPENCV = ./internal/pixels ./internal/vision ./internal/sheetphoto ./internal/lens ./internal/reading
+WITHOUT_OPENCV = ./internal/pixels ./internal/vision ./internal/sheetphoto ./internal/lens ./internal/reading ./internal/onpage
 # Folders of photos with a truth.json beside them.
 DIR ?= fixtures/demo
 SOAK ?=

@@ -109,12 +109,15 @@ func (r steerRequest) course(k *kept, where spot) (course angle.Angle, to *strin
 	return 0, nil, fault.New("no_such_stop", "choose one of the settings' stops", "there is no stop %.100q", r.Stop)
 }
 
-// nextAfter is when to ask again: the number's tenth turns, or whole numbers change.
+// nextAfter is when to ask again: when the number has moved by a fifth of what is shown of it,
+// or the whole number changes.
 func nextAfter(s *steering.Steer) time.Time {
-	const most, least = 10 * time.Second, time.Second
+	const fifth = 0.02 * angle.Degree
+	const least, most = time.Second, 10 * time.Second
 	next := s.Time.Add(most)
-	if s.OK() && s.Reading.Sky.AltitudeRate != 0 { // a high sun runs fast
-		next = s.Time.Add(least)
+	if s.OK() {
+		hours := float64(fifth) / max(1e-9, s.Reading.Sky.AzimuthRate.Abs().Radians())
+		next = s.Time.Add(max(least, min(most, time.Duration(min(1, hours)*float64(time.Hour)))))
 	}
 	if len(s.Changes) > 0 && s.Changes[0].Time.Before(next) {
 		next = s.Changes[0].Time
