@@ -12,6 +12,7 @@ packages=(
 	librsvg2-bin           # tests: the SVG drawn
 	libxml2-utils          # tests: GPX held to its schema
 	libimage-exiftool-perl # tests: Exif data read by another program
+	chromium               # tests: the page in a browser
 )
 
 if ! command -v go >/dev/null; then
