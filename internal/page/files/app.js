@@ -1,0 +1,34 @@
+// The page's beginning: what it is made of is put together here.
+import { complain } from "./dom.js";
+import { reader, helm } from "./engine.js";
+import { startShell } from "./shell.js";
+import { startSettings, recheckSettings } from "./settings.js";
+import { startPlace } from "./place.js";
+import { startPicture } from "./picture.js";
+import { startKept } from "./kept.js";
+import { startRead } from "./read.js";
+import { startSteer } from "./steer.js";
+import { startInstalled, showVersion } from "./installed.js";
+
+async function begin() {
+  await startSettings();
+  await startPlace();
+  startPicture();
+  startKept();
+  startRead();
+  startSteer();
+  startInstalled();
+  await startShell();
+  document.documentElement.dataset.ready = "page";
+  const { answer } = await helm.ask("version", {});
+  if (answer.error) {
+    complain("The page cannot compute: " + answer.error.message + ". " + answer.error.hint);
+    return;
+  }
+  showVersion(answer.version + (answer.commit ? " (" + answer.commit + ")" : ""));
+  await recheckSettings();
+  document.documentElement.dataset.ready = "all";
+  reader.start().catch(() => {}); // so that the first photo need not wait
+}
+
+begin().catch((error) => complain("The page could not start: " + error.message));
