@@ -13,19 +13,23 @@ DAMAGE ?=
 # on the machine (internal/photo/heic_decoder.go).
 export GOFLAGS := $(GOFLAGS) -tags=nodynamic
 
-.PHONY: demo test build setup bench accuracy soak lint race vuln fuzz man release clean
+.PHONY: demo test build page setup bench accuracy soak lint race vuln fuzz man release clean
 
 demo: build
 	bash scripts/demo.sh out/demo
 
-test: setup
+test: page
 	go vet ./...
 	bash scripts/fuzz.sh $(FUZZTIME)
 	go test ./...
 	CGO_ENABLED=0 go test $(WITHOUT_OPENCV)
 
-build: setup
+build: page
 	go build -ldflags '-X main.commit=$(COMMIT)' -o bin/shadowread ./cmd/shadowread
+
+# The program as WebAssembly, which internal/page carries.
+page: setup
+	bash scripts/page.sh $(COMMIT)
 
 setup:
 	@bash scripts/setup.sh

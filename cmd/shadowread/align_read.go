@@ -9,6 +9,7 @@ import (
 	"shadowread/internal/fault"
 	"shadowread/internal/openfile"
 	"shadowread/internal/photo"
+	"shadowread/internal/photofile"
 	"shadowread/internal/reading"
 	"shadowread/internal/wording"
 )
@@ -60,7 +61,7 @@ func (o *alignOptions) byPhoto(ctx context.Context, s *streams, opts reading.Opt
 	var obs []align.Observation
 	var set []*reading.Result
 	err = inOrder(ctx, len(paths), int(o.jobs.value), func(ctx context.Context, i int) *reading.Result {
-		return reading.Read(ctx, paths[i], opts)
+		return reading.Read(ctx, photofile.At(paths[i]), opts)
 	}, func(i int, r *reading.Result) error {
 		bar.wipe()
 		if !r.OK() {

@@ -12,6 +12,7 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
 	"shadowread/internal/reading"
+	"shadowread/internal/telling"
 )
 
 type alignOptions struct {
@@ -75,19 +76,19 @@ uncorrected heading with the sun at 45 degrees is within it by two sigmas.`
 func newAlign(s *streams) *cobra.Command {
 	known, dial := align.DefaultPriors(), align.SheetDial()
 	degrees := func(a angle.Angle, least, most float64) quantity {
-		return quantity{value: a.Degrees(), least: least, most: most, unit: "deg", text: compact(a.Degrees())}
+		return quantity{value: a.Degrees(), least: least, most: most, unit: "deg", text: telling.Figures(a.Degrees())}
 	}
 	o := alignOptions{
 		photo:       newPhotoFlags(),
 		square:      degrees(known.RodSigma, 0, 20),
 		plate:       degrees(known.PlateSigma, 0, 20),
-		foot:        quantity{value: known.FootSigmaMM, least: 0, most: 50, unit: "mm", text: compact(known.FootSigmaMM)},
+		foot:        quantity{value: known.FootSigmaMM, least: 0, most: 50, unit: "mm", text: telling.Figures(known.FootSigmaMM)},
 		trueHeading: parsed[align.TrueHeading]{name: "D[,SIGMA]", parse: parseTrueHeading},
 		goal:        degrees(0.1*angle.Degree, 0.01, 10),
 		zeroAt:      quantity{value: dial.ZeroAt.Degrees(), least: 0, most: 360, unit: "deg", text: "180"},
 		step:        degrees(dial.Step, 0, 30),
 		eye:         degrees(dial.Sigma, 0.01, 20),
-		radius:      quantity{value: dial.RadiusMM, least: 5, most: 5000, unit: "mm", text: compact(dial.RadiusMM)},
+		radius:      quantity{value: dial.RadiusMM, least: 5, most: 5000, unit: "mm", text: telling.Figures(dial.RadiusMM)},
 		elevation:   elevationFlag(),
 		tolerance:   quantity{least: 0.01, most: 45, unit: "deg"},
 		jobs:        jobsFlag(),

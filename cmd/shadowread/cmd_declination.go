@@ -8,6 +8,7 @@ import (
 	"shadowread/internal/compass"
 	"shadowread/internal/fault"
 	"shadowread/internal/photo"
+	"shadowread/internal/photofile"
 	"shadowread/internal/reading"
 )
 
@@ -149,7 +150,7 @@ func (o *declinationOptions) observe(cmd *cobra.Command, s *streams, opts readin
 			return nil, err
 		}
 	default:
-		r = reading.Read(cmd.Context(), args[0], opts)
+		r = reading.Read(cmd.Context(), photofile.At(args[0]), opts)
 		if err := cmd.Context().Err(); err != nil {
 			return nil, err
 		}

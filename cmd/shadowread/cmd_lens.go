@@ -11,6 +11,8 @@ import (
 	"shadowread/internal/camera"
 	"shadowread/internal/fault"
 	"shadowread/internal/lens"
+	"shadowread/internal/photofile"
+	"shadowread/internal/recordfile"
 	"shadowread/internal/wording"
 )
 
@@ -90,14 +92,14 @@ func runLens(cmd *cobra.Command, s *streams, o *lensOptions, args []string) erro
 		if err != nil {
 			return err
 		}
-		c, err := lens.CheckPrint(cmd.Context(), photos, record, opts)
+		c, err := lens.CheckPrint(cmd.Context(), photofile.All(photos), record, opts)
 		bar.wipe()
 		if err != nil {
 			return err
 		}
 		return printCheck(s, c)
 	}
-	r, err := lens.Solve(cmd.Context(), photos, opts)
+	r, err := lens.Solve(cmd.Context(), photofile.All(photos), opts)
 	bar.wipe()
 	if err != nil {
 		return err
@@ -140,11 +142,11 @@ func (o *lensOptions) write(s *streams, r *lens.Result) (path string, err error)
 }
 
 func storeLens(r camera.LensRecord) (string, error) {
-	dir, err := camera.DefaultDir()
+	dir, err := recordfile.DefaultDir()
 	if err != nil {
 		return "", err
 	}
-	path, err := camera.Store{Dir: dir}.Save(r)
+	path, err := recordfile.Store{Dir: dir}.Save(r)
 	if fault.Code(err) == "unknown_camera" {
 		return "", fault.Wrap(err, "unknown_camera", "give --output FILE, and read with --lens FILE", "the record cannot be kept in the store of lenses")
 	}

@@ -13,6 +13,7 @@ import (
 	"shadowread/internal/logbook"
 	"shadowread/internal/logreading"
 	"shadowread/internal/overlay"
+	"shadowread/internal/photofile"
 	"shadowread/internal/reading"
 )
 
@@ -194,7 +195,7 @@ func photoReading(path string, r *reading.Result, anew bool) (logbook.PhotoReadi
 // smallOverlay is the picture of what was found; nil for a file that shows none. The leg
 // counts more.
 func smallOverlay(path string, r *reading.Result) []byte {
-	small, err := overlay.Small(path, r)
+	small, err := overlay.Small(photofile.At(path), r)
 	if err != nil {
 		return nil
 	}

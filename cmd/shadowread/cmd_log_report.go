@@ -7,9 +7,9 @@ import (
 	"github.com/spf13/cobra"
 
 	"shadowread/internal/fault"
-	"shadowread/internal/instrument"
 	"shadowread/internal/logbook"
 	"shadowread/internal/paper"
+	"shadowread/internal/recordfile"
 	"shadowread/internal/report"
 )
 
@@ -58,7 +58,7 @@ func runReport(cmd *cobra.Command, s *streams, o *reportOptions) error {
 	}
 	in := report.Input{Title: o.title, UTCOffset: o.offset.value}
 	if o.instrument != "" {
-		record, err := instrument.Load(o.instrument)
+		record, err := recordfile.Instrument(o.instrument)
 		if err != nil {
 			return err
 		}

@@ -10,7 +10,6 @@ import (
 	"shadowread/internal/fault"
 	"shadowread/internal/logbook"
 	"shadowread/internal/logreading"
-	"shadowread/internal/overlay"
 	"shadowread/internal/reading"
 )
 
@@ -215,7 +214,7 @@ func readWith(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Optio
 		if err != nil || o.overlay == "" || ctx.Err() != nil {
 			return r, err
 		}
-		_, err = overlay.Write(path, r, o.overlay)
+		err = writeOverlay(path, r, o.overlay)
 		if !r.OK() && fault.Code(err) != "overlay_not_written" {
 			return r, nil // a file that shows no picture has no overlay; the refusal says why
 		}

@@ -12,6 +12,7 @@ import (
 	"shadowread/internal/logreading"
 	"shadowread/internal/reading"
 	"shadowread/internal/steering"
+	"shadowread/internal/telling"
 )
 
 type steerOptions struct {
@@ -133,13 +134,13 @@ type helm struct {
 	options reading.Options
 	course  angle.Angle
 	sigma   angle.Angle // of a number by eye; 0: the reader's
-	zone    *time.Location
+	zone    telling.Zone
 	// estimate takes the log's position, anew where it is a minute old; nil where one is given.
 	estimate func(context.Context, time.Time) error
 }
 
 func (o *steerOptions) helm(cmd *cobra.Command, s *streams) (*helm, error) {
-	h := &helm{s: s, course: o.course.angle().Bearing(), zone: time.UTC}
+	h := &helm{s: s, course: o.course.angle().Bearing(), zone: telling.Zone{Location: time.UTC}}
 	var err error
 	if h.options, err = o.photo.options(cmd); err != nil {
 		return nil, err
@@ -162,7 +163,7 @@ func (o *steerOptions) helm(cmd *cobra.Command, s *streams) (*helm, error) {
 		h.sigma = o.number.sigma.angle()
 	}
 	if offset := h.options.Time.UTCOffset; offset != nil && *offset != 0 {
-		h.zone = time.FixedZone("", int(*offset/time.Second))
+		h.zone.Location = time.FixedZone("", int(*offset/time.Second))
 	}
 	if !o.photo.place.set {
 		quiet, asked := *s, time.Time{}

@@ -9,6 +9,7 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/logbook"
 	"shadowread/internal/reading"
+	"shadowread/internal/telling"
 	"shadowread/internal/wording"
 	"shadowread/internal/workup"
 )
@@ -51,7 +52,7 @@ func whatText(e *logbook.Entry) string {
 		if h == nil {
 			return "leg, no heading"
 		}
-		return fmt.Sprintf("leg %s by %s", bearingWith(reading.Uncertain{Value: h.Heading, Sigma: h.Sigma}), c.How)
+		return fmt.Sprintf("leg %s by %s", telling.With(reading.Uncertain{Value: h.Heading, Sigma: h.Sigma}), c.How)
 	case *logbook.Detour:
 		return "detour of " + wording.Count(len(c.Legs), "leg")
 	case *logbook.OdometerSet:

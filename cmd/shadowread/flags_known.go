@@ -9,6 +9,7 @@ import (
 	"shadowread/internal/fault"
 	"shadowread/internal/instrument"
 	"shadowread/internal/reading"
+	"shadowread/internal/recordfile"
 )
 
 // knownFlags is what was found out of the camera and of the instrument beforehand.
@@ -39,14 +40,14 @@ func (k *knownFlags) use(cmd *cobra.Command, o *reading.Options) error {
 // one of the user's store that matches.
 func useLenses(o *reading.Options, file string) error {
 	if file == "" {
-		dir, err := camera.DefaultDir()
+		dir, err := recordfile.DefaultDir()
 		if fault.Code(err) == "no_home" {
 			return nil // nobody's store
 		}
 		if err != nil {
 			return err
 		}
-		o.Lenses = &camera.Store{Dir: dir}
+		o.Lenses = &recordfile.Store{Dir: dir}
 		return nil
 	}
 	record, err := loadLens(file)
@@ -59,7 +60,7 @@ func useLenses(o *reading.Options, file string) error {
 
 // loadLens reads a lens record; errors name its file.
 func loadLens(file string) (camera.LensRecord, error) {
-	record, err := camera.LoadLensRecord(file)
+	record, err := recordfile.Lens(file)
 	if fault.Code(err) == "bad_lens_record" {
 		return record, fault.New(fault.Code(err), fault.Hint(err), "%s: %s", file, err)
 	}
@@ -70,7 +71,7 @@ func loadLens(file string) (camera.LensRecord, error) {
 // rod, of level and of the lubber line goes before it. It returns the file of the record's
 // lens, "" for none.
 func useInstrument(cmd *cobra.Command, o *reading.Options, file string) (lensFile string, err error) {
-	record, err := instrument.Load(file)
+	record, err := recordfile.Instrument(file)
 	if err != nil {
 		return "", err
 	}

@@ -6,6 +6,7 @@ import (
 	"shadowread/internal/align"
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
+	"shadowread/internal/telling"
 )
 
 // reversedFlags are those of an instrument reversed on a straight edge.
@@ -17,7 +18,7 @@ type reversedFlags struct {
 func newReversedFlags() reversedFlags {
 	known := align.DefaultReversal()
 	degrees := func(a angle.Angle) quantity {
-		return quantity{value: a.Degrees(), most: 20, unit: "deg", text: compact(a.Degrees())}
+		return quantity{value: a.Degrees(), most: 20, unit: "deg", text: telling.Figures(a.Degrees())}
 	}
 	return reversedFlags{centring: degrees(known.Centring), sides: degrees(known.Sides), ground: degrees(known.Surface)}
 }

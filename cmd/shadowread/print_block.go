@@ -6,28 +6,13 @@ import (
 	"math"
 	"path/filepath"
 	"slices"
-	"strconv"
 	"strings"
-	"time"
 
-	"shadowread/internal/angle"
-	"shadowread/internal/instrument"
 	"shadowread/internal/reading"
 	"shadowread/internal/sheet"
+	"shadowread/internal/telling"
 	"shadowread/internal/wording"
 )
-
-// termMeanings says what the terms of the budget are.
-var termMeanings = map[string]string{
-	"level":      "rod from plumb across the shadow (--level-sigma)",
-	"shadow_fit": "direction of the shadow's strip",
-	"sheet_map":  "sheet to picture: lens, camera, flatness",
-	"print":      "stretch of the print (--print-scale)",
-	"alignment":  "sheet's forward axis against the vehicle's (--lubber-sigma)",
-	"time":       "clock (--time-sigma)",
-	"position":   "place (--position-sigma)",
-	"body":       "computed azimuth",
-}
 
 // block lays one reading out for people, the heading first.
 func block(s *streams, r *reading.Result, all bool) string {
@@ -59,7 +44,7 @@ func block(s *streams, r *reading.Result, all bool) string {
 func headLines(b *strings.Builder, s *streams, r *reading.Result) {
 	if r.OK() {
 		n := wording.SteerPlaces(r.Sigma)
-		head := fmt.Sprintf("%s %s true ± %s° (95 %%)", headingName(r), wording.ThreeFigures(*r.Heading, n), wording.Fixed(wording.Within95(r.Sigma), n))
+		head := fmt.Sprintf("%s %s true ± %s° (95 %%)", telling.HeadingName(r), wording.ThreeFigures(*r.Heading, n), wording.Fixed(wording.Within95(r.Sigma), n))
 		if r.Come != nil {
 			head += ", " + wording.Turn(*r.Come, n) + " to steer " + wording.ThreeFigures(*r.Course, n)
 		}
@@ -71,7 +56,7 @@ func headLines(b *strings.Builder, s *streams, r *reading.Result) {
 		fmt.Fprintf(b, "%s\n", s.paint(red, "no heading: "+string(r.Reason)))
 		fmt.Fprintln(b, s.wrap(2, plain(r.Message)))
 	}
-	if text := clockText(r); text != "" {
+	if text := telling.Clock(r); text != "" {
 		fmt.Fprintln(b, strings.TrimSpace(s.wrap(0, text)))
 	}
 }
@@ -93,10 +78,10 @@ func takenLines(line func(label, format string, args ...any), r *reading.Result)
 		line(sky.Body.String(), "azimuth %s°, altitude %s°", wording.Three(sky.Azimuth, 2), wording.Fixed(sky.Altitude, 2))
 	}
 	if t := r.Instant; t != nil {
-		line("time", "%s UTC ± %s one sigma (%s)", t.UTC.UTC().Format("2006-01-02 15:04:05.999"), spanText(t.Sigma), t.Source)
+		line("time", "%s UTC ± %s one sigma (%s)", t.UTC.UTC().Format("2006-01-02 15:04:05.999"), telling.Sigma(t.Sigma), t.Source)
 	}
 	if p := r.Place; p != nil {
-		line("position", "%s ± %s km one sigma (%s)", p.Position, compact(p.SigmaKM), p.Source)
+		line("position", "%s ± %s km one sigma (%s)", p.Position, telling.Figures(p.SigmaKM), p.Source)
 	}
 }
 
@@ -116,10 +101,10 @@ func foundLines(line func(label, format string, args ...any), r *reading.Result)
 		line("lens", "%s, of this camera in the store of lenses", filepath.Base(r.Lens.Path))
 	}
 	if i := r.Instrument; i != nil && r.OK() {
-		line("instrument", "%s", instrumentText(i, r.Correction))
+		line("instrument", "%s", telling.Instrument(i, r.Correction))
 	}
 	if r.Tilt != nil {
-		line("board", "%s", tiltText(r))
+		line("board", "%s", telling.Board(r))
 	}
 	if sh := r.Shadow; sh != nil {
 		text := fmt.Sprintf("passes the foot by %.2f mm", math.Abs(sh.FootOffset))
@@ -158,59 +143,30 @@ func budgetLines(b *strings.Builder, r *reading.Result, all bool) {
 			small++
 			continue
 		}
-		meaning := termMeanings[t.Name]
-		if r.PlumbLine && t.Name == "level" {
-			meaning = "sheet from level (--level-sigma), squared"
-		}
-		if p := r.LevelParts; p != nil && t.Name == "level" {
-			meaning = fmt.Sprintf("board's tilt %s°, rod square to it %s° (--square-sigma)", wording.Fixed(p.Tilt, 3), wording.Fixed(p.Square, 3))
-		} else if r.Instrument != nil && (t.Name == "level" || t.Name == "alignment") {
-			meaning = "what the instrument's record leaves open"
+		meaning := telling.Meaning(r, t.Name)
+		if flag := telling.SetBy(r, t.Name); flag != "" {
+			meaning += " (--" + flag + ")"
 		}
 		fmt.Fprintf(b, "  %-12s %6s°  %s\n", wording.Term(t.Name), wording.Fixed(t.Sigma, 3), meaning)
 	}
 	if small > 0 {
 		fmt.Fprintf(b, "  %s below %.0f %% of the sum left out (--all-terms)\n", wording.Count(small, "term"), 100*smallTerm)
 	}
-	if r.RodInDoubt() {
-		b.WriteString("  nothing was said of how the rod was set (--level-sigma), and this photo does not show it: take it along the shadow from its far end\n")
+	for _, text := range telling.Doubts(r) {
+		b.WriteString("  " + text + "\n")
 	}
-	if r.Budget.Alignment == 0 && r.Instrument == nil {
-		b.WriteString("  the heading is the sheet's: nothing was said of how it lies in the vehicle\n")
-	}
-}
-
-// headingName says whether what was proved of the instrument is in the heading.
-func headingName(r *reading.Result) string {
-	if r.Instrument != nil {
-		return "corrected heading"
-	}
-	return "heading"
-}
-
-// instrumentText says what a record did to a heading.
-func instrumentText(i *instrument.Record, correction angle.Angle) string {
-	text := "the " + string(i.Gnomon)
-	if i.Name != "" {
-		text = i.Name + ", a " + string(i.Gnomon)
-	}
-	text += ": corrected by " + wording.Signed(correction, 2)
-	if i.Proved.Lubber == nil {
-		return text + ", to the sheet's forward axis"
-	}
-	return text + ", to the vehicle"
 }
 
 // norths says what other norths make of the heading.
 func norths(line func(label, format string, args ...any), r *reading.Result) {
 	c := r.Compass
 	if m := c.Magnetic; m != nil {
-		line("magnetic", "heading %s = true − declination %s (%s)", bearingWith(*m), wording.EastWest(c.Declination.Value, c.Declination.Sigma), declinationSource(*c.Declination))
+		line("magnetic", "heading %s = true − declination %s (%s)", telling.With(*m), wording.EastWest(c.Declination.Value, c.Declination.Sigma), declinationSource(*c.Declination))
 	}
 	if d := c.Deviated; d != nil {
-		text := "heading " + bearingWith(*d) + " = magnetic − deviation"
+		text := "heading " + telling.With(*d) + " = magnetic − deviation"
 		if c.Steer != nil {
-			text += ", steer " + bearingWith(*c.Steer) + " by it for the course"
+			text += ", steer " + telling.With(*c.Steer) + " by it for the course"
 		}
 		line("compass", "%s", text)
 	}
@@ -219,70 +175,6 @@ func norths(line func(label, format string, args ...any), r *reading.Result) {
 		if r.Place.Position.Lat < 0 {
 			rule = "true + longitude"
 		}
-		line("grid", "heading %s = %s: grid north is the direction of the Greenwich meridian", bearingWith(*g), rule)
+		line("grid", "heading %s = %s: grid north is the direction of the Greenwich meridian", telling.With(*g), rule)
 	}
-}
-
-// spanText prints a sigma of a time as people say it: 30 s, 2.5 min, 1 h, 3 days.
-func spanText(d time.Duration) string {
-	x, unit := d.Seconds(), "s"
-	switch {
-	case d >= 48*time.Hour:
-		x, unit = x/86400, "days"
-	case d >= time.Hour:
-		x, unit = x/3600, "h"
-	case d >= 2*time.Minute:
-		x, unit = x/60, "min"
-	}
-	if x >= 1000 { // three digits would be written as a power of ten
-		return strconv.FormatFloat(x, 'f', 0, 64) + " " + unit
-	}
-	return compact(x) + " " + unit
-}
-
-// clockText says how far the clock is checked, first of all by the shadow; "" where there
-// is nothing to check.
-func clockText(r *reading.Result) string {
-	a := r.AltitudeFromShadow
-	if r.Sky == nil || r.Number == nil {
-		return ""
-	}
-	if a == nil {
-		if r.ClockProved {
-			return "clock checked by the photo's GPS stamp, not by the shadow: " + r.WhyNotChecked()
-		}
-		return "clock not checked: " + r.WhyNotChecked()
-	}
-	most := ""
-	if r.AltitudeAtMost {
-		most = "at most "
-	}
-	text := fmt.Sprintf("%s %s%s° ± %s° by its length, %s° by the clock", r.Sky.Body, most, wording.Fixed(*a, 1), wording.Fixed(wording.Within95(r.AltitudeSigma), 1), wording.Fixed(r.Sky.Altitude, 1))
-	switch r.Clock {
-	case reading.ClockFailed:
-		return "clock contradicted by the shadow: " + text
-	case reading.ClockWeak:
-		text = "clock hardly checked by the shadow: " + text
-		if other := r.OtherHoursText(); other != "" {
-			return text + "; " + other
-		}
-		return text + "; the altitude hardly changes about this time"
-	}
-	return "clock checked by the shadow: " + text
-}
-
-// tiltText says how the sheet stands and which edges to raise.
-func tiltText(r *reading.Result) string {
-	t := r.Tilt
-	edge := func(a angle.Angle, high, low string) (stands, raise string) {
-		name, other := high, low
-		if a < 0 {
-			name, other = low, high
-		}
-		return fmt.Sprintf("%s edge %.2f° high", name, a.Abs().Degrees()), fmt.Sprintf("%s edge %.1f mm", other, 100*a.Abs().Tan())
-	}
-	f, raiseF := edge(t.Forward, "forward", "aft")
-	s, raiseS := edge(t.Starboard, "starboard", "port")
-	return fmt.Sprintf("%s, %s, ± %.2f° (%s); to level it raise the %s and the %s on 100 mm",
-		f, s, wording.Within95(t.Sigma).Degrees(), strings.Join(r.TiltSources, " and "), raiseF, raiseS)
 }

@@ -4,12 +4,12 @@ import (
 	"fmt"
 	"path/filepath"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 	"unicode/utf8"
 
 	"shadowread/internal/reading"
+	"shadowread/internal/telling"
 	"shadowread/internal/wording"
 )
 
@@ -182,22 +182,14 @@ func otherNorths(r *reading.Result, magnetic bool) (texts []string) {
 	c := r.Compass
 	add := func(name string, u *reading.Uncertain) {
 		if magnetic && u != nil {
-			texts = append(texts, name+" "+bearingWith(*u))
+			texts = append(texts, name+" "+telling.With(*u))
 		}
 	}
 	add("magnetic", c.Magnetic)
 	add("compass", c.Deviated)
 	add("steer by compass", c.Steer)
 	if c.Grid != nil {
-		texts = append(texts, "grid "+bearingWith(*c.Grid))
+		texts = append(texts, "grid "+telling.With(*c.Grid))
 	}
 	return texts
 }
-
-// bearingWith prints a bearing that is steered by, with its uncertainty.
-func bearingWith(u reading.Uncertain) string {
-	return wording.Steer(u.Value, u.Sigma)
-}
-
-// compact prints a sigma that may be a tenth or some thousands.
-func compact(x float64) string { return strconv.FormatFloat(x, 'g', 3, 64) }

@@ -2,14 +2,12 @@ package main
 
 import (
 	"fmt"
-	"math"
 	"strconv"
 	"strings"
 	"time"
 
-	"shadowread/internal/angle"
-	"shadowread/internal/geo"
 	"shadowread/internal/steering"
+	"shadowread/internal/telling"
 	"shadowread/internal/wording"
 )
 
@@ -73,7 +71,7 @@ func (h *helm) block(now *steering.Steer) string {
 		}
 	}
 	if now.OK() {
-		fmt.Fprintln(&b, h.s.paint(bold, "hold "+heldNumber(now)+" under the shadow to steer "+courseHeld(now)+" (95 %)"))
+		fmt.Fprintln(&b, h.s.paint(bold, "hold "+telling.Number(now)+" under the shadow to steer "+telling.Course(now)+" (95 %)"))
 	} else {
 		fmt.Fprintf(&b, "%s\n%s\n", h.s.paint(red, "no number to hold: "+string(now.Reading.Reason)), h.s.wrap(2, plain(now.Reading.Message)))
 	}
@@ -81,22 +79,22 @@ func (h *helm) block(now *steering.Steer) string {
 		n := wording.SteerPlaces(g.Sigma)
 		text := wording.Turn(*g.Come, n) + ": " + wording.ThreeFigures(*g.Number, 1) + " under the shadow is heading " + wording.Steer(*g.Heading, g.Sigma)
 		if grid := g.Compass.Grid; grid != nil {
-			text += ", grid " + bearingWith(*grid)
+			text += ", grid " + telling.With(*grid)
 		}
 		fmt.Fprintln(&b, h.s.paint(bold, text))
 	}
 	b.WriteByte('\n')
-	line("next", h.changesText(now, len(now.Changes)))
-	line("usable", h.usableText(now))
-	line("by", h.skyText(now))
-	line("compass", compassText(now))
-	line("grid", gridText(now))
+	line("next", h.zone.Changes(now, len(now.Changes)))
+	line("usable", h.zone.Usable(now))
+	line("by", telling.Sky(now))
+	line("compass", telling.Compass(now))
+	line("grid", telling.Grid(now))
 	if i := now.Reading.Instrument; i != nil && now.OK() {
-		line("instrument", instrumentText(i, now.Reading.Correction))
+		line("instrument", telling.Instrument(i, now.Reading.Correction))
 	}
-	line("time", h.clockText(now.Time))
+	line("time", h.zone.Time(now.Time))
 	if p := now.Reading.Place; p != nil {
-		line("position", fmt.Sprintf("%s ± %s km one sigma (%s)", p.Position, compact(p.SigmaKM), p.Source))
+		line("position", fmt.Sprintf("%s ± %s km one sigma (%s)", p.Position, telling.Figures(p.SigmaKM), p.Source))
 	}
 	for _, w := range now.Warnings {
 		fmt.Fprintf(&b, "%s\n%s\n", h.s.paint(yellow, "warning "+w.Code), h.s.wrap(2, plain(w.Message)))
@@ -107,89 +105,3 @@ func (h *helm) block(now *steering.Steer) string {
 
 // mindful is what whoever steers must have in mind.
 const mindful = "for a passenger; never look at the sun; never the sole means of navigation"
-
-// heldNumber is to the tenth: the dial has whole degrees, between which one reads by eye.
-func heldNumber(now *steering.Steer) string { return wording.Three(*now.Number, 1) }
-
-// courseHeld is the course with how surely it is held: near a pole not at all.
-func courseHeld(now *steering.Steer) string {
-	n := wording.SteerPlaces(now.Reading.Sigma)
-	return fmt.Sprintf("%s true ± %s°", wording.ThreeFigures(now.Course, n), wording.Fixed(min(wording.Within95(now.Reading.Sigma), 180*angle.Degree), n))
-}
-
-// changesText names the next changes, n at most.
-func (h *helm) changesText(now *steering.Steer, n int) string {
-	var texts []string
-	for _, c := range now.Changes[:min(n, len(now.Changes))] {
-		texts = append(texts, fmt.Sprintf("%03d from %s", c.Number, c.Time.In(h.zone).Format(time.TimeOnly)))
-	}
-	return strings.Join(texts, ", ")
-}
-
-var endTexts = map[steering.End]string{
-	steering.TooLow:  "then too low",
-	steering.TooHigh: "then too high",
-	steering.SunUp:   "then the sun rises",
-
-	steering.NoNumber: "then no number gives the course",
-}
-
-// usableText says when the dial ceases to serve, or when it can be read again.
-func (h *helm) usableText(now *steering.Steer) string {
-	v := now.Serving
-	switch {
-	case now.OK() && v.Until != nil:
-		return "until " + h.moment(*v.Until, now.Time) + ", " + endTexts[v.End]
-	case now.OK():
-		return "for a day and more"
-	case v.From != nil:
-		return "from " + h.moment(*v.From, now.Time) + ", by the " + v.Body.String()
-	}
-	return "not within a day"
-}
-
-// moment is a time of day, with its date where that is another than now's.
-func (h *helm) moment(t, now time.Time) string {
-	t, now = t.In(h.zone), now.In(h.zone)
-	if t.YearDay() != now.YearDay() {
-		return t.Format("2 January 15:04:05")
-	}
-	return t.Format(time.TimeOnly)
-}
-
-func (h *helm) skyText(now *steering.Steer) string {
-	sky := now.Reading.Sky
-	if sky == nil {
-		return ""
-	}
-	text := fmt.Sprintf("%s, altitude %s°, azimuth %s°", sky.Body, wording.Fixed(sky.Altitude, 1), wording.Three(sky.Azimuth, 1))
-	if sky.Body.String() == "moon" {
-		text += fmt.Sprintf(", lit to %.0f %%", math.Round(100*sky.LitFraction))
-	}
-	return text
-}
-
-func compassText(now *steering.Steer) string {
-	c := now.Reading.Compass.Steer
-	if c == nil {
-		return ""
-	}
-	return "must show " + bearingWith(*c)
-}
-
-func gridText(now *steering.Steer) string {
-	if g := now.Grid(); g != nil {
-		return "course " + bearingWith(*g)
-	}
-	return ""
-}
-
-// clockText is a time with what it counts from.
-func (h *helm) clockText(t time.Time) string {
-	t = t.In(h.zone)
-	name := "UTC"
-	if _, seconds := t.Zone(); seconds != 0 {
-		name = geo.FormatOffset(time.Duration(seconds) * time.Second)
-	}
-	return t.Format(time.DateTime) + " " + name
-}

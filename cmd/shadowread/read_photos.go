@@ -8,6 +8,8 @@ import (
 	"time"
 
 	"shadowread/internal/fault"
+	"shadowread/internal/overlay"
+	"shadowread/internal/photofile"
 	"shadowread/internal/reading"
 )
 
@@ -81,4 +83,13 @@ func timingText(stages []reading.Stage) string {
 		total += t.Took
 	}
 	return strings.Join(parts, ", ") + fmt.Sprintf("; in all %.1f ms", float64(total)/1e6)
+}
+
+// writeOverlay lays a picture of what was found in the photo at path into dir.
+func writeOverlay(path string, r *reading.Result, dir string) error {
+	drawn, err := overlay.JPEG(photofile.At(path), r)
+	if err == nil {
+		_, err = photofile.SaveOverlay(path, dir, drawn)
+	}
+	return err
 }

@@ -4,7 +4,7 @@ import (
 	"context"
 
 	"shadowread/internal/fault"
-	"shadowread/internal/overlay"
+	"shadowread/internal/photofile"
 	"shadowread/internal/reading"
 	"shadowread/internal/wording"
 )
@@ -20,7 +20,7 @@ func readSameStand(ctx context.Context, s *streams, o *readOptions, opts reading
 	}
 	var looked, alone, all []*reading.Result
 	err := inOrder(ctx, len(photos), int(o.jobs.value), func(ctx context.Context, i int) *reading.Result {
-		return reading.Look(ctx, photos[i], opts)
+		return reading.Look(ctx, photofile.At(photos[i]), opts)
 	}, func(_ int, r *reading.Result) error {
 		looked, alone = append(looked, r), append(alone, r.Conclude(opts))
 		return nil
@@ -38,8 +38,7 @@ func readSameStand(ctx context.Context, s *streams, o *readOptions, opts reading
 		if o.overlay == "" || !r.OK() {
 			return r, nil
 		}
-		_, err := overlay.Write(path, r, o.overlay)
-		return r, err
+		return r, writeOverlay(path, r, o.overlay)
 	})
 	if h, sigma, ok := reading.Joined(all); ok {
 		s.note("one_stand", "the stand's heading by all of them is %s true (one sigma)", wording.BearingWith(h, sigma))

@@ -8,7 +8,6 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"reflect"
 	"slices"
 	"strings"
 	"sync/atomic"
@@ -125,19 +124,6 @@ func TestFailedOverlayIsReportedLast(t *testing.T) {
 	})
 	if !errors.Is(err, full) || strings.Count(out.String(), "no_shadow\n") != 2 {
 		t.Errorf("error %v after %q, want both lines and the overlay's error", err, out)
-	}
-}
-
-// Every part of the budget is a term, and every term is explained.
-func TestBudgetTermsAreExplained(t *testing.T) {
-	terms := reading.Budget{}.Terms()
-	for _, term := range terms {
-		if termMeanings[term.Name] == "" {
-			t.Errorf("the term %s has no meaning", term.Name)
-		}
-	}
-	if fields := reflect.TypeFor[reading.Budget]().NumField(); len(terms) != fields || len(termMeanings) != fields {
-		t.Errorf("%d parts, %d terms, %d meanings", fields, len(terms), len(termMeanings))
 	}
 }
 

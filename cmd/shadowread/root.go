@@ -48,7 +48,7 @@ terminal, in a pipe and as JSON: shadowread help environment.`,
 	root.PersistentFlags().BoolVarP(&s.quiet, "quiet", "q", false, "no notes and no progress on standard error")
 	// In the order in which they are needed, which the help keeps.
 	root.AddCommand(newSheet(s), newRead(s), newSteer(s, wallClock), newLog(s), newCard(s), newSky(s, sunHelp), newSky(s, moonHelp),
-		newAlign(s), newLens(s), newSwing(s), newDeclination(s), newVersion(s), newCompletion(), newMan(s))
+		newAlign(s), newLens(s), newSwing(s), newDeclination(s), newPage(s), newServe(s), newVersion(s), newCompletion(), newMan(s))
 	root.AddCommand(helpTopics()...)
 	return root
 }

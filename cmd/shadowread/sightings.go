@@ -17,6 +17,7 @@ import (
 	"shadowread/internal/fault"
 	"shadowread/internal/openfile"
 	"shadowread/internal/photo"
+	"shadowread/internal/photofile"
 	"shadowread/internal/reading"
 )
 
@@ -125,7 +126,7 @@ func (f *sightingFlags) read(ctx context.Context, s *streams, o reading.Options,
 		if !filepath.IsAbs(name) {
 			name = filepath.Join(filepath.Dir(path), name)
 		}
-		return reading.Read(ctx, name, o)
+		return reading.Read(ctx, photofile.At(name), o)
 	}, func(i int, r *reading.Result) error {
 		bar.wipe()
 		at := &list[photos[i]]

@@ -6,6 +6,7 @@ import (
 	"unicode/utf8"
 
 	"shadowread/internal/steering"
+	"shadowread/internal/telling"
 	"shadowread/internal/wording"
 )
 
@@ -73,7 +74,7 @@ func (h *helm) frame(now *steering.Steer, trouble error, t time.Time, columns, r
 	case !now.OK():
 		middle = split(s.wrap(0, plain("no number to hold: "+now.Reading.Message)))
 	default:
-		number := heldNumber(now)
+		number := telling.Number(now)
 		if middle = blocks(number, columns-2, rows-len(top)-len(foot)); middle == nil {
 			middle = []string{number}
 		}
@@ -108,10 +109,10 @@ func (h *helm) headAndFoot(s *streams, now *steering.Steer, trouble error, t tim
 		}
 	}
 	short := s.width < narrow
-	at := "at " + h.clockText(t)
-	usable := "usable " + h.usableText(now)
+	at := "at " + h.zone.Time(t)
+	usable := "usable " + h.zone.Usable(now)
 	if short {
-		_, clock, _ := strings.Cut(h.clockText(t), " ") // without the date
+		_, clock, _ := strings.Cut(h.zone.Time(t), " ") // without the date
 		at = "at " + clock
 		usable, _, _ = strings.Cut(usable, ",")
 	}
@@ -120,12 +121,12 @@ func (h *helm) headAndFoot(s *streams, now *steering.Steer, trouble error, t tim
 	case !now.OK():
 		add(usable)
 	default:
-		top = []string{"hold for course " + courseHeld(now)}
-		sky := h.skyText(now)
+		top = []string{"hold for course " + telling.Course(now)}
+		sky := telling.Sky(now)
 		if short {
 			sky = now.Reading.Sky.Body.String() + " " + wording.Fixed(now.Reading.Sky.Altitude, 1) + "° high"
 		} else {
-			top[0] = "hold under the shadow for course " + courseHeld(now) + " (95 %)"
+			top[0] = "hold under the shadow for course " + telling.Course(now) + " (95 %)"
 		}
 		add(h.fitting(now, s.width))
 		add(northsText(now, short))
@@ -163,10 +164,10 @@ func northsText(now *steering.Steer, short bool) string {
 		if short {
 			label = "compass "
 		}
-		texts = append(texts, label+bearingWith(*c))
+		texts = append(texts, label+telling.With(*c))
 	}
 	if g := now.Grid(); g != nil {
-		text := "grid " + bearingWith(*g)
+		text := "grid " + telling.With(*g)
 		if short && len(texts) > 0 { // no room for its ±, which the line of the course has nearly
 			text = "grid " + wording.ThreeFigures(g.Value, wording.SteerPlaces(g.Sigma))
 		}
@@ -181,11 +182,11 @@ func (h *helm) fitting(now *steering.Steer, columns int) string {
 		return ""
 	}
 	for n := len(now.Changes); n > 1; n-- {
-		if text := "then " + h.changesText(now, n); utf8.RuneCountInString(text) < columns {
+		if text := "then " + h.zone.Changes(now, n); utf8.RuneCountInString(text) < columns {
 			return text
 		}
 	}
-	return "then " + h.changesText(now, 1)
+	return "then " + h.zone.Changes(now, 1)
 }
 
 func split(text string) []string { return strings.Split(text, "\n") }

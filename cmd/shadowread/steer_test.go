@@ -15,6 +15,7 @@ import (
 	"shadowread/internal/geo"
 	"shadowread/internal/reading"
 	"shadowread/internal/steering"
+	"shadowread/internal/telling"
 )
 
 // fakeClock steps from one waking to the next, and interrupts after so many.
@@ -162,7 +163,7 @@ func TestSteerShowsNoNumberWithoutAPosition(t *testing.T) {
 	ctx, cancel := context.WithCancel(context.Background())
 	defer cancel()
 	c := &fakeClock{now: steerTime, left: 130, cancel: cancel}
-	h := &helm{s: s, course: 58 * angle.Degree, zone: time.UTC, options: reading.Defaults()}
+	h := &helm{s: s, course: 58 * angle.Degree, zone: telling.Zone{Location: time.UTC}, options: reading.Defaults()}
 	here, err := geo.ParsePosition("-22.9,22.3")
 	if err != nil {
 		t.Fatal(err)

@@ -2,18 +2,16 @@ package main
 
 import (
 	"fmt"
+	"strings"
 
 	"github.com/spf13/cobra"
 
 	"shadowread/internal/bearing"
+	"shadowread/internal/telling"
 )
 
 // cautions go with every reading in some form: the sheet prints them too.
-const cautions = `- Never look at the sun, neither past the rod nor through a camera's finder.
-- Cap the rod: a bare end at eye height blinds.
-- No rod and no board before an airbag or a face.
-- The driver does not read, photograph or type under way. Stop, or let another.
-- Never the sole means of navigation: check every heading by another.`
+var cautions = "- " + strings.Join(telling.Cautions, "\n- ")
 
 // helpTopics are pages of help without a command.
 func helpTopics() []*cobra.Command {

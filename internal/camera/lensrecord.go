@@ -7,8 +7,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
-	"path/filepath"
 	"strings"
 	"time"
 	"unicode"
@@ -19,8 +17,6 @@ import (
 	"shadowread/internal/boundedtoml"
 	"shadowread/internal/calib"
 	"shadowread/internal/fault"
-	"shadowread/internal/openfile"
-	"shadowread/internal/wholefile"
 )
 
 // Camera tells one lens at one setting from another, by what photos say of
@@ -105,8 +101,8 @@ type recordFile struct {
 const (
 	// lensSchema is the version of the file's layout.
 	lensSchema = 1
-	// maxRecordBytes bounds what is read of a record; one has 900 bytes.
-	maxRecordBytes = 64 << 10
+	// MaxRecordBytes bounds what is read of a record; one has 900 bytes.
+	MaxRecordBytes = 64 << 10
 	maxNameBytes   = 200
 	maxSidePX      = 100_000
 	lensHint       = "solve the lens again, or take the record from where it was written"
@@ -152,8 +148,8 @@ func DecodeLensRecord(data []byte) (LensRecord, error) {
 	bad := func(format string, args ...any) (LensRecord, error) {
 		return LensRecord{}, fault.New("bad_lens_record", lensHint, format, args...)
 	}
-	if len(data) > maxRecordBytes {
-		return bad("the lens record is longer than %d kB", maxRecordBytes>>10)
+	if len(data) > MaxRecordBytes {
+		return bad("the lens record is longer than %d kB", MaxRecordBytes>>10)
 	}
 	var f recordFile
 	meta, err := boundedtoml.Decode(data, &f)
@@ -244,37 +240,6 @@ func (r LensRecord) Validate() error {
 		if _, _, ok := l.Undistort(p); !ok {
 			return bad("the lens record's distortion folds the picture over before its corners")
 		}
-	}
-	return nil
-}
-
-// LoadLensRecord reads the record in a file. It fails with code "bad_lens_record", or
-// with what openfile.Regular fails with, which alone names the file.
-func LoadLensRecord(path string) (LensRecord, error) {
-	f, err := openfile.Regular(path)
-	if err != nil {
-		return LensRecord{}, err
-	}
-	defer f.Close()
-	data, err := io.ReadAll(io.LimitReader(f, maxRecordBytes+1))
-	if err != nil {
-		return LensRecord{}, fault.Wrap(wholefile.Cause(err), "unreadable_file", "check that the disk can be read", "the lens record cannot be read")
-	}
-	return DecodeLensRecord(data)
-}
-
-// Save writes the record to a file, whole or not at all: beside it first, then
-// under its name, in place of what stood there. It fails with code
-// "bad_lens_record" for a record that does not validate and "cannot_write".
-func (r LensRecord) Save(path string) error {
-	if err := r.Validate(); err != nil {
-		return err
-	}
-	if info, err := os.Lstat(path); err == nil && !info.Mode().IsRegular() {
-		return fault.New("cannot_write", "give the name of a file", "%s is there and is no regular file", filepath.Base(path))
-	}
-	if err := errors.Join(wholefile.Write(path, r.Encode)); err != nil {
-		return fault.Wrap(wholefile.Cause(err), "cannot_write", "choose a folder that exists and may be written to", "the lens record %s cannot be written", filepath.Base(path))
 	}
 	return nil
 }

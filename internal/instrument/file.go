@@ -14,14 +14,12 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/boundedtoml"
 	"shadowread/internal/fault"
-	"shadowread/internal/openfile"
-	"shadowread/internal/wholefile"
 )
 
 const (
 	fileFormat  = "shadowread instrument"
 	fileVersion = 1
-	maxFile     = 64 << 10 // bytes
+	MaxFile     = 64 << 10 // bytes; what is longer is no record
 )
 
 const squareDegree = float64(angle.Degree * angle.Degree) // rad²
@@ -117,7 +115,7 @@ func number(v any) string {
 	return s
 }
 
-// Write writes the record as text that Read reads back.
+// Write writes the record as text that Decode reads back.
 func (r Record) Write(w io.Writer) error {
 	if err := r.Check(); err != nil {
 		return err
@@ -149,44 +147,19 @@ func (r Record) Write(w io.Writer) error {
 	return layout.Execute(w, f)
 }
 
-// Save writes the record's file whole or not at all; a file of that name is replaced.
-// The error's code is cannot_write, or Check's.
-func (r Record) Save(path string) error {
-	composing, writing := wholefile.Write(path, r.Write)
-	if writing != nil {
-		return fault.Wrap(wholefile.Cause(writing), "cannot_write", "choose a folder that exists and may be written to", "%s cannot be written", path)
-	}
-	return composing
-}
-
-// Load reads the record in a file; see Read.
-func Load(path string) (Record, error) {
-	f, err := openfile.Regular(path)
-	if err != nil {
-		return Record{}, err
-	}
-	defer f.Close()
-	return Read(f, path)
-}
-
-// keyError carries the key that Check complains of to Read, which knows the line.
+// keyError carries the key that Check complains of to Decode, which knows the line.
 type keyError string
 
 func (k keyError) Error() string { return "key " + string(k) }
 
-// Read reads a record. Keys that are not known are refused with their line: a slip in a
+// Decode reads a record. Keys that are not known are refused with their line: a slip in a
 // key must not leave an instrument uncorrected. name stands for the file in errors.
 //
-// The error's code is unreadable_file, file_too_large, bad_instrument or
-// instrument_version.
+// The error's code is file_too_large, bad_instrument or instrument_version.
 // It is as long as the file: a key a line.
-func Read(r io.Reader, name string) (Record, error) {
-	data, err := io.ReadAll(io.LimitReader(r, maxFile+1))
-	switch {
-	case err != nil:
-		return Record{}, fault.Wrap(wholefile.Cause(err), "unreadable_file", "check the file", "%s cannot be read", name)
-	case len(data) > maxFile:
-		return Record{}, fault.New("file_too_large", "check that it is an instrument record", "%s is larger than %d bytes", name, maxFile)
+func Decode(data []byte, name string) (Record, error) {
+	if len(data) > MaxFile {
+		return Record{}, fault.New("file_too_large", "check that it is an instrument record", "%s is larger than %d bytes", name, MaxFile)
 	}
 	bad := func(key, hint, format string, args ...any) (Record, error) {
 		at := name

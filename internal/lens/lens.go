@@ -150,9 +150,9 @@ func (r *Result) warn(code, format string, args ...any) {
 // It fails with code "mixed_cameras" for photos by different lenses, zooms or of
 // different sizes, "cropped_photo", "too_few_views", "views_all_frontal",
 // "views_one_side", "corners_not_covered", "lens_undetermined" or "poor_fit".
-func Solve(ctx context.Context, paths []string, o Options) (*Result, error) {
+func Solve(ctx context.Context, photos []photo.File, o Options) (*Result, error) {
 	r := &Result{Schema: 1}
-	views, skipped, err := lookAll(ctx, paths, o)
+	views, skipped, err := lookAll(ctx, photos, o)
 	if err != nil {
 		return nil, err
 	}

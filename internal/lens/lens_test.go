@@ -24,6 +24,7 @@ import (
 	"shadowread/internal/fault"
 	"shadowread/internal/photo"
 	"shadowread/internal/photo/exifwrite"
+	"shadowread/internal/photofile"
 	"shadowread/internal/render"
 	"shadowread/internal/sheet"
 	"shadowread/internal/sheetphoto"
@@ -127,7 +128,7 @@ func TestSolve(t *testing.T) {
 	all := shoot(t, dir, c, around, tags)
 	paths, held := all[:len(all)-1], all[len(all)-1]
 	ctx := context.Background()
-	r, err := Solve(ctx, paths, Options{Solved: day})
+	r, err := Solve(ctx, photofile.All(paths), Options{Solved: day})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -165,11 +166,11 @@ func TestSolve(t *testing.T) {
 	})
 
 	t.Run("held-out photo", func(t *testing.T) {
-		facts, err := photo.ReadFacts(held)
+		facts, err := photo.ReadFacts(photofile.At(held))
 		if err != nil {
 			t.Fatal(err)
 		}
-		p, err := sheetphoto.Open(held, facts)
+		p, err := sheetphoto.Open(photofile.At(held), facts)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -205,7 +206,7 @@ func TestSolve(t *testing.T) {
 		if len(r.Warnings) != 1 || r.Warnings[0].Code != "print_stretched" {
 			t.Errorf("warnings %+v", r.Warnings)
 		}
-		check, err := CheckPrint(ctx, []string{held, paths[1], filepath.Join(dir, "none.jpg")}, r.Record, Options{})
+		check, err := CheckPrint(ctx, photofile.All([]string{held, paths[1], filepath.Join(dir, "none.jpg")}), r.Record, Options{})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -217,7 +218,7 @@ func TestSolve(t *testing.T) {
 		}
 		other := r.Record
 		other.Camera.Model = "S-2"
-		if _, err := CheckPrint(ctx, paths[:1], other, Options{}); fault.Code(err) != "lens_mismatch" {
+		if _, err := CheckPrint(ctx, photofile.All(paths[:1]), other, Options{}); fault.Code(err) != "lens_mismatch" {
 			t.Errorf("another camera's record: %v", err)
 		}
 	})
@@ -231,7 +232,7 @@ func TestSolve(t *testing.T) {
 				t.Fatal(err)
 			}
 		}
-		m, err := Solve(ctx, turned, Options{Solved: day})
+		m, err := Solve(ctx, photofile.All(turned), Options{Solved: day})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -241,7 +242,7 @@ func TestSolve(t *testing.T) {
 		if m.OpenCV.Difference > 4 {
 			t.Errorf("OpenCV differs by %.1f sigma", m.OpenCV.Difference)
 		}
-		_, err = Solve(ctx, append([]string{turned[0]}, paths...), Options{Solved: day})
+		_, err = Solve(ctx, photofile.All(append([]string{turned[0]}, paths...)), Options{Solved: day})
 		if fault.Code(err) != "mixed_cameras" || !strings.Contains(err.Error(), "mirrored") {
 			t.Errorf("one mirrored photo: %v", err)
 		}
@@ -264,7 +265,7 @@ func TestSolve(t *testing.T) {
 		if data, err := os.ReadFile(paths[0]); err != nil || os.WriteFile(copied, data, 0o644) != nil {
 			t.Fatal(err)
 		}
-		_, err := Solve(ctx, append([]string{text, blank, copied}, paths[:4]...), Options{Solved: day})
+		_, err := Solve(ctx, photofile.All(append([]string{text, blank, copied}, paths[:4]...)), Options{Solved: day})
 		if fault.Code(err) != "too_few_views" {
 			t.Fatal(err)
 		}
@@ -290,14 +291,14 @@ func TestSolve(t *testing.T) {
 			if err := write(zoomed, picture, g); err != nil {
 				t.Fatal(err)
 			}
-			_, err := Solve(ctx, append([]string{paths[0], zoomed}, paths[1:]...), Options{Solved: day})
+			_, err := Solve(ctx, photofile.All(append([]string{paths[0], zoomed}, paths[1:]...)), Options{Solved: day})
 			if fault.Code(err) != tt.code || !strings.Contains(err.Error(), tt.word) || !strings.Contains(err.Error(), zoomed) {
 				t.Errorf("%s: %v", tt.word, err)
 			}
 		}
 		stopped, stop := context.WithCancel(ctx)
 		stop()
-		if _, err := Solve(stopped, paths, Options{}); !errors.Is(err, context.Canceled) {
+		if _, err := Solve(stopped, photofile.All(paths), Options{}); !errors.Is(err, context.Canceled) {
 			t.Error(err)
 		}
 	})
@@ -370,7 +371,7 @@ func TestSolveRefusesFrontalPhotos(t *testing.T) {
 	small := tags
 	small.Width, small.Height = 640, 480
 	flat := []pose{{0, 0, 0, 250, 0, 0}, {4, 0, 90, 250, 0, 0}, {3, 90, 180, 240, 10, 0}, {5, 180, 45, 260, 0, 5}, {2, 45, 30, 250, 0, -5}}
-	_, err := Solve(context.Background(), shoot(t, t.TempDir(), c, flat, small), Options{Solved: day})
+	_, err := Solve(context.Background(), photofile.All(shoot(t, t.TempDir(), c, flat, small)), Options{Solved: day})
 	if fault.Code(err) != "views_all_frontal" {
 		t.Error(err)
 	}
@@ -517,70 +518,6 @@ func record(model string, solved time.Time) camera.LensRecord {
 	}
 }
 
-func TestStore(t *testing.T) {
-	s := camera.Store{Dir: filepath.Join(t.TempDir(), "data", "lenses")}
-	facts := photo.Facts{Make: "Saltpan", Model: "S-1", FocalLengthMM: 4.25, FocalLength35MM: 27, Width: 4000, Height: 3000}
-	if m, w, err := s.Find(facts); m != nil || w != nil || err != nil {
-		t.Errorf("no folder: %v %v %v", m, w, err)
-	}
-	first, err := s.Save(record("S-1", day))
-	if err != nil {
-		t.Fatal(err)
-	}
-	if got, want := filepath.Base(first), "saltpan-s-1-4.25-mm-4000x3000.toml"; got != want {
-		t.Errorf("file %s, want %s", got, want)
-	}
-	// The same letters, another camera; then the first again.
-	second, err := s.Save(record("S/1", day))
-	if err != nil || second == first {
-		t.Errorf("%s %v", second, err)
-	}
-	again := record("S-1", day.AddDate(0, 1, 0))
-	if path, err := s.Save(again); path != first || err != nil {
-		t.Errorf("%s %v", path, err)
-	}
-	if m, w, err := s.Find(facts); err != nil || len(w) > 0 || m == nil || m.Path != first || !m.Record.Solved.Equal(again.Solved) {
-		t.Errorf("%+v %v %v", m, w, err)
-	}
-	// An older copy under another name, a broken file and an unfinished one.
-	if err := record("S-1", day).Save(filepath.Join(s.Dir, "a copy.toml")); err != nil {
-		t.Fatal(err)
-	}
-	for _, name := range []string{"broken.toml", ".lens-1.part", ".hidden.toml", "notes.txt"} {
-		if err := os.WriteFile(filepath.Join(s.Dir, name), []byte("?"), 0o644); err != nil {
-			t.Fatal(err)
-		}
-	}
-	m, w, err := s.Find(facts)
-	if err != nil || m == nil || m.Path != first || len(w) != 1 || !strings.Contains(w[0].Message, "broken.toml") {
-		t.Errorf("%+v %v %v", m, w, err)
-	}
-	for name, change := range map[string]func(*photo.Facts){
-		"model": func(f *photo.Facts) { f.Model = "S-3" }, "size": func(f *photo.Facts) { f.Width = 2000 },
-		"lens": func(f *photo.Facts) { f.FocalLengthMM = 9 }, "cropped": func(f *photo.Facts) { f.ExifWidth, f.ExifHeight = 5000, 3000 },
-		"nameless": func(f *photo.Facts) { f.Make, f.Model = "", "" },
-	} {
-		g := facts
-		change(&g)
-		if m, _, err := s.Find(g); m != nil || err != nil {
-			t.Errorf("%s: found %+v, %v", name, m, err)
-		}
-	}
-	if _, err := s.Save(record("", day)); fault.Code(err) != "unknown_camera" {
-		t.Error(err)
-	}
-}
-
-func TestStoreNamesStayInTheFolder(t *testing.T) {
-	for _, model := range []string{"../../etc", "..", "/", "\\..\\x", "süd", strings.Repeat("long ", 39)} {
-		s := camera.Store{Dir: t.TempDir()}
-		path, err := s.Save(record(model, day))
-		if err != nil || filepath.Dir(path) != s.Dir || len(filepath.Base(path)) > 255 {
-			t.Errorf("%q: %s %v", model, path, err)
-		}
-	}
-}
-
 func TestFits(t *testing.T) {
 	r := record("S-1", day)
 	facts := photo.Facts{Make: "Saltpan", Model: "S-1", FocalLengthMM: 4.25, FocalLength35MM: 27, Width: 4000, Height: 3000}
@@ -607,17 +544,5 @@ func TestFits(t *testing.T) {
 		if errors.As(err, &refused) && strings.Contains(refused.Hint, "may have been turned") != (tt.name == "turned") {
 			t.Errorf("%s: hint %q", tt.name, refused.Hint)
 		}
-	}
-}
-
-func TestDefaultDir(t *testing.T) {
-	t.Setenv("XDG_DATA_HOME", "/data")
-	if d, err := camera.DefaultDir(); err != nil || d != "/data/shadowread/lenses" {
-		t.Errorf("%s %v", d, err)
-	}
-	t.Setenv("XDG_DATA_HOME", "relative")
-	t.Setenv("HOME", "/home/driver")
-	if d, err := camera.DefaultDir(); err != nil || d != "/home/driver/.local/share/shadowread/lenses" {
-		t.Errorf("%s %v", d, err)
 	}
 }

@@ -19,6 +19,7 @@ import (
 // to right if the photo is mirrored.
 type view struct {
 	photo    string
+	file     photo.File
 	facts    photo.Facts
 	camera   camera.Camera
 	mirrored bool
@@ -28,11 +29,12 @@ type view struct {
 }
 
 // lookAll checks that one lens took all photos and finds the sheet in each.
-func lookAll(ctx context.Context, paths []string, o Options) (views []*view, skipped []Skipped, err error) {
+func lookAll(ctx context.Context, photos []photo.File, o Options) (views []*view, skipped []Skipped, err error) {
 	var first *view
 	seen := map[[sha256.Size]byte]string{}
-	for _, path := range paths { // headers first: they cost nothing
-		facts, err := photo.ReadFacts(path)
+	for _, file := range photos { // headers first: they cost nothing
+		path := file.Name
+		facts, err := photo.ReadFacts(file)
 		if err != nil {
 			skipped = append(skipped, Skipped{path, fault.Code(err), err.Error()})
 			continue
@@ -42,7 +44,7 @@ func lookAll(ctx context.Context, paths []string, o Options) (views []*view, ski
 				"%s was cropped or scaled after it was taken: it has %d x %d pixels, the camera wrote %d x %d",
 				path, facts.Width, facts.Height, facts.ExifWidth, facts.ExifHeight)
 		}
-		v := &view{photo: path, camera: camera.Of(facts), facts: facts}
+		v := &view{photo: path, file: file, camera: camera.Of(facts), facts: facts}
 		if first == nil {
 			first = v
 		}
@@ -70,7 +72,7 @@ func lookAll(ctx context.Context, paths []string, o Options) (views []*view, ski
 
 // look measures the sheet in the photo. seen holds the photos looked at before.
 func (v *view) look(seen map[[sha256.Size]byte]string, o Options) error {
-	p, err := sheetphoto.Open(v.photo, v.facts)
+	p, err := sheetphoto.Open(v.file, v.facts)
 	if err != nil {
 		return err
 	}

@@ -93,26 +93,26 @@ type PrintView struct {
 //
 // It fails with code "lens_mismatch" for a photo by another lens than the record's
 // and "too_few_views" when no photo shows the sheet.
-func CheckPrint(ctx context.Context, paths []string, record camera.LensRecord, o Options) (*PrintCheck, error) {
+func CheckPrint(ctx context.Context, photos []photo.File, record camera.LensRecord, o Options) (*PrintCheck, error) {
 	c := &PrintCheck{Schema: 1}
 	var weight, mean, single, common float64
-	for _, path := range paths {
+	for _, file := range photos {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		facts, err := photo.ReadFacts(path)
+		facts, err := photo.ReadFacts(file)
 		if err == nil {
 			if err := Fits(record, facts); err != nil {
-				return nil, fault.Wrap(err, "lens_mismatch", "give photos by the camera of the lens record", "%s", path)
+				return nil, fault.Wrap(err, "lens_mismatch", "give photos by the camera of the lens record", "%s", file.Name)
 			}
 		}
 		var own, curl float64
-		v := PrintView{Photo: path}
+		v := PrintView{Photo: file.Name}
 		if err == nil {
-			own, curl, err = v.measure(facts, record)
+			own, curl, err = v.measure(file, facts, record)
 		}
 		if err != nil {
-			c.Skipped = append(c.Skipped, Skipped{path, fault.Code(err), err.Error()})
+			c.Skipped = append(c.Skipped, Skipped{file.Name, fault.Code(err), err.Error()})
 			continue
 		}
 		w := 1 / (v.Sigma * v.Sigma)
@@ -135,8 +135,8 @@ func CheckPrint(ctx context.Context, paths []string, record camera.LensRecord, o
 
 // measure fills in what one photo says and returns the sigma of it that is the
 // photo's own, with the lens held, and the sheet's curl.
-func (v *PrintView) measure(facts photo.Facts, record camera.LensRecord) (own, curlMM float64, err error) {
-	p, err := sheetphoto.Open(v.Photo, facts)
+func (v *PrintView) measure(file photo.File, facts photo.Facts, record camera.LensRecord) (own, curlMM float64, err error) {
+	p, err := sheetphoto.Open(file, facts)
 	if err != nil {
 		return 0, 0, err
 	}

@@ -9,6 +9,7 @@ import (
 	"shadowread/internal/fault"
 	"shadowread/internal/logbook"
 	"shadowread/internal/photo"
+	"shadowread/internal/photofile"
 	"shadowread/internal/reading"
 )
 
@@ -28,7 +29,7 @@ type Importer struct {
 // photo nor option tells the place, the map of time zones is asked for where the journey is
 // now; Read then sees whether that was right.
 func (m *Importer) TimeOf(_ context.Context, path string) (time.Time, error) {
-	facts, err := photo.ReadFacts(path)
+	facts, err := photo.ReadFacts(photofile.At(path))
 	if err != nil {
 		return time.Time{}, nil // the row may have a time; the reading will say what is wrong
 	}
@@ -57,7 +58,7 @@ func (m *Importer) Read(ctx context.Context, path string, at time.Time, here *lo
 	if !m.dated[path] {
 		own.Time = own.Time.NotedAt(at)
 	}
-	r := reading.Read(ctx, path, own)
+	r := reading.Read(ctx, photofile.At(path), own)
 	if err := ctx.Err(); err != nil {
 		return logbook.PhotoReading{}, err
 	}

@@ -13,6 +13,7 @@ import (
 	"shadowread/internal/fault"
 	"shadowread/internal/logbook"
 	"shadowread/internal/photo"
+	"shadowread/internal/photofile"
 	"shadowread/internal/reading"
 	"shadowread/internal/workup"
 )
@@ -30,9 +31,9 @@ func Place(e *logbook.Estimate) *photo.Place {
 // since its last entry, nil if it is not known. It fails if that cannot have been run; that
 // there is no estimate is for the reading to say.
 func Photo(ctx context.Context, book *logbook.Log, path string, o reading.Options, since *logbook.Run) (*reading.Result, error) {
-	facts, _ := photo.ReadFacts(path) // what is wrong with it the reading says
+	facts, _ := photo.ReadFacts(photofile.At(path)) // what is wrong with it the reading says
 	return AtEstimate(ctx, book, o, facts, since, func(o reading.Options) (*reading.Result, error) {
-		return reading.Read(ctx, path, o), ctx.Err()
+		return reading.Read(ctx, photofile.At(path), o), ctx.Err()
 	})
 }
 

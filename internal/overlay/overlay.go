@@ -4,19 +4,13 @@ package overlay
 
 import (
 	"bytes"
-	"crypto/sha256"
-	"encoding/binary"
-	"errors"
 	"fmt"
 	"image"
 	"image/color"
 	"image/jpeg"
 	"image/png"
 	"io"
-	"io/fs"
 	"math"
-	"os"
-	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -34,11 +28,9 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/calib"
 	"shadowread/internal/fault"
-	"shadowread/internal/openfile"
 	"shadowread/internal/photo"
 	"shadowread/internal/reading"
 	"shadowread/internal/sheet"
-	"shadowread/internal/wholefile"
 	"shadowread/internal/wording"
 )
 
@@ -74,39 +66,29 @@ var (
 	warningInk = color.NRGBA{255, 205, 110, 255}
 )
 
-// Write writes a copy of the photo at path with what r found drawn into it,
-// and below it a band that says the result in words, and returns the file's name.
+// JPEG returns a copy of a photo with what r found drawn into it, and below it a band that says
+// the result in words.
 //
 // The picture stands upright by its Exif orientation, and the sheet in it always
 // reads the right way round: where the reader turned a mirrored picture back, so
 // does the overlay. The copy carries no Exif data: it is made to be passed on, and
 // place, time and camera are the photographer's to tell.
 //
-// The file is NAME-overlay.jpg in dir, which is made if it is not there. An
-// existing file of that name is replaced only if it is an overlay of the same
-// photo; otherwise, as for photos of one name from different folders, the new one
-// is NAME-xxxxxx-overlay.jpg, the six digits following from the photo's full path.
-//
-// It fails with what photo.ReadFacts and photo.DecodeHEIC fail with, with
-// "unreadable_file" for pixels that cannot be decoded, and with
-// "overlay_not_written"; then there is no file.
-func Write(path string, r *reading.Result, dir string) (written string, err error) {
-	img, err := overlayOf(path, r)
+// It fails with what photo.ReadFacts and photo.DecodeHEIC fail with, and with
+// "unreadable_file" for pixels that cannot be decoded.
+func JPEG(file photo.File, r *reading.Result) ([]byte, error) {
+	img, err := overlayOf(file, r)
 	if err != nil {
-		return "", err
+		return nil, err
 	}
-	var b bytes.Buffer
-	if err := jpeg.Encode(&b, img, &jpeg.Options{Quality: overlayQuality}); err != nil {
-		return "", notWritten(err)
-	}
-	return saveOverlay(path, dir, b.Bytes())
+	return encoded(img, overlayQuality)
 }
 
-// Small returns what Write draws as a JPEG of some 50 kB, shrunk to
+// Small returns what JPEG draws in some 50 kB, shrunk to
 // overlaySmall on its long side: enough to see marks, shadow and words. It fails as
-// Write does.
-func Small(path string, r *reading.Result) ([]byte, error) {
-	img, err := overlayOf(path, r)
+// JPEG does.
+func Small(file photo.File, r *reading.Result) ([]byte, error) {
+	img, err := overlayOf(file, r)
 	if err != nil {
 		return nil, err
 	}
@@ -114,15 +96,19 @@ func Small(path string, r *reading.Result) ([]byte, error) {
 	scale := min(1, overlaySmall/float64(max(size.X, size.Y)))
 	small := image.NewRGBA(image.Rect(0, 0, max(1, int(scale*float64(size.X))), max(1, int(scale*float64(size.Y)))))
 	draw.CatmullRom.Scale(small, small.Rect, img, img.Bounds(), draw.Src, nil)
+	return encoded(small, overlaySmallQuality)
+}
+
+func encoded(img image.Image, quality int) ([]byte, error) {
 	var b bytes.Buffer
-	if err := jpeg.Encode(&b, small, &jpeg.Options{Quality: overlaySmallQuality}); err != nil {
+	if err := jpeg.Encode(&b, img, &jpeg.Options{Quality: quality}); err != nil {
 		return nil, notWritten(err)
 	}
 	return b.Bytes(), nil
 }
 
-func overlayOf(path string, r *reading.Result) (*image.RGBA, error) {
-	stored, orientation, err := decodeColour(path)
+func overlayOf(file photo.File, r *reading.Result) (*image.RGBA, error) {
+	stored, orientation, err := decodeColour(file)
 	if err != nil {
 		return nil, err
 	}
@@ -130,26 +116,21 @@ func overlayOf(path string, r *reading.Result) (*image.RGBA, error) {
 }
 
 // decodeColour returns the picture as it is stored and its Exif orientation.
-func decodeColour(path string) (image.Image, int, error) {
-	facts, err := photo.ReadFacts(path)
+func decodeColour(file photo.File) (image.Image, int, error) {
+	facts, err := photo.ReadFacts(file)
 	if err != nil {
 		return nil, 0, err
 	}
 	if facts.Format == photo.HEIC {
-		img, err := photo.DecodeHEIC(path)
+		img, err := photo.DecodeHEIC(file)
 		return img, facts.Orientation, err
 	}
 	decode := map[photo.Format]func(io.Reader) (image.Image, error){
 		photo.JPEG: jpeg.Decode, photo.PNG: png.Decode, photo.TIFF: tiff.Decode,
 	}[facts.Format]
-	f, err := openfile.Regular(path)
+	data, err := file.Bytes()
 	if err != nil {
 		return nil, 0, err
-	}
-	defer f.Close()
-	data, err := io.ReadAll(io.LimitReader(f, photo.MaxFileBytes))
-	if err != nil {
-		return nil, 0, fault.Wrap(err, string(reading.UnreadableFile), "check that the disk can be read", "the file cannot be read")
 	}
 	img, err := decode(bytes.NewReader(data))
 	if err == nil && img.Bounds().Size() != image.Pt(facts.Width, facts.Height) {
@@ -776,54 +757,6 @@ func bandOf(r *reading.Result, l *lettering) *band {
 	return b
 }
 
-// saveOverlay puts the file under its name at once or not at all. Two photos of one name
-// may be at it at the same time.
-func saveOverlay(path, dir string, data []byte) (written string, err error) {
-	full, err := filepath.Abs(path)
-	if err != nil {
-		return "", notWritten(err)
-	}
-	sum := fmt.Sprintf("%x", sha256.Sum256([]byte(full)))
-	// A comment segment (ITU-T T.81, B.2.4.5) behind the start of image says of
-	// which photo this is the overlay, without naming it.
-	comment := "shadowread overlay " + sum[:16]
-	head := binary.BigEndian.AppendUint16([]byte{0xFF, 0xD8, 0xFF, 0xFE}, uint16(2+len(comment)))
-	head = append(head, comment...)
-	data = append(head, data[2:]...)
-
-	if err := os.MkdirAll(dir, 0o777); err != nil {
-		return "", notWritten(err)
-	}
-	put := func(w io.Writer) error { _, err := w.Write(data); return err }
-	base := strings.TrimSuffix(filepath.Base(path), filepath.Ext(path))
-	for _, name := range []string{base + "-overlay.jpg", base + "-" + sum[:6] + "-overlay.jpg"} {
-		written = filepath.Join(dir, name)
-		err = errors.Join(wholefile.WriteNew(written, put))
-		if errors.Is(err, fs.ErrExist) && beginsWith(written, head) {
-			err = errors.Join(wholefile.Write(written, put))
-		}
-		switch {
-		case err == nil:
-			return written, nil
-		case !errors.Is(err, fs.ErrExist):
-			return "", notWritten(wholefile.Cause(err))
-		}
-	}
-	return "", notWritten(fmt.Errorf("%s is there already and is something else", written))
-}
-
-// beginsWith reports whether the file of the name begins with head.
-func beginsWith(name string, head []byte) bool {
-	f, err := openfile.Regular(name)
-	if err != nil {
-		return false
-	}
-	defer f.Close()
-	was := make([]byte, len(head))
-	_, err = io.ReadFull(f, was)
-	return err == nil && bytes.Equal(was, head)
-}
-
 func notWritten(err error) error {
-	return fault.Wrap(err, "overlay_not_written", "name a folder that can be written to, on a disk with room", "the overlay cannot be written")
+	return fault.Wrap(err, "overlay_not_written", "read without an overlay", "the overlay cannot be drawn")
 }

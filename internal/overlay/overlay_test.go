@@ -25,6 +25,7 @@ import (
 	"shadowread/internal/geo"
 	"shadowread/internal/photo"
 	"shadowread/internal/photo/exifwrite"
+	"shadowread/internal/photofile"
 	"shadowread/internal/reading"
 	"shadowread/internal/render"
 	"shadowread/internal/sheet"
@@ -139,9 +140,18 @@ func writeJPEG(t testing.TB, path string, img image.Image, tags *exifwrite.Tags)
 	}
 }
 
+// lay draws an overlay into a folder, as the command does.
+func lay(path string, r *reading.Result, dir string) (string, error) {
+	drawn, err := JPEG(photofile.At(path), r)
+	if err != nil {
+		return "", err
+	}
+	return photofile.SaveOverlay(path, dir, drawn)
+}
+
 func mustOverlay(t testing.TB, path string, r *reading.Result, dir string) (*image.RGBA, string) {
 	t.Helper()
-	written, err := Write(path, r, dir)
+	written, err := lay(path, r, dir)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -461,7 +471,7 @@ func TestOverlayFiles(t *testing.T) {
 	names := make([]string, 4)
 	for i := range names {
 		path := write(fmt.Sprintf("%d/same.jpg", i))
-		wg.Go(func() { names[i], _ = Write(path, r, filepath.Join(dir, "d")) })
+		wg.Go(func() { names[i], _ = lay(path, r, filepath.Join(dir, "d")) })
 	}
 	wg.Wait()
 	if left, _ := filepath.Glob(filepath.Join(dir, "d", "*-overlay.jpg")); len(left) != len(names) {
@@ -542,7 +552,7 @@ func TestOverlayFails(t *testing.T) {
 		{"damaged", damaged, filepath.Join(dir, "out"), "unreadable_file"},
 		{"missing", filepath.Join(dir, "missing.jpg"), filepath.Join(dir, "out"), "unreadable_file"},
 	} {
-		written, err := Write(tt.path, r, tt.dir)
+		written, err := lay(tt.path, r, tt.dir)
 		if fault.Code(err) != tt.code || written != "" {
 			t.Errorf("%s: %q, %v, want %s", tt.name, written, err, tt.code)
 		}
@@ -561,7 +571,7 @@ func BenchmarkOverlay(b *testing.B) {
 	r := seenBy(scene, 5, false)
 	b.ReportAllocs()
 	for b.Loop() {
-		if _, err := Write(path, r, dir); err != nil {
+		if _, err := lay(path, r, dir); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -16,12 +16,30 @@ import (
 	"time"
 
 	"shadowread/internal/fault"
-	"shadowread/internal/testpipe"
 )
 
 func section(data []byte) *io.SectionReader {
 	return io.NewSectionReader(bytes.NewReader(data), 0, int64(len(data)))
 }
+
+// onDisk is a file that is opened anew each time, as photofile's.
+func onDisk(path string) File {
+	return File{path, func() (Content, error) {
+		f, err := os.Open(path)
+		if err != nil {
+			return nil, err
+		}
+		info, err := f.Stat()
+		return opened{f, info.Size()}, err
+	}}
+}
+
+type opened struct {
+	*os.File
+	size int64
+}
+
+func (f opened) Size() int64 { return f.size }
 
 func readFile(t testing.TB, path string) []byte {
 	t.Helper()
@@ -52,7 +70,7 @@ func TestReadFactsInEveryContainer(t *testing.T) {
 		{"exif6.heic", HEIC, 96, 64, 1},
 		{"irot.heic", HEIC, 96, 64, 6},
 	} {
-		f, err := ReadFacts(filepath.Join("testdata", "photos", tt.name))
+		f, err := ReadFacts(onDisk(filepath.Join("testdata", "photos", tt.name)))
 		if err != nil {
 			t.Errorf("%s: %v", tt.name, err)
 			continue
@@ -98,7 +116,7 @@ func TestDecodeHEICAsStored(t *testing.T) {
 		{"exif6.heic", 96, 64, false, true},
 		{"irot.heic", 96, 64, false, true},
 	} {
-		img, err := DecodeHEIC(filepath.Join("testdata", "photos", tt.name))
+		img, err := DecodeHEIC(onDisk(filepath.Join("testdata", "photos", tt.name)))
 		if err != nil {
 			t.Errorf("%s: %v", tt.name, err)
 			continue
@@ -159,47 +177,41 @@ func (p padded) ReadAt(b []byte, at int64) (int, error) {
 }
 
 func TestUnreadableFiles(t *testing.T) {
-	dir := t.TempDir()
-	write := func(name string, data []byte) string {
-		path := filepath.Join(dir, name)
-		if err := os.WriteFile(path, data, 0o600); err != nil {
-			t.Fatal(err)
-		}
-		return path
-	}
-	pipe := filepath.Join(dir, "pipe.jpg")
-	testpipe.Make(t, pipe)
-	sealed := write("sealed.jpg", readFile(t, "testdata/photos/plain.jpg"))
-	if err := os.Chmod(sealed, 0); err != nil {
-		t.Fatal(err)
-	}
 	// A PNG's last chunk behind the first: whole, but for the picture.
 	png := readFile(t, "testdata/photos/plain.png")
 	bare := slices.Concat(png[:8+25], png[len(png)-12:])
-	for name, path := range map[string]string{
-		"no pixels":     write("bare.png", bare),
-		"missing":       filepath.Join(dir, "missing.jpg"),
-		"folder":        dir,
-		"pipe":          pipe,
-		"device":        "/dev/zero",
-		"empty":         write("empty.jpg", nil),
-		"text":          write("text.jpg", []byte("The photo is in the other envelope.\n")),
-		"one byte":      write("byte.jpg", []byte{0xFF}),
-		"zeros":         write("zeros.jpg", make([]byte, 5000)),
-		"no picture":    write("nothing.jpg", []byte{0xFF, 0xD8, 0xFF, 0xD9, 0, 0}),
-		"raw Exif":      "testdata/exif/simple.exif",
-		"no permission": sealed,
+	for name, data := range map[string][]byte{
+		"no pixels":  bare,
+		"empty":      nil,
+		"text":       []byte("The photo is in the other envelope.\n"),
+		"one byte":   {0xFF},
+		"zeros":      make([]byte, 5000),
+		"no picture": {0xFF, 0xD8, 0xFF, 0xD9, 0, 0},
+		"raw Exif":   readFile(t, "testdata/exif/simple.exif"),
 	} {
-		if name == "no permission" && os.Geteuid() == 0 {
-			continue // root may read everything
-		}
-		_, err := ReadFacts(path)
+		_, err := ReadFacts(InMemory(name, data))
 		if fault.Code(err) != "unreadable_file" {
 			t.Errorf("%s: %v, want unreadable_file", name, err)
 		}
-		if _, err := DecodeHEIC(path); fault.Code(err) != "unreadable_file" {
+		if _, err := DecodeHEIC(InMemory(name, data)); fault.Code(err) != "unreadable_file" {
 			t.Errorf("%s, decoded: %v, want unreadable_file", name, err)
 		}
+	}
+}
+
+// Bytes in memory and a file on the disk are one photo.
+func TestBytesOfAFile(t *testing.T) {
+	path := filepath.Join("testdata", "photos", "exif6.jpg")
+	want := readFile(t, path)
+	for _, file := range []File{onDisk(path), InMemory(path, want)} {
+		got, err := file.Bytes()
+		facts, factsErr := ReadFacts(file)
+		if err != nil || factsErr != nil || !bytes.Equal(got, want) || facts.Orientation != 6 {
+			t.Errorf("%v %v: %d bytes, %+v", err, factsErr, len(got), facts)
+		}
+	}
+	if _, err := InMemory("empty", nil).Bytes(); fault.Code(err) != "unreadable_file" {
+		t.Error(err)
 	}
 }
 
@@ -270,7 +282,7 @@ func TestTooLarge(t *testing.T) {
 	if err := os.Truncate(big, MaxFileBytes+1); err != nil { // a hole, no blocks on disk
 		t.Fatal(err)
 	}
-	if _, err := ReadFacts(big); fault.Code(err) != "too_large" {
+	if _, err := ReadFacts(onDisk(big)); fault.Code(err) != "too_large" {
 		t.Errorf("a file of %d bytes: %v, want too_large", MaxFileBytes+1, err)
 	}
 }
@@ -468,7 +480,7 @@ func BenchmarkReadFacts(b *testing.B) {
 	for _, name := range []string{"plain.jpg", "plain.png", "intel.tif", "plain.heic"} {
 		b.Run(name, func(b *testing.B) {
 			for b.Loop() {
-				if _, err := ReadFacts(filepath.Join("testdata", "photos", name)); err != nil {
+				if _, err := ReadFacts(onDisk(filepath.Join("testdata", "photos", name))); err != nil {
 					b.Fatal(err)
 				}
 			}

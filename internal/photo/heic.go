@@ -327,13 +327,15 @@ func exifBlock(f *io.SectionReader, idat []byte, it item) *io.SectionReader {
 // A mirrored picture comes as the file has it seen.
 //
 // It fails with code "unreadable_file" or "too_large".
-func DecodeHEIC(path string) (image.Image, error) {
-	f, size, err := open(path)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	data := io.NewSectionReader(f, 0, size)
+func DecodeHEIC(file File) (img image.Image, err error) {
+	err = file.open(func(data *io.SectionReader) (err error) {
+		img, err = decodeWholeHEIC(data)
+		return err
+	})
+	return img, err
+}
+
+func decodeWholeHEIC(data *io.SectionReader) (image.Image, error) {
 	facts, err := readFacts(data)
 	if err != nil {
 		return nil, err

@@ -10,8 +10,6 @@ import (
 	"bytes"
 	"errors"
 	"io"
-	"io/fs"
-	"os"
 	"time"
 
 	"shadowread/internal/angle"
@@ -117,61 +115,19 @@ func TooLarge(format string, args ...any) error {
 
 const copyHint = "copy the original file again from the camera or phone"
 
-// ReadFacts reads the header of the photo at path. It holds at most a few
-// megabytes in memory whatever the file's size.
+// ReadFacts reads a photo's header. It holds at most a few megabytes in memory whatever the
+// file's size.
 //
 // It fails with code "unreadable_file", or "too_large" for a file above
 // MaxFileBytes or a picture above MaxPixels. Exif data that is damaged or absent
 // is no failure: the fields stay empty and Warnings says so. After "too_large"
 // the facts that are known are returned with the error.
-func ReadFacts(path string) (Facts, error) {
-	f, size, err := open(path)
-	if err != nil {
-		return Facts{}, err
-	}
-	defer f.Close()
-	return readFacts(io.NewSectionReader(f, 0, size))
-}
-
-// open opens a regular file of bearable size. It looks before it opens, since
-// opening a named pipe would wait for a writer.
-func open(path string) (*os.File, int64, error) {
-	info, err := os.Stat(path)
-	if err != nil {
-		return nil, 0, openError(err)
-	}
-	switch {
-	case info.IsDir():
-		return nil, 0, unreadable("name a photo", "this is a folder, not a photo")
-	case !info.Mode().IsRegular():
-		return nil, 0, unreadable("name a photo", "this is not a regular file")
-	case info.Size() == 0:
-		return nil, 0, unreadable(copyHint, "the file is empty")
-	case info.Size() > MaxFileBytes:
-		return nil, 0, fault.New("too_large", "save the photo as a JPEG",
-			"the file has %d MB, more than the %d MB that are read", info.Size()>>20, MaxFileBytes>>20)
-	}
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, 0, openError(err)
-	}
-	return f, info.Size(), nil
-}
-
-func openError(err error) error {
-	hint := "check that the disk or card can be read"
-	switch {
-	case errors.Is(err, fs.ErrNotExist):
-		hint = "check the name"
-	case errors.Is(err, fs.ErrPermission):
-		hint = "ask for permission to read the file, or copy it"
-	}
-	// The path is already in the caller's hands; keep the cause only.
-	var pathErr *fs.PathError
-	if errors.As(err, &pathErr) {
-		err = pathErr.Err
-	}
-	return fault.Wrap(err, "unreadable_file", hint, "the file cannot be opened")
+func ReadFacts(file File) (facts Facts, err error) {
+	err = file.open(func(c *io.SectionReader) (err error) {
+		facts, err = readFacts(c)
+		return err
+	})
+	return facts, err
 }
 
 // header is what a container tells without decoding pixels.
@@ -245,4 +201,21 @@ func Mirrored(orientation int) bool {
 		return true
 	}
 	return false
+}
+
+// CopyOf returns the facts of an upright copy of an original's pixels, smaller perhaps: the
+// pixels are its own, all else is the original's.
+func (f Facts) CopyOf(original Facts) Facts {
+	out := original
+	out.Format, out.Width, out.Height, out.Orientation = f.Format, f.Width, f.Height, f.Orientation
+	out.Warnings = append(append([]Warning(nil), f.Warnings...), original.Warnings...)
+	// Whether the original was cropped shows in its own sizes. A copy's are the camera's,
+	// scaled and perhaps turned, up to the rounding of a pixel.
+	asTaken := original.ExifWidth == 0 || original.ExifHeight == 0 ||
+		original.ExifWidth*original.Height == original.ExifHeight*original.Width ||
+		original.ExifWidth*original.Width == original.ExifHeight*original.Height
+	if asTaken {
+		out.ExifWidth, out.ExifHeight = 0, 0
+	}
+	return out
 }

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"shadowread/internal/angle"
+	"shadowread/internal/photofile"
 	"shadowread/internal/reading"
 )
 
@@ -72,7 +73,7 @@ func Accuracy(ctx context.Context, w io.Writer, dir string) (Sums, error) {
 			}
 			o.Time.At = &at
 		}
-		r := s.Plain.read(t.File, func() *reading.Result { return reading.Read(ctx, filepath.Join(dir, t.File), o) })
+		r := s.Plain.read(t.File, func() *reading.Result { return reading.Read(ctx, photofile.At(filepath.Join(dir, t.File)), o) })
 		if t.Readable {
 			s.Readable++
 		} else {

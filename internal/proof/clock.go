@@ -11,6 +11,7 @@ import (
 	"sync"
 	"time"
 
+	"shadowread/internal/photofile"
 	"shadowread/internal/reading"
 	"shadowread/internal/render"
 	"shadowread/internal/sheet"
@@ -96,7 +97,7 @@ func (rep *ClockReport) one(ctx context.Context, o SoakOptions, dir string, seed
 		if height {
 			opts.Rod.HeightMM = s.Rods[0].Height
 		}
-		return reading.Read(ctx, path, opts)
+		return reading.Read(ctx, photofile.At(path), opts)
 	}
 	right := read(s.Time, true)
 	bare := read(s.Time, false)

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"shadowread/internal/angle"
+	"shadowread/internal/photofile"
 	"shadowread/internal/reading"
 )
 
@@ -120,7 +121,7 @@ func soundPhotos(ctx context.Context, o DamageOptions) (photos []*soundPhoto, er
 			p.took = time.Hour
 			for range 3 { // the quickest: the first warms up
 				start := cpuTime()
-				r := reading.Read(ctx, p.path, p.options)
+				r := reading.Read(ctx, photofile.At(p.path), p.options)
 				p.took = min(p.took, cpuTime()-start)
 				if r.Shadow == nil {
 					return nil, fmt.Errorf("%s is not read: %s", p.path, r.Reason)
@@ -170,7 +171,7 @@ func (rep *DamageReport) one(ctx context.Context, o DamageOptions, p *soundPhoto
 	}
 	defer os.Remove(path)
 	start := cpuTime()
-	r := reading.Read(ctx, path, p.options)
+	r := reading.Read(ctx, photofile.At(path), p.options)
 	cost := float64(cpuTime()-start) / float64(max(p.took, time.Millisecond))
 
 	mu.Lock()

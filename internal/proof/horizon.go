@@ -12,6 +12,7 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/instrument"
+	"shadowread/internal/photofile"
 	"shadowread/internal/reading"
 	"shadowread/internal/render"
 )
@@ -63,7 +64,7 @@ func (rep *HorizonReport) one(ctx context.Context, o SoakOptions, dir string, se
 	opts.Rod.HeightMM = s.Rods[0].Height
 	opts.Instrument = record
 	opts.Horizon = &reading.Horizon{Sigma: groundDrawn, EyeMetres: s.Country.EyeMetres}
-	got := reading.Read(ctx, path, opts)
+	got := reading.Read(ctx, photofile.At(path), opts)
 
 	lock.Lock()
 	defer lock.Unlock()

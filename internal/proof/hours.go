@@ -13,6 +13,7 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/bearing"
 	"shadowread/internal/geo"
+	"shadowread/internal/photofile"
 	"shadowread/internal/reading"
 )
 
@@ -108,7 +109,7 @@ func Hours(ctx context.Context, w io.Writer, dir string, withHeight bool, s *Hou
 			if !withHeight {
 				o.Rod.HeightMM = 0
 			}
-			return reading.Read(ctx, filepath.Join(dir, t.File), o)
+			return reading.Read(ctx, photofile.At(filepath.Join(dir, t.File)), o)
 		}
 		right, err := bearing.Observe(body, at, where, 0)
 		if err != nil {

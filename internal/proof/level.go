@@ -11,6 +11,7 @@ import (
 	"sync"
 
 	"shadowread/internal/angle"
+	"shadowread/internal/photofile"
 	"shadowread/internal/reading"
 	"shadowread/internal/render"
 )
@@ -57,7 +58,7 @@ func (rep *LevelReport) one(ctx context.Context, o SoakOptions, dir string, seed
 	if seed%2 == 0 { // half of them state it
 		opts.Rod.HeightMM = s.Rods[0].Height
 	}
-	got := reading.Read(ctx, path, opts)
+	got := reading.Read(ctx, photofile.At(path), opts)
 	lock.Lock()
 	defer lock.Unlock()
 	rep.Heading.all++

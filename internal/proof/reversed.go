@@ -14,6 +14,7 @@ import (
 	"shadowread/internal/align"
 	"shadowread/internal/angle"
 	"shadowread/internal/instrument"
+	"shadowread/internal/photofile"
 	"shadowread/internal/reading"
 	"shadowread/internal/render"
 )
@@ -92,7 +93,7 @@ func (rep *ReversedReport) one(ctx context.Context, o SoakOptions, dir string, s
 			opts.Rod.HeightMM = s.Rods[0].Height
 			priors.HeightMM = s.Rods[0].Height
 		}
-		set = append(set, reading.Read(ctx, path, opts))
+		set = append(set, reading.Read(ctx, photofile.At(path), opts))
 	}
 	got, err := proved(set, priors)
 

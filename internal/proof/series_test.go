@@ -9,6 +9,7 @@ import (
 
 	"shadowread/internal/align"
 	"shadowread/internal/angle"
+	"shadowread/internal/photofile"
 	"shadowread/internal/reading"
 )
 
@@ -28,7 +29,7 @@ func TestStandingSeriesOfPhotos(t *testing.T) {
 	priors.HeightMM = truths[0].Rod.HeightMM
 	var obs []align.Observation
 	for _, tr := range truths {
-		r := reading.Read(context.Background(), filepath.Join(dir, tr.File), tr.options())
+		r := reading.Read(context.Background(), photofile.At(filepath.Join(dir, tr.File)), tr.options())
 		if !r.OK() {
 			t.Errorf("%s: %s: %s", tr.File, r.Reason, r.Message)
 			continue

@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"shadowread/internal/angle"
+	"shadowread/internal/photofile"
 	"shadowread/internal/reading"
 )
 
@@ -38,7 +39,7 @@ func TestSkyline(t *testing.T) {
 	for _, tr := range truths {
 		o := tr.options()
 		o.Horizon = &reading.Horizon{Sigma: reading.DefaultHorizon, EyeMetres: math.Round(tr.Skyline.Eye*10) / 10}
-		r := reading.Read(context.Background(), filepath.Join(dir, tr.File), o)
+		r := reading.Read(context.Background(), photofile.At(filepath.Join(dir, tr.File)), o)
 		if !r.OK() {
 			t.Errorf("%s: %s: %s", tr.File, r.Reason, r.Message)
 			continue

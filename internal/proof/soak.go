@@ -13,6 +13,7 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/bearing"
 	"shadowread/internal/geo"
+	"shadowread/internal/photofile"
 	"shadowread/internal/reading"
 	"shadowread/internal/render"
 )
@@ -159,7 +160,7 @@ func soakOne(ctx context.Context, o SoakOptions, dir string, seed uint64) Outcom
 	if len(scene.Rods) > 0 && seed%2 == 0 {
 		opts.Rod.HeightMM, opts.Rod.DiameterMM = scene.Rods[0].Height, scene.Rods[0].Diameter
 	}
-	res := reading.Read(ctx, path, opts)
+	res := reading.Read(ctx, photofile.At(path), opts)
 	out.Result, out.Reason, out.Message = res, res.Reason, res.Message
 	if res.OK() && truth.StripReader != nil {
 		out.Error = (*res.Heading - res.Correction - angle.FromDegrees(*truth.StripReader)).Signed()

@@ -10,6 +10,7 @@ import (
 
 	"gocv.io/x/gocv"
 
+	"shadowread/internal/photofile"
 	"shadowread/internal/pixels"
 	"shadowread/internal/reading"
 )
@@ -25,7 +26,7 @@ func BenchmarkReading(b *testing.B) {
 	var reads, decodes []time.Duration
 	for b.Loop() {
 		reads = append(reads, timed(func() {
-			if r := reading.Read(context.Background(), benchPhoto, reading.Defaults()); !r.OK() {
+			if r := reading.Read(context.Background(), photofile.At(benchPhoto), reading.Defaults()); !r.OK() {
 				b.Fatal(r.Reason, r.Message)
 			}
 		}))
@@ -51,7 +52,7 @@ func BenchmarkWithoutOpenCV(b *testing.B) {
 		for _, name := range engines {
 			pixels.Use(name)
 			took[name] = append(took[name], timed(func() {
-				if r := reading.Read(context.Background(), benchPhoto, reading.Defaults()); !r.OK() {
+				if r := reading.Read(context.Background(), photofile.At(benchPhoto), reading.Defaults()); !r.OK() {
 					b.Fatal(r.Reason, r.Message)
 				}
 			}))

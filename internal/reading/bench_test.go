@@ -18,6 +18,7 @@ import (
 	"testing"
 	"time"
 
+	"shadowread/internal/photofile"
 	"shadowread/internal/reading"
 )
 
@@ -46,11 +47,11 @@ func BenchmarkReadingHEIC(b *testing.B) {
 		b.Fatalf("%v: %s", err, out)
 	}
 	o := reading.Defaults()
-	reading.Read(context.Background(), heic, o) // the decoder's own start
+	reading.Read(context.Background(), photofile.At(heic), o) // the decoder's own start
 	var jpegs, heics []time.Duration
 	for b.Loop() {
-		jpegs = append(jpegs, timed(func() { reading.Read(context.Background(), benchPhoto, o) }))
-		heics = append(heics, timed(func() { reading.Read(context.Background(), heic, o) }))
+		jpegs = append(jpegs, timed(func() { reading.Read(context.Background(), photofile.At(benchPhoto), o) }))
+		heics = append(heics, timed(func() { reading.Read(context.Background(), photofile.At(heic), o) }))
 	}
 	b.ReportMetric(float64(median(heics))/float64(median(jpegs)), "heic/jpeg")
 }
@@ -71,7 +72,7 @@ func BenchmarkManyPhotos(b *testing.B) {
 			for range workers {
 				wg.Go(func() {
 					for range next {
-						if r := reading.Read(context.Background(), benchPhoto, reading.Defaults()); !r.OK() {
+						if r := reading.Read(context.Background(), photofile.At(benchPhoto), reading.Defaults()); !r.OK() {
 							b.Error(r.Reason)
 							return
 						}
@@ -143,8 +144,8 @@ func BenchmarkHostile(b *testing.B) {
 		b.Run(name, func(b *testing.B) {
 			var sound, hostile []time.Duration
 			for b.Loop() {
-				sound = append(sound, timed(func() { reading.Read(context.Background(), benchPhoto, o) }))
-				hostile = append(hostile, timed(func() { reading.Read(context.Background(), files[name], o) }))
+				sound = append(sound, timed(func() { reading.Read(context.Background(), photofile.At(benchPhoto), o) }))
+				hostile = append(hostile, timed(func() { reading.Read(context.Background(), photofile.At(files[name]), o) }))
 			}
 			b.ReportMetric(float64(median(hostile))/float64(median(sound)), "hostile/sound")
 			b.ReportMetric(peakMiB(b), "MiB")

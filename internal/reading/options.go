@@ -22,7 +22,7 @@ type Options struct {
 	// Lens is the camera's lens; a photo by another is refused. Where it is nil, the
 	// photo's is looked for in Lenses, if that is not nil.
 	Lens   *camera.Match
-	Lenses *camera.Store
+	Lenses camera.Lenses
 	// Instrument is what was proved of the instrument; nil where nothing was. Its
 	// sigmas then stand in the budget instead of Level and Alignment.
 	Instrument *instrument.Record
@@ -51,6 +51,18 @@ type Options struct {
 	Declination *Declination  // nil: the World Magnetic Model's
 	Card        *compass.Card // the compass's deviation; nil where not known
 	Grid        bool          // give the grid heading far from the poles too
+
+	// Original is what the camera's file says of a photo that is read from an upright copy of
+	// its pixels; nil where the photo is read itself.
+	Original *photo.Facts
+	// Progress, if not nil, is told what begins.
+	Progress func(stage string)
+}
+
+func (o Options) begin(stage string) {
+	if o.Progress != nil {
+		o.Progress(stage)
+	}
 }
 
 // DefaultLevel is for a plate set with a bubble; by eye it is 2 degrees (common

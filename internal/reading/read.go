@@ -58,15 +58,18 @@ const (
 
 // Read reads one photo. Whatever goes wrong is in the result; what could be found
 // out is there even when there is no heading.
-func Read(ctx context.Context, path string, o Options) *Result {
-	return Look(ctx, path, o).Conclude(o)
+func Read(ctx context.Context, file photo.File, o Options) *Result {
+	return Look(ctx, file, o).Conclude(o)
 }
 
 // Look finds what a photo shows, its time and its place, and leaves the heading to Conclude.
-func Look(ctx context.Context, path string, o Options) *Result {
+func Look(ctx context.Context, file photo.File, o Options) *Result {
 	o.Rod.Hangs = o.Rod.Hangs || o.Instrument != nil && o.Instrument.Gnomon == instrument.PlumbLine
-	r := &Result{Photo: path, Course: o.Course, PlumbLine: o.Rod.Hangs, lapped: time.Now()}
-	facts, err := photo.ReadFacts(path)
+	r := &Result{Photo: file.Name, Course: o.Course, PlumbLine: o.Rod.Hangs, lapped: time.Now()}
+	facts, err := photo.ReadFacts(file)
+	if o.Original != nil {
+		facts = facts.CopyOf(*o.Original)
+	}
 	r.lap("file")
 	r.Facts = &facts
 	r.Warnings = append(r.Warnings, facts.Warnings...)
@@ -79,7 +82,7 @@ func Look(ctx context.Context, path string, o Options) *Result {
 	r.whenAndWhere(facts, o)
 	r.lap("sky")
 	if err == nil && ctx.Err() == nil {
-		r.look(path, facts, o)
+		r.look(file, facts, o)
 	}
 	return r
 }
@@ -200,8 +203,9 @@ func (r *Result) whenAndWhere(facts photo.Facts, o Options) {
 }
 
 // look finds the sheet and the shadow in the picture.
-func (r *Result) look(path string, facts photo.Facts, o Options) {
-	p, err := sheetphoto.Open(path, facts)
+func (r *Result) look(file photo.File, facts photo.Facts, o Options) {
+	o.begin("decoding")
+	p, err := sheetphoto.Open(file, facts)
 	if err != nil {
 		r.refuse(reasonOf(err, UnreadableFile), say(err))
 		return
@@ -209,6 +213,7 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 	if !r.findLens(facts, o) {
 		return
 	}
+	o.begin("finding the sheet")
 	g, plate, found, err := p.Find(sheet.Standard, func(g *vision.Gray) calib.Prior { return o.prior(g, facts, r.Lens) })
 	r.MarksFound = found
 	r.lap("sheet")
@@ -238,6 +243,7 @@ func (r *Result) look(path string, facts photo.Facts, o Options) {
 	if o.Rod.HeightMM > 0 && r.Sky != nil && r.Sky.Altitude > 0 {
 		o.Rod.ShadowMM = o.Rod.HeightMM / r.Sky.Altitude.Tan()
 	}
+	o.begin("measuring the shadow")
 	shadow, err := vision.FindShadow(g, &plate.Plate, sheet.Standard, o.Rod)
 	r.lap("shadow")
 	scale, _ := plate.Scale(sheet.Point{})

@@ -28,6 +28,7 @@ import (
 	"shadowread/internal/geo"
 	"shadowread/internal/photo"
 	"shadowread/internal/photo/exifwrite"
+	"shadowread/internal/photofile"
 	"shadowread/internal/reading"
 	"shadowread/internal/render"
 	"shadowread/internal/testpipe"
@@ -84,7 +85,7 @@ func file(t *testing.T, name string, data []byte) string {
 }
 
 func read(path string, o reading.Options) *reading.Result {
-	return reading.Read(context.Background(), path, o)
+	return reading.Read(context.Background(), photofile.At(path), o)
 }
 
 // stored returns the raster that a camera stores beside the given Exif orientation for

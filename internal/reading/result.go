@@ -40,16 +40,18 @@ const (
 	TimeConflict    Reason = "time_conflict"
 	TimeOutOfRange  Reason = "time_out_of_range"
 	NoPosition      Reason = "no_position"
-	BodyTooLow      Reason = "body_too_low"
-	BodyTooHigh     Reason = "body_too_high"
-	NoCorrection    Reason = "no_correction"
-	LightDisagrees  Reason = "light_disagrees"
-	ClockCheck      Reason = "clock_check_failed"
+	// PositionConflict is never the reader's own: who asks holds places against each other.
+	PositionConflict Reason = "position_conflict"
+	BodyTooLow       Reason = "body_too_low"
+	BodyTooHigh      Reason = "body_too_high"
+	NoCorrection     Reason = "no_correction"
+	LightDisagrees   Reason = "light_disagrees"
+	ClockCheck       Reason = "clock_check_failed"
 )
 
 // order ranks the reasons.
 var order = []Reason{UnreadableFile, TooLarge, LensMismatch, TooFewMarks, MoreSheets, PoorMap, TooSmall, NoShadow, AmbiguousShadow, RodHidesShadow, NotHanging,
-	NoTime, NoTimeZone, TimeConflict, TimeOutOfRange, NoPosition, BodyTooLow, BodyTooHigh, NoCorrection, LightDisagrees, ClockCheck}
+	NoTime, NoTimeZone, TimeConflict, TimeOutOfRange, NoPosition, PositionConflict, BodyTooLow, BodyTooHigh, NoCorrection, LightDisagrees, ClockCheck}
 
 // Budget is what makes up the uncertainty of a heading, one sigma each. The sum is
 // the root of the sum of squares.
@@ -200,6 +202,13 @@ func (r *Result) refuse(reason Reason, message string) {
 	if r.Reason == "" || rank(reason) < rank(r.Reason) {
 		r.Reason, r.Message = reason, message
 	}
+}
+
+// Refuse takes the heading back for a reason that who asked knows, unless one that ranks
+// before it stands already.
+func (r *Result) Refuse(err error) {
+	r.refuse(reasonOf(err, UnreadableFile), say(err))
+	r.Heading, r.Come, r.Budget, r.Sigma, r.Compass = nil, nil, nil, 0, Compass{}
 }
 
 func (r *Result) warn(code, message string) {

@@ -12,6 +12,7 @@ import (
 
 	"golang.org/x/image/draw"
 
+	"shadowread/internal/photofile"
 	"shadowread/internal/reading"
 )
 
@@ -31,7 +32,7 @@ func TestTwoSheetsAreRefused(t *testing.T) {
 		"the second half as large": beside(a, half(b, 1, 2)),
 		"a third as large":         beside(b, half(a, 1, 3)),
 	} {
-		r := reading.Read(context.Background(), written(t, img), statedPlace())
+		r := reading.Read(context.Background(), photofile.At(written(t, img)), statedPlace())
 		if r.Reason != reading.MoreSheets || r.Message == "" {
 			t.Errorf("%s: %q (%s), want more_than_one_sheet", name, r.Reason, r.Message)
 		}
@@ -49,8 +50,8 @@ func BenchmarkManySheets(b *testing.B) {
 	path := written(b, wall)
 	var walls, sounds []time.Duration
 	for b.Loop() {
-		walls = append(walls, timed(func() { reading.Read(context.Background(), path, statedPlace()) }))
-		sounds = append(sounds, timed(func() { reading.Read(context.Background(), benchPhoto, reading.Defaults()) }))
+		walls = append(walls, timed(func() { reading.Read(context.Background(), photofile.At(path), statedPlace()) }))
+		sounds = append(sounds, timed(func() { reading.Read(context.Background(), photofile.At(benchPhoto), reading.Defaults()) }))
 	}
 	b.ReportMetric(float64(median(walls))/float64(median(sounds)), "wall/sound")
 }

@@ -6,6 +6,7 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
 	"shadowread/internal/instrument"
+	"shadowread/internal/photofile"
 	"shadowread/internal/reading"
 )
 
@@ -38,7 +39,7 @@ func TestOneStandFromTwoSides(t *testing.T) {
 	}
 	o.Same = same
 	for i, path := range paths {
-		r := reading.Read(t.Context(), path, o)
+		r := reading.Read(t.Context(), photofile.At(path), o)
 		e, alone := (*r.Heading - truth).Signed(), (*results[i].Heading - truth).Signed()
 		t.Logf("alone off by %v ± %v, together by %v ± %v (uncorrected %v), clock %s", alone, results[i].Sigma, e, r.Sigma, (e - r.Correction).Signed(), r.Clock)
 		if e.Abs() > 0.3*deg || e.Abs() > 3*r.Sigma || r.Sigma > 0.35*deg {

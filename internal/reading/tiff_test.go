@@ -5,7 +5,6 @@ import (
 	"encoding/binary"
 	"image/jpeg"
 	"math"
-	"os"
 	"slices"
 	"testing"
 
@@ -14,6 +13,7 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/overlay"
 	"shadowread/internal/photo/exifwrite"
+	"shadowread/internal/photofile"
 	"shadowread/internal/render"
 )
 
@@ -67,17 +67,12 @@ func TestTIFFOrientations(t *testing.T) {
 		if r.Picture != j.Picture || r.Facts.Orientation != orientation {
 			t.Errorf("orientation %d: read as %d on %v, the JPEG on %v", orientation, r.Facts.Orientation, r.Picture, j.Picture)
 		}
-		written, err := overlay.Write(path, r, t.TempDir())
+		data, err := overlay.JPEG(photofile.At(path), r)
 		if err != nil {
 			t.Errorf("orientation %d: %v", orientation, err)
 			continue
 		}
-		f, err := os.Open(written)
-		if err != nil {
-			t.Fatal(err)
-		}
-		drawn, err := jpeg.Decode(f)
-		f.Close()
+		drawn, err := jpeg.Decode(bytes.NewReader(data))
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -12,6 +12,7 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/bearing"
 	"shadowread/internal/geo"
+	"shadowread/internal/photofile"
 	"shadowread/internal/proof"
 	"shadowread/internal/reading"
 	"shadowread/internal/render"
@@ -88,7 +89,7 @@ func readScene(t *testing.T, s *render.Scene, o reading.Options) (*reading.Resul
 	if err := f.Close(); err != nil {
 		t.Fatal(err)
 	}
-	return reading.Read(context.Background(), path, o), truth
+	return reading.Read(context.Background(), photofile.At(path), o), truth
 }
 
 // expect is what may come of a trap. What render.Scene.Readable calls readable, five

@@ -5,7 +5,6 @@ package sheetphoto
 import (
 	"crypto/sha256"
 	"errors"
-	"os"
 	"time"
 
 	"shadowread/internal/calib"
@@ -31,13 +30,13 @@ type Photo struct {
 // Prior is what is known of lens and print before the sheet is found in a picture.
 type Prior func(*vision.Gray) calib.Prior
 
-// Open reads the photo at path, whose facts photo.ReadFacts gave. It fails with
-// "unreadable_file" and with what photo.DecodeHEIC fails with.
-func Open(path string, facts photo.Facts) (*Photo, error) {
+// Open reads a photo, whose facts photo.ReadFacts gave. It fails with what photo.File.Bytes and
+// photo.DecodeHEIC fail with.
+func Open(file photo.File, facts photo.Facts) (*Photo, error) {
 	p := &Photo{format: facts.Format, pixels: facts.Width * facts.Height, flip: facts.Mirrored()}
-	data, err := os.ReadFile(path)
+	data, err := file.Bytes()
 	if err != nil {
-		return nil, fault.Wrap(err, "unreadable_file", "check that the file is there and may be read", "the file cannot be read")
+		return nil, err
 	}
 	p.Hash = sha256.Sum256(data)
 	if facts.Format != photo.HEIC {
@@ -45,7 +44,7 @@ func Open(path string, facts photo.Facts) (*Photo, error) {
 		return p, nil
 	}
 	began := time.Now()
-	img, err := photo.DecodeHEIC(path)
+	img, err := photo.DecodeHEIC(file)
 	if err != nil {
 		return nil, err
 	}

@@ -18,6 +18,7 @@ import (
 	"shadowread/internal/instrument"
 	"shadowread/internal/photo"
 	"shadowread/internal/reading"
+	"shadowread/internal/recordfile"
 	"shadowread/internal/testtable"
 )
 
@@ -52,7 +53,7 @@ func off(h *Hold, o reading.Options) float64 {
 
 func record(t testing.TB) *instrument.Record {
 	t.Helper()
-	r, err := instrument.Load(filepath.Join("..", "..", "fixtures", "instrument", "board.toml"))
+	r, err := recordfile.Instrument(filepath.Join("..", "..", "fixtures", "instrument", "board.toml"))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,4 +1,4 @@
-package camera
+package recordfile
 
 import (
 	"errors"
@@ -6,9 +6,9 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 
+	"shadowread/internal/camera"
 	"shadowread/internal/fault"
 	"shadowread/internal/photo"
 	"shadowread/internal/userdir"
@@ -17,14 +17,14 @@ import (
 // Store is a folder of lens records, one file a lens.
 type Store struct{ Dir string }
 
-// DefaultDir returns the folder for lens records: shadowread/lenses
+// DefaultDir returns the user's folder for lens records: shadowread/lenses
 // in the user's data folder. It fails with code "no_home".
 func DefaultDir() (string, error) { return userdir.Data("the lens record", "lenses") }
 
 // Save keeps a record in the store, in place of an older one of the same lens, and
 // returns the file. A camera that cannot be told from others is refused with code
 // "unknown_camera", since no photo would ever match it.
-func (s Store) Save(r LensRecord) (path string, err error) {
+func (s Store) Save(r camera.LensRecord) (path string, err error) {
 	if !r.Camera.Known() {
 		return "", fault.New("unknown_camera", "save the record to a file and name that when reading",
 			"the photos do not say their camera model and focal length, so that the lens could not be found again")
@@ -40,16 +40,16 @@ func (s Store) Save(r LensRecord) (path string, err error) {
 		}
 		path = filepath.Join(s.Dir, name)
 		if _, err := os.Lstat(path); err == nil {
-			if old, err := LoadLensRecord(path); err != nil || !old.Camera.Same(r.Camera) {
+			if old, err := Lens(path); err != nil || !old.Camera.Same(r.Camera) {
 				continue
 			}
 		}
-		return path, r.Save(path)
+		return path, SaveLens(path, r)
 	}
 }
 
 // slug makes a file name of a camera.
-func slug(c Camera) string {
+func slug(c camera.Camera) string {
 	var b strings.Builder
 	for _, r := range strings.ToLower(fmt.Sprintf("%s %s %.4g mm %dx%d", c.Make, c.Model, c.FocalLengthMM, c.WidthPX, c.HeightPX)) {
 		switch {
@@ -62,18 +62,12 @@ func slug(c Camera) string {
 	return b.String()
 }
 
-// Match is a record found for a photo.
-type Match struct {
-	Record LensRecord
-	Path   string
-}
-
 // Find looks for the record of the lens that took a photo: same make, model, focal
 // length and picture size. It returns nil when there is none. Of several the
 // youngest is taken. Files that are no records are named in the warnings and do not
 // stop the search.
-func (s Store) Find(f photo.Facts) (*Match, []photo.Warning, error) {
-	if !Whole(f) {
+func (s Store) Find(f photo.Facts) (*camera.Match, []photo.Warning, error) {
+	if !camera.Whole(f) {
 		return nil, nil, nil
 	}
 	entries, err := os.ReadDir(s.Dir)
@@ -83,41 +77,19 @@ func (s Store) Find(f photo.Facts) (*Match, []photo.Warning, error) {
 		}
 		return nil, nil, fault.Wrap(err, "unreadable_file", "check that the folder may be read", "the folder of lens records cannot be read")
 	}
-	var found []Match
+	var found []camera.Match
 	var warnings []photo.Warning
 	for _, e := range entries {
 		if filepath.Ext(e.Name()) != ".toml" || strings.HasPrefix(e.Name(), ".") {
 			continue
 		}
 		path := filepath.Join(s.Dir, e.Name())
-		r, err := LoadLensRecord(path)
+		r, err := Lens(path)
 		if err != nil {
 			warnings = append(warnings, photo.Warning{Code: "bad_lens_record", Message: fmt.Sprintf("%s: %v", e.Name(), err)})
 			continue
 		}
-		if r.Camera.Same(Of(f)) {
-			found = append(found, Match{r, path})
-		}
+		found = append(found, camera.Match{Record: r, Path: path})
 	}
-	if len(found) == 0 {
-		return nil, warnings, nil
-	}
-	best := slices.MaxFunc(found, func(a, b Match) int { return a.Record.Solved.Compare(b.Record.Solved) })
-	return &best, warnings, nil
-}
-
-// Of returns what a photo says of its camera, for comparison with a record.
-func Of(f photo.Facts) Camera {
-	return Camera{
-		Make: f.Make, Model: f.Model, FocalLengthMM: f.FocalLengthMM, FocalLength35MM: f.FocalLength35MM,
-		WidthPX: f.Width, HeightPX: f.Height,
-	}
-}
-
-// Whole reports whether the picture is, for all that the photo says, as the camera
-// wrote it, neither cropped nor scaled. A decoder may have turned it.
-func Whole(f photo.Facts) bool {
-	return f.ExifWidth == 0 || f.ExifHeight == 0 ||
-		f.ExifWidth == f.Width && f.ExifHeight == f.Height ||
-		f.ExifWidth == f.Height && f.ExifHeight == f.Width
+	return camera.Youngest(found, f), warnings, nil
 }

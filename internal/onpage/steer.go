@@ -1,0 +1,123 @@
+package onpage
+
+import (
+	"strings"
+	"time"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/fault"
+	"shadowread/internal/geo"
+	"shadowread/internal/photo"
+	"shadowread/internal/steering"
+	"shadowread/internal/wording"
+)
+
+// steerRequest asks for the number to hold.
+type steerRequest struct {
+	settingsRequest
+	device
+	CourseDeg *float64 `json:"course_deg"` // nil for the settings'
+	Stop      string   `json:"stop"`       // a stop of the settings to steer to, in the place of a course
+	TimeMS    float64  `json:"time_ms"`    // 0 for now
+	Place     *place   `json:"place"`
+	NumberDeg *float64 `json:"number_deg"` // read by eye; nil where none is
+	SigmaDeg  *float64 `json:"number_sigma_deg"`
+	bodyRequest
+}
+
+type steerAnswer struct {
+	Steer *steering.Steer `json:"steer"`
+	Say   saidSteer       `json:"say"`
+}
+
+func (r steerRequest) answer() (any, error) {
+	k := understand(r.Settings)
+	if err := k.usable(); err != nil {
+		return nil, err
+	}
+	c, err := r.clocks(k)
+	if err != nil {
+		return nil, err
+	}
+	when := c.present()
+	if r.TimeMS != 0 {
+		at, err := timeOf(r.TimeMS)
+		if err != nil {
+			return nil, err
+		}
+		if c.clockError != nil {
+			at = at.Add(-*c.clockError)
+		}
+		when.utc = at
+	}
+	var given *angle.Angle
+	var sigma angle.Angle
+	if r.NumberDeg != nil {
+		n, s, err := dial(r.NumberDeg, r.SigmaDeg)
+		if err != nil {
+			return nil, err
+		}
+		given, sigma = &n, s
+	}
+	where, err := r.Place.of(photo.Facts{}, c.now, when)
+	if err != nil {
+		return nil, err
+	}
+	course, to, err := r.course(k, where)
+	if err != nil {
+		return nil, err
+	}
+	o := k.options()
+	o.Time, o.Position, o.Horizon, o.Rod.HeightMM = photo.TimeOptions{}, where.options, nil, 0
+	if o.Body, err = r.body(); err != nil {
+		return nil, err
+	}
+	s, err := steering.New(when.utc, course, sigma, given, o)
+	if err != nil {
+		return nil, err
+	}
+	if where.refused != nil {
+		return nil, where.refused
+	}
+	s.Warnings = append(s.Warnings, where.warnings...)
+	return steerAnswer{s, k.saySteer(s, where, c, to)}, nil
+}
+
+// course is that which is given, else that to a stop from where it is, else the settings'.
+func (r steerRequest) course(k *kept, where spot) (course angle.Angle, to *string, err error) {
+	if r.Stop == "" {
+		if r.CourseDeg == nil {
+			r.CourseDeg = k.settings.CourseDeg
+		}
+		course, err = courseOf(r.CourseDeg)
+		return course, nil, err
+	}
+	for _, s := range k.settings.Stops {
+		if !strings.EqualFold(s.Name, r.Stop) {
+			continue
+		}
+		if where.options.Position == nil {
+			return 0, nil, fault.New("no_position", "say where you are", "the course to %s is not known without a place", s.Name)
+		}
+		at := geo.Position{Lat: angle.FromDegrees(s.LatitudeDeg), Lon: angle.FromDegrees(s.LongitudeDeg)}
+		course, distance, err := geo.RhumbInverse(*where.options.Position, at)
+		if err != nil {
+			return 0, nil, err
+		}
+		return course.Bearing(), new(s.Name + ", " + wording.Length(distance) + ", course " + wording.ThreeFigures(course.Bearing(), 1)), nil
+	}
+	return 0, nil, fault.New("no_such_stop", "choose one of the settings' stops", "there is no stop %.100q", r.Stop)
+}
+
+// nextAfter is when to ask again: the number's tenth turns, or whole numbers change.
+func nextAfter(s *steering.Steer) time.Time {
+	const most, least = 10 * time.Second, time.Second
+	next := s.Time.Add(most)
+	if s.OK() && s.Reading.Sky.AltitudeRate != 0 { // a high sun runs fast
+		next = s.Time.Add(least)
+	}
+	if len(s.Changes) > 0 && s.Changes[0].Time.Before(next) {
+		next = s.Changes[0].Time
+	}
+	return next
+}
