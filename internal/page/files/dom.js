@@ -2,6 +2,9 @@
 
 export const byId = (id) => document.getElementById(id);
 
+// single tells the form of one file, which carries the program in itself (program.js).
+export const single = () => byId("program") !== null;
+
 // make builds an element; text goes in as text, never as markup.
 export function make(tag, props = {}, ...inside) {
   const e = document.createElement(tag);

@@ -1,6 +1,5 @@
 // What lies on the device: the page's exact version, a newer one that waits, room for readings.
-import { byId, facts, setText } from "./dom.js";
-import { single } from "./engine.js";
+import { byId, facts, setText, single } from "./dom.js";
 import { onScreen } from "./shell.js";
 import { persist } from "./store.js";
 

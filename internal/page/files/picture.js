@@ -10,6 +10,7 @@ const fingers = new Map();
 export function setPicture(bytes) {
   if (address) URL.revokeObjectURL(address);
   address = bytes ? URL.createObjectURL(new Blob([bytes], { type: "image/jpeg" })) : null;
+  byId("check-picture").hidden = !address;
   if (address) byId("picture").src = address;
   else byId("picture").removeAttribute("src");
 }
@@ -76,13 +77,12 @@ function pressed(event) {
   event.preventDefault();
 }
 
-export function showPicture() {
-  openDialog(byId("picture-dialog"));
-  whole();
-}
-
 export function startPicture() {
   const box = byId("picture-view");
+  byId("check-picture").addEventListener("click", () => {
+    openDialog(byId("picture-dialog"));
+    whole();
+  });
   box.addEventListener("pointerdown", (event) => {
     const r = box.getBoundingClientRect();
     fingers.set(event.pointerId, { x: event.clientX - r.left, y: event.clientY - r.top });

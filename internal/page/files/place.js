@@ -1,7 +1,7 @@
 // Where the readings are: by the device, by hand, or the place that was used last.
-import { byId, show, setText, make, decimal, ageText, faultText, openDialog, markFault } from "./dom.js";
+import { byId, show, setText, make, decimal, ageText, faultText, openDialog, markFault, single } from "./dom.js";
 import { getValue, setValue } from "./store.js";
-import { helm, single } from "./engine.js";
+import { helm } from "./engine.js";
 import { settingsNow, onSettings } from "./settings.js";
 
 let placeHeld = null; // {source, latitude_deg, longitude_deg, sigma_km, taken_ms}

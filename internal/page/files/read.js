@@ -1,11 +1,11 @@
 // The screen Read: a photo, or a number read by eye, to a heading or a refusal.
-import { byId, make, show, setText, speak, facts, decimal, ageText, faultText, complain, markFault, utcOffsetMinutes } from "./dom.js";
+import { byId, make, show, setText, speak, facts, decimal, ageText, markFault, utcOffsetMinutes } from "./dom.js";
 import { figures, arrow } from "./figure.js";
 import { reader, helm, cancelled } from "./engine.js";
 import { settingsNow } from "./settings.js";
 import { placeNow, renewPlace, confirmPlace, dropPlace } from "./place.js";
 import { photoBytes, changedText } from "./photofile.js";
-import { setPicture, showPicture } from "./picture.js";
+import { setPicture } from "./picture.js";
 import { keepReading, when } from "./kept.js";
 import { warningList } from "./shell.js";
 
@@ -13,7 +13,7 @@ const quietFor = 300; // ms without a line of progress
 const oldAfter = 300; // s, after which a heading is no longer that of a vehicle that stands
 let runNow = 0;
 let askedCamera = 0; // ms, when the camera was asked for
-let lastPhoto = null; // {file, chosen, request, bytes}: read again for its picture, or by another word of the person
+let lastPhoto = null; // {file, chosen}, to be read again by another word of the person
 let shownAt = null; // ms, of the reading that is shown
 
 function clearReading() {
@@ -24,7 +24,6 @@ function clearReading() {
     byId(id).hidden = true;
     byId(id).open = false;
   }
-  byId("check-picture").hidden = true;
   setPicture(null);
   shownAt = null;
 }
@@ -63,6 +62,7 @@ async function readPhoto(file, chosen, more = {}) {
   if (stated.fault) return;
   lastPhoto = { file, chosen };
   clearReading();
+  if (reader.busy) reader.cancel(); // it still draws the photo before
   const work = working();
   byId("cancel").onclick = () => {
     runNow++;
@@ -77,41 +77,30 @@ async function readPhoto(file, chosen, more = {}) {
   if (run !== runNow) return;
   if (photo.refused || photo.error) {
     work.end();
-    if (photo.error) showAnswer({ error: photo.error }, { picture: false, name: file.name, changed: "" });
+    if (photo.error) showAnswer({ error: photo.error }, file.name, "");
     else refuse(photo.refused);
     return;
   }
   const request = {
     settings: settingsNow(), name: file.name, file_modified_ms: file.lastModified, chosen, place: placeNow(), body: bodyChosen(),
     asked_ms: chosen === "camera" ? askedCamera : 0, stated_time: stated.text, shrunk_by: photo.shrunk_by, original: photo.original,
-    overlay: false, ...deviceTime(), ...more,
+    overlay: true, ...deviceTime(), ...more,
   };
-  const { answer } = await reader.ask("read", request, photo.bytes.slice(0), (stage) => work.stage(stage));
-  if (run !== runNow || answer.error === cancelled) return;
-  work.end();
-  Object.assign(lastPhoto, { request, bytes: photo.bytes });
-  showAnswer(answer, { picture: true, name: file.name, changed: changedText(photo) });
-  if (answer.say?.status === "ok") await keepReading(answer, "photo", file.name);
-}
-
-// drawPicture draws what was found when it is asked for: that takes as long as the reading.
-async function drawPicture() {
-  const { request, bytes } = lastPhoto;
-  const work = working();
-  const run = ++runNow;
-  byId("cancel").onclick = () => {
-    runNow++;
-    reader.cancel();
+  let shown = false;
+  const showIt = (answer) => {
+    if (run !== runNow || shown || answer.error === cancelled) return;
+    shown = true;
     work.end();
-    byId("check-picture").focus();
+    showAnswer(answer, file.name, changedText(photo));
+    if (answer.say?.status === "ok") keepReading(answer, "photo", file.name);
   };
-  const { answer, bytes: drawn } = await reader.ask("read", { ...request, overlay: true }, bytes.slice(0), (stage) => work.stage(stage));
-  if (run !== runNow) return;
-  work.end();
-  if (drawn) {
-    setPicture(drawn);
-    showPicture();
-  } else complain(answer.error ? faultText(answer.error) : "Nothing was found in the picture that could be drawn.");
+  // The answer comes before what was found is drawn into the picture.
+  const { answer, bytes } = await reader.ask("read", request, photo.bytes, ({ stage, answer: early }) => {
+    if (early) showIt(JSON.parse(early));
+    else if (!shown) work.stage(stage);
+  });
+  showIt(answer);
+  if (run === runNow) setPicture(bytes);
 }
 
 async function readNumber(event) {
@@ -142,15 +131,14 @@ async function readNumber(event) {
   const { answer } = await helm.ask("number", request);
   if (run !== runNow) return;
   const name = "number " + field.value.trim();
-  showAnswer(answer, { picture: false, name, changed: "" });
+  showAnswer(answer, name, "");
   byId("by-number").open = false;
   if (answer.say?.status === "ok") await keepReading(answer, "number", name);
 }
 
 // showAnswer puts an answer on the screen: a heading, a refusal, or an error.
-export function showAnswer(answer, { picture, name, changed }) {
+export function showAnswer(answer, name, changed) {
   clearReading();
-  byId("check-picture").hidden = !picture;
   if (answer.error) {
     refuse({ code: answer.error.code, message: answer.error.message, todo: answer.error.hint });
     return;
@@ -285,7 +273,6 @@ export function startRead() {
       event.target.value = ""; // the same file may be chosen again
     });
   }
-  byId("check-picture").addEventListener("click", drawPicture);
   byId("number-form").addEventListener("submit", readNumber);
   for (const id of ["stated-date", "stated-time", "stated-offset", "stated-body"]) byId(id).addEventListener("change", showStated);
   byId("stated-clear").addEventListener("click", () => {

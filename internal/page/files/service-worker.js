@@ -1,7 +1,7 @@
 // Holds one exact version of the page on the device. The version and the files are written
 // in by shadowread page.
 const version = "@VERSION@";
-const files = "@FILES@".split(" ");
+const files = ["@FILES@"];
 
 // One host may hold several pages, each in a folder of its own.
 const ours = "shadowread " + new URL(self.registration.scope).pathname + " ";
