@@ -72,3 +72,9 @@ export function arrow(side) {
   const d = side === "right" ? "M6 34V24A14 14 0 0 1 20 10H33M24 2L34 10L24 18" : "M34 34V24A14 14 0 0 0 20 10H7M16 2L6 10L16 18";
   return draw("svg", { viewBox: "0 0 40 38", class: "arrow", "aria-hidden": "true" }, draw("path", { d }));
 }
+
+// shareBar draws a share of the whole; the figure stands beside it.
+export function shareBar(share) {
+  return draw("svg", { viewBox: "0 0 84 12", class: "share", "aria-hidden": "true" },
+    draw("rect", { x: 1, y: 3, width: (82 * Math.min(1, share)).toFixed(1), height: 6 }), draw("path", { d: "M1 0V12M83 0V12" }));
+}

@@ -2,7 +2,7 @@
 import { byId, make, setText, speak, complain, faultText, ask, markFault } from "./dom.js";
 import { allKept, keep, keptInMemory, remove } from "./store.js";
 import { helm } from "./engine.js";
-import { onScreen } from "./shell.js";
+import { onScreen, screenNow } from "./shell.js";
 import { settingsNow } from "./settings.js";
 
 const newId = () => Date.now().toString(36) + "-" + [...crypto.getRandomValues(new Uint8Array(6))].map((b) => b.toString(16).padStart(2, "0")).join("");
@@ -15,6 +15,7 @@ export async function keepReading(answer, kind, name) {
   if (!await keep(item)) {
     complain("This device did not store the reading: it is full, or it refuses this page. Write the heading down. It stays under Kept until the page is closed.");
   }
+  if (screenNow() === "kept") showKept();
 }
 
 // when is a reading's date and time by its own offset.
@@ -24,6 +25,8 @@ export function when(answer) {
   const date = new Date(say.local_date + "T00:00Z").toLocaleDateString("en-GB", { day: "numeric", month: "long", year: "numeric", timeZone: "UTC" });
   return { date, time: say.local_time + " " + say.utc_offset };
 }
+
+const headingText = (item) => item.say.heading + "° ± " + item.say.plus_minus + "°";
 
 function keptRow(item) {
   const { date, time } = when(item);
@@ -41,9 +44,9 @@ function keptRow(item) {
   };
   const stood = make("input", { type: "checkbox", checked: item.stood });
   for (const field of [odometer, unit, note, stood]) field.addEventListener("change", store);
-  const heading = item.say.heading + "° ± " + item.say.plus_minus + "°";
+  const heading = headingText(item);
   return make("li", {},
-    make("details", {},
+    make("details", { id: "kept-" + item.id },
       make("summary", {}, make("b", {}, heading), make("span", {}, date + ", " + time), make("small", {}, item.by === "photo" ? item.name : item.name + ", by eye")),
       make("div", { className: "fields three" },
         make("label", {}, "Odometer", odometer),
@@ -83,6 +86,13 @@ async function showKept() {
 async function handOver(share) {
   const items = await allKept();
   const as = document.querySelector('input[name="as"]:checked').value;
+  const lacking = as === "legs" ? items.find((item) => !item.odometer && !item.stood) : null;
+  if (lacking) {
+    complain("A leg needs what the odometer reads, or that the vehicle stood: " + headingText(lacking) + ", " + when(lacking).time + " has neither. Say it there, or hand the readings over as headings.");
+    document.getElementById("kept-" + lacking.id).open = true;
+    document.getElementById("kept-" + lacking.id).querySelector("input").focus();
+    return;
+  }
   const { answer } = await helm.ask("entries", { settings: settingsNow(), kept: items.map((item) => ({ ...item, kind: as === "legs" ? "leg" : "heading" })), as });
   if (answer.error) {
     complain(faultText(answer.error));

@@ -1,6 +1,6 @@
 // The screen Read: a photo, or a number read by eye, to a heading or a refusal.
 import { byId, make, show, setText, speak, facts, decimal, ageText, markFault, utcOffsetMinutes } from "./dom.js";
-import { figures, arrow } from "./figure.js";
+import { figures, arrow, shareBar } from "./figure.js";
 import { reader, helm, cancelled } from "./engine.js";
 import { settingsNow } from "./settings.js";
 import { placeNow, renewPlace, confirmPlace, dropPlace } from "./place.js";
@@ -224,7 +224,7 @@ function budget(terms, remarks) {
   byId("budget-notes").replaceChildren(...remarks.map((text) => make("li", {}, text)));
   byId("budget-rows").replaceChildren(...terms.map((t) => make("tr", {},
     make("th", { scope: "row" }, t.label, t.meaning ? make("small", {}, t.meaning) : null), make("td", {}, t.sigma),
-    make("td", {}, make("meter", { min: 0, max: 1, value: t.share, "aria-label": t.label }), " " + Math.round(100 * t.share) + " %"))));
+    make("td", {}, shareBar(t.share), " " + Math.round(100 * t.share) + " %"))));
   byId("read-budget").hidden = terms.length === 0;
 }
 
