@@ -30,8 +30,8 @@ for system in windows/amd64 darwin/arm64; do
 done
 
 # What a page in a browser needs, without what is heavy. It is handed bytes.
-page=$(own ./internal/steering; own ./internal/overlay) # and reading below them
-GOFLAGS=-tags=nozones,notzdata GOOS=js GOARCH=wasm CGO_ENABLED=0 go vet $page || failed=1
+page=$(own ./internal/onpage)
+GOFLAGS=-tags=nozones,notzdata GOOS=js GOARCH=wasm CGO_ENABLED=0 go vet $page ./cmd/page || failed=1
 outside=$(GOFLAGS=-tags=nozones,notzdata GOOS=js GOARCH=wasm CGO_ENABLED=0 \
 	go list -f '{{$from := .ImportPath}}{{range .Imports}}{{$from}} {{.}}{{"\n"}}{{end}}' $page |
 	grep -E ' (C|os|os/.*|net|net/.*|syscall|io/ioutil)$' || true)
@@ -43,6 +43,12 @@ fi
 # Each heavy part can be left out.
 CGO_ENABLED=0 GOFLAGS=-tags=nozones,notzdata,nodatabase go build -o /dev/null ./cmd/shadowread || failed=1
 go vet -tags nodynamic,noopencv ./internal/pixels ./internal/vision || failed=1
+
+# What drives a browser is for tests and measures.
+if own ./cmd/shadowread | grep -q '/internal/browser$'; then
+	echo "the program must not carry what drives a browser" >&2
+	failed=1
+fi
 
 # One package knows OpenCV, so that it can be replaced.
 strangers=$(go list -f '{{range .Imports}}{{if eq . "gocv.io/x/gocv"}}{{$.ImportPath}}{{end}}{{end}}' ./... | grep -v '^shadowread/internal/pixels$' || true)

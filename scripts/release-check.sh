@@ -27,6 +27,8 @@ if ((EUID == 0)); then
 	cp "$amd64" "$work/empty/shadowread"
 	cp "$photo" "$work/empty/photo.jpg"
 	chroot "$work/empty" /shadowread read --json --quiet /photo.jpg | grep -q "$want"
+	chroot "$work/empty" /shadowread page --quiet -o /page
+	cmp "$work/empty/page/shadowread.wasm.gz" internal/page/built/shadowread.wasm.gz
 	ran+=("linux/amd64 in an empty root")
 fi
 if command -v qemu-aarch64 >/dev/null; then

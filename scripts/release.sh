@@ -14,6 +14,7 @@ export CGO_ENABLED=0 GOAMD64=v1 GOARM64=v8.0 GOFLAGS=-tags=nodynamic
 
 rm -rf "$out"
 mkdir -p "$out"
+bash scripts/page.sh "$commit" # which all of them carry
 modules=$(mktemp)
 trap 'rm -f "$modules"' EXIT
 for target in "${targets[@]}"; do
@@ -26,6 +27,7 @@ for target in "${targets[@]}"; do
 	go list -deps -f '{{with .Module}}{{if not .Main}}{{.Path}} {{.Version}} {{.Dir}}{{end}}{{end}}' ./cmd/shadowread >>"$modules"
 done
 unset GOOS GOARCH
+GOOS=js GOARCH=wasm go list -deps -f '{{with .Module}}{{if not .Main}}{{.Path}} {{.Version}} {{.Dir}}{{end}}{{end}}' ./cmd/page >>"$modules"
 
 {
 	echo "What is inside shadowread $version (commit $commit), and its licences."

@@ -2,6 +2,7 @@
 // truth, and its honesty on random pictures of the project's own renderer.
 //
 //	proof accuracy DIR...
+//	proof page DIR...
 //	proof hours [-no-height] DIR...
 //	proof soak [-gnomons] [-n COUNT] [-seed SEED] [-width PX] [-keep DIR] [-pixels NAME] [-v]
 //	proof clock [-n COUNT] [-seed SEED]
@@ -20,7 +21,10 @@ import (
 	"os"
 	"os/signal"
 	"runtime"
+	"strings"
 
+	"shadowread/internal/browser"
+	"shadowread/internal/page"
 	"shadowread/internal/pixels"
 	"shadowread/internal/proof"
 )
@@ -36,7 +40,7 @@ func main() {
 
 func run(ctx context.Context, args []string) error {
 	if len(args) == 0 {
-		return fmt.Errorf("say what to measure: accuracy, hours, soak, clock, level, horizon, reversed or damage, and the folders")
+		return fmt.Errorf("say what to measure: accuracy, page, hours, soak, clock, level, horizon, reversed or damage, and the folders")
 	}
 	switch args[0] {
 	case "accuracy":
@@ -49,6 +53,8 @@ func run(ctx context.Context, args []string) error {
 			}
 		}
 		return nil
+	case "page":
+		return inBrowser(ctx, args[1:])
 	case "hours":
 		return hours(ctx, args[1:])
 	case "soak":
@@ -64,7 +70,7 @@ func run(ctx context.Context, args []string) error {
 	case "damage":
 		return damage(ctx, args[1:])
 	}
-	return fmt.Errorf("unknown measure %q: accuracy, hours, soak, clock, level, horizon, reversed or damage", args[0])
+	return fmt.Errorf("unknown measure %q: accuracy, page, hours, soak, clock, level, horizon, reversed or damage", args[0])
 }
 
 // enginesFlag adds the choice of what works with pixels; what it returns makes it.
@@ -161,6 +167,33 @@ func damage(ctx context.Context, args []string) error {
 		err = fmt.Errorf("%d damaged photos are read wrongly", len(rep.Wrong))
 	}
 	return err
+}
+
+// inBrowser holds the page, in a browser, to the program.
+func inBrowser(ctx context.Context, dirs []string) error {
+	if len(dirs) == 0 {
+		return fmt.Errorf("page needs folders of photos")
+	}
+	p, err := page.New("measured")
+	if err != nil {
+		return err
+	}
+	program, err := browser.Start(ctx, p)
+	if err != nil {
+		return err
+	}
+	defer program.Close()
+	sums, err := proof.Page(ctx, os.Stdout, program, dirs...)
+	if err != nil {
+		return err
+	}
+	if err := proof.PageSteer(ctx, os.Stdout, program, &sums); err != nil {
+		return err
+	}
+	if len(sums.Wrong) > 0 {
+		return fmt.Errorf("page and program differ: %s", strings.Join(sums.Wrong, ", "))
+	}
+	return nil
 }
 
 func hours(ctx context.Context, args []string) error {

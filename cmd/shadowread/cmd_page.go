@@ -22,22 +22,23 @@ func newPage(s *streams) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "page -o DIR | --single FILE",
 		Short: "write the page that reads and steers on a phone",
-		Long: `Write the page by which a phone reads photos and tells what to steer, without a
-network once it was opened: the same program, in a browser.
+		Long: `Write the page by which a phone reads photos and tells what to steer, without
+a network once it was opened: the same program, in a browser.
 
-With -o it is a folder of files, to be put on any host that serves them by https:
-only there does a phone give a page its camera, place and storage. It is written
-whole or not at all; an older page in the folder is replaced, a folder with
-anything else in it is left alone.
+With -o it is a folder of files, to be put on any host that serves them by
+https: only there does a phone give a page its camera, place and storage. It
+is written whole or not at all; an older page in the folder is replaced, a
+folder with anything else in it is left alone.
 
-With --single it is one file, to be copied onto a phone or laptop and opened from
-its storage. Such a page cannot ask for the place and is not installed: the place
-is typed.
+With --single it is one file, to be copied onto a phone or laptop and opened
+from its storage. Such a page cannot ask for the place and is not installed:
+the place is typed.
 
-Open it once before departure, and once more without a network. See docs/page.md.
+Open it once before departure, and once more without a network. See
+docs/page.md.
 
-A passenger handles the phone, the driver does not. Never look at the sun. It is
-never the sole means of navigation.`,
+A passenger handles the phone, the driver does not. Never look at the sun. It
+is never the sole means of navigation.`,
 		Example: `  shadowread page -o page
   shadowread page --single page.html`,
 		Args: noArgs,
@@ -84,10 +85,10 @@ func newServe(s *streams) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "serve",
 		Short: "serve the page on this machine alone",
-		Long: `Serve the page of shadowread page on this machine, for a laptop and for trying it
-out, until Ctrl-C; its address is printed. It is served on 127.0.0.1 alone: no
-other machine reaches it, and no phone. What a browser keeps of it belongs to the
-port.`,
+		Long: `Serve the page of shadowread page on this machine, for a laptop and for trying
+it out, until Ctrl-C; its address is printed. It is served on 127.0.0.1 alone:
+no other machine reaches it, and no phone. What a browser keeps of it belongs
+to the port.`,
 		Example: `  shadowread serve
   shadowread serve --port 9000`,
 		Args: noArgs,

@@ -57,6 +57,12 @@ func TestScripts(t *testing.T) {
 			e.Setenv("TZ", os.Getenv("TZ"))
 			return copyFixtures(e.WorkDir)
 		},
+		Condition: func(name string) (bool, error) {
+			if name != "page" {
+				return false, errors.New("unknown condition " + name)
+			}
+			return carriesPage(), nil
+		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"shadowread": cmdShadowread,
 			"status":     cmdStatus,

@@ -118,7 +118,7 @@ const begin = `(async () => {
   const t = performance.now();
   const module = await load();
   const loaded = performance.now();
-  globalThis.proof = { load, start, program: await start(module), module, loadMS: loaded - t, startMS: performance.now() - loaded };
+  globalThis.proof = { load, start, program: await start(module), module, loadMS: loaded - t, startMS: performance.now() - loaded, readyMS: performance.now() };
   globalThis.proof.call = async (name, json, url) => {
     const bytes = url ? await (await fetch(url)).arrayBuffer() : null;
     const t = performance.now();
@@ -135,15 +135,15 @@ func Evaluate[T any](p *Program, script string) (T, error) {
 	return chromedp.Run(p.tab, chromedp.Evaluate[T](script, chromedp.EvalAwaitPromise))
 }
 
-// Answer is what a call of the program comes to.
-type Answer struct {
+// Answered is what a call of the program comes to.
+type Answered struct {
 	JSON  string  `json:"json"`
 	Bytes int     `json:"bytes"` // of the picture that came back
 	MS    float64 `json:"ms"`    // that it took, there and back
 }
 
 // Call calls the program as the page does. file may be nil.
-func (p *Program) Call(name string, request any, file []byte) (a Answer, err error) {
+func (p *Program) Call(name string, request any, file []byte) (a Answered, err error) {
 	text, err := json.Marshal(request)
 	if err != nil {
 		return a, err
@@ -162,7 +162,48 @@ func (p *Program) Call(name string, request any, file []byte) (a Answer, err err
 		}()
 		at = "/handed/" + key
 	}
-	return Evaluate[Answer](p, fmt.Sprintf("globalThis.proof.call(%q, %s, %q)", name, quoted(string(text)), at))
+	return Evaluate[Answered](p, fmt.Sprintf("globalThis.proof.call(%q, %s, %q)", name, quoted(string(text)), at))
+}
+
+// Answer is Call for who wants the answer alone.
+func (p *Program) Answer(name string, request any, file []byte) (string, error) {
+	a, err := p.Call(name, request, file)
+	return a.JSON, err
+}
+
+// Begun is how long a start took, ms.
+type Begun struct {
+	LoadMS  float64 `json:"load"`  // the program was fetched, unpacked and compiled
+	StartMS float64 `json:"start"` // a worker of it was ready
+	PageMS  float64 `json:"page"`  // all since the browser was told the address, with the page's own
+}
+
+// Reload opens the page anew and tells how long it took.
+func (p *Program) Reload() (b Begun, err error) {
+	if err = chromedp.Do(p.tab, chromedp.Navigate(p.base+"/")); err == nil {
+		_, err = Evaluate[chromedp.Void](p, begin)
+	}
+	if err != nil {
+		return b, err
+	}
+	return p.Begun()
+}
+
+// Begun tells how long the start took.
+func (p *Program) Begun() (Begun, error) {
+	return Evaluate[Begun](p, "({ load: proof.loadMS, start: proof.startMS, page: proof.readyMS })")
+}
+
+// Memory is how much the worker's program has taken, bytes. It never gives back.
+func (p *Program) Memory() (int64, error) {
+	a, err := p.Call("memory", map[string]any{}, nil)
+	if err != nil {
+		return 0, err
+	}
+	var m struct {
+		Bytes int64 `json:"bytes"`
+	}
+	return m.Bytes, json.Unmarshal([]byte(a.JSON), &m)
 }
 
 // quoted is a JavaScript string.

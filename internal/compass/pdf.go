@@ -1,3 +1,7 @@
+//go:build !js
+
+// What follows composes a PDF; a page in a browser prints nothing, and is smaller for it.
+
 package compass
 
 import (

@@ -107,8 +107,11 @@ func (t timing) file() (time.Time, error) {
 }
 
 func (t timing) stated(f photo.Facts, c clocks) (m moment, err error) {
-	offset, _ := c.zone()
-	n, err := geo.ParseNoted(*t.Stated, &offset, c.now)
+	n, err := geo.ParseNoted(*t.Stated, nil, c.now)
+	if err != nil || n.Offset == nil { // it has none of its own
+		offset, _ := c.zone()
+		n, err = geo.ParseNoted(*t.Stated, &offset, c.now)
+	}
 	if err != nil {
 		return m, err
 	}
@@ -163,10 +166,11 @@ func (t timing) byClock(f photo.Facts, c clocks, file time.Time) (m moment) {
 	if !own && c.stated != nil && *c.stated != c.offset {
 		m.warn("offset_differs", "the settings have a UTC offset of %s, this device is at %s; the settings' was taken", geo.FormatOffset(*c.stated), geo.FormatOffset(c.offset))
 	}
-	vouched := false
+	// A stamp of the satellites' time that agrees shows the offset too.
+	vouched := !f.GPSTime.IsZero() && m.utc.Sub(f.GPSTime).Abs() <= clocksApart
 	if !file.IsZero() {
 		late := file.Sub(read)
-		vouched = late.Abs() <= clocksApart
+		vouched = vouched || late.Abs() <= clocksApart
 		hours := late.Round(30 * time.Minute)
 		switch {
 		case vouched:

@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"path"
 	"strconv"
+	"strings"
 	"time"
 
 	"shadowread/internal/fault"
@@ -45,12 +46,12 @@ func (p *Page) Handler(hosts ...string) http.Handler {
 			http.Error(w, "this page is only read", http.StatusMethodNotAllowed)
 			return
 		}
-		name := r.URL.Path
-		if name == "/" {
-			name = "/index.html"
+		name, rooted := strings.CutPrefix(r.URL.Path, "/")
+		if rooted && name == "" {
+			name = "index.html"
 		}
-		data, ok := p.files[name[1:]]
-		if !ok {
+		data, ok := p.files[name]
+		if !ok || !rooted {
 			http.NotFound(w, r)
 			return
 		}
