@@ -62,7 +62,7 @@ export function decimal(text) {
 
 // markFault puts a fault beside its field, for eyes and for screen readers.
 export function markFault(field, place, text) {
-  show(place, text);
+  show(place, text.charAt(0).toUpperCase() + text.slice(1));
   if (text) {
     field.setAttribute("aria-invalid", "true");
     field.setAttribute("aria-describedby", place.id);

@@ -12,7 +12,7 @@ const strokes = {
   5: "M50 7H14L11.5 48C17 43 22.5 41 28 41A21 26 0 0 1 28 93C18 93 9.5 88 5.5 79",
   6: "M43 3C20 20 7 44 7 69A21 24 0 0 0 49 69A21 24 0 0 0 7 69",
   7: "M0 7H48C34 34 24 64 22 100",
-  8: "M28 47A17.5 20 0 1 1 28.1 47A21 23 0 1 1 27.9 47",
+  8: "M28 47A17.5 20 0 0 1 28 7A17.5 20 0 0 1 28 47A21 23 0 0 1 28 93A21 23 0 0 1 28 47Z",
   9: "M13 97C36 80 49 56 49 31A21 24 0 0 0 7 31A21 24 0 0 0 49 31",
   "-": "M8 52H48",
 };
@@ -77,4 +77,25 @@ export function arrow(side) {
 export function shareBar(share) {
   return draw("svg", { viewBox: "0 0 84 12", class: "share", "aria-hidden": "true" },
     draw("rect", { x: 1, y: 3, width: (82 * Math.min(1, share)).toFixed(1), height: 6 }), draw("path", { d: "M1 0V12M83 0V12" }));
+}
+
+// sketch shows from where to photograph the sheet: across the shadow.
+export function sketch() {
+  const x = 180, y = 88, radius = 56, ticks = [];
+  for (let n = 0; n < 72; n++) {
+    const a = n * Math.PI / 36, out = radius + (n % 6 === 0 ? 11 : 6);
+    ticks.push(`M${(x + radius * Math.sin(a)).toFixed(1)} ${(y - radius * Math.cos(a)).toFixed(1)}L${(x + out * Math.sin(a)).toFixed(1)} ${(y - out * Math.cos(a)).toFixed(1)}`);
+  }
+  const rays = [];
+  for (let n = 0; n < 8; n++) {
+    const a = n * Math.PI / 4;
+    rays.push(`M${(38 + 19 * Math.cos(a)).toFixed(1)} ${(62 + 19 * Math.sin(a)).toFixed(1)}l${(9 * Math.cos(a)).toFixed(1)} ${(9 * Math.sin(a)).toFixed(1)}`);
+  }
+  const line = (d, more = {}) => draw("path", { d, ...more });
+  const text = (at, words) => draw("text", at, words);
+  return draw("svg", { viewBox: "0 0 360 216", class: "sketch", role: "img", "aria-label": "The sheet from above: the sun at one side, the rod's shadow on the other, the camera at right angles to the shadow" },
+    line("M98 6H262V170H98Z"), draw("circle", { cx: x, cy: y, r: radius }), line(ticks.join("")),
+    line(`M${x} ${y}L268 108`, { class: "shadow" }), draw("circle", { cx: x, cy: y, r: 5, class: "shadow" }),
+    draw("circle", { cx: 38, cy: 62, r: 13 }), line(rays.join("")), text({ x: 22, y: 112 }, "sun"), text({ x: 274, y: 114 }, "shadow"),
+    line("M158 204V190H169L173 184H187L191 190H202V204Z"), draw("circle", { cx: x, cy: 196, r: 5 }), line("M180 180V158M174 166L180 158L186 166"), text({ x: 212, y: 203 }, "camera"));
 }

@@ -122,7 +122,7 @@ export function startKept() {
   byId("kept-save").addEventListener("click", () => handOver(false));
   byId("kept-remove-all").addEventListener("click", async () => {
     const items = await allKept();
-    removeThese(items, `Remove all ${items.length} readings from this device? Hand them over first.`);
+    removeThese(items, items.length === 1 ? "Remove the one reading from this device? Hand it over first." : `Remove all ${items.length} readings from this device? Hand them over first.`);
   });
   onScreen("kept", showKept);
 }

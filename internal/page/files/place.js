@@ -127,7 +127,7 @@ async function takeByDevice() {
   const fault = await askDevice();
   button.disabled = false;
   setText(button, "Ask this device");
-  show(byId("place-fault"), fault);
+  show(byId("place-fault"), fault.charAt(0).toUpperCase() + fault.slice(1));
   if (!fault) byId("place-dialog").close();
 }
 

@@ -1,6 +1,6 @@
 // The screen Read: a photo, or a number read by eye, to a heading or a refusal.
 import { byId, make, show, setText, speak, facts, decimal, ageText, markFault, utcOffsetMinutes } from "./dom.js";
-import { figures, arrow, shareBar } from "./figure.js";
+import { figures, arrow, shareBar, sketch } from "./figure.js";
 import { reader, helm, cancelled } from "./engine.js";
 import { settingsNow } from "./settings.js";
 import { placeNow, renewPlace, confirmPlace, dropPlace } from "./place.js";
@@ -151,7 +151,7 @@ export function showAnswer(answer, name, changed) {
     return;
   }
   shownAt = Date.parse(answer.reading.time_utc);
-  setText(byId("read-of"), "true heading by the " + say.by);
+  setText(byId("read-of"), (say.name ?? "heading") + " by the " + say.by);
   byId("read-figure").replaceChildren(figures(say.heading, "heading " + say.heading + " degrees true", true));
   setText(byId("read-sigma"), "± " + say.plus_minus + "°");
   setText(byId("read-unit"), "true, 95 %");
@@ -262,6 +262,7 @@ function showStated() {
 }
 
 export function startRead() {
+  byId("read-sketch").append(sketch());
   for (const [button, input, chosen] of [["take", "take-file", "camera"], ["choose", "choose-file", "album"]]) {
     byId(button).addEventListener("click", () => {
       askedCamera = Date.now();

@@ -236,7 +236,7 @@ func TestTimeByThePerson(t *testing.T) {
 	if err := os.Chtimes(path, taken, taken); err != nil {
 		t.Fatal(err)
 	}
-	eachForm(t, func(b *tab, _ form) {
+	inFolder(t, func(b *tab, _ form) {
 		b.place("22", "54.0", "S", "22", "18.0", "E")
 		b.read(path)
 		if got := b.refusal(); got != "no_time" {
@@ -253,7 +253,7 @@ func TestTimeByThePerson(t *testing.T) {
 // While it reads, the page stays responsive, says after 0.3 s that it reads, and can be told
 // to stop.
 func TestCancels(t *testing.T) {
-	eachForm(t, func(b *tab, _ form) {
+	inFolder(t, func(b *tab, _ form) {
 		b.run(`globalThis.beats = []; globalThis.beat = setInterval(() => beats.push(performance.now()), 10);
 			globalThis.lines = 0; new MutationObserver(() => { lines++ }).observe(document.getElementById("working"), {attributes: true})`)
 		b.upload("choose-file", fixture("bench/bench-12mp.jpg"))
@@ -279,7 +279,7 @@ func TestCancels(t *testing.T) {
 
 // A heading of before is grey and says its age.
 func TestOldHeading(t *testing.T) {
-	eachForm(t, func(b *tab, _ form) {
+	inFolder(t, func(b *tab, _ form) {
 		b.read(demo("01-leaving-camp.jpg"))
 		if old := eval[bool](b, `document.getElementById("read-plate").classList.contains("old")`); old {
 			b.t.Error("a heading of now passes for old")
@@ -293,7 +293,7 @@ func TestOldHeading(t *testing.T) {
 }
 
 func TestByNumber(t *testing.T) {
-	eachForm(t, func(b *tab, _ form) {
+	inFolder(t, func(b *tab, _ form) {
 		b.place("22", "54.0", "S", "22", "18.0", "E")
 		b.fill("number-deg", "347,7") // a comma, as keyboards have it
 		b.run(`document.getElementById("number-form").requestSubmit()`)
@@ -310,7 +310,7 @@ func TestByNumber(t *testing.T) {
 
 // The picture is enlarged by keys and by fingers.
 func TestPicture(t *testing.T) {
-	eachForm(t, func(b *tab, _ form) {
+	inFolder(t, func(b *tab, _ form) {
 		b.read(demo("01-leaving-camp.jpg"))
 		b.click("check-picture")
 		b.until(`document.getElementById("picture-dialog").open && document.getElementById("picture").naturalWidth > 300`)

@@ -80,15 +80,23 @@ func forms(t *testing.T) []form {
 func eachForm(t *testing.T, test func(b *tab, f form)) {
 	needsBrowser(t)
 	for _, f := range forms(t) {
-		t.Run(f.name, func(t *testing.T) {
-			b := newTab(t)
-			b.clock(campTime, false)
-			b.open(f.address)
-			b.click("understood")
-			test(b, f)
-			b.calm()
-		})
+		t.Run(f.name, func(t *testing.T) { inForm(t, f, test) })
 	}
+}
+
+// inFolder is for what both forms have in common.
+func inFolder(t *testing.T, test func(b *tab, f form)) {
+	needsBrowser(t)
+	inForm(t, form{"folder", newSite(t).address, false}, test)
+}
+
+func inForm(t *testing.T, f form, test func(b *tab, f form)) {
+	b := newTab(t)
+	b.clock(campTime, false)
+	b.open(f.address)
+	b.click("understood")
+	test(b, f)
+	b.calm()
 }
 
 // campTime is 14 seconds after the first photo of the demo was taken (fixtures/demo/truth.json).

@@ -101,7 +101,7 @@ func TestSteerBySleepingSun(t *testing.T) {
 }
 
 func TestPlaceByHand(t *testing.T) {
-	eachForm(t, func(b *tab, _ form) {
+	inFolder(t, func(b *tab, _ form) {
 		b.place("22", "74.0", "S", "22", "18.0", "E")
 		if text := b.text("hand-fault"); !strings.Contains(text, "minutes") {
 			b.t.Errorf("74 minutes: %q", text)

@@ -225,7 +225,7 @@ func (b *tab) clock(at time.Time, still bool) {
 	b.t.Helper()
 	script := fmt.Sprintf(`(() => {
 		const There = Date, shift = %d - There.now();
-		const now = () => %v ? %d : There.now() + shift + (globalThis.later ?? 0);
+		const now = () => (%v ? %d : There.now() + shift) + (globalThis.later ?? 0);
 		globalThis.Date = class extends There {
 			constructor(...given) { if (given.length) super(...given); else super(now()); }
 			static now() { return now(); }
