@@ -156,7 +156,7 @@ export function showAnswer(answer, name, changed) {
   setText(byId("read-sigma"), "± " + say.plus_minus + "°");
   setText(byId("read-unit"), "true, 95 %");
   turnLine(byId("read-turn"), say);
-  show(byId("read-norths"), northsText([["compass", say.compass], ["steer by compass", say.steer_compass], ["grid", say.grid]]));
+  northsLines(byId("read-norths"), [["compass", say.compass], ["steer by compass", say.steer_compass], ["grid", say.grid]]);
   budget(say.budget ?? [], say.notes ?? []);
   byId("read-plate").hidden = false;
   age();
@@ -164,8 +164,11 @@ export function showAnswer(answer, name, changed) {
   window.scrollTo(0, 0);
 }
 
-// northsText names headings from other norths than the true one.
-export const northsText = (norths) => norths.filter(([, text]) => text).map(([name, text]) => name + " " + text).join(", ");
+// northsLines names headings from other norths than the true one.
+export function northsLines(place, norths) {
+  place.replaceChildren(...norths.filter(([, text]) => text).map(([name, text]) => make("span", {}, name + " " + text)));
+  place.hidden = place.childElementCount === 0;
+}
 
 // turnLine says which way to turn, with an arrow beside the words.
 export function turnLine(line, say) {

@@ -5,7 +5,7 @@ import { helm } from "./engine.js";
 import { settingsNow, changeSettings, onSettings } from "./settings.js";
 import { placeNow, renewPlace, onPlace, placeText } from "./place.js";
 import { onScreen, screenNow, warningList } from "./shell.js";
-import { turnLine, northsText } from "./read.js";
+import { turnLine, northsLines } from "./read.js";
 
 const staleAfter = 60; // s: a number that nobody counted on for so long is greyed
 const eyeOldAfter = 120; // s, after which a number read by eye is no longer that of this heading
@@ -89,7 +89,7 @@ function number(say) {
   byId("steer-dial").replaceChildren(dial(Number(say.number)));
   byId("steer-changes").replaceChildren(...(say.changes ?? []).slice(0, 3).map((c) => make("li", {}, make("b", {}, c.number), " ", make("span", {}, c.local_time))));
   show(byId("steer-usable"), "usable " + say.usable);
-  show(byId("steer-norths"), northsText([["compass", say.compass], ["grid", say.grid]]));
+  northsLines(byId("steer-norths"), [["compass", say.compass], ["grid", say.grid]]);
   turnLine(byId("steer-turn"), say);
   const whole = String(Math.round(Number(say.number)) % 360);
   if (whole !== spokenNumber) {
