@@ -20,6 +20,10 @@ async function begin() {
   startInstalled();
   await startShell();
   document.documentElement.dataset.ready = "page";
+  if (!globalThis.DecompressionStream) {
+    complain("This browser is too old for the page: bring it up to date. It needs what browsers have had since 2023.");
+    return;
+  }
   const { answer } = await helm.ask("version", {});
   if (answer.error) {
     complain("The page cannot compute: " + answer.error.message + ". " + answer.error.hint);

@@ -9,16 +9,20 @@ let placeShown = "";
 const placeWatchers = [];
 
 const sources = { device: "by this device", hand: "by hand", last: "last used", settings: "by the log" };
-// A place by hand stays where it was said to be; one that was measured or used before has an age.
-const ages = (source) => source !== "hand";
+// A place that was said to be here is here for so long; then the vehicle may have moved on,
+// and it is but the last one known, which the computing part trusts the less the older it is.
+const hereFor = 600; // s
+const nearMoment = 60; // s, in which an age need not be said
 
 export function onPlace(work) { placeWatchers.push(work); }
 
 // placeNow is the place as the computing part wants it.
 export function placeNow() {
   if (!placeHeld) return null;
-  const { taken_ms, ...place } = placeHeld;
-  return { ...place, age_s: Math.max(0, Math.round((Date.now() - taken_ms) / 1000)) };
+  const { taken_ms, accuracy_m, ...place } = placeHeld;
+  const age_s = Math.max(0, Math.round((Date.now() - taken_ms) / 1000));
+  if (place.source === "hand" && age_s > hereFor) place.source = "last";
+  return { ...place, age_s };
 }
 
 // confirmPlace is for a person who knows better than the photo.
@@ -33,8 +37,10 @@ export function dropPlace() {
 
 export function placeText() {
   if (!placeHeld) return "not given";
-  const age = ages(placeHeld.source) ? ", " + ageText((Date.now() - placeHeld.taken_ms) / 1000) : "";
-  return placeShown + ", " + sources[placeHeld.source] + age;
+  const seconds = (Date.now() - placeHeld.taken_ms) / 1000;
+  const age = placeHeld.source !== "hand" || seconds > nearMoment ? ", " + ageText(seconds) : "";
+  const within = placeHeld.accuracy_m ? " ± " + (placeHeld.accuracy_m < 1000 ? Math.ceil(placeHeld.accuracy_m) + " m" : (placeHeld.accuracy_m / 1000).toFixed(1) + " km") : "";
+  return placeShown + within + ", " + sources[placeHeld.source] + age;
 }
 
 function refreshPlace() {
@@ -74,7 +80,7 @@ export function askDevice() {
       // accuracy holds 95 % in metres (W3C Geolocation); sigma on each axis is 1/2.448 of that radius.
       await takePlace({
         source: "device", latitude_deg: coords.latitude, longitude_deg: coords.longitude,
-        sigma_km: Math.max(coords.accuracy, 1) / 2.448 / 1000, taken_ms: Math.min(timestamp, Date.now()),
+        sigma_km: Math.max(coords.accuracy, 1) / 2.448 / 1000, accuracy_m: coords.accuracy, taken_ms: Math.min(timestamp, Date.now()),
       });
       resolve("");
     }, (error) => resolve(refusals[error.code] ?? refusals[2]), { enableHighAccuracy: true, timeout: 20000, maximumAge: 5000 });
@@ -131,13 +137,20 @@ async function takeByDevice() {
   if (!fault) byId("place-dialog").close();
 }
 
-async function openPlace() {
-  const last = await getValue("last_place");
+// openPlace resolves when the person has done with it.
+export async function openPlace() {
+  const last = placeHeld ? null : await getValue("last_place");
   const offer = byId("place-last");
-  offer.hidden = !last || Boolean(placeHeld);
+  offer.hidden = !last;
   if (last) setText(offer, "Last used: " + last.shown + ", " + ageText((Date.now() - last.taken_ms) / 1000));
   offer.onclick = () => {
     takePlace({ ...last, source: "last" }, last.shown);
+    byId("place-dialog").close();
+  };
+  const here = byId("place-here");
+  here.hidden = !placeHeld || placeNow().age_s < nearMoment;
+  here.onclick = () => {
+    takePlace({ ...placeHeld, source: "hand", taken_ms: Date.now() }, placeShown);
     byId("place-dialog").close();
   };
   byId("place-device").hidden = noSensor();
@@ -153,14 +166,15 @@ async function openPlace() {
   byId("place-stops-label").hidden = stops.length === 0;
   byId("place-stops").replaceChildren(make("option", { value: "" }), ...stops.map((s, i) => make("option", { value: String(i) }, s.name)));
   refreshPlace();
-  openDialog(byId("place-dialog"));
+  const dialog = byId("place-dialog");
+  openDialog(dialog);
+  return new Promise((resolve) => { dialog.addEventListener("close", resolve, { once: true }); });
 }
 
 export async function startPlace() {
   const last = await getValue("last_place");
   if (last) {
     placeHeld = { ...last, source: last.source === "hand" ? "hand" : "last" };
-    if (Date.now() - last.taken_ms > 3600e3) placeHeld.source = "last";
     placeShown = last.shown;
   }
   refreshPlace();

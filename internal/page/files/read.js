@@ -3,7 +3,7 @@ import { byId, make, show, setText, speak, facts, decimal, ageText, markFault, u
 import { figures, arrow, shareBar, sketch } from "./figure.js";
 import { reader, helm, cancelled } from "./engine.js";
 import { settingsNow } from "./settings.js";
-import { placeNow, renewPlace, confirmPlace, dropPlace } from "./place.js";
+import { placeNow, renewPlace, confirmPlace, dropPlace, openPlace } from "./place.js";
 import { photoBytes, changedText } from "./photofile.js";
 import { setPicture } from "./picture.js";
 import { keepReading, when } from "./kept.js";
@@ -13,7 +13,7 @@ const quietFor = 300; // ms without a line of progress
 const oldAfter = 300; // s, after which a heading is no longer that of a vehicle that stands
 let runNow = 0;
 let askedCamera = 0; // ms, when the camera was asked for
-let lastPhoto = null; // {file, chosen}, to be read again by another word of the person
+let askAgain = null; // what was asked last, to be asked again with another word of the person
 let shownAt = null; // ms, of the reading that is shown
 
 function clearReading() {
@@ -60,7 +60,7 @@ async function readPhoto(file, chosen, more = {}) {
   const run = ++runNow;
   const stated = statedTime();
   if (stated.fault) return;
-  lastPhoto = { file, chosen };
+  askAgain = (word) => readPhoto(file, chosen, { ...more, ...word });
   clearReading();
   if (reader.busy) reader.cancel(); // it still draws the photo before
   const work = working();
@@ -103,9 +103,8 @@ async function readPhoto(file, chosen, more = {}) {
   if (run === runNow) setPicture(bytes);
 }
 
-async function readNumber(event) {
-  event.preventDefault();
-  lastPhoto = null;
+async function readNumber() {
+  askAgain = readNumber;
   const field = byId("number-deg"), lengthField = byId("number-length"), line = byId("number-fault");
   markFault(field, line, "");
   markFault(lengthField, line, "");
@@ -141,6 +140,7 @@ export function showAnswer(answer, name, changed) {
   clearReading();
   if (answer.error) {
     refuse({ code: answer.error.code, message: answer.error.message, todo: answer.error.hint });
+    offer({ refused: answer.error });
     return;
   }
   const { say } = answer;
@@ -189,22 +189,26 @@ function refuse({ code, message, todo }) {
   window.scrollTo(0, 0);
 }
 
-// offer lets the person say what only they can know, and reads the photo again by it.
+// offer lets the person say what only they can know, and asks again by it.
 function offer(say) {
   const act = (text, work) => byId("refused-acts").append(make("button", { type: "button", onclick: work }, text));
-  if (!lastPhoto) return;
-  const again = (more) => readPhoto(lastPhoto.file, lastPhoto.chosen, more);
   if (say.offered_time) {
     const t = say.offered_time;
-    act(`It was taken ${t.local_date} ${t.local_time} ${t.utc_offset}`, () => again({ trust_file_time: true }));
+    act(`It was taken ${t.local_date} ${t.local_time} ${t.utc_offset}`, () => askAgain({ trust_file_time: true }));
     act("State another time", () => {
       byId("stated").open = true;
       byId("stated-date").focus();
     });
   }
+  if (say.refused.code === "no_position") {
+    act("Give the place", async () => {
+      await openPlace();
+      if (placeNow()) askAgain({});
+    });
+  }
   if (say.refused.code === "position_conflict") {
-    act("The photo's place is right", () => { dropPlace(); again({}); });
-    if (placeNow()?.source === "hand") act("The place by hand is right", () => { confirmPlace(); again({}); });
+    act("The photo's place is right", () => { dropPlace(); askAgain({}); });
+    if (placeNow()?.source === "hand") act("The place by hand is right", () => { confirmPlace(); askAgain({}); });
   }
 }
 
@@ -277,7 +281,7 @@ export function startRead() {
       event.target.value = ""; // the same file may be chosen again
     });
   }
-  byId("number-form").addEventListener("submit", readNumber);
+  byId("number-form").addEventListener("submit", (event) => { event.preventDefault(); readNumber(); });
   for (const id of ["stated-date", "stated-time", "stated-offset", "stated-body"]) byId(id).addEventListener("change", showStated);
   byId("stated-clear").addEventListener("click", () => {
     for (const id of ["stated-date", "stated-time", "stated-offset", "stated-body"]) byId(id).value = "";

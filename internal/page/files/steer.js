@@ -76,8 +76,9 @@ export function showSteer(answer, at) {
     blank(say.refused.message.charAt(0).toUpperCase() + say.refused.message.slice(1) + (say.refused.todo ? ": " + say.refused.todo : ""));
     show(byId("steer-usable"), say.usable ? "usable " + say.usable : "");
   }
-  const next = say.next_ms ?? at + 10000;
-  answered = { at, next: Math.min(Math.max(next, at + 500), at + 30000) };
+  // In two seconds the sun runs by less than the dial can be read to, and a telephone's
+  // battery is spared.
+  answered = { at, next: Math.min(Math.max(say.next_ms ?? 0, at + 2000), at + 30000) };
   steerNotes(say);
   steerAge();
 }

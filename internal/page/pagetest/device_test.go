@@ -211,3 +211,68 @@ func TestCautionsFirst(t *testing.T) {
 		})
 	}
 }
+
+// A keyboard reaches everything, and what has the focus shows it.
+func TestKeyboard(t *testing.T) {
+	inFolder(t, func(b *tab, _ form) {
+		b.run(`document.activeElement.blur(); document.body.focus()`)
+		reached := map[string]bool{}
+		for range 16 {
+			b.do("tab", chromedp.KeyEvent("\t"))
+			at := eval[string](b, `((e) => (e.id || e.hash || e.closest("[id]")?.id) + (parseFloat(getComputedStyle(e).outlineWidth) >= 3 ? "" : " without an outline"))(document.activeElement)`)
+			reached[at] = true
+		}
+		for _, want := range []string{"#read", "#steer", "#kept", "#settings", "#cautions", "night", "take", "choose", "stated", "by-number"} {
+			if !reached[want] {
+				b.t.Errorf("the key Tab does not reach %s, but %v", want, reached)
+			}
+		}
+		b.run(`document.querySelector('nav a[href="#steer"]').focus()`)
+		b.do("enter", chromedp.KeyEvent("\r"))
+		b.until(`!document.getElementById("screen-steer").hidden && document.activeElement.id === "title-steer"`)
+		b.run(`document.querySelector("#screen-steer [data-place]").click()`)
+		b.until(`document.getElementById("place-dialog").open`)
+		b.do("escape", chromedp.KeyEvent("\x1b"))
+		b.until(`!document.getElementById("place-dialog").open`)
+	})
+}
+
+// The device's own sheet gets the file where there is one.
+func TestShares(t *testing.T) {
+	needsBrowser(t)
+	b := newTab(t)
+	b.clock(campTime, false)
+	script := `globalThis.shared = []; Navigator.prototype.canShare = () => true;
+		Navigator.prototype.share = async ({files}) => { shared.push(files[0].name + ": " + await files[0].text()) }`
+	if _, err := chromedp.Call(b.ctx, protopage.AddScriptToEvaluateOnNewDocument, protopage.AddScriptToEvaluateOnNewDocumentParams{Source: script}); err != nil {
+		t.Fatal(err)
+	}
+	b.open(newSite(t).address)
+	b.click("understood")
+	b.read(demo("01-leaving-camp.jpg"))
+	b.screen("kept")
+	b.until(`document.querySelectorAll("#kept-list > li").length === 1`)
+	b.run(`document.querySelector('input[value="headings"]').click()`)
+	b.click("kept-share")
+	b.until(`shared.length === 1`)
+	if text := eval[string](b, `shared[0]`); !strings.Contains(text, ".csv: ") || !strings.Contains(text, "58.4") {
+		t.Errorf("shared: %s", text)
+	}
+	b.calm()
+}
+
+// The policy lets nothing in line run, in either form.
+func TestPolicyHolds(t *testing.T) {
+	eachForm(t, func(b *tab, _ form) {
+		b.silent = contains("Content Security Policy")
+		b.run(`const s = document.createElement("script"); s.textContent = "globalThis.broken = 1"; document.head.append(s);
+			const i = document.createElement("button"); i.setAttribute("onclick", "globalThis.broken = 1"); document.body.append(i); i.click();
+			await new Promise((r) => setTimeout(r, 100))`)
+		if eval[bool](b, `globalThis.broken === 1`) {
+			b.t.Error("a script in line ran")
+		}
+		if n := len(b.heard()); n == 0 {
+			b.t.Error("the browser did not complain of it")
+		}
+	})
+}

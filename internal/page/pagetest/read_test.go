@@ -237,13 +237,17 @@ func TestTimeByThePerson(t *testing.T) {
 		t.Fatal(err)
 	}
 	inFolder(t, func(b *tab, _ form) {
-		b.place("22", "54.0", "S", "22", "18.0", "E")
 		b.read(path)
 		if got := b.refusal(); got != "no_time" {
 			b.t.Fatalf("code %q, heading %q", got, b.heading())
 		}
-		b.run(`document.getElementById("read-refused").hidden = true; document.querySelector("#refused-acts button").click()`)
-		b.until(answered)
+		b.run(`document.querySelector("#refused-acts button").click()`)
+		// Now the place is wanting, and asked for; then the photo is read by itself.
+		b.until(`document.querySelector("#refused-acts button")?.innerText === "Give the place"`)
+		b.run(`document.querySelector("#refused-acts button").click()`)
+		b.until(`document.getElementById("place-dialog").open`)
+		b.placeFields("22", "54.0", "S", "22", "18.0", "E")
+		b.until(`!document.getElementById("read-plate").hidden || document.getElementById("refused-code").innerText === "no_time"`)
 		if b.heading() != "058.4" {
 			b.t.Errorf("by the file's time the page reads %q (%s)", b.heading(), b.refusal())
 		}

@@ -2,6 +2,9 @@ package pagetest
 
 import (
 	"math"
+	"os"
+	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -12,6 +15,11 @@ func (b *tab) place(latDeg, latMin, latSide, lonDeg, lonMin, lonSide string) {
 	b.t.Helper()
 	b.run(`document.querySelector("[data-place]").click()`)
 	b.until(`document.getElementById("place-dialog").open`)
+	b.placeFields(latDeg, latMin, latSide, lonDeg, lonMin, lonSide)
+}
+
+func (b *tab) placeFields(latDeg, latMin, latSide, lonDeg, lonMin, lonSide string) {
+	b.t.Helper()
 	for id, text := range map[string]string{"lat-deg": latDeg, "lat-min": latMin, "lat-side": latSide, "lon-deg": lonDeg, "lon-min": lonMin, "lon-side": lonSide} {
 		b.fill(id, text)
 	}
@@ -98,6 +106,82 @@ func TestSteerBySleepingSun(t *testing.T) {
 	if text := b.text("steer-usable"); !strings.Contains(text, "moon") {
 		t.Errorf("usable again: %q, not by the moon", text)
 	}
+}
+
+// A journey's settings come by one file; its stops are steered to.
+func TestSteersToStop(t *testing.T) {
+	inFolder(t, func(b *tab, _ form) {
+		// The first cairn is 18 km off on 058 degrees (fixtures/README.md, the invented survey).
+		path := filepath.Join(b.t.TempDir(), "pan.json")
+		text := `{"shadowread_settings": 1, "journey": "over the pan", "rod_height_mm": 50, "distance_unit": "km", "position_form": "degrees_minutes",
+			"stops": [{"name": "first cairn", "latitude_deg": -22.81387, "longitude_deg": 22.44878}],
+			"position": {"latitude_deg": -22.9, "longitude_deg": 22.3, "sigma_km": 0.2, "time_utc": "2026-08-29T06:05:00Z"}}`
+		if err := os.WriteFile(path, []byte(text), 0o644); err != nil {
+			b.t.Fatal(err)
+		}
+		b.screen("settings")
+		b.upload("record-file", path)
+		b.until(`document.getElementById("journey-shown").innerText.includes("over the pan")`)
+		b.screen("steer")
+		b.run(`document.querySelector("#screen-steer [data-place]").click()`)
+		b.until(`document.getElementById("place-dialog").open`)
+		b.click("place-log")
+		b.until(`document.querySelector("[data-place-shown]").innerText.includes("by the log")`)
+		b.fill("to-stop", "first cairn")
+		b.until(`document.querySelector("#steer-figure svg")`)
+		if got := number(b.t, b.held()); math.Abs(got-347.3) > 0.15 {
+			b.t.Errorf("hold %v for 058 degrees, not 347.3", got)
+		}
+		if text := b.text("steer-for"); !strings.Contains(text, "058.0") || !strings.Contains(text, "first cairn, 18") {
+			b.t.Errorf("it holds %q", text)
+		}
+	})
+}
+
+// A place that was said to be here is not here for ever: after ten minutes it is the last one
+// known, and the number is as unsure as a drive since then makes it.
+func TestPlaceGrowsOld(t *testing.T) {
+	inFolder(t, func(b *tab, _ form) {
+		b.steer()
+		fresh := b.text("steer-for")
+		b.run(`globalThis.later = 2 * 3600e3`)
+		b.until(`document.getElementById("steer-for").innerText !== ` + strconv.Quote(fresh))
+		within := func(text string) float64 {
+			_, after, _ := strings.Cut(text, "± ")
+			n, _, _ := strings.Cut(after, "°")
+			return number(b.t, n)
+		}
+		// 240 km turn the sun's azimuth by two degrees and more with a high sun (docs/steering.md).
+		old := b.text("steer-for")
+		if within(old) < within(fresh)+1 {
+			b.t.Errorf("two hours after the place was given it holds %q; before, %q", old, fresh)
+		}
+		b.run(`document.querySelector("#screen-steer [data-place]").click()`)
+		b.until(`document.getElementById("place-dialog").open`)
+		b.click("place-here")
+		b.until(`document.getElementById("steer-for").innerText !== ` + strconv.Quote(old))
+		if now := b.text("steer-for"); within(now) > within(old)-1 {
+			b.t.Errorf("said to be still here it holds %q; before, %q", now, old)
+		}
+	})
+}
+
+// What counts by itself is not read out all the time; a result is.
+func TestSpoken(t *testing.T) {
+	inFolder(t, func(b *tab, _ form) {
+		b.read(demo("01-leaving-camp.jpg"))
+		b.until(`document.getElementById("spoken").innerText.startsWith("heading 058.4 degrees true")`)
+		b.steer()
+		b.run(`globalThis.spokenTimes = 0; new MutationObserver(() => { spokenTimes++ }).observe(document.getElementById("spoken"), {childList: true});
+			globalThis.counted = 0; new MutationObserver(() => { counted++ }).observe(document.getElementById("steer-figure"), {childList: true})`)
+		b.until(`counted >= 2`)
+		if n := eval[int](b, `spokenTimes`); n != 0 {
+			b.t.Errorf("counting was read out %d times", n)
+		}
+		if text := eval[string](b, `document.getElementById("steer-facts").textContent`); !strings.Contains(text, "kept awake") {
+			b.t.Errorf("the screen is not kept awake: %s", text)
+		}
+	})
 }
 
 func TestPlaceByHand(t *testing.T) {

@@ -106,6 +106,14 @@ func newTab(t *testing.T) *tab {
 	return b
 }
 
+// heard is what the console complained of so far.
+func (b *tab) heard() []string {
+	time.Sleep(100 * time.Millisecond)
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.said
+}
+
 func (b *tab) do(what string, steps ...chromedp.Action[chromedp.Void]) {
 	b.t.Helper()
 	ctx, cancel := context.WithTimeout(b.ctx, patience)
