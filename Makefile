@@ -3,7 +3,7 @@
 COMMIT := $(shell git describe --always --dirty --abbrev=12 2>/dev/null)
 FUZZTIME ?= 3s
 # What rests on pixels is tested with OpenCV and without.
-WITHOUT_OPENCV = ./internal/pixels ./internal/vision ./internal/sheetphoto ./internal/lens ./internal/reading
+WITHOUT_OPENCV = ./internal/pixels ./internal/vision ./internal/sheetphoto ./internal/lens ./internal/reading ./internal/onpage
 # Folders of photos with a truth.json beside them.
 DIR ?= fixtures/demo
 SOAK ?=
@@ -37,17 +37,19 @@ setup:
 
 # Speed, as ratios taken in one run. One reading over the decode of its photo is
 # measured on one processor.
-bench: setup
+bench: page
 	mkdir -p out
 	go test -c -o out/reading.test ./internal/reading
 	cd internal/reading && taskset -c 0 ../../out/reading.test -test.run '^$$' -test.bench 'Reading$$|WithoutOpenCV' -test.benchtime 30x
 	cd internal/reading && ../../out/reading.test -test.run '^$$' -test.bench 'ManyPhotos' -test.benchtime 1x
 	cd internal/reading && ../../out/reading.test -test.run '^$$' -test.bench 'HEIC|Overlay|ManySheets|Hostile' -test.benchtime 3x
+	go test -run '^$$' -bench Page -benchtime 5x ./internal/browser
 	go test -run '^$$' -bench . ./internal/calib ./internal/bearing ./internal/align ./internal/workup ./internal/logbook
 
-# Errors against the truth: make accuracy DIR=folder
-accuracy: setup
+# Errors against the truth, and the page in a browser against the program: make accuracy DIR=folder
+accuracy: page
 	go run ./cmd/proof accuracy $(DIR)
+	go run ./cmd/proof page $(DIR)
 
 # Errors over sigma on random pictures, 22,000 damaged photos, thousands of simulated instruments and
 # journeys, unclosed Mats, and the fuzz targets for longer:

@@ -17,7 +17,7 @@ var version, commit string
 func main() {
 	// A photo of 12 megapixels leaves as much garbage as it takes; a phone has little.
 	debug.SetGCPercent(50)
-	program := onpage.Program{Version: version, Commit: commit}
+	program := &onpage.Program{Version: version, Commit: commit}
 	call := js.FuncOf(func(_ js.Value, args []js.Value) any {
 		var photo []byte
 		if len(args) > 2 && args[2].Truthy() {

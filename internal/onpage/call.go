@@ -18,8 +18,11 @@ import (
 // maxRequest bounds a request: kept readings by the thousand.
 const maxRequest = 32 << 20
 
-// Program says which program answers.
-type Program struct{ Version, Commit string }
+// Program is the program that answers. Calls come one after the other.
+type Program struct {
+	Version, Commit string
+	steered         steered
+}
 
 // Call answers a call of the page. photo is the file that goes with it, picture what goes
 // back; either may be nil. It answers whatever comes: what is wrong with a request, and a
@@ -27,7 +30,7 @@ type Program struct{ Version, Commit string }
 //
 // progress, if not nil, is told what begins in a long call; the stage "read" comes with the
 // answer, before its picture is drawn.
-func (p Program) Call(name string, request, photo []byte, progress func(stage string, answer []byte)) (answer, picture []byte) {
+func (p *Program) Call(name string, request, photo []byte, progress func(stage string, answer []byte)) (answer, picture []byte) {
 	defer func() {
 		if r := recover(); r != nil {
 			answer, picture = failed(fault.New("internal_error", "load the page anew, and tell its makers what you did", "the program failed: %v", r)), nil
@@ -47,7 +50,7 @@ func (p Program) Call(name string, request, photo []byte, progress func(stage st
 	return answer, picture
 }
 
-func (p Program) answer(name string, request, photo []byte, progress func(string, []byte)) (out any, picture []byte, err error) {
+func (p *Program) answer(name string, request, photo []byte, progress func(string, []byte)) (out any, picture []byte, err error) {
 	if len(request) > maxRequest {
 		return nil, nil, badRequest(fmt.Errorf("it has %d MB", len(request)>>20))
 	}
@@ -70,7 +73,7 @@ func (p Program) answer(name string, request, photo []byte, progress func(string
 	case "number":
 		out, err = decoded(request, numberRequest.answer)
 	case "steer":
-		out, err = decoded(request, steerRequest.answer)
+		out, err = decoded(request, func(r steerRequest) (any, error) { return r.answer(&p.steered) })
 	case "entries":
 		out, err = decoded(request, entriesRequest.answer)
 	default:
@@ -79,7 +82,7 @@ func (p Program) answer(name string, request, photo []byte, progress func(string
 	return out, nil, err
 }
 
-func (p Program) version() any {
+func (p *Program) version() any {
 	return struct {
 		Version  string   `json:"version"`
 		Commit   string   `json:"commit"` // "" where not known

@@ -20,7 +20,7 @@ import (
 	"shadowread/internal/steering"
 )
 
-var program = Program{Version: "0", Commit: "test"}
+var program = &Program{Version: "0", Commit: "test"}
 
 var demo = filepath.Join("..", "..", "fixtures", "demo")
 
@@ -161,6 +161,37 @@ func TestNumberAndSteerAreTheCommands(t *testing.T) {
 	}
 	if changes := a.Say["changes"].([]any); len(changes) != 4 || a.Say["until"] == nil {
 		t.Errorf("said %v", a.Say)
+	}
+}
+
+// Asked each few seconds, the page says the same as if it were asked once.
+func TestSteerGoesOn(t *testing.T) {
+	at := time.Date(2026, 8, 29, 6, 12, 31, 0, time.UTC)
+	request := object{"course_deg": 58, "device_utc_offset_min": 120, "settings": object{"rod_height_mm": 50}}
+	for i := range 40 {
+		request["device_now_ms"] = at.Add(time.Duration(i) * 7 * time.Second).UnixMilli()
+		request["place"] = object{"source": "device", "latitude_deg": -22.9, "longitude_deg": 22.3, "sigma_km": 0.1, "age_s": i * 7}
+		if i == 30 {
+			request["course_deg"] = 59
+		}
+		going, _ := call[answered](t, "steer", request, nil)
+		program.steered = steered{}
+		anew, _ := call[answered](t, "steer", request, nil)
+		a, b := going.Say["changes"].([]any), anew.Say["changes"].([]any)
+		for j := range b { // found to a tenth of a second
+			if late := a[j].(object)["time_ms"].(float64) - b[j].(object)["time_ms"].(float64); math.Abs(late) > 200 {
+				t.Errorf("%d s on: change %d is %v ms late", i*7, j, late)
+			}
+		}
+		for _, one := range []object{going.Say, going.Steer, anew.Say, anew.Steer} {
+			delete(one, "changes")
+			delete(one, "next_ms")
+		}
+		if a, b := fmt.Sprint(going.Say, going.Steer), fmt.Sprint(anew.Say, anew.Steer); a != b {
+			t.Errorf("%d s on:\n%s\nanew\n%s", i*7, a, b)
+		}
+		program.steered = steered{} // the next is not by the second of these
+		call[answered](t, "steer", request, nil)
 	}
 }
 

@@ -37,6 +37,7 @@ type factsAnswer struct {
 	MostPixels int     `json:"most_pixels"`
 	// Original goes back with the copy, to "read".
 	Original photo.Facts `json:"original"`
+	SHA256   string      `json:"photo_sha256"` // of the original, by which the log knows it
 }
 
 func (r factsRequest) answer(data []byte) (any, error) {
@@ -44,7 +45,7 @@ func (r factsRequest) answer(data []byte) (any, error) {
 	if err != nil && !(fault.Code(err) == "too_large" && facts.Width > 0) {
 		return nil, err
 	}
-	a := factsAnswer{Format: facts.Format, WidthPX: facts.Width, HeightPX: facts.Height, MostPixels: mostPixels, Original: facts}
+	a := factsAnswer{Format: facts.Format, WidthPX: facts.Width, HeightPX: facts.Height, MostPixels: mostPixels, Original: facts, SHA256: sumOf(data)}
 	switch {
 	case facts.Format == photo.HEIC && !photo.DecodesHEIC:
 		a.Copy = new("heic")
@@ -132,9 +133,7 @@ func (r readRequest) answer(data []byte, progress func(string, []byte)) (any, []
 	if r.ShrunkBy > 1 {
 		res.Warnings = append(res.Warnings, photo.Warning{Code: "picture_shrunk", Message: fmt.Sprintf("the picture was shrunk by %.3g before it was read: it is larger than what this page holds", r.ShrunkBy)})
 	}
-	out := readAnswer{Reading: res, Say: k.sayReading(res, when, where, c)}
-	sum := sha256.Sum256(data)
-	out.SHA256 = hex.EncodeToString(sum[:])
+	out := readAnswer{Reading: res, Say: k.sayReading(res, when, where, c), SHA256: sumOf(data)}
 	if !r.Overlay {
 		return out, nil, nil
 	}
@@ -148,6 +147,11 @@ func (r readRequest) answer(data []byte, progress func(string, []byte)) (any, []
 		picture = nil // a file that shows no picture has no overlay; the refusal says why
 	}
 	return out, picture, nil
+}
+
+func sumOf(data []byte) string {
+	sum := sha256.Sum256(data)
+	return hex.EncodeToString(sum[:])
 }
 
 // conclude puts what the page knows of time and place to a reading.

@@ -138,12 +138,13 @@ func (s *saidReading) heading(r *reading.Result) {
 // refusalOf parts what is wrong from what to do, as far as the sentence has two parts.
 func refusalOf(code, text string) *refusal {
 	text = onPage(text)
+	message, todo := text, ""
 	for _, mark := range []string{": ", "; ", ". "} {
-		if message, todo, ok := strings.Cut(text, mark); ok {
-			return &refusal{code, message, upper(todo)}
+		if before, after, ok := strings.Cut(text, mark); ok && len(before) < len(message) {
+			message, todo = before, upper(after)
 		}
 	}
-	return &refusal{Code: code, Message: text}
+	return &refusal{code, message, todo}
 }
 
 func upper(s string) string {

@@ -1,6 +1,7 @@
 package onpage
 
 import (
+	"encoding/json"
 	"strings"
 	"time"
 
@@ -8,6 +9,7 @@ import (
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
 	"shadowread/internal/photo"
+	"shadowread/internal/reading"
 	"shadowread/internal/steering"
 	"shadowread/internal/wording"
 )
@@ -30,7 +32,42 @@ type steerAnswer struct {
 	Say   saidSteer       `json:"say"`
 }
 
-func (r steerRequest) answer() (any, error) {
+// steered is what was answered last. While nothing but the time has changed since, what lies
+// ahead is not worked out again: the page asks each few seconds.
+type steered struct {
+	key string
+	now *steering.Steer
+}
+
+// at is what to say at a time, by what was said before if it still holds.
+func (last *steered) at(key string, t time.Time, course, sigma angle.Angle, given *angle.Angle, o reading.Options) (s *steering.Steer, err error) {
+	if given == nil && last.key == key && last.now != nil && last.now.Lasts(t) {
+		return last.now.Again(t, sigma, o), nil
+	}
+	s, err = steering.New(t, course, sigma, given, o)
+	last.key, last.now = key, nil
+	if err == nil && given == nil {
+		last.now = s
+	}
+	return s, err
+}
+
+// key is all that is asked but the time, and how old the place is.
+func (r steerRequest) key() string {
+	r.device.NowMS, r.TimeMS = 0, 0
+	if r.Place != nil {
+		p := *r.Place
+		p.AgeS, p.SigmaKM = 0, 0 // they move no azimuth
+		r.Place = &p
+	}
+	text, err := json.Marshal(r)
+	if err != nil {
+		return ""
+	}
+	return string(text)
+}
+
+func (r steerRequest) answer(last *steered) (any, error) {
 	k := understand(r.Settings)
 	if err := k.usable(); err != nil {
 		return nil, err
@@ -72,7 +109,7 @@ func (r steerRequest) answer() (any, error) {
 	if o.Body, err = r.body(); err != nil {
 		return nil, err
 	}
-	s, err := steering.New(when.utc, course, sigma, given, o)
+	s, err := last.at(r.key(), when.utc, course, sigma, given, o)
 	if err != nil {
 		return nil, err
 	}
@@ -109,12 +146,15 @@ func (r steerRequest) course(k *kept, where spot) (course angle.Angle, to *strin
 	return 0, nil, fault.New("no_such_stop", "choose one of the settings' stops", "there is no stop %.100q", r.Stop)
 }
 
-// nextAfter is when to ask again: the number's tenth turns, or whole numbers change.
+// nextAfter is when to ask again: when the number has moved by a fifth of what is shown of it,
+// or the whole number changes.
 func nextAfter(s *steering.Steer) time.Time {
-	const most, least = 10 * time.Second, time.Second
+	const fifth = 0.02 * angle.Degree
+	const least, most = time.Second, 10 * time.Second
 	next := s.Time.Add(most)
-	if s.OK() && s.Reading.Sky.AltitudeRate != 0 { // a high sun runs fast
-		next = s.Time.Add(least)
+	if s.OK() {
+		hours := float64(fifth) / max(1e-9, s.Reading.Sky.AzimuthRate.Abs().Radians())
+		next = s.Time.Add(max(least, min(most, time.Duration(min(1, hours)*float64(time.Hour)))))
 	}
 	if len(s.Changes) > 0 && s.Changes[0].Time.Before(next) {
 		next = s.Changes[0].Time

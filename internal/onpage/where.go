@@ -119,7 +119,7 @@ func (p *place) of(f photo.Facts, now time.Time, m moment) (s spot, err error) {
 		s.refused = fault.New(string(reading.NoPosition), "say where it was", "the place is of %s before or after, in which a vehicle may have gone anywhere", wording.Span(between))
 	}
 	s.options.Position, s.options.SigmaKM = &at, &sigma
-	s.note = p.told(between)
+	s.note = p.told(between, m)
 	return s, nil
 }
 
@@ -150,10 +150,13 @@ func (p place) holdAgainst(s *spot, f photo.Facts, at geo.Position, sigma float6
 	return false, nil
 }
 
-func (p place) told(between time.Duration) string {
+func (p place) told(between time.Duration, m moment) string {
 	old := ""
 	if between >= time.Minute {
-		old = ", " + wording.Span(between) + " before or after"
+		old = ", " + wording.Span(between) + " old"
+		if !m.fresh {
+			old = ", " + wording.Span(between) + " before or after"
+		}
 	}
 	switch p.Source {
 	case fromDevice:

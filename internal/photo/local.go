@@ -32,8 +32,8 @@ func keptNearby(p geo.Position, clock time.Time, offset time.Duration) bool {
 	// doubt is worth the second that the whole one takes.
 	for _, load := range []func() (zoneFinder, error){zoneTiles, zoneMap} {
 		finder, err := load()
-		if err != nil {
-			return true
+		if err != nil { // a build without the map
+			return nearTheSun(p, offset)
 		}
 		for i, zone := range zonesAround(finder, p) {
 			beside := time.Duration(0)
@@ -46,6 +46,17 @@ func keptNearby(p geo.Position, clock time.Time, offset time.Duration) bool {
 		}
 	}
 	return false
+}
+
+// farthestFromTheSun is more than any civil time lies from the sun's mean time where it is kept:
+// the west of China is 3 h 10 min ahead, the islands at the date line a whole day (from memory).
+const farthestFromTheSun = 3*time.Hour + 15*time.Minute
+
+// nearTheSun reports whether an offset can be a civil time at p for all that the longitude
+// tells: a flipped sign shows where it counts, a digit hardly.
+func nearTheSun(p geo.Position, offset time.Duration) bool {
+	apart := offset.Hours() - p.Lon.Degrees()/15
+	return math.Abs(math.Remainder(apart, 24)) <= farthestFromTheSun.Hours()
 }
 
 // zonesAround names the zones at p, which come first where they are known, and on rings

@@ -84,3 +84,19 @@ func BenchmarkKeptNearby(b *testing.B) {
 		}
 	}
 }
+
+// Civil times far from the sun's (from memory) pass, a flipped sign does not.
+func TestNearTheSun(t *testing.T) {
+	for _, tt := range []struct {
+		lat, lon, hours float64
+		want            bool
+	}{
+		{-22.9, 22.3, 2, true}, {-22.9, 22.3, -2, false}, {39.5, 74, 8, true}, {42.2, -8.8, 2, true}, {1.9, -157.4, 14, true}, {-44, -176.6, 13.75, true},
+		{48, 66.8, 5, true}, {48, 66.8, -5, false}, {64, -22, 0, true}, {-33, -70, -3, true}, {-33, -70, 4, false}, {65, -168, -8, true},
+	} {
+		p := geo.Position{Lat: angle.FromDegrees(tt.lat), Lon: angle.FromDegrees(tt.lon)}
+		if got := nearTheSun(p, time.Duration(tt.hours*float64(time.Hour))); got != tt.want {
+			t.Errorf("%v at %+g h: %v", p, tt.hours, got)
+		}
+	}
+}
