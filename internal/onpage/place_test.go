@@ -18,7 +18,7 @@ func TestPlaceByHand(t *testing.T) {
 		{`{"source":"device","latitude_deg":95,"longitude_deg":22.3}`, "", "bad_position"},
 		{`null`, "", "no_position"},
 	} {
-		out, _ := Program{}.Call("place", []byte(`{"settings":{"position_form":"degrees_minutes"},"place":`+c.place+`}`), nil, nil)
+		out, _ := new(Program).Call("place", []byte(`{"settings":{"position_form":"degrees_minutes"},"place":`+c.place+`}`), nil, nil)
 		var a struct {
 			placeAnswer
 			Error failure `json:"error"`
