@@ -92,7 +92,7 @@ async function readPhoto(file, chosen, more = {}) {
     shown = true;
     work.end();
     showAnswer(answer, file.name, changedText(photo));
-    if (answer.say?.status === "ok") keepReading(answer, "photo", file.name);
+    if (answer.say?.status === "ok") keepReading(photo.sha256 ? { ...answer, photo_sha256: photo.sha256 } : answer, "photo", file.name);
   };
   // The answer comes before what was found is drawn into the picture.
   const { answer, bytes } = await reader.ask("read", request, photo.bytes, ({ stage, answer: early }) => {
@@ -199,6 +199,10 @@ function offer(say) {
       byId("stated").open = true;
       byId("stated-date").focus();
     });
+  }
+  if (say.refused.code === "light_disagrees") {
+    act("It was the moon", () => askAgain({ body: "moon" }));
+    act("It was the sun", () => askAgain({ body: "sun" }));
   }
   if (say.refused.code === "no_position") {
     act("Give the place", async () => {

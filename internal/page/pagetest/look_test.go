@@ -205,41 +205,16 @@ func states(b *tab) []struct {
 	}
 }
 
-// A screen's targets are 56 px and more both ways, for thumbs in gloves.
-func TestTargets(t *testing.T) {
-	needsBrowser(t)
-	s := newSite(t)
-	for _, size := range sizes {
-		t.Run(size.name, func(t *testing.T) {
-			b := newTab(t)
-			b.clock(campTime, false)
-			b.size(size.width, size.height)
-			b.open(s.address)
-			b.click("understood")
-			seen := 0
-			for _, state := range states(b) {
-				state.show()
-				small := eval[[]box](b, `[...document.querySelectorAll("a, button, input, select, textarea, summary")]
-					.filter((e) => e.checkVisibility() && (!document.querySelector("dialog[open]") || e.closest("dialog[open]")))
-					.map((e) => e.matches("[type=checkbox], [type=radio]") ? e.closest("label") : e).map(`+boxOf+`)`)
-				seen += len(small)
-				for _, at := range small {
-					if at.Right-at.Left < 55.9 || at.Bottom-at.Top < 55.9 {
-						t.Errorf("%s: %q is %.0f x %.0f px", state.name, at.What, at.Right-at.Left, at.Bottom-at.Top)
-					}
-				}
-			}
-			if seen < 100 {
-				t.Errorf("only %d targets were measured", seen)
-			}
-		})
-	}
-}
-
-// The screens look as they were last looked at with one's own eyes: go test -update writes
-// them anew. Typefaces differ between machines, so squares of 8 px are compared.
+// Each screen, by day upright and lying and by night, looks as it was last looked at with
+// one's own eyes (go test -update writes the kept pictures anew), has targets for thumbs in
+// gloves, and no violation of the Web Content Accessibility Guidelines 2.2, levels A and AA,
+// that axe-core 4.14.1 finds.
 func TestScreens(t *testing.T) {
 	needsBrowser(t)
+	axe, err := os.ReadFile("testdata/axe/axe.min.js")
+	if err != nil {
+		t.Fatal(err)
+	}
 	s := newSite(t)
 	for _, look := range []struct {
 		name  string
@@ -255,13 +230,43 @@ func TestScreens(t *testing.T) {
 			if look.night {
 				b.click("night")
 			}
+			b.run(string(axe))
+			measured := 0
 			for _, state := range states(b) {
 				state.show()
-				b.run(`document.activeElement?.blur(); for (const e of [document.documentElement, ...document.querySelectorAll("dialog")]) e.scrollTop = 0; await new Promise((r) => requestAnimationFrame(() => requestAnimationFrame(r)))`)
+				b.run(`document.activeElement?.blur(); for (const e of [document.documentElement, ...document.querySelectorAll("dialog")]) e.scrollTop = 0;
+					await new Promise((r) => requestAnimationFrame(() => requestAnimationFrame(r)))`)
 				compare(t, state.name+"-"+look.name, b.picture())
+				measured += b.targets(state.name)
+				for _, violation := range b.violations() {
+					t.Errorf("%s: %s", state.name, violation)
+				}
+			}
+			if measured < 100 {
+				t.Errorf("only %d targets were measured", measured)
+			}
+			// The check finds what is wrong, if something is.
+			b.run(`document.querySelector("dialog[open]").close(); document.querySelector("main").append(document.createElement("img"))`)
+			if found := b.violations(); len(found) != 1 || !strings.Contains(found[0], "image-alt") {
+				t.Errorf("a picture without words is not found: %v", found)
 			}
 		})
 	}
+}
+
+// targets fails where something to be touched is less than 56 px either way, and returns how
+// many there are.
+func (b *tab) targets(state string) int {
+	b.t.Helper()
+	list := eval[[]box](b, `[...document.querySelectorAll("a, button, input, select, textarea, summary")]
+		.filter((e) => e.checkVisibility() && (!document.querySelector("dialog[open]") || e.closest("dialog[open]")))
+		.map((e) => e.matches("[type=checkbox], [type=radio]") ? e.closest("label") : e).map(`+boxOf+`)`)
+	for _, at := range list {
+		if at.Right-at.Left < 55.9 || at.Bottom-at.Top < 55.9 {
+			b.t.Errorf("%s: %q is %.0f x %.0f px", state, at.What, at.Right-at.Left, at.Bottom-at.Top)
+		}
+	}
+	return len(list)
 }
 
 // compare fails where more than a fiftieth of the squares differs by more than a fifth of white.
@@ -332,39 +337,13 @@ type finding struct {
 	} `json:"nodes"`
 }
 
-// Every screen, by day and by night, has no violation of the Web Content Accessibility
-// Guidelines 2.2, levels A and AA, that axe-core 4.14.1 finds.
-func TestAccessible(t *testing.T) {
-	needsBrowser(t)
-	axe, err := os.ReadFile("testdata/axe/axe.min.js")
-	if err != nil {
-		t.Fatal(err)
+// violations are what axe-core, which must have been loaded, finds in the page as it stands.
+func (b *tab) violations() (out []string) {
+	b.t.Helper()
+	for _, f := range eval[[]finding](b, `axe.run(document, {runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"], resultTypes: ["violations"]}).then((r) => r.violations)`) {
+		for _, n := range f.Nodes {
+			out = append(out, fmt.Sprintf("%s, %s\n%s\n%s", f.ID, f.Help, n.HTML, n.Summary))
+		}
 	}
-	const check = `axe.run(document, {runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"], resultTypes: ["violations"]}).then((r) => r.violations)`
-	s := newSite(t)
-	for _, night := range []bool{false, true} {
-		t.Run(map[bool]string{false: "day", true: "night"}[night], func(t *testing.T) {
-			b := newTab(t)
-			b.clock(campTime, false)
-			b.open(s.address)
-			b.click("understood")
-			if night {
-				b.click("night")
-			}
-			b.run(string(axe))
-			for _, state := range states(b) {
-				state.show()
-				for _, f := range eval[[]finding](b, check) {
-					for _, n := range f.Nodes {
-						t.Errorf("%s: %s, %s\n%s\n%s", state.name, f.ID, f.Help, n.HTML, n.Summary)
-					}
-				}
-			}
-			// The check finds what is wrong, if something is.
-			b.run(`document.querySelector("dialog[open]").close(); document.querySelector("main").append(document.createElement("img"))`)
-			if found := eval[[]finding](b, check); len(found) != 1 || !strings.Contains(found[0].ID, "image-alt") {
-				t.Errorf("a picture without words is not found: %v", found)
-			}
-		})
-	}
+	return out
 }
