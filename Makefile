@@ -19,6 +19,7 @@ demo: build
 	bash scripts/demo.sh out/demo
 
 test: page
+	@bash scripts/setup.sh browser
 	go vet ./...
 	bash scripts/fuzz.sh $(FUZZTIME)
 	go test ./...

@@ -1,7 +1,28 @@
 #!/usr/bin/env bash
-# Installs what building and testing need on Debian 12. Does nothing when all is
-# there.
+# Installs what building and testing need on Debian 12, with "browser" what the page is
+# tested in too. Does nothing when all is there.
 set -euo pipefail
+
+if [[ ${1:-} == browser ]]; then
+	# The page's tests find it by the names in internal/browser.
+	for name in chromium chromium-browser google-chrome-stable google-chrome; do
+		if command -v "$name" >/dev/null; then
+			exit 0
+		fi
+	done
+	root=()
+	if ((EUID != 0)); then
+		root=(sudo)
+	fi
+	if command -v apt-get >/dev/null; then
+		echo "setup: installing chromium, to test the page in" >&2
+		"${root[@]}" apt-get update -q >&2 &&
+			"${root[@]}" env DEBIAN_FRONTEND=noninteractive apt-get install -q -y --no-install-recommends chromium fonts-dejavu-core >&2 &&
+			exit 0
+	fi
+	echo "setup: NO BROWSER can be had here: the tests of the page are SKIPPED" >&2
+	exit 0
+fi
 
 packages=(
 	gcc g++ make pkg-config
@@ -12,7 +33,6 @@ packages=(
 	librsvg2-bin           # tests: the SVG drawn
 	libxml2-utils          # tests: GPX held to its schema
 	libimage-exiftool-perl # tests: Exif data read by another program
-	chromium               # tests: the page in a browser
 )
 
 if ! command -v go >/dev/null; then

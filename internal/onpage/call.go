@@ -68,6 +68,8 @@ func (p *Program) answer(name string, request, photo []byte, progress func(strin
 		if err = decode(request, &r); err == nil {
 			return r.answer(photo, progress)
 		}
+	case "place":
+		out, err = decoded(request, placeRequest.answer)
 	case "number":
 		out, err = decoded(request, numberRequest.answer)
 	case "steer":

@@ -12,7 +12,7 @@ import (
 var (
 	policyTag   = regexp.MustCompile(`<meta http-equiv="Content-Security-Policy" content="[^"]*">`)
 	styleTag    = regexp.MustCompile(`<link rel="stylesheet" href="([^"]+)">`)
-	linkTag     = regexp.MustCompile(`[ \t]*<link rel="(?:manifest|icon|apple-touch-icon)"[^>]*>\n?`)
+	linkTag     = regexp.MustCompile(`[ \t]*<link rel="(?:manifest|icon|apple-touch-icon|modulepreload)"[^>]*>\n?`)
 	moduleTag   = regexp.MustCompile(`<script type="module" src="([^"]+)"></script>`)
 	importLine  = regexp.MustCompile(`(?s)\bimport\s*\{([^}]*)\}\s*from\s*"\./([^"]+)";[ \t]*\n?`)
 	exportWord  = regexp.MustCompile(`(?m)^export (async function|function|const|let|class) `)

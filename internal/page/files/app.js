@@ -1,16 +1,38 @@
-// A bare page for trying the program out.
-import { load, start } from "./program.js";
+// The page's beginning: what it is made of is put together here.
+import { complain } from "./dom.js";
+import { reader, helm } from "./engine.js";
+import { startShell } from "./shell.js";
+import { startSettings, recheckSettings } from "./settings.js";
+import { startPlace } from "./place.js";
+import { startPicture } from "./picture.js";
+import { startKept } from "./kept.js";
+import { startRead } from "./read.js";
+import { startSteer } from "./steer.js";
+import { startInstalled, showVersion } from "./installed.js";
 
-const out = document.getElementById("out");
-const module = await load();
-const reader = await start(module);
-out.textContent = (await reader.call("version", {})).json;
-document.getElementById("photo").addEventListener("change", async (event) => {
-  const file = event.target.files[0];
-  const { json, bytes } = await reader.call("read", {
-    settings: { rod_height_mm: 50 }, name: file.name, file_modified_ms: file.lastModified, chosen: "album",
-    device_now_ms: Date.now(), device_utc_offset_min: -new Date().getTimezoneOffset(), place: null, overlay: true,
-  }, await file.arrayBuffer());
-  out.textContent = JSON.stringify(JSON.parse(json).say ?? JSON.parse(json), null, 1);
-  document.getElementById("overlay").src = bytes ? URL.createObjectURL(new Blob([bytes], { type: "image/jpeg" })) : "";
-});
+async function begin() {
+  await startSettings();
+  await startPlace();
+  startPicture();
+  startKept();
+  startRead();
+  startSteer();
+  startInstalled();
+  await startShell();
+  document.documentElement.dataset.ready = "page";
+  if (!globalThis.DecompressionStream) {
+    complain("This browser is too old for the page: bring it up to date. It needs what browsers have had since 2023.");
+    return;
+  }
+  const { answer } = await helm.ask("version", {});
+  if (answer.error) {
+    complain("The page cannot compute: " + answer.error.message + ". " + answer.error.hint);
+    return;
+  }
+  showVersion(answer.version + (answer.commit ? " (" + answer.commit + ")" : ""));
+  await recheckSettings();
+  document.documentElement.dataset.ready = "all";
+  reader.start().catch(() => {}); // so that the first photo need not wait
+}
+
+begin().catch((error) => complain("The page could not start: " + error.message));

@@ -1,0 +1,128 @@
+// Readings that stay on the device until they are handed over.
+import { byId, make, setText, speak, complain, faultText, ask, markFault } from "./dom.js";
+import { allKept, keep, keptInMemory, remove } from "./store.js";
+import { helm } from "./engine.js";
+import { onScreen, screenNow } from "./shell.js";
+import { settingsNow } from "./settings.js";
+
+const newId = () => Date.now().toString(36) + "-" + [...crypto.getRandomValues(new Uint8Array(6))].map((b) => b.toString(16).padStart(2, "0")).join("");
+
+// keepReading stores a reading; where the device refuses it says so, and the reading stays shown.
+export async function keepReading(answer, kind, name) {
+  const item = {
+    id: newId(), by: kind, photo: kind === "photo" ? name : "", photo_sha256: answer.photo_sha256 ?? "", name, reading: answer.reading, say: answer.say, kept_ms: Date.now(), odometer: "", odometer_unit: settingsNow().distance_unit ?? "km", stood: false, note: "",
+  };
+  if (!await keep(item)) {
+    complain("This device did not store the reading: it is full, or it refuses this page. Write the heading down. It stays under Kept until the page is closed.");
+  }
+  if (screenNow() === "kept") showKept();
+}
+
+// when is a reading's date and time by its own offset.
+export function when(answer) {
+  const { say } = answer;
+  if (!say.local_date) return { date: "", time: "" };
+  const date = new Date(say.local_date + "T00:00Z").toLocaleDateString("en-GB", { day: "numeric", month: "long", year: "numeric", timeZone: "UTC" });
+  return { date, time: say.local_time + " " + say.utc_offset };
+}
+
+const headingText = (item) => item.say.heading + "° ± " + item.say.plus_minus + "°";
+
+function keptRow(item) {
+  const { date, time } = when(item);
+  const fault = make("p", { className: "fault", id: "odo-fault-" + item.id, hidden: true });
+  const odometer = make("input", { type: "text", inputMode: "decimal", value: item.odometer, autocomplete: "off" });
+  const unit = make("select", {}, ...["km", "mi", "nmi"].map((u) => make("option", { selected: u === item.odometer_unit }, u)));
+  const note = make("input", { type: "text", value: item.note, autocomplete: "off", maxLength: 200 });
+  const store = async () => {
+    const text = odometer.value.trim().replace(",", ".");
+    const bad = text !== "" && !/^\d+(\.\d+)?$/.test(text);
+    markFault(odometer, fault, bad ? "an odometer reads as 45210.4" : "");
+    if (bad) return;
+    Object.assign(item, { odometer: text, odometer_unit: unit.value, note: note.value.trim(), stood: stood.checked });
+    if (!await keep(item)) complain("This device did not store the change.");
+  };
+  const stood = make("input", { type: "checkbox", checked: item.stood });
+  for (const field of [odometer, unit, note, stood]) field.addEventListener("change", store);
+  const heading = headingText(item);
+  return make("li", {},
+    make("details", { id: "kept-" + item.id },
+      make("summary", {}, make("b", {}, heading), make("span", {}, date + ", " + time), make("small", {}, item.by === "photo" ? item.name : item.name + ", by eye")),
+      make("div", { className: "fields three" },
+        make("label", {}, "Odometer", odometer),
+        make("label", {}, "in", unit),
+        make("label", {}, "Note", note)),
+      make("label", { className: "stood" }, stood, make("span", {}, "stood", make("small", {}, "nothing was run since the entry before"))),
+      fault,
+      make("button", { type: "button", onclick: () => removeOne(item, heading) }, "Remove this reading")));
+}
+
+async function removeThese(items, question) {
+  if (!await ask(question, "Remove", "Keep")) return;
+  try {
+    await remove(items.map((i) => i.id));
+  } catch {
+    complain("This device did not remove the readings.");
+  }
+  speak("removed");
+  await showKept();
+  byId("title-kept").focus();
+}
+
+const removeOne = (item, heading) => removeThese([item], "Remove " + heading + " from this device?");
+
+async function showKept() {
+  const items = await allKept();
+  byId("kept-none").hidden = items.length > 0;
+  byId("kept-out").hidden = items.length === 0;
+  byId("kept-remove-all").hidden = items.length === 0;
+  const inMemory = keptInMemory();
+  setText(byId("title-kept"), "Kept readings" + (items.length ? " (" + items.length + ")" : ""));
+  if (inMemory) complain(inMemory === 1 ? "One reading is held until the page is closed only: this device does not store it." : inMemory + " readings are held until the page is closed only: this device does not store them.");
+  byId("kept-list").replaceChildren(...items.reverse().map(keptRow));
+}
+
+// handOver makes the one file. share: by the device's own sheet, else as a download.
+async function handOver(share) {
+  const items = await allKept();
+  const as = document.querySelector('input[name="as"]:checked').value;
+  const lacking = as === "legs" ? items.find((item) => !item.odometer && !item.stood) : null;
+  if (lacking) {
+    complain("A leg needs what the odometer reads, or that the vehicle stood: " + headingText(lacking) + ", " + when(lacking).time + " has neither. Say it there, or hand the readings over as headings.");
+    document.getElementById("kept-" + lacking.id).open = true;
+    document.getElementById("kept-" + lacking.id).querySelector("input").focus();
+    return;
+  }
+  const { answer } = await helm.ask("entries", { settings: settingsNow(), kept: items.map((item) => ({ ...item, kind: as === "legs" ? "leg" : "heading" })), as });
+  if (answer.error) {
+    complain(faultText(answer.error));
+    return;
+  }
+  const file = new File([answer.text], answer.name, { type: "text/csv" });
+  if (share) {
+    try {
+      await navigator.share({ files: [file], title: answer.name });
+      return;
+    } catch (error) {
+      if (error.name === "AbortError") return;
+      complain("This device did not share the file; it is saved instead.");
+    }
+  }
+  const address = URL.createObjectURL(file);
+  make("a", { href: address, download: answer.name }).click();
+  setTimeout(() => URL.revokeObjectURL(address), 60000);
+  speak("file saved: " + answer.name);
+}
+
+export function startKept() {
+  const sample = new File(["x"], "readings.csv", { type: "text/csv" });
+  byId("kept-share").hidden = !navigator.canShare?.({ files: [sample] });
+  byId("kept-save").classList.toggle("first", byId("kept-share").hidden);
+  byId("kept-share").addEventListener("click", () => handOver(true));
+  byId("kept-save").addEventListener("click", () => handOver(false));
+  byId("kept-remove-all").addEventListener("click", async () => {
+    const items = await allKept();
+    removeThese(items, items.length === 1 ? "Remove the one reading from this device? Hand it over first." : `Remove all ${items.length} readings from this device? Hand them over first.`);
+  });
+  onScreen("kept", showKept);
+}

@@ -1,0 +1,82 @@
+package pagetest
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+)
+
+// closed is the page put away: no window shows it, so that a browser may do as it likes.
+func (b *tab) closed() {
+	b.t.Helper()
+	b.do("close", chromedp.Navigate("about:blank"))
+	time.Sleep(300 * time.Millisecond)
+}
+
+// installed opens the page and waits until all of it lies on the device.
+func (b *tab) installed(s *site) {
+	b.t.Helper()
+	b.open(s.address)
+	b.run(`await navigator.serviceWorker.ready`)
+	if eval[bool](b, `document.body.classList.contains("unread")`) {
+		b.click("understood")
+	}
+	b.screen("settings")
+	b.until(`document.getElementById("device-facts").innerText.includes("yes, version")`)
+}
+
+func TestOffline(t *testing.T) {
+	needsBrowser(t)
+	s := newSite(t)
+	b := newTab(t)
+	b.silent = contains("net::ERR") // the look for a newer version finds no host
+	b.clock(campTime, false)
+	b.installed(s)
+	s.cutOff()
+	for _, address := range []string{"", "index.html", "?from=home"} { // plain hosts send index.html to ./
+		b.open(s.address + address)
+		b.screen("read")
+		b.read(demo("01-leaving-camp.jpg"))
+		if b.heading() != "058.4" {
+			t.Errorf("%q without a network reads %q", address, b.heading())
+		}
+	}
+}
+
+// A newer version waits, is said to wait, and takes over only when it is told to.
+func TestNewVersion(t *testing.T) {
+	needsBrowser(t)
+	s := newSite(t)
+	b := newTab(t)
+	b.installed(s)
+	old := b.text("device-facts")
+	withVersion(t, s.folder, "9.9-newer")
+	b.open(s.address)
+	b.until(`!document.getElementById("bar-version").hidden`)
+	b.screen("settings")
+	b.until(`document.getElementById("device-facts").innerText.includes("yes, version")`)
+	if strings.Contains(b.text("device-facts"), "9.9-newer") {
+		t.Error("the newer version took over unasked")
+	}
+	b.closed() // nor by being opened anew
+	b.open(s.address)
+	b.until(`!document.getElementById("bar-version").hidden`)
+	b.screen("settings")
+	b.until(`document.getElementById("device-facts").innerText.includes("yes, version")`)
+	if strings.Contains(b.text("device-facts"), "9.9-newer") {
+		t.Error("opened anew, the newer version took over unasked")
+	}
+	b.run(`globalThis.before = true`)
+	b.click("change-over")
+	b.until(`!globalThis.before && document.documentElement.dataset.ready === "all"`)
+	b.screen("settings")
+	b.until(`document.getElementById("device-facts").innerText.includes("9.9-newer")`)
+	if eval[bool](b, `!document.getElementById("bar-version").hidden`) {
+		t.Errorf("it still says that a newer version waits; before: %s", old)
+	}
+	if left := eval[int](b, `caches.keys().then((names) => names.filter((n) => n.includes("version")).length)`); left != 1 {
+		t.Errorf("%d versions are left on the device", left)
+	}
+}
