@@ -51,6 +51,7 @@ Log one of several fixes taken within minutes: the others know no more.`,
 	}
 	cmd.Flags().SortFlags = false
 	spot.add(cmd)
+	e.place = &spot.place
 	way.add(cmd)
 	cmd.Flags().Var(&confirm, "confirm", "have the fix of this entry count, though it is more than five sigma away")
 	e.add(cmd, s)

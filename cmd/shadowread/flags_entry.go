@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"shadowread/internal/geo"
 	"shadowread/internal/logbook"
 )
 
@@ -19,6 +20,8 @@ type entryFlags struct {
 	accept []string
 	// clock is where the time comes from with verbs that have it by other flags.
 	clock *when
+	// place is where an entry is that says so itself.
+	place *place
 }
 
 func (e *entryFlags) add(cmd *cobra.Command, s *streams) {
@@ -69,7 +72,13 @@ func (e *entryFlags) write(cmd *cobra.Command, s *streams, create bool, add func
 		return err
 	}
 	return e.writeUntimed(cmd, s, create, func(ctx context.Context, l *logbook.Log) (logbook.Added, error) {
-		return e.sure(s, logbook.At{Time: orNow(given), Note: e.note}, func(at logbook.At) (logbook.Added, error) { return add(ctx, l, at) })
+		at := logbook.At{Time: orNow(given), Note: e.note}
+		var where *geo.Position
+		if e.place != nil {
+			where = e.place.given()
+		}
+		at.Found = e.when.oddClock(ctx, l, at.Time, where)
+		return e.sure(s, at, func(at logbook.At) (logbook.Added, error) { return add(ctx, l, at) })
 	})
 }
 

@@ -1,11 +1,15 @@
 package main
 
 import (
+	"context"
 	"slices"
 	"strings"
+	"time"
 
 	"shadowread/internal/fault"
+	"shadowread/internal/geo"
 	"shadowread/internal/logbook"
+	"shadowread/internal/photo"
 )
 
 // oddCodes lists what --accept takes.
@@ -46,3 +50,35 @@ func (e *entryFlags) sure(s *streams, at logbook.At, write func(logbook.At) (log
 }
 
 func upperFirst(text string) string { return strings.ToUpper(text[:1]) + text[1:] }
+
+// oddClock doubts the UTC offset by which a time was said, where the entry is or, if that is
+// nil, where the journey was last.
+func (w *when) oddClock(ctx context.Context, book *logbook.Log, at time.Time, where *geo.Position) []logbook.Oddity {
+	offset := w.stated()
+	if offset == nil || *offset == 0 || at.IsZero() { // anybody may keep UTC
+		return nil
+	}
+	var place photo.Place
+	if where != nil {
+		place.Position = *where
+	} else {
+		here, err := book.Where(ctx, 0)
+		if err != nil { // no journey, which the entry will say, or a position that is lost
+			return nil
+		}
+		place.Position, place.SigmaKM = here.Estimate.Position, here.Estimate.Sigma().Kilometres()
+	}
+	if doubt := photo.OffsetDoubt(place, at.Add(*offset), *offset); doubt != "" {
+		return []logbook.Oddity{{Code: logbook.OddOffset, Message: "the clock is said to be " + doubt}}
+	}
+	return nil
+}
+
+// tellOdd tells of what an import does not ask about. A time to come is told of anyhow.
+func tellOdd(s *streams, a logbook.Added) {
+	for _, o := range a.Odd {
+		if o.Code != logbook.OddAhead {
+			s.note(string(o.Code), "entry %d: %s", a.Entry.Number, o.Message)
+		}
+	}
+}

@@ -40,10 +40,11 @@ type At struct {
 	// Supersedes is the number of the entry that this one corrects; 0 for a new one.
 	// A correction without a Run keeps that of the entry corrected.
 	Supersedes int
-	// Wary has what is odd refused, unless its code is among Accept. Corrections are not
-	// held against it.
+	// Wary has what is odd refused, unless its code is among Accept; without it Added.Odd
+	// tells. Corrections are held against nothing but Found, what the caller finds odd.
 	Wary   bool
 	Accept []Odd
+	Found  []Oddity
 }
 
 // Added tells what became of an entry.
@@ -62,6 +63,8 @@ type Added struct {
 	// since, as logged.
 	Before time.Time
 	Ran    geo.Metres
+	// Odd is what is odd of an entry that was not written warily.
+	Odd []Oddity
 }
 
 // Estimate is a position by the log.
@@ -89,8 +92,17 @@ type PhotoReading struct {
 	// Reading is nil if the photo was refused; Refused and Message then say why.
 	Reading          *DialHeading
 	Refused, Message string
-	Whole            []byte // the reading as JSON, kept as it is; may be nil
-	Overlay          []byte // a small JPEG that shows what was found; may be nil
+	Whole            []byte   // the reading as JSON, kept as it is; may be nil
+	Overlay          []byte   // a small JPEG that shows what was found; may be nil
+	Found            []Oddity // of its time and the sky
+}
+
+// NumberReading is a number read by eye: its heading, the reading as JSON, and what is odd
+// of its time and the sky.
+type NumberReading struct {
+	Heading DialHeading
+	Whole   []byte
+	Found   []Oddity
 }
 
 // Limits of what is kept with an entry, in bytes.

@@ -43,6 +43,7 @@ func (p PhotoReading) leg(at At, run Run) (At, *Leg, proof) {
 	if at.Time.IsZero() {
 		at.Time = p.Time
 	}
+	at.Found = slices.Concat(at.Found, p.Found)
 	photo := &Photo{Name: p.Name, SHA256: hex.EncodeToString(p.SHA256[:]), Refused: p.Refused, Message: p.Message}
 	reading := p.Reading
 	if reading != nil && !(reading.Sigma <= maxHeadingSigma) { // no use, but the leg was changed

@@ -30,10 +30,10 @@ type Paper struct {
 	UTCOffset *time.Duration
 	// Model is for journeys that the file begins; empty stands for workup.Land().
 	Model workup.Model
-	// Number works out a heading from a number read by eye at a time, with its sigma,
-	// 0 for the default, and the reading as JSON; here is the log's estimate, nil if
-	// there is none. Nil if the file may not have such rows.
-	Number func(ctx context.Context, number, sigma angle.Angle, at time.Time, here *logbook.Estimate) (logbook.DialHeading, []byte, error)
+	// Number works out a heading from a number read by eye, with its sigma, 0 for the
+	// default, at a time that was noted by a UTC offset, nil if it was in UTC; here is the
+	// log's estimate, nil if there is none. Nil if the file may not have such rows.
+	Number func(ctx context.Context, number, sigma angle.Angle, at time.Time, offset *time.Duration, here *logbook.Estimate) (logbook.NumberReading, error)
 	// Rounded, if not nil, is told before a row goes in whose position is written with so
 	// few digits that its error is more than the row states.
 	Rounded func(message string)
@@ -122,35 +122,36 @@ func (in Paper) enter(ctx context.Context, book *logbook.Log, r paperRow, inFile
 	}
 	from := logbook.Copied{Key: r.key, Whole: r.kept, InFile: inFile}
 	if r.number != nil {
-		if from.Whole, err = in.readNumber(ctx, book, r); err != nil {
+		read, err := in.readNumber(ctx, book, r)
+		if err != nil {
 			return logbook.Added{}, false, err
 		}
+		from.Whole, r.at.Found = read.Whole, read.Found
 	}
 	return book.AddCopied(ctx, r.at, r.content, from)
 }
 
-// readNumber fills in the leg's reading and returns it as JSON.
-func (in Paper) readNumber(ctx context.Context, book *logbook.Log, r paperRow) ([]byte, error) {
+// readNumber fills in the leg's reading.
+func (in Paper) readNumber(ctx context.Context, book *logbook.Log, r paperRow) (read logbook.NumberReading, err error) {
 	if in.Number == nil {
-		return nil, r.Bad("numbers read by eye cannot be worked out here")
+		return read, r.Bad("numbers read by eye cannot be worked out here")
 	}
 	leg := r.content.(*logbook.Leg)
 	here, err := book.EstimateAt(ctx, r.at.Time, &leg.Run)
 	if err != nil && fault.Code(err) != "position_lost" {
-		return nil, err
+		return read, err
 	}
-	reading, whole, err := in.Number(ctx, *r.number, r.numberSigma, r.at.Time, here)
-	if err != nil {
-		return nil, err
+	if read, err = in.Number(ctx, *r.number, r.numberSigma, r.at.Time, r.offset, here); err == nil {
+		leg.Reading = &read.Heading
 	}
-	leg.Reading = &reading
-	return whole, nil
+	return read, err
 }
 
 // paperRow is a row of a paper log.
 type paperRow struct {
 	wayRow
 	at      logbook.At
+	offset  *time.Duration // by which its time was noted; nil: UTC
 	content logbook.Content
 	// number is set for a leg by a number read by eye whose heading is to be worked out,
 	// with its sigma, 0 for the default.
@@ -261,7 +262,7 @@ func (r *paperRow) read(offset *time.Duration) error {
 		}
 	}
 	var err error
-	if r.at.Time, err = r.time(offset); err != nil {
+	if r.at.Time, r.offset, err = r.timeBy(offset); err != nil {
 		return err
 	}
 	if r.at.Time.IsZero() {

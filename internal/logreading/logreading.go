@@ -115,6 +115,7 @@ func Evidence(r *reading.Result, setUpAnew bool) (p logbook.PhotoReading, err er
 	if p.Whole, err = json.Marshal(r); err != nil {
 		return p, err
 	}
+	p.Found = Odd(r)
 	if !r.OK() {
 		p.Refused, p.Message = string(r.Reason), r.Message
 		return p, nil
