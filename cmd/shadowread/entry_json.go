@@ -73,8 +73,9 @@ type (
 		Estimate *spotJSON    `json:"estimate"` // null if the position is lost
 		Lost     *string      `json:"lost"`
 		Closing  *closingJSON `json:"closing"`
-		Since    *float64     `json:"since_last_s"` // the entry before
-		Run      *float64     `json:"run_m"`        // since then, as logged
+		Since    *float64     `json:"since_last_s"`  // the entry before
+		Run      *float64     `json:"run_m"`         // since then, as logged
+		Later    *closingJSON `json:"later_closing"` // of a correction: what the last fix after it shows now
 		// Suspects would each close a fix of three sigma or more.
 		Suspects []suspectJSON `json:"suspects"`
 	}
@@ -179,7 +180,7 @@ func (e *entryJSON) showing(d logbook.DialReading) {
 }
 
 func addedOf(a logbook.Added, shown logbook.DialReading) addedJSON {
-	out := addedJSON{entryJSON: entryOf(&a.Entry), Closing: closingOf(a.Closing), Suspects: []suspectJSON{}}
+	out := addedJSON{entryJSON: entryOf(&a.Entry), Closing: closingOf(a.Closing), Later: closingOf(a.Later), Suspects: []suspectJSON{}}
 	out.showing(shown)
 	if !a.Before.IsZero() {
 		out.Since, out.Run = new(a.Entry.Time.Sub(a.Before).Seconds()), new(metres(a.Ran))

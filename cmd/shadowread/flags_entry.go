@@ -101,6 +101,10 @@ func (e *entryFlags) writeUntimed(cmd *cobra.Command, s *streams, create bool, a
 		if err != nil {
 			return err
 		}
-		return printAdded(s, acknowledged{added, shown, clock.stated(), suspects})
+		a := acknowledged{added, shown, clock.stated(), suspects}
+		if waits(&added) {
+			return e.farFix(cmd.Context(), s, l, a)
+		}
+		return printAdded(s, a)
 	})
 }

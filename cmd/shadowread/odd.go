@@ -24,13 +24,10 @@ func oddCodes() string {
 // sure writes an entry, and asks on a terminal about what is odd of it; elsewhere it is
 // refused unless --accept names it.
 func (e *entryFlags) sure(s *streams, at logbook.At, write func(logbook.At) (logbook.Added, error)) (logbook.Added, error) {
+	var err error
 	at.Wary = true
-	for _, text := range e.accept {
-		code := logbook.Odd(text)
-		if !slices.Contains(logbook.Odds, code) {
-			return logbook.Added{}, fault.Usage("bad_code", "give one of "+oddCodes(), "--accept: %q is nothing that is asked about", text)
-		}
-		at.Accept = append(at.Accept, code)
+	if at.Accept, err = e.accepted(); err != nil {
+		return logbook.Added{}, err
 	}
 	for {
 		added, err := write(at)
@@ -47,6 +44,18 @@ func (e *entryFlags) sure(s *streams, at logbook.At, write func(logbook.At) (log
 		}
 		at.Accept = append(at.Accept, code)
 	}
+}
+
+// accepted is what --accept names.
+func (e *entryFlags) accepted() (codes []logbook.Odd, err error) {
+	for _, text := range e.accept {
+		code := logbook.Odd(text)
+		if !slices.Contains(logbook.Odds, code) {
+			return nil, fault.Usage("bad_code", "give one of "+oddCodes(), "--accept: %q is nothing that is asked about", text)
+		}
+		codes = append(codes, code)
+	}
+	return codes, nil
 }
 
 func upperFirst(text string) string { return strings.ToUpper(text[:1]) + text[1:] }
@@ -80,5 +89,8 @@ func tellOdd(s *streams, a logbook.Added) {
 		if o.Code != logbook.OddAhead {
 			s.note(string(o.Code), "entry %d: %s", a.Entry.Number, o.Message)
 		}
+	}
+	if waits(&a) {
+		s.note("needs_confirmation", "entry %d: %s; %s", a.Entry.Number, farText(&a), confirmText(a.Entry.Number))
 	}
 }

@@ -54,8 +54,12 @@ func tellAdded(s *streams, a logbook.Added) {
 	if a.NeedsHeading {
 		s.note("needs_heading", "entry %d is in the log and needs a heading: %s", a.Entry.Number, waitsFor(a.Entry.Number))
 	}
-	if c := a.Closing; c != nil && !c.Used {
-		s.note("needs_confirmation", "the fix lies %.1f sigma from the estimate and is not used: check position, time and entries; if it is right: shadowread log fix --confirm %d", c.Sigmas, a.Entry.Number)
+	if c := a.Later; c != nil {
+		used := "is used"
+		if !c.Used {
+			used = "is not used"
+		}
+		s.note("fix_now", "the last fix after it now lies %.1f sigma from the estimate, and %s", c.Sigmas, used)
 	}
 	if a.Lost != nil {
 		s.note("position_lost", "there is no estimated position: %s; log a fix, or correct the entry", a.Lost.Error())

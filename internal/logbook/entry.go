@@ -57,6 +57,8 @@ type Added struct {
 	// Closing is what a fix showed; nil for others. If it says that the fix was not
 	// used, ConfirmFix makes it count.
 	Closing *workup.Closing
+	// Later is what the last fix after an entry that was corrected shows now; nil without.
+	Later *workup.Closing
 	// NeedsHeading says that this is a leg whose photo gave none: LegByHand in its place.
 	NeedsHeading bool
 	// Before is the time of the entry before, zero for a departure, and Ran what was run

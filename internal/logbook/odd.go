@@ -25,10 +25,13 @@ const (
 	// Found by whoever knows clock and sky: At.Found.
 	OddOffset Odd = "offset_not_local" // by a UTC offset that no clock has there
 	OddMoon   Odd = "moon_taken"       // the sun is down, and nobody said that it was the moon
+
+	// A fix of FarFix sigma or more is written, and is not used until it is confirmed.
+	OddFix Odd = "fix_far"
 )
 
 // Odds are the codes.
-var Odds = []Odd{OddAhead, OddGap, OddAgain, OddOffset, OddMoon}
+var Odds = []Odd{OddAhead, OddGap, OddAgain, OddOffset, OddMoon, OddFix}
 
 // Oddity is what is odd of an entry.
 type Oddity struct {

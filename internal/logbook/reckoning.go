@@ -140,7 +140,7 @@ func (now *reckoning) take(e *Entry) (parts []workup.Entry, err error) {
 	case *Halt:
 		now.Standing = true
 	case *Fix:
-		parts = append(parts, workup.Entry{Fix: &workup.Fix{Position: c.Position, Sigma: c.Sigma, Confirmed: c.Confirmed}})
+		parts = append(parts, workup.Entry{Fix: &workup.Fix{Position: c.Position, Sigma: c.Sigma, Confirmed: c.Confirmed, Rule: c.Rule}})
 	case *Remount:
 		now.Mount++
 	case *Tyres:

@@ -16,10 +16,6 @@ import (
 // has one so far off (exp(-3*3/2)).
 const FarFix = 3
 
-// A slip closes a fix if it brings the estimate within the ellipse that holds 95 of 100: the
-// 0.95 quantile of chi-square with two degrees of freedom is 5.991.
-const closes2 = 5.991
-
 // suspectReach bounds the entries that are looked at, the last before the fix, and with them
 // the time: each slip of each entry is worked up to the fix.
 const suspectReach = 120
@@ -135,8 +131,11 @@ func (d *closingRun) suspects(shown func(*Entry) (DialReading, error)) ([]Suspec
 	}
 	var found []ranked
 	try := func(number int, s slipped, before *reckoning, entries []Entry) {
-		if c, ok := closeRun(before, entries); ok && c.Sigmas*c.Sigmas <= closes2 {
-			found = append(found, ranked{Suspect{number, s.slip, s.instead, c.Distance, c.Sigmas}, c.Sigmas*c.Sigmas + s.slip.cost()})
+		c, ok := closeRun(before, entries)
+		// A slip closes a fix if that would then be an ordinary one; what only makes the
+		// estimate vaguer brings it no nearer.
+		if ok && c.Sigmas < FarFix && c.Distance < as.Distance*2/3 {
+			found = append(found, ranked{Suspect{number, s.slip, s.instead, c.Distance, c.Sigmas}, misfit(c) + s.slip.cost()})
 		}
 	}
 	if d.begun != nil && len(d.entries) <= suspectReach {
@@ -177,6 +176,11 @@ func (d *closingRun) suspects(shown func(*Entry) (DialReading, error)) ([]Suspec
 		out[i] = found[i].Suspect
 	}
 	return out, nil
+}
+
+// misfit is -2 ln of the likelihood of a fix, but for a constant.
+func misfit(c *workup.Closing) float64 {
+	return c.Sigmas*c.Sigmas + math.Log(c.Spread.NN*c.Spread.EE-c.Spread.NE*c.Spread.NE)
 }
 
 // maxSuspects is more than anybody checks.

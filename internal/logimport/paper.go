@@ -170,7 +170,8 @@ var paperColumns = []string{"entry", "time", "odometer_km", "odometer_mi", "odom
 	"body", "body_azimuth_deg", "body_altitude_deg", "computed_at",
 	"photo", "photo_sha256", "refused", "refused_message", "confirmed",
 	"steering_deg", "lubber_shared_deg", "lubber_walk_deg", "lean_deg", "lean_walk_deg", "scale", "scale_walk",
-	"drift_mps", "drift_walk_mps", "speed_limit_kmh", "reads_unit", "reads_decimals"}
+	"drift_mps", "drift_walk_mps", "speed_limit_kmh", "reads_unit", "reads_decimals",
+	"waits_from_sigmas"}
 
 // DerivedColumns are those of an exported journey that follow from its entries: they are
 // passed over, and a row is the same entry whatever stands in them.
@@ -198,7 +199,7 @@ var forKinds = func() map[string][]logbook.Kind {
 		{leg, []string{"how", "heading_deg", "number_deg", "level_sigma_deg", "lubber_sigma_deg", "position_sigma_deg", "set_up_anew",
 			"body", "body_azimuth_deg", "body_altitude_deg", "computed_at", "photo", "photo_sha256", "refused", "refused_message"}},
 		{append(departure, logbook.KindFix), []string{"position", "error_m", "source"}},
-		{[]logbook.Kind{logbook.KindFix}, []string{"confirmed"}},
+		{[]logbook.Kind{logbook.KindFix}, []string{"confirmed", "waits_from_sigmas"}},
 		{[]logbook.Kind{logbook.KindDetour}, []string{"legs"}},
 		{[]logbook.Kind{logbook.KindOdometerSet}, []string{"reads", "reads_unit", "reads_decimals"}},
 		{departure, []string{"steering_deg", "lubber_shared_deg", "lubber_walk_deg", "lean_deg", "lean_walk_deg", "scale", "scale_walk",
@@ -293,7 +294,7 @@ func (r *paperRow) read(offset *time.Duration) error {
 	case logbook.KindFix:
 		f := &logbook.Fix{Run: run, Source: r.Text("source")}
 		if f.Position, f.Sigma, err = r.position(); err == nil {
-			f.Confirmed, err = r.yes("confirmed")
+			err = r.counting(f)
 		}
 		r.content = f
 	case logbook.KindTyres:
