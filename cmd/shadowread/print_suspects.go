@@ -46,7 +46,8 @@ func suspectText(x logbook.Suspect) string {
 	what := map[logbook.Slip]string{
 		logbook.SlipOdometer1: "the odometer may have read", logbook.SlipOdometer10: "the odometer may have read", logbook.SlipOdometer100: "the odometer may have read",
 		logbook.SlipDigits: "two figures may be turned round: rather", logbook.SlipHeading1: "number or heading may have been", logbook.SlipHeading10: "number or heading may have been",
-		logbook.SlipHour: "the time may have been", logbook.SlipUnit: "the other unit may have been meant:", logbook.SlipSense: "the dial may have been read the wrong way round: rather",
+		logbook.SlipInstrument: "the wrong instrument may have been named: rather",
+		logbook.SlipHour:       "the time may have been", logbook.SlipUnit: "the other unit may have been meant:", logbook.SlipSense: "the dial may have been read the wrong way round: rather",
 	}[x.Slip]
 	return fmt.Sprintf("entry %d: %s %s, which leaves %s", x.Entry, what, x.Instead, wording.Length(x.Left))
 }

@@ -28,6 +28,7 @@ const (
 	SlipHour        Slip = "hour"
 	SlipUnit        Slip = "unit"
 	SlipSense       Slip = "dial_sense"
+	SlipInstrument  Slip = "instrument"
 )
 
 // slipped is an entry with a slip taken back.
