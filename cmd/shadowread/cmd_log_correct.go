@@ -43,6 +43,7 @@ func (o *correctOptions) correct(cmd *cobra.Command, s *streams, book *logbook.L
 	if t != nil {
 		at.Time = *t
 	}
+	at.Offset = o.leg.photo.when.stated()
 	run, err := o.leg.way.run(cmd)
 	if err != nil {
 		return logbook.Added{}, err

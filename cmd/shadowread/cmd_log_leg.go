@@ -78,6 +78,7 @@ func (l *legFlags) log(cmd *cobra.Command, s *streams, book *logbook.Log, args [
 	if given != nil {
 		at.Time = *given
 	}
+	at.Offset = l.photo.when.stated()
 	if l.heading.set {
 		if at.Time.IsZero() && at.Supersedes == 0 {
 			at.Time = orNow(nil)

@@ -54,7 +54,11 @@ entry, to now or to --time. Nothing is written to the log.`,
 				if err != nil {
 					return err
 				}
-				v.offset = o.when.stated()
+				if v.offset = o.when.stated(); v.offset == nil {
+					if v.offset, err = book.Offset(cmd.Context(), int(o.journey.value)); err != nil {
+						return err
+					}
+				}
 				return printWhere(s, v)
 			})
 		},

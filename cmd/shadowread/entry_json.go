@@ -17,6 +17,7 @@ type (
 		Kind         logbook.Kind   `json:"kind"`
 		Time         time.Time      `json:"time_utc"`
 		Written      time.Time      `json:"written_utc"`
+		Offset       *float64       `json:"utc_offset_s"` // by which the time was said; null: not known
 		Supersedes   *int           `json:"supersedes"`
 		SupersededBy *int           `json:"superseded_by"`
 		Note         string         `json:"note"`
@@ -24,6 +25,7 @@ type (
 		How          *logbook.How   `json:"how"` // of a leg's heading
 		Heading      *float64       `json:"heading_true_deg"`
 		HeadingSigma *float64       `json:"heading_sigma_deg"`
+		Grid         *float64       `json:"heading_grid_deg"` // null away from the poles
 		NeedsHeading bool           `json:"needs_heading"`
 		Photo        *logbook.Photo `json:"photo"`
 		Position     *spotJSON      `json:"position"` // of a departure or fix
@@ -145,6 +147,9 @@ func entryOf(e *logbook.Entry) entryJSON {
 		Entry: e.Number, Journey: e.Journey, Kind: e.Kind(), Time: e.Time.UTC(), Written: e.Written.UTC(), Note: e.Note,
 		Supersedes: positive(e.Supersedes), SupersededBy: positive(e.SupersededBy),
 	}
+	if e.Offset != nil {
+		out.Offset = new(e.Offset.Seconds())
+	}
 	if run := runOf(e.Content); run != nil {
 		out.Way = wayOf(*run)
 	}
@@ -186,6 +191,9 @@ func addedOf(a logbook.Added, shown logbook.DialReading) addedJSON {
 		out.Since, out.Run = new(a.Entry.Time.Sub(a.Before).Seconds()), new(metres(a.Ran))
 	}
 	if e := a.Estimate; e != nil {
+		if a.Entry.Supersedes == 0 {
+			out.Grid = gridDegreesAt(&a.Entry, e.Position)
+		}
 		out.Estimate = workedSpot(e.Position, e.Cov)
 	}
 	if a.Lost != nil {
@@ -199,6 +207,8 @@ type listed struct {
 	*logbook.Entry
 	at    *workup.Point // nil if it does not stand, or the position is lost
 	shown logbook.DialReading
+	// offset is from UTC, by which its time is shown; nil: UTC.
+	offset *time.Duration
 }
 
 func (l *listed) json() listedJSON {
@@ -206,7 +216,7 @@ func (l *listed) json() listedJSON {
 	out.showing(l.shown)
 	if p := l.at; p != nil {
 		out.Estimated, out.Adjusted = workedSpot(p.Estimated, p.Cov), workedSpot(p.Adjusted, p.AdjustedCov)
-		out.Closing = closingOf(p.Closing)
+		out.Closing, out.Grid = closingOf(p.Closing), gridDegreesAt(l.Entry, p.Adjusted)
 	}
 	return out
 }

@@ -72,7 +72,7 @@ func (e *entryFlags) write(cmd *cobra.Command, s *streams, create bool, add func
 		return err
 	}
 	return e.writeUntimed(cmd, s, create, func(ctx context.Context, l *logbook.Log) (logbook.Added, error) {
-		at := logbook.At{Time: orNow(given), Note: e.note}
+		at := logbook.At{Time: orNow(given), Offset: e.when.stated(), Note: e.note}
 		var where *geo.Position
 		if e.place != nil {
 			where = e.place.given()
@@ -93,18 +93,34 @@ func (e *entryFlags) writeUntimed(cmd *cobra.Command, s *streams, create bool, a
 		if err != nil {
 			return err
 		}
-		clock := &e.when
-		if e.clock != nil {
-			clock = e.clock
+		offset, err := e.shownBy(cmd.Context(), l, &added.Entry)
+		if err != nil {
+			return err
 		}
 		suspects, err := suspectsOf(cmd.Context(), l, &added)
 		if err != nil {
 			return err
 		}
-		a := acknowledged{added, shown, clock.stated(), suspects}
+		a := acknowledged{added, shown, offset, suspects}
 		if waits(&added) {
 			return e.farFix(cmd.Context(), s, l, a)
 		}
 		return printAdded(s, a)
 	})
+}
+
+// shownBy is the UTC offset by which an entry's time is shown: as it was said now, or in the
+// log.
+func (e *entryFlags) shownBy(ctx context.Context, book *logbook.Log, entry *logbook.Entry) (*time.Duration, error) {
+	clock := &e.when
+	if e.clock != nil {
+		clock = e.clock
+	}
+	if offset := clock.stated(); offset != nil {
+		return offset, nil
+	}
+	if entry.Offset != nil {
+		return entry.Offset, nil
+	}
+	return book.Offset(ctx, entry.Journey)
 }

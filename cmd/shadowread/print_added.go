@@ -98,7 +98,11 @@ func labelled(s *streams, label, format string, args ...any) {
 
 func addedForPeople(s *streams, a acknowledged) error {
 	e := &a.Entry
-	head := fmt.Sprintf("entry %d: %s", e.Number, whatText(e))
+	grid := ""
+	if x := a.Estimate; x != nil && e.Supersedes == 0 { // where a correction was made is not told
+		grid = gridAt(e, x.Position)
+	}
+	head := fmt.Sprintf("entry %d: %s", e.Number, whatTextAt(e, grid))
 	if e.Supersedes != 0 && e.Kind() != logbook.KindWithdrawal {
 		head += fmt.Sprintf(", in place of entry %d", e.Supersedes)
 	}
@@ -120,7 +124,7 @@ func addedForPeople(s *streams, a acknowledged) error {
 	if way != "" {
 		way = ", " + way
 	}
-	labelled(s, "time", "%s%s", localText(e.Time, a.offset), way)
+	labelled(s, "time", "%s%s", wording.LocalTime(e.Time, a.offset), way)
 	if !a.Before.IsZero() {
 		labelled(s, "since", "%s after the entry before, %s run", wording.Elapsed(e.Time.Sub(a.Before)), wording.Length(a.Ran))
 	}
@@ -137,7 +141,7 @@ func addedForPeople(s *streams, a acknowledged) error {
 // addedTable is for entries that come one after the other.
 func addedTable(s *streams) *table {
 	return &table{s: s, pipe: "added", columns: []column{
-		{head: "entry", right: true}, {head: "time UTC", width: 19}, {head: "what", width: 29}, {head: "odometer", width: 10}, {head: "estimate", width: 19}, {head: "95 % within", width: 18}, {head: "notes"},
+		{head: "entry", right: true}, {head: "time", width: 26}, {head: "what", width: 29}, {head: "odometer", width: 10}, {head: "estimate", width: 19}, {head: "95 % within", width: 18}, {head: "notes"},
 	}}
 }
 
@@ -146,8 +150,9 @@ func addedRow(t *table, a logbook.Added) error {
 		return t.row("", addedForPipe(a)...)
 	}
 	e := &a.Entry
-	cells := []string{strconv.Itoa(e.Number), e.Time.UTC().Format(time.DateTime), whatText(e), wayText(e.Content), "", "", entryNotes(e, a.Closing)}
+	cells := []string{strconv.Itoa(e.Number), wording.LocalTime(e.Time, e.Offset), whatText(e), wayText(e.Content), "", "", entryNotes(e, a.Closing)}
 	if x := a.Estimate; x != nil {
+		cells[2] = whatTextAt(e, gridAt(e, x.Position))
 		cells[4], cells[5] = x.Position.String(), briefEllipse(x.Cov.Ellipse95())
 	}
 	st := style("")

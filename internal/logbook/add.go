@@ -59,7 +59,10 @@ func (l *Log) addIn(ctx context.Context, tx *sql.Tx, at At, c Content, p proof) 
 	if r.timeNS, err = toNS(at.Time); err != nil {
 		return Added{}, err
 	}
-	e.Time = fromNS(r.timeNS)
+	e.Time, e.Offset = fromNS(r.timeNS), at.Offset
+	if err := validOffset(at.Offset); err != nil {
+		return Added{}, err
+	}
 	if err := validText(at.Note); err != nil {
 		return Added{}, err
 	}
@@ -92,6 +95,7 @@ func (l *Log) addIn(ctx context.Context, tx *sql.Tx, at At, c Content, p proof) 
 	if r.content, err = encode(c); err != nil {
 		return Added{}, err
 	}
+	r.content = withOffset(r.content, e.Offset)
 	r.number, r.journey, r.slot, r.writtenNS = e.Number, e.Journey, e.Slot, e.Written.UnixNano()
 	r.hash = r.digest()
 	if err := r.insert(ctx, tx); err != nil {
@@ -123,6 +127,9 @@ func placeOf(ctx context.Context, tx *sql.Tx, e *Entry, at *At, c Content) (err 
 		e.Journey, e.Slot = old.Journey, old.Slot
 		if at.Time.IsZero() {
 			at.Time = old.Time
+		}
+		if at.Offset == nil {
+			at.Offset = old.Offset
 		}
 		if run := c.run(); run != nil && !run.given() && old.Content.run() != nil {
 			*run = *old.Content.run()

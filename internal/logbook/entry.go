@@ -19,7 +19,8 @@ type Entry struct {
 	Supersedes   int // 0: nothing
 	SupersededBy int // 0: it stands
 	Time         time.Time
-	Written      time.Time // by the clock of the machine
+	Offset       *time.Duration // from UTC, by which the time was said; nil: not known
+	Written      time.Time      // by the clock of the machine
 	Note         string
 	Content      Content
 }
@@ -36,7 +37,10 @@ type At struct {
 	// Time is when it was; in a correction, the zero time keeps that of the entry
 	// corrected.
 	Time time.Time
-	Note string
+	// Offset is the UTC offset by which Time was said; in a correction, nil keeps that of the
+	// entry corrected.
+	Offset *time.Duration
+	Note   string
 	// Supersedes is the number of the entry that this one corrects; 0 for a new one.
 	// A correction without a Run keeps that of the entry corrected.
 	Supersedes int
@@ -91,6 +95,7 @@ type PhotoReading struct {
 	Name   string   // file name, without folders
 	SHA256 [32]byte // of the file's bytes
 	Time   time.Time
+	Offset *time.Duration // of the camera's clock from UTC; nil: not known
 	// Reading is nil if the photo was refused; Refused and Message then say why.
 	Reading          *DialHeading
 	Refused, Message string

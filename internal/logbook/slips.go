@@ -280,7 +280,7 @@ func hourSlips(e *Entry, l *Leg, dial DialReading, before *reckoning) (out []sli
 			continue
 		}
 		c.Reading.Body = &workup.Body{Azimuth: sky.Azimuth, Altitude: sky.Altitude}
-		out = append(out, slipped{slip: SlipHour, instead: e.Time.Add(by).UTC().Format(time.DateTime) + " UTC", content: c})
+		out = append(out, slipped{slip: SlipHour, instead: wording.LocalTime(e.Time.Add(by), e.Offset), content: c})
 	}
 	return out
 }

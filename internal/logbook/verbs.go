@@ -44,6 +44,9 @@ func (p PhotoReading) leg(at At, run Run) (At, *Leg, proof) {
 	if at.Time.IsZero() {
 		at.Time = p.Time
 	}
+	if at.Offset == nil {
+		at.Offset = p.Offset
+	}
 	at.Found = slices.Concat(at.Found, p.Found)
 	photo := &Photo{Name: p.Name, SHA256: hex.EncodeToString(p.SHA256[:]), Refused: p.Refused, Message: p.Message}
 	reading := p.Reading

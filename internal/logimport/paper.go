@@ -141,7 +141,7 @@ func (in Paper) readNumber(ctx context.Context, book *logbook.Log, r paperRow) (
 	if err != nil && fault.Code(err) != "position_lost" {
 		return read, err
 	}
-	if read, err = in.Number(ctx, *r.number, r.numberSigma, r.at.Time, r.offset, here); err == nil {
+	if read, err = in.Number(ctx, *r.number, r.numberSigma, r.at.Time, r.at.Offset, here); err == nil {
 		leg.Reading = &read.Heading
 	}
 	return read, err
@@ -151,7 +151,6 @@ func (in Paper) readNumber(ctx context.Context, book *logbook.Log, r paperRow) (
 type paperRow struct {
 	wayRow
 	at      logbook.At
-	offset  *time.Duration // by which its time was noted; nil: UTC
 	content logbook.Content
 	// number is set for a leg by a number read by eye whose heading is to be worked out,
 	// with its sigma, 0 for the default.
@@ -171,7 +170,7 @@ var paperColumns = []string{"entry", "time", "odometer_km", "odometer_mi", "odom
 	"photo", "photo_sha256", "refused", "refused_message", "confirmed",
 	"steering_deg", "lubber_shared_deg", "lubber_walk_deg", "lean_deg", "lean_walk_deg", "scale", "scale_walk",
 	"drift_mps", "drift_walk_mps", "speed_limit_kmh", "reads_unit", "reads_decimals",
-	"waits_from_sigmas"}
+	"waits_from_sigmas", "utc_offset"}
 
 // DerivedColumns are those of an exported journey that follow from its entries: they are
 // passed over, and a row is the same entry whatever stands in them.
@@ -263,7 +262,7 @@ func (r *paperRow) read(offset *time.Duration) error {
 		}
 	}
 	var err error
-	if r.at.Time, r.offset, err = r.timeBy(offset); err != nil {
+	if r.at.Time, r.at.Offset, err = r.timeBy(offset); err != nil {
 		return err
 	}
 	if r.at.Time.IsZero() {

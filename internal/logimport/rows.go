@@ -108,5 +108,12 @@ func (r wayRow) timeBy(offset *time.Duration) (t time.Time, by *time.Duration, e
 	if strings.HasSuffix(strings.ToUpper(text), "Z") {
 		by = nil
 	}
+	if own := r.Field("utc_offset"); own != "" { // of an exported journey, whose times are UTC
+		d, err := geo.ParseOffset(own)
+		if err != nil {
+			return time.Time{}, nil, err
+		}
+		by = &d
+	}
 	return n.Time, by, logbook.Validate(logbook.At{Time: n.Time}, &logbook.Note{})
 }
