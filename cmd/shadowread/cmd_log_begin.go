@@ -38,7 +38,7 @@ align.`,
 	}
 	cmd.Flags().SortFlags = false
 	spot.add(cmd)
-	e.place = &spot.place
+	e.spot = &spot
 	cmd.Flags().Var(&departure.odometer, "odometer", odometerUsage)
 	departure.add(cmd)
 	e.add(cmd, s)

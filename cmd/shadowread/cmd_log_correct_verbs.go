@@ -27,7 +27,8 @@ var corrections = []correction{
 		`A leg may get another heading: by hand, which is what a refused photo asks for
 and keeps the photo with the leg, by a number, or by a photo, the same one read
 with other options too. The time of a leg that was read with the dial can only
-be corrected together with its heading, which rests on it.`,
+be corrected together with its heading, which rests on it; a number read by eye
+at the log's estimate, with no record, is read again for it.`,
 		`  shadowread log import --log correct.db --entries fixtures/journey/first-truck.csv
   shadowread log correct leg 11 --log correct.db --heading 264 --heading-sigma 3
   shadowread log correct leg 6 --log correct.db --odometer 45235.7 --note "misread by a tenth"`,

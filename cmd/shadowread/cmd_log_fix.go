@@ -55,7 +55,7 @@ Log one of several fixes taken within minutes: the others know no more.`,
 	}
 	cmd.Flags().SortFlags = false
 	spot.add(cmd)
-	e.place = &spot.place
+	e.spot = &spot
 	way.add(cmd)
 	cmd.Flags().Var(&confirm, "confirm", "have the fix of this entry count, though it is three sigma or more away")
 	e.add(cmd, s)

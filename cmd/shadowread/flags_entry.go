@@ -20,8 +20,8 @@ type entryFlags struct {
 	accept []string
 	// clock is where the time comes from with verbs that have it by other flags.
 	clock *when
-	// place is where an entry is that says so itself.
-	place *place
+	// spot is where an entry is that says so itself.
+	spot *spotFlags
 }
 
 func (e *entryFlags) add(cmd *cobra.Command, s *streams) {
@@ -74,8 +74,8 @@ func (e *entryFlags) write(cmd *cobra.Command, s *streams, create bool, add func
 	return e.writeUntimed(cmd, s, create, func(ctx context.Context, l *logbook.Log) (logbook.Added, error) {
 		at := logbook.At{Time: orNow(given), Offset: e.when.stated(), Note: e.note}
 		var where *geo.Position
-		if e.place != nil {
-			where = e.place.given()
+		if e.spot != nil {
+			where = e.spot.place.given()
 		}
 		at.Found = e.when.oddClock(ctx, l, at.Time, where)
 		return e.sure(s, at, func(at logbook.At) (logbook.Added, error) { return add(ctx, l, at) })
@@ -101,7 +101,7 @@ func (e *entryFlags) writeUntimed(cmd *cobra.Command, s *streams, create bool, a
 		if err != nil {
 			return err
 		}
-		a := acknowledged{added, shown, offset, suspects}
+		a := acknowledged{added, shown, offset, suspects, e.spot}
 		if waits(&added) {
 			return e.farFix(cmd.Context(), s, l, a)
 		}

@@ -19,6 +19,7 @@ type acknowledged struct {
 	offset *time.Duration // from UTC, by which its time was given; nil: UTC
 	// suspects are the slips that would close a fix that is far off.
 	suspects []logbook.Suspect
+	spot     *spotFlags // of a departure or fix, as it was given; nil for others
 }
 
 // printAdded tells what became of an entry, and returns errRefused if it waits for a
@@ -127,6 +128,11 @@ func addedForPeople(s *streams, a acknowledged) error {
 	labelled(s, "time", "%s%s", wording.LocalTime(e.Time, a.offset), way)
 	if !a.Before.IsZero() {
 		labelled(s, "since", "%s after the entry before, %s run", wording.Elapsed(e.Time.Sub(a.Before)), wording.Length(a.Ran))
+	}
+	if given := a.spot; given != nil && given.sigma.set {
+		if as, is := wording.Length(geo.Metres(given.sigma.value)), wording.Length(given.within(nil, geo.Metres(given.sigma.value))); as != is {
+			labelled(s, "error", "%s as given, %s with what the position's last digit leaves open", as, is)
+		}
 	}
 	if a.Closing != nil {
 		labelled(s, "the fix", "%s", closingText(a.Closing))

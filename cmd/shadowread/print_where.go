@@ -17,6 +17,7 @@ type (
 		Estimate         *spotJSON       `json:"estimate"`
 		Heading          *float64        `json:"heading_true_deg"` // of the current leg, with what the fixes have taught
 		Grid             *float64        `json:"heading_grid_deg"` // the same from polar grid north; null away from the poles
+		By               *string         `json:"heading_by"`       // sun or moon; null where it is not by the dial
 		Since            time.Time       `json:"since_utc"`        // the last fix used, or the departure
 		Run              float64         `json:"run_m"`            // as logged since then
 		Closing          *closingJSON    `json:"closing"`          // the last fix's
@@ -70,7 +71,7 @@ func whereOf(v view) whereJSON {
 	w, to, g := v.where, v.to, v.way
 	e, sh := &w.Estimate, w.Shared
 	out := whereJSON{
-		Journey: w.Journey, Time: e.Time.UTC(), Estimate: workedSpot(e.Position, e.Cov), Since: e.Since.UTC(), Run: metres(e.Run),
+		By: v.by, Journey: w.Journey, Time: e.Time.UTC(), Estimate: workedSpot(e.Position, e.Cov), Since: e.Since.UTC(), Run: metres(e.Run),
 		Closing: closingOf(w.Closing), NeedHeading: append([]int{}, w.NeedHeading...), NeedConfirmation: append([]int{}, w.NeedConfirmation...),
 		Instruments: instrumentsJSON{
 			wording.Degrees(sh.Mount, 4), wording.Degrees(sh.MountSigma, 4), wording.Degrees(sh.LeanX, 4), wording.Degrees(sh.LeanXSigma, 4), wording.Degrees(sh.LeanY, 4), wording.Degrees(sh.LeanYSigma, 4),
@@ -128,7 +129,11 @@ func whereForPeople(s *streams, v view) {
 	}
 	labelled(s, "since", "%s%s, %s run", since, wording.LocalTime(e.Since, v.offset), wording.Length(e.Run))
 	if e.Steered {
-		labelled(s, "heading", "%s true%s, of the current leg", wording.ThreeFigures(e.Heading, 1), wording.GridBeside(e.Heading, e.Position))
+		by := ""
+		if v.by != nil {
+			by = ", by the " + *v.by
+		}
+		labelled(s, "heading", "%s true%s, of the current leg%s", wording.ThreeFigures(e.Heading, 1), wording.GridBeside(e.Heading, e.Position), by)
 	}
 	if c := w.Closing; c != nil {
 		labelled(s, "last fix", "%s", closingText(c))

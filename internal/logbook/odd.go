@@ -66,10 +66,18 @@ func (at At) odd(ctx context.Context, tx *sql.Tx, last *row, e *Entry, a *Added)
 	}
 	for _, o := range found {
 		if !slices.Contains(at.Accept, o.Code) {
-			return fault.New(string(o.Code), "check date, hour and UTC offset; if it is right, say --accept "+string(o.Code), "%s", o.Message)
+			return fault.New(string(o.Code), o.Code.check()+"; if it is right, say --accept "+string(o.Code), "%s", o.Message)
 		}
 	}
 	return nil
+}
+
+// check says what to look at.
+func (o Odd) check() string {
+	if o == OddAgain {
+		return "nothing is to be done if it is the same"
+	}
+	return "check date, hour and UTC offset"
 }
 
 // oddOf lists what is odd of a new entry by the entries before it.
