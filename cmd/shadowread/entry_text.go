@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"strings"
-	"time"
 
 	"shadowread/internal/angle"
 	"shadowread/internal/geo"
@@ -147,8 +146,6 @@ func closingText(c *workup.Closing) string {
 	}
 	return text
 }
-
-func utcText(t time.Time) string { return t.UTC().Format(time.DateTime) + " UTC" }
 
 // briefEllipse is an ellipse in a table.
 func briefEllipse(e workup.Ellipse) string {

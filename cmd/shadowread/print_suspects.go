@@ -46,6 +46,7 @@ func suspectText(x logbook.Suspect) string {
 	what := map[logbook.Slip]string{
 		logbook.SlipOdometer1: "the odometer may have read", logbook.SlipOdometer10: "the odometer may have read", logbook.SlipOdometer100: "the odometer may have read",
 		logbook.SlipDigits: "two figures may be turned round: rather", logbook.SlipHeading1: "number or heading may have been", logbook.SlipHeading10: "number or heading may have been",
+		logbook.SlipCarried:    "the odometer may have been misread from there on, by the same figure: rather",
 		logbook.SlipInstrument: "the wrong instrument may have been named: rather",
 		logbook.SlipHour:       "the time may have been", logbook.SlipUnit: "the other unit may have been meant:", logbook.SlipSense: "the dial may have been read the wrong way round: rather",
 	}[x.Slip]

@@ -214,7 +214,7 @@ const maxSuspects = 8
 func (s Slip) cost() float64 {
 	share := map[Slip]float64{
 		SlipOdometer10: 1, SlipOdometer1: 0.7, SlipOdometer100: 0.7, SlipHeading10: 1, SlipHour: 0.7,
-		SlipUnit: 0.5, SlipInstrument: 0.5, SlipDigits: 0.3, SlipHeading1: 0.3, SlipSense: 0.3,
+		SlipUnit: 0.5, SlipInstrument: 0.5, SlipCarried: 0.1, SlipDigits: 0.3, SlipHeading1: 0.3, SlipSense: 0.3,
 	}[s]
 	return -2 * math.Log(share)
 }

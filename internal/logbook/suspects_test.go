@@ -30,6 +30,8 @@ type simulated struct {
 	begun   *Entry
 	// proved is what the instrument's record adds to headings, 0 where there is none.
 	proved angle.Angle
+	// misread is how much too much is read off the odometer.
+	misread float64
 	// meant is what the entry with the slip should have said, by its index.
 	meant map[int]Content
 }
@@ -55,7 +57,7 @@ func newDay(t *testing.T, random *rand.Rand) *simulated {
 }
 
 func (d *simulated) reading() *Odometer {
-	return &Odometer{AsGiven: fmt.Sprintf("%.1f", d.counter), Unit: Kilometres}
+	return &Odometer{AsGiven: fmt.Sprintf("%.1f", d.counter+d.misread), Unit: Kilometres}
 }
 
 func (d *simulated) enter(c Content) *Entry {
@@ -119,6 +121,7 @@ type plant struct {
 	unit     bool // a length in miles taken for kilometres
 	// instrument is one sigma of what the record adds that all legs but this were corrected by.
 	instrument angle.Angle
+	carried    float64 // all readings from there on are so much too great
 }
 
 // whole simulates a day of six legs and some halts, closed by a fix; the
@@ -135,6 +138,9 @@ func whole(t *testing.T, random *rand.Rand, p plant) (d *simulated, wrong int) {
 		if i == at {
 			slip = p
 		}
+		if i == at {
+			d.misread = p.carried
+		}
 		heading := d.leg(t, slip)
 		if i == at {
 			e := &d.entries[len(d.entries)-1]
@@ -146,7 +152,7 @@ func whole(t *testing.T, random *rand.Rand, p plant) (d *simulated, wrong int) {
 		}
 		d.run(t, heading, 10+25*random.Float64())
 		if i == at && p.unit {
-			run := d.counter - d.entries[len(d.entries)-1].Content.run().Odometer.number()
+			run := d.counter + d.misread - d.entries[len(d.entries)-1].Content.run().Odometer.number()
 			e := d.enter(&Halt{Run: Run{Odometer: d.reading(), Distance: &Distance{Length: geo.Metres(run*1000) / geo.Metres(1.609344), Sigma: 100}}})
 			wrong = e.Number
 			d.meant = map[int]Content{len(d.entries) - 1: &Halt{Run: Run{Odometer: d.reading(), Distance: &Distance{Length: geo.Metres(run * 1000), Sigma: 100}}}}
@@ -162,6 +168,13 @@ func whole(t *testing.T, random *rand.Rand, p plant) (d *simulated, wrong int) {
 		t.Fatal(err)
 	}
 	d.enter(&Fix{Run: ByOdometer(*d.reading()), Position: seen, Sigma: 15})
+	if p.carried != 0 {
+		for i := wrong - 2; i < len(d.entries); i++ {
+			c, run := copied(d.entries[i].Content)
+			run.Odometer = new(run.Odometer.by(-p.carried))
+			d.meant[i] = c
+		}
+	}
 	return d, wrong
 }
 
@@ -203,6 +216,7 @@ func TestSuspectsNameThePlantedSlip(t *testing.T) {
 		{name: "odometer 10 too much", odometer: 10},
 		{name: "odometer 10 too little", odometer: -10},
 		{name: "odometer 100 too much", odometer: 100},
+		{name: "10 too much from there on", carried: 10},
 		{name: "number 10 too much", number: 10},
 		{name: "number 10 too little", number: -10},
 		{name: "an hour late", hour: time.Hour},
@@ -241,7 +255,7 @@ func TestSuspectsNameThePlantedSlip(t *testing.T) {
 				right++
 			}
 		}
-		t.Logf("%-24s %3d refused at the entry; %3d displaced by 4 sigma or more: %3d told at the fix, the entry named in %3d, among the first two in %3d",
+		t.Logf("%-25s %3d refused at the entry; %3d displaced by 4 sigma or more: %3d told at the fix, the entry named in %3d, among the first two in %3d",
 			p.name, refused, far, said, named, right)
 		all, told, atFix, firstTwo = all+refused+far, told+refused+said, atFix+said, firstTwo+right
 	}
