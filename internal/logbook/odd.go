@@ -58,7 +58,7 @@ func (at At) odd(ctx context.Context, tx *sql.Tx, last *row, e *Entry, a *Added)
 		if err != nil {
 			return err
 		}
-		found = slices.Concat(own, found)
+		found = slices.Concat(found, own) // a wrong offset is why a gap is there
 	}
 	if !at.Wary {
 		a.Odd = found

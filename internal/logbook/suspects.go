@@ -176,6 +176,9 @@ func (d *closingRun) suspects(shown func(*Entry) (DialReading, error)) ([]Suspec
 				slips = append(slips, instrumentSlips(dialLeg{l, dials[i]}, d.around(dials, i))...)
 			}
 			for _, s := range slips {
+				if s.slip == SlipCarried && !readsOn(d.entries[i+1:]) { // the same as once
+					continue
+				}
 				try(e.Number, s, before, s.taken(d.entries[i:]))
 			}
 		}
@@ -198,6 +201,14 @@ func (d *closingRun) suspects(shown func(*Entry) (DialReading, error)) ([]Suspec
 		out[i] = found[i].Suspect
 	}
 	return out, nil
+}
+
+// readsOn tells whether the odometer is read in entries.
+func readsOn(entries []Entry) bool {
+	return slices.ContainsFunc(entries, func(e Entry) bool {
+		run := e.Content.run()
+		return run != nil && run.Odometer != nil
+	})
 }
 
 // misfit is -2 ln of the likelihood of a fix, but for a constant.
