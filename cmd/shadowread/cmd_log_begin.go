@@ -38,6 +38,7 @@ align.`,
 	}
 	cmd.Flags().SortFlags = false
 	spot.add(cmd)
+	e.spot = &spot
 	cmd.Flags().Var(&departure.odometer, "odometer", odometerUsage)
 	departure.add(cmd)
 	e.add(cmd, s)

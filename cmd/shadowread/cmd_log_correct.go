@@ -43,6 +43,7 @@ func (o *correctOptions) correct(cmd *cobra.Command, s *streams, book *logbook.L
 	if t != nil {
 		at.Time = *t
 	}
+	at.Offset = o.leg.photo.when.stated()
 	run, err := o.leg.way.run(cmd)
 	if err != nil {
 		return logbook.Added{}, err
@@ -192,6 +193,13 @@ func (o *correctOptions) correctLeg(cmd *cobra.Command, s *streams, book *logboo
 		return logbook.Added{}, err
 	}
 	if c.Reading != nil && !at.Time.IsZero() {
+		again, err := o.numberAgain(cmd, s, book, old, c)
+		if err != nil {
+			return logbook.Added{}, err
+		}
+		if again {
+			return o.leg.log(cmd, s, book, nil, at, run, nil)
+		}
 		return logbook.Added{}, fault.Usage("time_of_a_reading", "give the photo or --number again, with --time, or --heading with its sigma",
 			"the heading of entry %d was computed for its time", old.Number)
 	}

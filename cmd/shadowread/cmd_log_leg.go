@@ -79,10 +79,12 @@ func (l *legFlags) log(cmd *cobra.Command, s *streams, book *logbook.Log, args [
 	if given != nil {
 		at.Time = *given
 	}
+	at.Offset = l.photo.when.stated()
 	if l.heading.set {
 		if at.Time.IsZero() && at.Supersedes == 0 {
 			at.Time = orNow(nil)
 		}
+		at.Found = l.photo.when.oddClock(ctx, book, at.Time, nil)
 		return l.entry.sure(s, at, func(at logbook.At) (logbook.Added, error) {
 			return book.LegByHand(ctx, at, run, logbook.Heading{Heading: l.heading.angle().Bearing(), Sigma: l.headingSigma.angle()})
 		})
@@ -122,11 +124,12 @@ func (l *legFlags) logNumber(cmd *cobra.Command, s *streams, book *logbook.Log, 
 		return logbook.Added{}, photoRefused{fault.New(string(r.Reason), r.Message, "the number gives no heading")}
 	}
 	for _, w := range r.Warnings { // a clock that ticks on is not doubted, an hour typed is
-		if w.Code != "clock_not_checked" || l.photo.when.time != "" {
+		if !logreading.Asked(w) && (w.Code != "clock_not_checked" || l.photo.when.time != "") {
 			s.note(w.Code, "%s", w.Message)
 		}
 	}
-	if err := s.confirmHour(r, l.photo.when.time != ""); err != nil {
+	at.Found = logreading.Odd(r)
+	if err := s.confirmHour(r, l.photo.when.time != "" && len(at.Found) == 0); err != nil { // which is asked about anyhow
 		return logbook.Added{}, err
 	}
 	whole, err := json.Marshal(r)
@@ -164,7 +167,7 @@ func (l *legFlags) logPhoto(ctx context.Context, s *streams, book *logbook.Log, 
 	if !r.OK() && at.Supersedes != 0 {
 		return logbook.Added{}, photoRefused{fault.New("photo_refused", r.Message, "%s gives no heading (%s), and entry %d stays as it is", path, r.Reason, at.Supersedes)}
 	}
-	if err := s.confirmHour(r, l.photo.when.time != ""); err != nil {
+	if err := s.confirmHour(r, l.photo.when.time != "" && len(logreading.Odd(r)) == 0); err != nil {
 		return logbook.Added{}, err
 	}
 	p, err := photoReading(path, r, l.anew)
@@ -177,7 +180,9 @@ func (l *legFlags) logPhoto(ctx context.Context, s *streams, book *logbook.Log, 
 		s.note("time", "the photo has no time that can be used: the entry has the machine's, %s", at.Time.Format(time.RFC3339))
 	}
 	for _, w := range r.Warnings {
-		s.note(w.Code, "%s", w.Message)
+		if !logreading.Asked(w) {
+			s.note(w.Code, "%s", w.Message)
+		}
 	}
 	return l.entry.sure(s, at, func(at logbook.At) (logbook.Added, error) { return book.LegFromPhoto(ctx, at, run, p) })
 }

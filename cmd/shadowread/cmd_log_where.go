@@ -54,7 +54,11 @@ entry, to now or to --time. Nothing is written to the log.`,
 				if err != nil {
 					return err
 				}
-				v.offset = o.when.stated()
+				if v.offset = o.when.stated(); v.offset == nil {
+					if v.offset, err = book.Offset(cmd.Context(), int(o.journey.value)); err != nil {
+						return err
+					}
+				}
 				return printWhere(s, v)
 			})
 		},
@@ -80,6 +84,7 @@ type view struct {
 	pace     workup.Pace
 	steering *workup.Steering // nil without a way, a speed, or where the drift is too fast
 	outlook  *daylight.Outlook
+	by       *string        // sun or moon, of the current leg's heading; nil for another
 	offset   *time.Duration // from UTC, of the times shown; nil: UTC
 }
 
@@ -89,6 +94,19 @@ func (o *whereOptions) look(ctx context.Context, book *logbook.Log, at *time.Tim
 		return v, err
 	}
 	e := &v.where.Estimate
+	if v.where.Leg != 0 {
+		leg, err := book.Entry(ctx, v.where.Leg)
+		if err != nil {
+			return v, err
+		}
+		shown, err := shownOf(ctx, book, leg)
+		if err != nil {
+			return v, err
+		}
+		if shown.Body != "" {
+			v.by = &shown.Body
+		}
+	}
 	if v.pace, err = book.DaysPace(ctx, v.where.Journey); err != nil {
 		return v, err
 	}

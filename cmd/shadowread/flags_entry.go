@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"shadowread/internal/geo"
 	"shadowread/internal/logbook"
 )
 
@@ -19,6 +20,8 @@ type entryFlags struct {
 	accept []string
 	// clock is where the time comes from with verbs that have it by other flags.
 	clock *when
+	// spot is where an entry is that says so itself.
+	spot *spotFlags
 }
 
 func (e *entryFlags) add(cmd *cobra.Command, s *streams) {
@@ -69,7 +72,13 @@ func (e *entryFlags) write(cmd *cobra.Command, s *streams, create bool, add func
 		return err
 	}
 	return e.writeUntimed(cmd, s, create, func(ctx context.Context, l *logbook.Log) (logbook.Added, error) {
-		return e.sure(s, logbook.At{Time: orNow(given), Note: e.note}, func(at logbook.At) (logbook.Added, error) { return add(ctx, l, at) })
+		at := logbook.At{Time: orNow(given), Offset: e.when.stated(), Note: e.note}
+		var where *geo.Position
+		if e.spot != nil {
+			where = e.spot.place.given()
+		}
+		at.Found = e.when.oddClock(ctx, l, at.Time, where)
+		return e.sure(s, at, func(at logbook.At) (logbook.Added, error) { return add(ctx, l, at) })
 	})
 }
 
@@ -84,14 +93,34 @@ func (e *entryFlags) writeUntimed(cmd *cobra.Command, s *streams, create bool, a
 		if err != nil {
 			return err
 		}
-		clock := &e.when
-		if e.clock != nil {
-			clock = e.clock
+		offset, err := e.shownBy(cmd.Context(), l, &added.Entry)
+		if err != nil {
+			return err
 		}
 		suspects, err := suspectsOf(cmd.Context(), l, &added)
 		if err != nil {
 			return err
 		}
-		return printAdded(s, acknowledged{added, shown, clock.stated(), suspects})
+		a := acknowledged{added, shown, offset, suspects, e.spot}
+		if waits(&added) {
+			return e.farFix(cmd.Context(), s, l, a)
+		}
+		return printAdded(s, a)
 	})
+}
+
+// shownBy is the UTC offset by which an entry's time is shown: as it was said now, or in the
+// log.
+func (e *entryFlags) shownBy(ctx context.Context, book *logbook.Log, entry *logbook.Entry) (*time.Duration, error) {
+	clock := &e.when
+	if e.clock != nil {
+		clock = e.clock
+	}
+	if offset := clock.stated(); offset != nil {
+		return offset, nil
+	}
+	if entry.Offset != nil {
+		return entry.Offset, nil
+	}
+	return book.Offset(ctx, entry.Journey)
 }

@@ -1,14 +1,12 @@
 package logbook
 
 import (
-	"bytes"
 	"context"
 	"crypto/sha256"
 	"database/sql"
 	"encoding/hex"
 	"errors"
 	"fmt"
-	"math"
 
 	"shadowread/internal/fault"
 	"shadowread/internal/workup"
@@ -61,7 +59,10 @@ func (l *Log) addIn(ctx context.Context, tx *sql.Tx, at At, c Content, p proof) 
 	if r.timeNS, err = toNS(at.Time); err != nil {
 		return Added{}, err
 	}
-	e.Time = fromNS(r.timeNS)
+	e.Time, e.Offset = fromNS(r.timeNS), at.Offset
+	if err := validOffset(at.Offset); err != nil {
+		return Added{}, err
+	}
 	if err := validText(at.Note); err != nil {
 		return Added{}, err
 	}
@@ -94,6 +95,7 @@ func (l *Log) addIn(ctx context.Context, tx *sql.Tx, at At, c Content, p proof) 
 	if r.content, err = encode(c); err != nil {
 		return Added{}, err
 	}
+	r.content = withOffset(r.content, e.Offset)
 	r.number, r.journey, r.slot, r.writtenNS = e.Number, e.Journey, e.Slot, e.Written.UnixNano()
 	r.hash = r.digest()
 	if err := r.insert(ctx, tx); err != nil {
@@ -125,6 +127,9 @@ func placeOf(ctx context.Context, tx *sql.Tx, e *Entry, at *At, c Content) (err 
 		e.Journey, e.Slot = old.Journey, old.Slot
 		if at.Time.IsZero() {
 			at.Time = old.Time
+		}
+		if at.Offset == nil {
+			at.Offset = old.Offset
 		}
 		if run := c.run(); run != nil && !run.given() && old.Content.run() != nil {
 			*run = *old.Content.run()
@@ -215,8 +220,12 @@ func (l *Log) follow(ctx context.Context, tx *sql.Tx, e *Entry) (added Added, no
 		return Added{}, nil, err
 	}
 	err = eachStanding(ctx, tx, e.Journey, e.Slot+1, func(later *Entry) (err error) {
-		if _, now, err = now.after(later); err != nil {
+		c, next, err := now.after(later)
+		if err != nil {
 			return then(later, err)
+		}
+		if now = next; c != nil {
+			added.Later = c
 		}
 		return nil
 	})
@@ -265,37 +274,5 @@ func reckonedBefore(ctx context.Context, q querier, journey, slot int) (now *rec
 		_, now, err = now.after(e)
 		return err
 	})
-	return now, err
-}
-
-// memo is the reckoning at the end of a journey, for as long as the log is open and
-// its last entry is the one with this hash. Without it an import would work the
-// journey up from the departure for each of its rows, 10,000 rows in a quarter of an
-// hour. It is never stored.
-type memo struct {
-	head      []byte
-	journey   int
-	reckoning *reckoning
-}
-
-// remember keeps the reckoning once the entry with this hash is the last.
-func (l *Log) remember(head []byte, journey int, now *reckoning) {
-	l.memo = memo{head: head, journey: journey, reckoning: now.clone()}
-}
-
-// reckoned returns the reckoning at the end of a journey, nil if it has no entry.
-func (l *Log) reckoned(ctx context.Context, tx *sql.Tx, journey int) (*reckoning, error) {
-	var head []byte
-	err := tx.QueryRowContext(ctx, "SELECT hash FROM entries ORDER BY number DESC LIMIT 1").Scan(&head)
-	if err != nil && !errors.Is(err, sql.ErrNoRows) {
-		return nil, err
-	}
-	if l.memo.reckoning != nil && l.memo.journey == journey && bytes.Equal(l.memo.head, head) {
-		return l.memo.reckoning.clone(), nil
-	}
-	now, err := reckonedBefore(ctx, tx, journey, math.MaxInt)
-	if err == nil && now != nil {
-		l.remember(head, journey, now)
-	}
 	return now, err
 }

@@ -80,7 +80,7 @@ func TestAnOldLogGivesTheSamePlaces(t *testing.T) {
 	atOldPlaces(t, path)
 	l := open(t, path)
 	r, err := l.Check(t.Context())
-	if err != nil || r.Schema != 2 {
+	if err != nil || r.Schema != 3 {
 		t.Errorf("%v, the log is of version %d", err, r.Schema)
 	}
 	must(t)(l.Halt(t.Context(), At{Time: morning.AddDate(1, 0, 0)}, Halt{km("88195.0")}))

@@ -1,0 +1,2 @@
+-- Fixes say by which rule they count, of which an older program knows nothing: it would put
+-- the journey elsewhere.
