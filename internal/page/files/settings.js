@@ -142,7 +142,9 @@ function shownRecords(shown) {
     if (await ask("Remove the " + label + "?", "Remove", "Keep")) changeSettings({ ...settings, ...change });
   } }, "Remove");
   const row = (text, label, change) => text && make("span", { className: "record" }, make("span", {}, text), drop(label, change));
-  const lenses = (shown.lenses ?? []).map((text, i) => ["lens", row(text, "lens", { lenses: settings.lenses.filter((_, j) => j !== i) })]);
+  // Those of the journey's cameras follow those that were opened by themselves.
+  const own = settings.lenses ?? [];
+  const lenses = (shown.lenses ?? []).map((text, i) => ["lens", i < own.length ? row(text, "lens", { lenses: own.filter((_, j) => j !== i) }) : text]);
   const pairs = [
     ["instrument", row(shown.instrument, "instrument's record", { instrument: null })],
     ...lenses,
