@@ -195,6 +195,30 @@ func TestSteerGoesOn(t *testing.T) {
 	}
 }
 
+// What was measured of a board that stands says nothing of one under way.
+func TestTiltIsOfAStand(t *testing.T) {
+	here := object{"source": "hand", "latitude_deg": -22.9, "longitude_deg": 22.3}
+	tilted := object{"tilt": object{"forward_deg": 2, "starboard_deg": -3}}
+	number := func(call_ string, settings object) (out float64, said string) {
+		a, _ := call[answered](t, call_, object{"settings": settings, "course_deg": 58, "number_deg": 20, "place": here, "device_now_ms": noon.UnixMilli(), "device_utc_offset_min": 120}, nil)
+		if call_ == "steer" {
+			return a.Steer["number_deg"].(float64), fmt.Sprint(a.Say["warnings"])
+		}
+		return a.Reading["heading_true_deg"].(float64), fmt.Sprint(a.Say["warnings"])
+	}
+	level, _ := number("steer", object{})
+	if got, _ := number("steer", tilted); got != level {
+		t.Errorf("steers by a tilt: %v, level %v", got, level)
+	}
+	flat, said := number("number", object{})
+	if strings.Contains(said, "tilt_stated") {
+		t.Error(said)
+	}
+	if got, said := number("number", tilted); got == flat || !strings.Contains(said, "tilt_stated") {
+		t.Errorf("heading %v, level %v; %s", got, flat, said)
+	}
+}
+
 func TestSteerToAStop(t *testing.T) {
 	request := withNow(object{"stop": "well", "settings": object{"stops": []object{{"name": "Well", "latitude_deg": -22.9, "longitude_deg": 23.3}}},
 		"place": object{"source": "hand", "latitude_deg": -22.9, "longitude_deg": 22.3}})

@@ -129,7 +129,7 @@ func (r readRequest) answer(data []byte, progress func(string, []byte)) (any, []
 		return nil, nil, err
 	}
 	res := reading.Read(context.Background(), file, o)
-	conclude(res, when, where)
+	k.conclude(res, when, where)
 	if r.ShrunkBy > 1 {
 		res.Warnings = append(res.Warnings, photo.Warning{Code: "picture_shrunk", Message: fmt.Sprintf("the picture was shrunk by %.3g before it was read: it is larger than what this page holds", r.ShrunkBy)})
 	}
@@ -155,7 +155,10 @@ func sumOf(data []byte) string {
 }
 
 // conclude puts what the page knows of time and place to a reading.
-func conclude(r *reading.Result, when moment, where spot) {
+func (k *kept) conclude(r *reading.Result, when moment, where spot) {
+	if k.settings.Tilt != nil {
+		r.Warnings = append(r.Warnings, photo.Warning{Code: "tilt_stated", Message: "the tilt in the settings was taken: it holds as long as the board stands as it was measured"})
+	}
 	r.Warnings = append(append(r.Warnings, when.warnings...), where.warnings...)
 	for _, err := range []error{when.refused, where.refused} {
 		if err != nil {
@@ -183,7 +186,7 @@ func (c clocks) present() moment {
 	if c.clockError != nil {
 		at = at.Add(-*c.clockError)
 	}
-	return moment{options: photo.TimeOptions{At: &at, UTCOffset: &c.offset}, utc: at, fresh: true}
+	return moment{options: photo.TimeOptions{At: &at}, utc: at, fresh: true}
 }
 
 // numberRequest asks for the heading of a number read by eye.
@@ -249,7 +252,7 @@ func (r numberRequest) answer() (any, error) {
 		o.Rod.HeightMM = 0 // it means nothing without a length
 	}
 	res := reading.ReadNumber(context.Background(), number, sigma, o)
-	conclude(res, when, where)
+	k.conclude(res, when, where)
 	return readAnswer{Reading: res, Say: k.sayReading(res, when, where, c)}, nil
 }
 

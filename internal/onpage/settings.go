@@ -324,7 +324,11 @@ func (k *kept) answer() settingsAnswer {
 		a.Shown.Journey = &k.settings.Journey
 	}
 	if r := k.instrument; r != nil {
-		a.Shown.Instrument = new(named(r.Name, "the "+string(r.Gnomon)) + proved(r.Found))
+		text := named(r.Name, "the "+string(r.Gnomon)) + proved(r.Found)
+		if r.Lens != "" && len(k.lenses) == 0 { // a page cannot follow to another file
+			text += "; it names a lens record, which is to be opened too"
+		}
+		a.Shown.Instrument = &text
 	}
 	for _, m := range k.lenses {
 		text := m.Record.Camera.String() + ", solved " + m.Record.Solved.Format(time.DateOnly)

@@ -105,7 +105,8 @@ func (r steerRequest) answer(last *steered) (any, error) {
 		return nil, err
 	}
 	o := k.options()
-	o.Time, o.Position, o.Horizon, o.Rod.HeightMM = photo.TimeOptions{}, where.options, nil, 0
+	o.Time, o.Position = photo.TimeOptions{}, where.options
+	o.Tilt, o.Horizon, o.Rod.HeightMM = nil, nil, 0 // of a board that stands, and of a photo
 	if o.Body, err = r.body(); err != nil {
 		return nil, err
 	}

@@ -5,6 +5,7 @@ import (
 	"compress/gzip"
 	"context"
 	"encoding/json"
+	"errors"
 	"io"
 	"io/fs"
 	"net"
@@ -304,7 +305,7 @@ func TestServe(t *testing.T) {
 	cancel()
 	select {
 	case err := <-ended:
-		if err != nil {
+		if !errors.Is(err, context.Canceled) {
 			t.Error(err)
 		}
 	case <-time.After(5 * time.Second):

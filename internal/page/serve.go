@@ -62,7 +62,8 @@ func (p *Page) Handler(hosts ...string) http.Handler {
 }
 
 // Serve serves the page on the port of this machine's loopback address, 0 for any, until ctx
-// is done; begun is told the address. It fails with code port_taken or cannot_serve.
+// is done, which is its end; begun is told the address. It fails with code port_taken or
+// cannot_serve.
 func (p *Page) Serve(ctx context.Context, port int, begun func(address string)) error {
 	listener, err := net.ListenTCP("tcp4", &net.TCPAddr{IP: net.IPv4(127, 0, 0, 1), Port: port})
 	if err != nil {
@@ -82,5 +83,5 @@ func (p *Page) Serve(ctx context.Context, port int, begun func(address string)) 
 	if err := server.Serve(listener); !errors.Is(err, http.ErrServerClosed) {
 		return fault.Wrap(err, "cannot_serve", "try another port", "the page cannot be served")
 	}
-	return nil
+	return ctx.Err()
 }
