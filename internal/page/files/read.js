@@ -3,7 +3,7 @@ import { byId, make, show, setText, speak, facts, decimal, ageText, markFault, u
 import { figures, arrow, shareBar, sketch } from "./figure.js";
 import { reader, helm, cancelled } from "./engine.js";
 import { settingsNow } from "./settings.js";
-import { placeNow, renewPlace, confirmPlace, dropPlace, openPlace } from "./place.js";
+import { placeNow, renewPlace, dropPlace, openPlace } from "./place.js";
 import { photoBytes, changedText } from "./photofile.js";
 import { setPicture } from "./picture.js";
 import { keepReading, when } from "./kept.js";
@@ -211,8 +211,11 @@ function offer(say) {
     });
   }
   if (say.refused.code === "position_conflict") {
-    act("The photo's place is right", () => { dropPlace(); askAgain({}); });
-    if (placeNow()?.source === "hand") act("The place by hand is right", () => { confirmPlace(); askAgain({}); });
+    act("The photo's place is right", () => {
+      dropPlace();
+      askAgain({ place: null });
+    });
+    if (placeNow()?.source === "hand") act("The place by hand is right", () => askAgain({ place: { ...placeNow(), confirmed: true } }));
   }
 }
 

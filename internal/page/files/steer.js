@@ -102,7 +102,7 @@ export function showSteer(answer, at) {
 
 function number(say) {
   show(byId("steer-why"), "");
-  setText(byId("steer-for"), "hold for " + say.held + (say.to ? ", to " + say.to.replace(/, course .*/, "") : ""));
+  setText(byId("steer-for"), "hold for course " + say.held + (say.to ? ", to " + say.to.replace(/, course .*/, "") : ""));
   byId("steer-figure").replaceChildren(figures(say.number, "hold " + say.number + " under the shadow", false));
   byId("steer-dial").replaceChildren(dial(Number(say.number)));
   byId("steer-changes").replaceChildren(...(say.changes ?? []).slice(0, 3).map((c) => make("li", {}, make("b", {}, c.number), " ", make("span", {}, c.local_time))));

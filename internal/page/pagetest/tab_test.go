@@ -258,6 +258,7 @@ func (b *tab) calm() {
 // read hands a photo to the page, as chosen from the album, and waits for what it says.
 func (b *tab) read(path string) {
 	b.t.Helper()
+	b.run(`document.getElementById("read-plate").hidden = document.getElementById("read-refused").hidden = true`) // what was said of the photo before
 	b.upload("choose-file", path)
 	b.until(answered)
 }
