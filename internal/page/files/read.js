@@ -10,15 +10,18 @@ import { keepReading, when } from "./kept.js";
 import { warningList } from "./shell.js";
 
 const quietFor = 300; // ms without a line of progress
+const statedFor = 600; // s, after which what was said by hand was of another photo
 const oldAfter = 300; // s, after which a heading is no longer that of a vehicle that stands
 let runNow = 0;
 let askedCamera = 0; // ms, when the camera was asked for
+let statedAt = 0; // ms, when something was last said by hand
 let askAgain = null; // what was asked last, to be asked again with another word of the person
 let shownAt = null; // ms, of the reading that is shown
 
 function clearReading() {
   byId("read-plate").hidden = true;
   byId("read-refused").hidden = true;
+  byId("stated-again").hidden = true;
   byId("read-none").hidden = true;
   for (const id of ["read-notes", "read-budget"]) {
     byId(id).hidden = true;
@@ -150,6 +153,7 @@ export function showAnswer(answer, name, changed) {
     offer(say);
     return;
   }
+  forgetStated();
   shownAt = Date.parse(answer.reading.time_utc);
   setText(byId("read-of"), (say.name ?? "heading") + " by the " + say.by);
   byId("read-figure").replaceChildren(figures(say.heading, "heading " + say.heading + " degrees true", true));
@@ -184,6 +188,7 @@ function refuse({ code, message, todo }) {
   setText(byId("refused-code"), code);
   byId("refused-acts").replaceChildren();
   byId("read-refused").hidden = false;
+  byId("stated-again").hidden = !askAgain;
   byId("read-none").hidden = true;
   speak("no heading: " + message + ". " + (todo ?? ""));
   window.scrollTo(0, 0);
@@ -244,6 +249,7 @@ function budget(terms, remarks) {
 
 // age says how old the heading is; an old one greys out.
 function age() {
+  if (byId("stated-shown").textContent && (Date.now() - statedAt) / 1000 > statedFor) forgetStated();
   if (shownAt === null) return;
   const s = (Date.now() - shownAt) / 1000;
   const old = s > oldAfter;
@@ -269,6 +275,13 @@ function statedTime() {
   return { text: date + "T" + time + typed }; // a time to the minute stays one: it is less sure
 }
 
+// forgetStated: what was said by hand holds for one photo. Left standing, it would give the
+// next one a wrong time.
+function forgetStated() {
+  for (const id of ["stated-date", "stated-time", "stated-offset", "stated-body"]) byId(id).value = "";
+  showStated();
+}
+
 function showStated() {
   const { value: date } = byId("stated-date"), { value: time } = byId("stated-time");
   const at = date && time ? date + " " + time + " " + (byId("stated-offset").value || settingsNow().utc_offset || "") : "";
@@ -289,10 +302,15 @@ export function startRead() {
     });
   }
   byId("number-form").addEventListener("submit", (event) => { event.preventDefault(); readNumber(); });
-  for (const id of ["stated-date", "stated-time", "stated-offset", "stated-body"]) byId(id).addEventListener("change", showStated);
+  for (const id of ["stated-date", "stated-time", "stated-offset", "stated-body"]) {
+    byId(id).addEventListener("change", () => {
+      statedAt = Date.now();
+      showStated();
+    });
+  }
+  byId("stated-again").addEventListener("click", () => askAgain({}));
   byId("stated-clear").addEventListener("click", () => {
-    for (const id of ["stated-date", "stated-time", "stated-offset", "stated-body"]) byId(id).value = "";
-    showStated();
+    forgetStated();
     speak("nothing is said by hand");
   });
   setInterval(age, 1000);

@@ -158,6 +158,37 @@ func TestDamagedFiles(t *testing.T) {
 	})
 }
 
+// A time stated by hand reads the photo that was refused for want of one, and is forgotten
+// then: the next photo has its own.
+func TestStatedTime(t *testing.T) {
+	path := bare(t, campTime.Add(-time.Hour))
+	inFolder(t, func(b *tab, _ form) {
+		b.place("22", "54.0", "S", "22", "18.0", "E")
+		b.read(path)
+		if got := b.refusal(); got != "no_time" {
+			b.t.Fatalf("code %q, heading %q", got, b.heading())
+		}
+		b.fill("stated-date", "2026-08-29")
+		b.click("stated-again")
+		b.until(`!document.getElementById("stated-fault").hidden`) // a day without an hour
+		b.fill("stated-time", "08:12:31")
+		b.fill("stated-offset", "+02:00")
+		b.click("stated-again")
+		b.until(`!document.getElementById("read-plate").hidden`)
+		if b.heading() != "058.4" {
+			b.t.Errorf("by the stated time the page reads %q", b.heading())
+		}
+		b.read(path)
+		if got := b.refusal(); got != "no_time" {
+			b.t.Errorf("the next photo was read by the time stated for the one before: %q, heading %q", got, b.heading())
+		}
+		b.fill("stated-date", "2026-08-29")
+		b.fill("stated-time", "08:12:31")
+		b.run(`globalThis.later = 700e3`)
+		b.until(`document.getElementById("stated-date").value === ""`)
+	})
+}
+
 // A picture larger than a telephone holds is shrunk by the browser first, and said to be.
 func TestShrinksLargePicture(t *testing.T) {
 	needsBrowser(t)
