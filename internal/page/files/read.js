@@ -160,6 +160,9 @@ export function showAnswer(answer, name, changed) {
   setText(byId("read-sigma"), "± " + say.plus_minus + "°");
   setText(byId("read-unit"), "true, 95 %");
   turnLine(byId("read-turn"), say);
+  show(byId("read-by"), say.turn && say.course ? "to course " + say.course + "° true" : "");
+  const { tilt } = settingsNow();
+  show(byId("read-counted"), tilt ? "tilt of the settings counted: forward edge " + degrees(tilt.forward_deg) + ", starboard edge " + degrees(tilt.starboard_deg) : "");
   northsLines(byId("read-norths"), [["compass", say.compass], ["steer by compass", say.steer_compass], ["grid", say.grid]]);
   budget(say.budget ?? [], say.notes ?? []);
   byId("read-plate").hidden = false;
@@ -167,6 +170,8 @@ export function showAnswer(answer, name, changed) {
   speak(`heading ${say.heading} degrees true, plus or minus ${say.plus_minus}${say.turn ? ", " + say.turn : ""}`);
   window.scrollTo(0, 0);
 }
+
+const degrees = (x) => x === 0 ? "level" : Math.abs(x) + "° " + (x > 0 ? "high" : "low");
 
 // northsLines names headings from other norths than the true one.
 export function northsLines(place, norths) {
@@ -295,10 +300,10 @@ export function startRead() {
       askedCamera = Date.now();
       byId(input).click();
     });
-    byId(input).addEventListener("change", async (event) => {
+    byId(input).addEventListener("change", (event) => {
       const [file] = event.target.files;
-      if (file) await readPhoto(file, chosen);
       event.target.value = ""; // the same file may be chosen again
+      if (file) readPhoto(file, chosen);
     });
   }
   byId("number-form").addEventListener("submit", (event) => { event.preventDefault(); readNumber(); });

@@ -170,8 +170,9 @@ async function openRecord(text, line) {
 const mostRecordBytes = 1 << 20; // no record comes near; a photo chosen by mistake does
 
 async function openFiles(event) {
-  const line = byId("record-fault");
-  for (const file of event.target.files) {
+  const line = byId("record-fault"), files = [...event.target.files];
+  event.target.value = ""; // the same file may be chosen again
+  for (const file of files) {
     if (file.size > mostRecordBytes) {
       show(line, file.name + " is no record: it is too large. Choose a file that shadowread wrote.");
       break;
@@ -183,7 +184,6 @@ async function openFiles(event) {
       break;
     }
   }
-  event.target.value = "";
 }
 
 export async function startSettings() {

@@ -29,7 +29,7 @@ var sizes = []size{{"upright", 390, 844, 100}, {"lying", 844, 390, 200}}
 // Answers in their longest forms, put on the screen as those of the program are.
 const (
 	longestReading = `(await import("./read.js")).showAnswer({reading: {time_utc: new Date(Date.now() - 14000).toISOString()},
-		say: {status: "ok", heading: "359.9", plus_minus: "12.3", turn: "turn right 179.9°", compass: "359.9° ± 12.3°", grid: "359.9° ± 12.3°", by: "moon",
+		say: {status: "ok", heading: "359.9", plus_minus: "12.3", turn: "turn right 179.9°", course: "359.9", compass: "359.9° ± 12.3°", grid: "359.9° ± 12.3°", by: "moon",
 		local_time: "08:12:31", local_date: "2026-08-29", utc_offset: "+02:00", warnings: [], budget: [], notes: []}}, "photo.jpg", "")`
 	longestSteer = `const {helm} = await import("./engine.js"), ask = helm.ask.bind(helm);
 		helm.ask = (call, request, ...more) => call !== "steer" ? ask(call, request, ...more)
