@@ -6,7 +6,6 @@ import (
 	"io"
 	"strconv"
 	"strings"
-	"text/template"
 	"time"
 
 	"github.com/BurntSushi/toml"
@@ -57,45 +56,56 @@ type file struct {
 	} `toml:"lens"`
 }
 
-var layout = template.Must(template.New("").Funcs(template.FuncMap{"quote": quote, "n": number}).Parse(
-	`# Instrument record. Angles in degrees, lengths in millimetres, sigmas one standard
-# deviation. On the sheet: starboard is right of forward, seen from above.
-format = "shadowread instrument"
-version = 1
-name = {{quote .Name}}
-{{if not .Found.IsZero}}found = {{.Found.UTC.Format "2006-01-02T15:04:05Z"}}
-{{end}}how = {{quote .How}}
+// text writes the record as a file: line by line, which a page, with no use for a language of
+// templates, is a fifteenth smaller for.
+func (f *file) text() string {
+	var b strings.Builder
+	line := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
+	line(`# Instrument record. Angles in degrees, lengths in millimetres, sigmas one standard
+# deviation. On the sheet: starboard is right of forward, seen from above.`)
+	line("format = %s\nversion = %d\nname = %s", quote(fileFormat), fileVersion, quote(f.Name))
+	if !f.Found.IsZero() {
+		line("found = %s", f.Found.UTC().Format("2006-01-02T15:04:05Z"))
+	}
+	line("how = %s", quote(f.How))
 
-[gnomon]
-kind = {{quote .Gnomon.Kind}}  # "rod" or "plumb line"
-height_mm = {{n .Gnomon.HeightMM}}  # of the tip above the sheet; 0: not known
-diameter_mm = {{n .Gnomon.DiameterMM}}
-{{if .Gnomon.NodusMM}}nodus_height_mm = {{n .Gnomon.NodusMM}}  # of the middle of a bead or ring of tape
-{{end}}{{with .Gnomon.FootStarboard}}# Where the axis meets the sheet, from the printed foot.
-foot_starboard_mm = {{n .}}
-foot_forward_mm = {{n $.Gnomon.FootForward}}
-foot_sigma_mm = {{n $.Gnomon.FootSigma}}
-{{end}}
-[proved]
-{{with .Proved.Lubber}}# Add to the heading of the sheet's forward axis to have the vehicle's.
-lubber_correction_deg = {{n .}}
-{{end}}# Which way the rod's top leans from plumb, and from the sheet's normal.
-lean_starboard_deg = {{n .Proved.LeanStarboard}}
-lean_forward_deg = {{n .Proved.LeanForward}}
-rod_starboard_deg = {{n .Proved.RodStarboard}}
-rod_forward_deg = {{n .Proved.RodForward}}
-# Of lubber, lean starboard, lean forward, rod starboard, rod forward.
-covariance_deg2 = [
-{{range .Proved.Covariance}}  [{{range $i, $v := .}}{{if $i}}, {{end}}{{n $v}}{{end}}],
-{{end}}]
+	g := f.Gnomon
+	line("\n[gnomon]\nkind = %s  # \"rod\" or \"plumb line\"", quote(g.Kind))
+	line("height_mm = %s  # of the tip above the sheet; 0: not known", number(g.HeightMM))
+	line("diameter_mm = %s", number(g.DiameterMM))
+	if g.NodusMM != 0 {
+		line("nodus_height_mm = %s  # of the middle of a bead or ring of tape", number(g.NodusMM))
+	}
+	if g.FootStarboard != nil {
+		line("# Where the axis meets the sheet, from the printed foot.")
+		line("foot_starboard_mm = %s\nfoot_forward_mm = %s\nfoot_sigma_mm = %s", number(*g.FootStarboard), number(*g.FootForward), number(*g.FootSigma))
+	}
 
-[remains]
-level_sigma_deg = {{n .Remains.Level}}  # what a new setting-up changes
-alignment_sigma_deg = {{n .Remains.Alignment}}
-{{if .Lens.File}}
-[lens]
-file = {{quote .Lens.File}}
-{{end}}`))
+	p := f.Proved
+	line("\n[proved]")
+	if p.Lubber != nil {
+		line("# Add to the heading of the sheet's forward axis to have the vehicle's.\nlubber_correction_deg = %s", number(*p.Lubber))
+	}
+	line("# Which way the rod's top leans from plumb, and from the sheet's normal.")
+	line("lean_starboard_deg = %s\nlean_forward_deg = %s", number(p.LeanStarboard), number(p.LeanForward))
+	line("rod_starboard_deg = %s\nrod_forward_deg = %s", number(p.RodStarboard), number(p.RodForward))
+	line("# Of lubber, lean starboard, lean forward, rod starboard, rod forward.\ncovariance_deg2 = [")
+	for _, row := range p.Covariance {
+		var values []string
+		for _, v := range row {
+			values = append(values, number(v))
+		}
+		line("  [%s],", strings.Join(values, ", "))
+	}
+	line("]")
+
+	line("\n[remains]\nlevel_sigma_deg = %s  # what a new setting-up changes", number(*f.Remains.Level))
+	line("alignment_sigma_deg = %s", number(f.Remains.Alignment))
+	if f.Lens.File != "" {
+		line("\n[lens]\nfile = %s", quote(f.Lens.File))
+	}
+	return b.String()
+}
 
 // quote writes a TOML basic string; Check has seen that it is printable.
 func quote(s string) string {
@@ -103,11 +113,7 @@ func quote(s string) string {
 }
 
 // number writes twelve digits, so that writing what was read changes nothing.
-func number(v any) string {
-	x, ok := v.(float64)
-	if !ok {
-		x = *v.(*float64)
-	}
+func number(x float64) string {
 	s := strconv.FormatFloat(x+0, 'g', 12, 64) // + 0: no -0
 	if !strings.ContainsAny(s, ".e") {
 		s += ".0" // TOML tells 1 from 1.0
@@ -144,7 +150,8 @@ func (r Record) Write(w io.Writer) error {
 	}
 	f.Remains.Level, f.Remains.Alignment = new(r.LevelSigma.Degrees()), r.AlignmentSigma.Degrees()
 	f.Lens.File = r.Lens
-	return layout.Execute(w, f)
+	_, err := io.WriteString(w, f.text())
+	return err
 }
 
 // keyError carries the key that Check complains of to Decode, which knows the line.

@@ -72,14 +72,18 @@ func lookAll(ctx context.Context, photos []photo.File, o Options) (views []*view
 
 // look measures the sheet in the photo. seen holds the photos looked at before.
 func (v *view) look(seen map[[sha256.Size]byte]string, o Options) error {
+	sum, err := v.file.Sum()
+	if err != nil {
+		return err
+	}
+	if first, twice := seen[sum]; twice {
+		return fault.New("same_photo", "", "the same photo as %s", first)
+	}
+	seen[sum] = v.photo
 	p, err := sheetphoto.Open(v.file, v.facts)
 	if err != nil {
 		return err
 	}
-	if first, twice := seen[p.Hash]; twice {
-		return fault.New("same_photo", "", "the same photo as %s", first)
-	}
-	seen[p.Hash] = v.photo
 	g, plate, _, err := p.FindWhole(sheet.Standard, func(g *vision.Gray) calib.Prior {
 		prior := calib.UnknownLens(g.W, g.H, 0)
 		prior.StretchMean, prior.Stretch = o.stretch()

@@ -62,6 +62,11 @@ func FuzzNumber(f *testing.F) {
 	f.Fuzz(func(t *testing.T, request []byte) { bounded(t, "number", request, nil) })
 }
 
+func FuzzPlace(f *testing.F) {
+	seeds(f, object{"place": hand}, object{"place": object{"source": "hand", "text": "22 54.0 S, 22 18.0 E"}, "settings": object{"position_form": "degrees_minutes"}})
+	f.Fuzz(func(t *testing.T, request []byte) { bounded(t, "place", request, nil) })
+}
+
 func FuzzSteer(f *testing.F) {
 	seeds(f, withNow(object{"course_deg": 58, "place": hand, "number_deg": 1}), withNow(object{"stop": "a", "place": hand, "settings": object{"stops": []object{{"name": "a"}}}}), withNow(object{"course_deg": 1, "place": object{"latitude_deg": 89.99}, "time_ms": 1}))
 	f.Fuzz(func(t *testing.T, request []byte) { bounded(t, "steer", request, nil) })

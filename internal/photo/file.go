@@ -2,6 +2,7 @@ package photo
 
 import (
 	"bytes"
+	"crypto/sha256"
 	"io"
 
 	"shadowread/internal/fault"
@@ -76,4 +77,14 @@ func (f File) Bytes() ([]byte, error) {
 		return nil, fault.Wrap(err, "unreadable_file", "check that the disk or card can be read", "the file cannot be read")
 	}
 	return data, nil
+}
+
+// Sum is the SHA-256 of the whole file, by which one photo is told from others. It fails as
+// Bytes does.
+func (f File) Sum() (sum [sha256.Size]byte, err error) {
+	data, err := f.Bytes()
+	if err != nil {
+		return sum, err
+	}
+	return sha256.Sum256(data), nil
 }

@@ -3,7 +3,6 @@
 package sheetphoto
 
 import (
-	"crypto/sha256"
 	"errors"
 	"time"
 
@@ -17,8 +16,7 @@ import (
 
 // Photo is an opened photo, which can be decoded at more than one size.
 type Photo struct {
-	Hash   [sha256.Size]byte // of the file
-	data   []byte            // encoded; nil for HEIC
+	data   []byte // encoded; nil for HEIC
 	format photo.Format
 	heic   *vision.Gray // decoded
 	pixels int
@@ -38,7 +36,6 @@ func Open(file photo.File, facts photo.Facts) (*Photo, error) {
 	if err != nil {
 		return nil, err
 	}
-	p.Hash = sha256.Sum256(data)
 	if facts.Format != photo.HEIC {
 		p.data = data
 		return p, nil

@@ -17,6 +17,7 @@ const broken = (error) => ({ code: "internal_error", message: error.message, hin
 
 class Engine {
   #running = null; // a promise of the program
+  #cancelled = new WeakSet(); // of what was running
   #asked = 0; // calls that are not answered yet
 
   start() {
@@ -38,7 +39,7 @@ class Engine {
       if (answer.error?.code === "internal_error") this.#drop(running);
       return { answer, bytes: out };
     } catch (error) {
-      if (this.#running !== running) return { answer: { error: cancelled }, bytes: null };
+      if (this.#cancelled.has(running)) return { answer: { error: cancelled }, bytes: null };
       this.#drop(running);
       return { answer: { error: broken(error) }, bytes: null };
     } finally {
@@ -55,6 +56,7 @@ class Engine {
 
   // cancel ends what runs at once; another instance is begun for the next call.
   cancel() {
+    if (this.#running) this.#cancelled.add(this.#running);
     this.#drop(this.#running);
     this.start().catch(() => {});
   }

@@ -25,11 +25,6 @@ export function placeNow() {
   return { ...place, age_s };
 }
 
-// confirmPlace is for a person who knows better than the photo.
-export function confirmPlace() {
-  placeHeld = { ...placeHeld, confirmed: true };
-}
-
 export function dropPlace() {
   placeHeld = null;
   refreshPlace();

@@ -3,22 +3,25 @@ import { byId, make, show, setText, speak, facts, decimal, ageText, markFault, u
 import { figures, arrow, shareBar, sketch } from "./figure.js";
 import { reader, helm, cancelled } from "./engine.js";
 import { settingsNow } from "./settings.js";
-import { placeNow, renewPlace, confirmPlace, dropPlace, openPlace } from "./place.js";
+import { placeNow, renewPlace, dropPlace, openPlace } from "./place.js";
 import { photoBytes, changedText } from "./photofile.js";
 import { setPicture } from "./picture.js";
 import { keepReading, when } from "./kept.js";
 import { warningList } from "./shell.js";
 
 const quietFor = 300; // ms without a line of progress
+const statedFor = 600; // s, after which what was said by hand was of another photo
 const oldAfter = 300; // s, after which a heading is no longer that of a vehicle that stands
 let runNow = 0;
 let askedCamera = 0; // ms, when the camera was asked for
+let statedAt = 0; // ms, when something was last said by hand
 let askAgain = null; // what was asked last, to be asked again with another word of the person
 let shownAt = null; // ms, of the reading that is shown
 
 function clearReading() {
   byId("read-plate").hidden = true;
   byId("read-refused").hidden = true;
+  byId("stated-again").hidden = true;
   byId("read-none").hidden = true;
   for (const id of ["read-notes", "read-budget"]) {
     byId(id).hidden = true;
@@ -150,12 +153,16 @@ export function showAnswer(answer, name, changed) {
     offer(say);
     return;
   }
+  forgetStated();
   shownAt = Date.parse(answer.reading.time_utc);
   setText(byId("read-of"), (say.name ?? "heading") + " by the " + say.by);
   byId("read-figure").replaceChildren(figures(say.heading, "heading " + say.heading + " degrees true", true));
   setText(byId("read-sigma"), "± " + say.plus_minus + "°");
   setText(byId("read-unit"), "true, 95 %");
   turnLine(byId("read-turn"), say);
+  show(byId("read-by"), say.turn && say.course ? "to course " + say.course + "° true" : "");
+  const { tilt } = settingsNow();
+  show(byId("read-counted"), tilt ? "tilt of the settings counted: forward edge " + degrees(tilt.forward_deg) + ", starboard edge " + degrees(tilt.starboard_deg) : "");
   northsLines(byId("read-norths"), [["compass", say.compass], ["steer by compass", say.steer_compass], ["grid", say.grid]]);
   budget(say.budget ?? [], say.notes ?? []);
   byId("read-plate").hidden = false;
@@ -163,6 +170,8 @@ export function showAnswer(answer, name, changed) {
   speak(`heading ${say.heading} degrees true, plus or minus ${say.plus_minus}${say.turn ? ", " + say.turn : ""}`);
   window.scrollTo(0, 0);
 }
+
+const degrees = (x) => x === 0 ? "level" : Math.abs(x) + "° " + (x > 0 ? "high" : "low");
 
 // northsLines names headings from other norths than the true one.
 export function northsLines(place, norths) {
@@ -184,6 +193,7 @@ function refuse({ code, message, todo }) {
   setText(byId("refused-code"), code);
   byId("refused-acts").replaceChildren();
   byId("read-refused").hidden = false;
+  byId("stated-again").hidden = !askAgain;
   byId("read-none").hidden = true;
   speak("no heading: " + message + ". " + (todo ?? ""));
   window.scrollTo(0, 0);
@@ -211,8 +221,11 @@ function offer(say) {
     });
   }
   if (say.refused.code === "position_conflict") {
-    act("The photo's place is right", () => { dropPlace(); askAgain({}); });
-    if (placeNow()?.source === "hand") act("The place by hand is right", () => { confirmPlace(); askAgain({}); });
+    act("The photo's place is right", () => {
+      dropPlace();
+      askAgain({ place: null });
+    });
+    if (placeNow()?.source === "hand") act("The place by hand is right", () => askAgain({ place: { ...placeNow(), confirmed: true } }));
   }
 }
 
@@ -241,6 +254,7 @@ function budget(terms, remarks) {
 
 // age says how old the heading is; an old one greys out.
 function age() {
+  if (byId("stated-shown").textContent && (Date.now() - statedAt) / 1000 > statedFor) forgetStated();
   if (shownAt === null) return;
   const s = (Date.now() - shownAt) / 1000;
   const old = s > oldAfter;
@@ -266,6 +280,13 @@ function statedTime() {
   return { text: date + "T" + time + typed }; // a time to the minute stays one: it is less sure
 }
 
+// forgetStated: what was said by hand holds for one photo. Left standing, it would give the
+// next one a wrong time.
+function forgetStated() {
+  for (const id of ["stated-date", "stated-time", "stated-offset", "stated-body"]) byId(id).value = "";
+  showStated();
+}
+
 function showStated() {
   const { value: date } = byId("stated-date"), { value: time } = byId("stated-time");
   const at = date && time ? date + " " + time + " " + (byId("stated-offset").value || settingsNow().utc_offset || "") : "";
@@ -279,17 +300,22 @@ export function startRead() {
       askedCamera = Date.now();
       byId(input).click();
     });
-    byId(input).addEventListener("change", async (event) => {
+    byId(input).addEventListener("change", (event) => {
       const [file] = event.target.files;
-      if (file) await readPhoto(file, chosen);
       event.target.value = ""; // the same file may be chosen again
+      if (file) readPhoto(file, chosen);
     });
   }
   byId("number-form").addEventListener("submit", (event) => { event.preventDefault(); readNumber(); });
-  for (const id of ["stated-date", "stated-time", "stated-offset", "stated-body"]) byId(id).addEventListener("change", showStated);
+  for (const id of ["stated-date", "stated-time", "stated-offset", "stated-body"]) {
+    byId(id).addEventListener("change", () => {
+      statedAt = Date.now();
+      showStated();
+    });
+  }
+  byId("stated-again").addEventListener("click", () => askAgain({}));
   byId("stated-clear").addEventListener("click", () => {
-    for (const id of ["stated-date", "stated-time", "stated-offset", "stated-body"]) byId(id).value = "";
-    showStated();
+    forgetStated();
     speak("nothing is said by hand");
   });
   setInterval(age, 1000);

@@ -142,7 +142,9 @@ function shownRecords(shown) {
     if (await ask("Remove the " + label + "?", "Remove", "Keep")) changeSettings({ ...settings, ...change });
   } }, "Remove");
   const row = (text, label, change) => text && make("span", { className: "record" }, make("span", {}, text), drop(label, change));
-  const lenses = (shown.lenses ?? []).map((text, i) => ["lens", row(text, "lens", { lenses: settings.lenses.filter((_, j) => j !== i) })]);
+  // Those of the journey's cameras follow those that were opened by themselves.
+  const own = settings.lenses ?? [];
+  const lenses = (shown.lenses ?? []).map((text, i) => ["lens", i < own.length ? row(text, "lens", { lenses: own.filter((_, j) => j !== i) }) : text]);
   const pairs = [
     ["instrument", row(shown.instrument, "instrument's record", { instrument: null })],
     ...lenses,
@@ -168,8 +170,9 @@ async function openRecord(text, line) {
 const mostRecordBytes = 1 << 20; // no record comes near; a photo chosen by mistake does
 
 async function openFiles(event) {
-  const line = byId("record-fault");
-  for (const file of event.target.files) {
+  const line = byId("record-fault"), files = [...event.target.files];
+  event.target.value = ""; // the same file may be chosen again
+  for (const file of files) {
     if (file.size > mostRecordBytes) {
       show(line, file.name + " is no record: it is too large. Choose a file that shadowread wrote.");
       break;
@@ -181,7 +184,6 @@ async function openFiles(event) {
       break;
     }
   }
-  event.target.value = "";
 }
 
 export async function startSettings() {

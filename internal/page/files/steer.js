@@ -11,7 +11,7 @@ const staleAfter = 60; // s: a number that nobody counted on for so long is grey
 const eyeOldAfter = 120; // s, after which a number read by eye is no longer that of this heading
 let toStop = null; // the name of a stop
 let answered = null; // {at, next} of the number that is shown
-let eye = null; // {number, at}
+let eye = null; // {number, text, at} of a number read by eye, and what was said of it
 let asking = false, again = false;
 let spokenNumber = "";
 let lock = null;
@@ -22,6 +22,27 @@ function missing() {
   if (settingsNow().course_deg === undefined && toStop === null) return "Give a course.";
   if (!placeNow()) return "Give the place: touch Place below.";
   return "";
+}
+
+function request(at) {
+  return {
+    settings: settingsNow(), course_deg: settingsNow().course_deg ?? null, stop: toStop ?? "", time_ms: at, device_now_ms: Date.now(), place: placeNow(),
+    device_utc_offset_min: utcOffsetMinutes(at),
+  };
+}
+
+// askEye asks which way to turn by a number read by eye, for the moment at which it was read:
+// the sun runs on, the heading that it showed does not.
+async function askEye() {
+  const asked = eye;
+  if (!asked || missing()) return;
+  const { answer } = await helm.ask("steer", { ...request(asked.at), number_deg: asked.number });
+  if (eye !== asked) return;
+  eye.fault = answer.error ? faultText(answer.error) : "";
+  eye.say = answer.say ?? { turn: null };
+  markFault(byId("eye-deg"), byId("eye-fault"), eye.fault);
+  turnLine(byId("steer-turn"), eye.say);
+  steerAge();
 }
 
 // count asks for the number now, one question at a time.
@@ -38,11 +59,7 @@ async function count() {
   }
   asking = true;
   const at = Date.now();
-  const request = {
-    settings: settingsNow(), course_deg: settingsNow().course_deg ?? null, stop: toStop ?? "", time_ms: at, device_now_ms: at, place: placeNow(),
-    device_utc_offset_min: utcOffsetMinutes(at), number_deg: eye?.number ?? null,
-  };
-  const { answer } = await helm.ask("steer", request);
+  const { answer } = await helm.ask("steer", request(at));
   asking = false;
   if (again) {
     again = false;
@@ -85,13 +102,13 @@ export function showSteer(answer, at) {
 
 function number(say) {
   show(byId("steer-why"), "");
-  setText(byId("steer-for"), "hold for " + say.held + (say.to ? ", to " + say.to.replace(/, course .*/, "") : ""));
+  setText(byId("steer-for"), "hold for course " + say.held + (say.to ? ", to " + say.to.replace(/, course .*/, "") : ""));
   byId("steer-figure").replaceChildren(figures(say.number, "hold " + say.number + " under the shadow", false));
   byId("steer-dial").replaceChildren(dial(Number(say.number)));
   byId("steer-changes").replaceChildren(...(say.changes ?? []).slice(0, 3).map((c) => make("li", {}, make("b", {}, c.number), " ", make("span", {}, c.local_time))));
   show(byId("steer-usable"), "usable " + say.usable);
   northsLines(byId("steer-norths"), [["compass", say.compass], ["grid", say.grid]]);
-  turnLine(byId("steer-turn"), say);
+  if (eye?.say) turnLine(byId("steer-turn"), eye.say);
   const whole = String(Math.round(Number(say.number)) % 360);
   if (whole !== spokenNumber) {
     if (spokenNumber !== "") speak("hold " + whole);
@@ -101,7 +118,7 @@ function number(say) {
 
 function steerNotes(say) {
   facts(byId("steer-facts"), [
-    ["sky", say.sky], ["clock", [say.local_time, say.utc_offset].filter(Boolean).join(" ")], ["place", placeText()], ["place from", say.place_note], ["turn", say.heading ? "the number read is heading " + say.heading : ""], ["instrument", say.correction],
+    ["sky", say.sky], ["clock", [say.local_time, say.utc_offset].filter(Boolean).join(" ")], ["place", placeText()], ["place from", say.place_note], ["number read", eye?.say?.heading ? eye.text + " is heading " + eye.say.heading : ""], ["instrument", say.correction],
     ["screen", lock ? "kept awake" : "may go dark by itself: this browser does not keep it awake"],
   ]);
   const warnings = say.warnings ?? [];
@@ -146,7 +163,7 @@ async function takeEye(event) {
   }
   markFault(field, line, "");
   eye = { number: read, at: Date.now(), text: field.value.trim() };
-  await count();
+  await askEye();
   window.scrollTo(0, 0);
   if (!byId("steer-turn").hidden) speak(byId("steer-turn").textContent);
 }
@@ -200,9 +217,10 @@ export function startSteer() {
     toStop = event.target.value || null;
     spokenNumber = "";
     count();
+    askEye();
   });
   byId("eye-form").addEventListener("submit", takeEye);
-  onSettings(() => { stops(); count(); });
+  onSettings(() => { stops(); count(); askEye(); });
   onPlace(count);
   onScreen("*", resume);
   document.addEventListener("visibilitychange", resume);

@@ -144,8 +144,17 @@ func TestSettings(t *testing.T) {
 		if norths := b.text("read-norths"); !strings.Contains(norths, "compass") || b.heading() == "" {
 			b.t.Errorf("heading %q (%s), norths %q", b.heading(), b.refusal(), norths)
 		}
-		if b.text("read-turn") == "" {
-			b.t.Error("a course is set, and no turn shown")
+		if b.text("read-turn") == "" || b.text("read-by") != "to course 060.0° true" {
+			b.t.Errorf("a course of 60 degrees is set, and it says %q %q", b.text("read-turn"), b.text("read-by"))
+		}
+		// What was measured of the board once is told each time that it counts.
+		b.screen("settings")
+		b.fill("set-tilt-forward-deg", "0.5")
+		b.fill("set-tilt-starboard-deg", "-1")
+		b.screen("read")
+		b.read(demo("01-leaving-camp.jpg"))
+		if text := b.text("read-counted"); !strings.Contains(text, "forward edge 0.5° high, starboard edge 1° low") {
+			b.t.Errorf("a tilt is set, and it says %q (%s)", text, b.refusal())
 		}
 	})
 }

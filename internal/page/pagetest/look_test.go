@@ -29,14 +29,16 @@ var sizes = []size{{"upright", 390, 844, 100}, {"lying", 844, 390, 200}}
 // Answers in their longest forms, put on the screen as those of the program are.
 const (
 	longestReading = `(await import("./read.js")).showAnswer({reading: {time_utc: new Date(Date.now() - 14000).toISOString()},
-		say: {status: "ok", heading: "359.9", plus_minus: "12.3", turn: "turn right 179.9°", compass: "359.9° ± 12.3°", grid: "359.9° ± 12.3°", by: "moon",
+		say: {status: "ok", heading: "359.9", plus_minus: "12.3", turn: "turn right 179.9°", course: "359.9", compass: "359.9° ± 12.3°", grid: "359.9° ± 12.3°", by: "moon",
 		local_time: "08:12:31", local_date: "2026-08-29", utc_offset: "+02:00", warnings: [], budget: [], notes: []}}, "photo.jpg", "")`
 	longestSteer = `const {helm} = await import("./engine.js"), ask = helm.ask.bind(helm);
-		helm.ask = (call, ...more) => call === "steer" ? new Promise(() => {}) : ask(call, ...more);
-		(await import("./steer.js")).showSteer({say: {status: "ok", number: "359.9", held: "359.9° true ± 12.3°", plus_minus: "12.3", course: "359.9", turn: "turn right 179.9°",
+		helm.ask = (call, request, ...more) => call !== "steer" ? ask(call, request, ...more)
+			: request.number_deg ? {answer: {say: {turn: "turn right 179.9°"}}} : new Promise(() => {});
+		(await import("./steer.js")).showSteer({say: {status: "ok", number: "359.9", held: "359.9° true ± 12.3°", plus_minus: "12.3", course: "359.9",
 		changes: [{number: "000", local_time: "23:16:40"}, {number: "001", local_time: "23:20:10"}, {number: "002", local_time: "23:24:40"}],
 		usable: "until 29 August 18:08:30, then no number gives the course", compass: "must show 359.9° ± 12.3°", grid: "course 359.9° ± 12.3°",
-		sky: "moon, altitude 18.9°, azimuth 070.7°, lit to 98 %", local_time: "08:12:45", utc_offset: "+02:00", warnings: [], next_ms: Date.now() + 1e6}}, Date.now())`
+		sky: "moon, altitude 18.9°, azimuth 070.7°, lit to 98 %", local_time: "08:12:45", utc_offset: "+02:00", warnings: [], next_ms: Date.now() + 1e6}}, Date.now());
+		document.getElementById("eye-deg").value = "346.0"; document.getElementById("eye-form").requestSubmit(); await new Promise((r) => setTimeout(r, 100))`
 )
 
 // box is an element's place in the window.
@@ -114,9 +116,11 @@ func TestFigures(t *testing.T) {
 		for _, size := range sizes {
 			t.Run(screen.name+" "+size.name, func(t *testing.T) {
 				b := newTab(t)
+				b.clock(campTime, false)
 				b.size(size.width, size.height)
 				b.open(s.address)
 				b.click("understood")
+				b.steer()
 				b.screen(screen.name)
 				b.run(screen.show)
 				figure := b.box(screen.figure)

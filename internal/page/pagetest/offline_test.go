@@ -1,6 +1,8 @@
 package pagetest
 
 import (
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -78,5 +80,54 @@ func TestNewVersion(t *testing.T) {
 	}
 	if left := eval[int](b, `caches.keys().then((names) => names.filter((n) => n.includes("version")).length)`); left != 1 {
 		t.Errorf("%d versions are left on the device", left)
+	}
+}
+
+// By plain http there is neither place nor installation: the page says so, and reads.
+func TestPlainHTTP(t *testing.T) {
+	needsBrowser(t)
+	b := newTab(t)
+	b.clock(campTime, false)
+	b.open(strings.Replace(newSite(t).address, "127.0.0.1", elsewhere, 1))
+	if eval[bool](b, `window.isSecureContext`) {
+		t.Fatal("it is a secure context")
+	}
+	b.click("understood")
+	b.read(demo("01-leaving-camp.jpg"))
+	if b.heading() != "058.4" {
+		t.Errorf("the page reads %q (%s)", b.heading(), b.refusal())
+	}
+	b.calm()
+	b.run(`document.querySelector("[data-place]").click()`)
+	b.until(`document.getElementById("place-fault").innerText.includes("by hand")`)
+	b.run(`document.querySelector("#place-dialog [data-close]").click()`)
+	b.screen("settings")
+	b.until(`document.getElementById("device-facts").innerText.includes("needs its host each time")`)
+}
+
+// Where the program cannot be loaded the page says so, and is not dead: it tries again.
+func TestProgramComesLate(t *testing.T) {
+	needsBrowser(t)
+	s := newSite(t)
+	program := filepath.Join(s.folder, "shadowread.wasm.gz")
+	if err := os.Rename(program, program+".away"); err != nil {
+		t.Fatal(err)
+	}
+	b := newTab(t)
+	b.silent = contains("404")
+	b.clock(campTime, false)
+	b.do("open", chromedp.Navigate(s.address))
+	b.until(`document.getElementById("trouble-text").innerText.includes("cannot compute")`)
+	b.click("understood")
+	b.read(demo("01-leaving-camp.jpg"))
+	if got := b.refusal(); got != "internal_error" {
+		t.Errorf("without the program: code %q, heading %q", got, b.heading())
+	}
+	if err := os.Rename(program+".away", program); err != nil {
+		t.Fatal(err)
+	}
+	b.read(demo("01-leaving-camp.jpg"))
+	if b.heading() != "058.4" {
+		t.Errorf("once the program is there the page reads %q (%s)", b.heading(), b.refusal())
 	}
 }

@@ -72,6 +72,15 @@ func TestSteers(t *testing.T) {
 		if turn := b.text("steer-turn"); !strings.HasPrefix(strings.TrimSpace(turn), "turn right 3.") {
 			b.t.Errorf("346 read, 349.2 to hold: %q", turn)
 		}
+		// The sun runs on; the heading that was read, and how far it is from the course, do not.
+		turn := b.text("steer-turn")
+		b.run(`globalThis.later += 90000`)
+		b.until(`document.querySelector("#steer-figure svg").getAttribute("aria-label").includes("349.4")`)
+		if now := b.text("steer-turn"); now != turn {
+			b.t.Errorf("a minute and a half on, %q has become %q", turn, now)
+		}
+		b.fill("course-deg", "60")
+		b.until(`document.getElementById("steer-turn").innerText.includes("turn right 5.")`)
 	})
 }
 
