@@ -145,6 +145,7 @@ func runImport(cmd *cobra.Command, s *streams, o *importOptions, args []string) 
 	// A file with departures may begin a log.
 	return o.log.with(ctx, s, o.entries != "", func(book *logbook.Log) error {
 		say.shown = func(e *logbook.Entry) (logbook.DialReading, error) { return shownOf(ctx, book, e) }
+		say.suspects = func(a *logbook.Added) ([]logbook.Suspect, error) { return suspectsOf(ctx, book, a) }
 		reader := logreading.Importer{Options: opts, SetUpAnew: o.anew, Overlay: smallOverlay}
 		var done logimport.Imported
 		if o.entries != "" {
@@ -191,6 +192,8 @@ type importSays struct {
 	failed error // of printing
 	stop   func()
 	shown  func(*logbook.Entry) (logbook.DialReading, error)
+	// suspects are the slips that would close a fix that is far off.
+	suspects func(*logbook.Added) ([]logbook.Suspect, error)
 }
 
 func newImportSays(s *streams, stop func()) *importSays {
@@ -199,19 +202,25 @@ func newImportSays(s *streams, stop func()) *importSays {
 
 func (p *importSays) added(a logbook.Added) {
 	p.bar.wipe()
-	if p.s.json {
-		shown, err := p.shown(&a.Entry)
-		if p.failed = err; err == nil {
-			p.failed = p.s.printJSON(addedOf(a, shown))
+	suspects, err := p.suspects(&a)
+	switch {
+	case err != nil:
+		p.failed = err
+	case p.s.json:
+		var shown logbook.DialReading
+		if shown, p.failed = p.shown(&a.Entry); p.failed == nil {
+			out := addedOf(a, shown)
+			out.Suspects = suspectsJSON(suspects)
+			p.failed = p.s.printJSON(out)
 		}
-	} else {
+	default:
 		p.failed = addedRow(p.table, a)
 	}
 	if p.failed != nil {
 		p.stop()
 	}
 	tellAdded(p.s, a)
-	tellOdd(p.s, a)
+	tellOdd(p.s, a, suspects)
 }
 
 func (p *importSays) rounded(message string) {
