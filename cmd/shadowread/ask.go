@@ -24,6 +24,19 @@ func (s *streams) confirm(question string) (yes, asked bool, err error) {
 	return answer == "y" || answer == "yes", true, nil
 }
 
+// ask has a person on the terminal answer in words. asked is false where nobody sits there.
+func (s *streams) ask(question string) (answer string, asked bool, err error) {
+	if s.json || !s.inTTY {
+		return "", false, nil
+	}
+	fmt.Fprintf(s.err, "%s ", plain(question))
+	line, err := bufio.NewReader(s.in).ReadString('\n')
+	if err != nil && err != io.EOF {
+		return "", true, err
+	}
+	return strings.TrimSpace(line), true, nil
+}
+
 // confirmHour asks about an hour that was typed and that the shadow does not check: it
 // turns the heading by 15 degrees.
 func (s *streams) confirmHour(r *reading.Result, typed bool) error {

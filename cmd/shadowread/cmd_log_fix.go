@@ -27,25 +27,24 @@ Log one of several fixes taken within minutes: the others know no more.`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if confirm.set {
-				for _, name := range append(append([]string{"time", "utc-offset"}, spotNames...), wayNames...) {
+				for _, name := range append(append([]string{"time", "utc-offset", "in-between", "journey"}, spotNames...), wayNames...) {
 					if err := exclusive(cmd, "confirm", name); err != nil {
 						return err
 					}
 				}
-				return e.writeUntimed(cmd, s, false, func(ctx context.Context, l *logbook.Log) (logbook.Added, error) {
-					return l.ConfirmFix(ctx, int(confirm.value), e.note)
+				return e.writeUntimed(cmd, s, false, func(ctx context.Context, w writing) (logbook.Added, error) {
+					return w.book.ConfirmFix(ctx, int(confirm.value), e.note)
 				})
 			}
 			p, sigma, err := spot.given(s)
 			if err != nil {
 				return err
 			}
-			run, err := way.run(cmd)
-			if err != nil {
+			if err := way.check(cmd); err != nil {
 				return err
 			}
-			return e.write(cmd, s, false, func(ctx context.Context, l *logbook.Log, at logbook.At) (logbook.Added, error) {
-				return l.Fix(ctx, at, logbook.Fix{Run: run, Position: p, Sigma: sigma, Source: spot.source})
+			return e.write(cmd, s, false, func(ctx context.Context, w writing) (logbook.Added, error) {
+				return w.book.Fix(ctx, w.at, logbook.Fix{Run: way.run(w.set.UnitOr()), Position: p, Sigma: sigma, Source: spot.source})
 			})
 		},
 	}
@@ -54,6 +53,7 @@ Log one of several fixes taken within minutes: the others know no more.`,
 	way.add(cmd)
 	cmd.Flags().Var(&confirm, "confirm", "have the fix of this entry count, though it is more than five sigma away")
 	e.add(cmd, s)
+	e.addInBetween(cmd)
 	inGroup(cmd, everyday, "position", "error", "source", "odometer", "time", "utc-offset", "note", "confirm", "log")
 	way.group(cmd)
 	return cmd

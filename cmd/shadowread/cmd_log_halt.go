@@ -35,18 +35,20 @@ func wayVerb(s *streams, name, short, long, example string, add func(context.Con
 			if err := noReading(rest); err != nil {
 				return err
 			}
-			run, err := way.run(cmd)
-			if err != nil {
+			if err := way.check(cmd); err != nil {
 				return err
 			}
-			return e.write(cmd, s, false, func(ctx context.Context, l *logbook.Log, at logbook.At) (logbook.Added, error) {
-				return add(ctx, l, at, run)
+			return e.write(cmd, s, false, func(ctx context.Context, w writing) (logbook.Added, error) {
+				return add(ctx, w.book, w.at, way.run(w.set.UnitOr()))
 			})
 		},
 	}
 	cmd.Flags().SortFlags = false
 	way.add(cmd)
 	e.add(cmd, s)
+	if name == "halt" {
+		e.addInBetween(cmd)
+	}
 	inGroup(cmd, everyday, "odometer", "time", "utc-offset", "note", "log")
 	way.group(cmd)
 	return cmd

@@ -45,7 +45,7 @@ halt, fix, note, remount, tyres, odometer_set) and time.
 Each entry is on the disk when it is listed. What is in the log already is
 passed over: an import that was broken off, or a file that has grown, goes in
 again. Headings that photos do not give are asked for, and the exit status is 3.`,
-		Example: `  shadowread log begin --log photos.db --position -22.90000,22.30000 --error 15 --odometer 45210.0 --time 2026-08-29T08:05:00+02:00
+		Example: `  shadowread log begin --log photos.db --position -22.90000,22.30000 --error 15 --odometer 45210.0km --time 2026-08-29T08:05:00+02:00
   shadowread log import --log photos.db fixtures/journey/29-august --odometers fixtures/journey/29-august/odometer.csv
   shadowread log import --log paper.db --entries fixtures/journey/paper.csv`,
 		Args: func(_ *cobra.Command, args []string) error {

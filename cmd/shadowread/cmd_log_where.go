@@ -17,7 +17,7 @@ type whereOptions struct {
 	log      logFlag
 	journey  quantity
 	to       parsed[geo.Position]
-	odometer parsed[logbook.Odometer]
+	odometer inUnit[logbook.Odometer]
 	stood    bool
 	when     when
 }
@@ -45,16 +45,21 @@ entry, to now or to --time. Nothing is written to the log.`,
 			if err := exclusive(cmd, "odometer", "stood"); err != nil {
 				return err
 			}
-			at, err := o.when.at()
-			if err != nil {
-				return err
-			}
 			return o.log.with(cmd.Context(), s, false, func(book *logbook.Log) error {
+				set, err := book.SettingsOf(cmd.Context(), int(o.journey.value))
+				if err != nil {
+					return err
+				}
+				o.when.journeys = set.UTCOffset
+				at, err := o.when.at()
+				if err != nil {
+					return err
+				}
 				v, err := o.look(cmd.Context(), book, at)
 				if err != nil {
 					return err
 				}
-				v.offset = o.when.stated()
+				v.offset, v.set = o.when.shown(), &set
 				return printWhere(s, v)
 			})
 		},
@@ -81,6 +86,7 @@ type view struct {
 	steering *workup.Steering // nil without a way, a speed, or where the drift is too fast
 	outlook  *daylight.Outlook
 	offset   *time.Duration // from UTC, of the times shown; nil: UTC
+	set      *logbook.Settings
 }
 
 // look works all of it out.
@@ -116,9 +122,14 @@ func (o *whereOptions) look(ctx context.Context, book *logbook.Log, at *time.Tim
 func (o *whereOptions) where(ctx context.Context, book *logbook.Log, at *time.Time) (*logbook.Whereabouts, error) {
 	journey := int(o.journey.value)
 	var run *logbook.Run
+	set, err := book.SettingsOf(ctx, journey)
+	if err != nil {
+		return nil, err
+	}
+	unit := set.UnitOr()
 	switch {
 	case o.odometer.set:
-		run = new(logbook.ByOdometer(o.odometer.value))
+		run = new(logbook.ByOdometer(o.odometer.in(unit)))
 	case o.stood:
 		run = &logbook.Run{Stood: true}
 	case at == nil:

@@ -24,7 +24,7 @@ type readOptions struct {
 	grid          bool
 	known         knownFlags
 	log           logFlag
-	odometer      parsed[logbook.Odometer]
+	odometer      inUnit[logbook.Odometer]
 	stood         bool
 	overlay       string
 	sameStand     bool
@@ -163,19 +163,38 @@ func runRead(cmd *cobra.Command, s *streams, o *readOptions, args []string) erro
 }
 
 // since is the way since the log's last entry; nil if it is not known.
-func (o *readOptions) since() *logbook.Run {
-	if o.odometer.set {
-		return new(logbook.ByOdometer(o.odometer.value))
-	}
-	if o.stood {
+func (o *readOptions) since(unit logbook.Unit) *logbook.Run { return wayOn(o.odometer, o.stood, unit) }
+
+// wayOn is what an odometer reads, or that nothing was run; nil if neither is said.
+func wayOn(odometer inUnit[logbook.Odometer], stood bool, unit logbook.Unit) *logbook.Run {
+	switch {
+	case odometer.set:
+		return new(logbook.ByOdometer(odometer.in(unit)))
+	case stood:
 		return &logbook.Run{Stood: true}
 	}
 	return nil
 }
 
+// unitIn is what the last journey of a log counts in; book may be nil.
+func unitIn(ctx context.Context, book *logbook.Log) (logbook.Unit, error) {
+	if book == nil {
+		return logbook.Kilometres, nil
+	}
+	set, err := book.SettingsOf(ctx, 0)
+	if fault.Code(err) == "no_journey" {
+		err = nil
+	}
+	return set.UnitOr(), err
+}
+
 // readWith reads with a log to take positions from; nil for none.
 func readWith(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Options, book *logbook.Log, args []string) error {
 	show := shown{course: o.course.set, norths: o.grid || opts.Declination != nil || opts.Card != nil, terms: o.allTerms, timing: o.timing}
+	unit, err := unitIn(cmd.Context(), book)
+	if err != nil {
+		return err
+	}
 	if o.number.number.set {
 		return runNumber(cmd, s, o, opts, book, show, args)
 	}
@@ -211,7 +230,7 @@ func readWith(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Optio
 		if err := thereIs(path); err != nil {
 			return nil, err
 		}
-		r, err := logreading.Photo(ctx, book, path, opts, o.since())
+		r, err := logreading.Photo(ctx, book, path, opts, o.since(unit))
 		if err != nil || o.overlay == "" || ctx.Err() != nil {
 			return r, err
 		}
@@ -239,7 +258,11 @@ func runNumber(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Opti
 	if now {
 		opts.Time.At = new(orNow(nil))
 	}
-	r, err := o.number.readAtEstimate(cmd, book, opts, o.since())
+	unit, err := unitIn(cmd.Context(), book)
+	if err != nil {
+		return err
+	}
+	r, err := o.number.readAtEstimate(cmd, book, opts, o.since(unit))
 	if err != nil {
 		return err
 	}

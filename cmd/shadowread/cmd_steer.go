@@ -23,7 +23,7 @@ type steerOptions struct {
 	grid          bool
 	instrument    string
 	log           logFlag
-	odometer      parsed[logbook.Odometer]
+	odometer      inUnit[logbook.Odometer]
 	stood         bool
 }
 
@@ -171,7 +171,11 @@ func (o *steerOptions) helm(cmd *cobra.Command, s *streams) (*helm, error) {
 				return nil
 			}
 			err := o.log.with(ctx, &quiet, false, func(book *logbook.Log) error {
-				e, err := book.EstimateAt(ctx, t, o.since())
+				unit, err := unitIn(ctx, book)
+				if err != nil {
+					return err
+				}
+				e, err := book.EstimateAt(ctx, t, wayOn(o.odometer, o.stood, unit))
 				h.options.Position.Estimate = logreading.Place(e)
 				return err
 			})
@@ -183,12 +187,6 @@ func (o *steerOptions) helm(cmd *cobra.Command, s *streams) (*helm, error) {
 		}
 	}
 	return h, nil
-}
-
-// since is the way since the log's last entry; nil if it is not known.
-func (o *steerOptions) since() *logbook.Run {
-	r := readOptions{odometer: o.odometer, stood: o.stood}
-	return r.since()
 }
 
 // at is what to say at a time.

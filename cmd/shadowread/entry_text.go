@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -54,6 +55,14 @@ func whatText(e *logbook.Entry) string {
 		return fmt.Sprintf("leg %s by %s", bearingWith(reading.Uncertain{Value: h.Heading, Sigma: h.Sigma}), c.How)
 	case *logbook.Detour:
 		return "detour of " + wording.Count(len(c.Legs), "leg")
+	case *logbook.Settings:
+		var names []string
+		for _, l := range settingsLines(c) {
+			if !slices.Contains(names, l[0]) {
+				names = append(names, l[0])
+			}
+		}
+		return "settings: " + strings.Join(names, ", ")
 	case *logbook.OdometerSet:
 		return "odometer set to " + c.After.String()
 	case *logbook.Withdrawal:

@@ -117,7 +117,7 @@ func printWhere(s *streams, v view) error {
 
 func whereForPeople(s *streams, v view) {
 	w, e := v.where, &v.where.Estimate
-	fmt.Fprintf(s.out, "%s\n", s.paint(bold, fmt.Sprintf("%s at %s", e.Position, localText(e.Time, v.offset))))
+	fmt.Fprintf(s.out, "%s\n", s.paint(bold, fmt.Sprintf("%s at %s", positionText(e.Position, v.set), localText(e.Time, v.offset))))
 	labelled(s, "95 % within", "%s", ellipseText(w.Ellipse))
 	since := "the departure, "
 	switch c := w.Closing; {

@@ -18,10 +18,13 @@ type Entry struct {
 	Slot         int
 	Supersedes   int // 0: nothing
 	SupersededBy int // 0: it stands
-	Time         time.Time
-	Written      time.Time // by the clock of the machine
-	Note         string
-	Content      Content
+	// Place is where an entry stands that was put in later between others; 0 for one that
+	// stands in the order of writing.
+	Place   int64
+	Time    time.Time
+	Written time.Time // by the clock of the machine
+	Note    string
+	Content Content
 }
 
 // Kind returns the kind of the entry.
@@ -40,6 +43,10 @@ type At struct {
 	// Supersedes is the number of the entry that this one corrects; 0 for a new one.
 	// A correction without a Run keeps that of the entry corrected.
 	Supersedes int
+	// Journey is that of a new entry, 0 for the last; a departure begins its own.
+	Journey int
+	// InBetween puts a forgotten entry in by its time, before those that are later.
+	InBetween bool
 	// Wary has what is odd refused, unless its code is among Accept. Corrections are not
 	// held against it.
 	Wary   bool
@@ -62,6 +69,15 @@ type Added struct {
 	// since, as logged.
 	Before time.Time
 	Ran    geo.Metres
+	last   int // the entry before; 0 for a departure
+	// Disagrees is set where an odometer's reading and a distance or speed beside it are
+	// three sigma apart or more.
+	Disagrees *Disagreement
+	// OtherInstrument says that the leg before was read with another instrument, or with
+	// none proved, and no remount is logged since.
+	OtherInstrument bool
+	// Settings are those that hold after the last entry of the journey.
+	Settings Settings
 }
 
 // Estimate is a position by the log.

@@ -3,6 +3,7 @@ package logbook
 import (
 	"context"
 	"database/sql"
+	"fmt"
 	"slices"
 	"time"
 
@@ -20,10 +21,12 @@ const (
 	OddAhead Odd = "time_ahead"       // of a time that has not come
 	OddGap   Odd = "time_gap"         // more than a day after the entry before
 	OddAgain Odd = "same_entry_again" // says what the entry before says
+	// OddAnother is a departure in a log that has a journey.
+	OddAnother Odd = "another_journey"
 )
 
 // Odds are the codes.
-var Odds = []Odd{OddAhead, OddGap, OddAgain}
+var Odds = []Odd{OddAhead, OddGap, OddAgain, OddAnother}
 
 const (
 	// The clocks of a camera and of a machine part by a minute or two (common practice).
@@ -36,11 +39,11 @@ const (
 )
 
 // odd refuses what is seldom meant.
-func (at At) odd(ctx context.Context, tx *sql.Tx, last *row, e *Entry, a *Added) error {
+func (at At) odd(ctx context.Context, tx *sql.Tx, e *Entry, a *Added) error {
 	if !at.Wary || at.Supersedes != 0 {
 		return nil
 	}
-	moves := e.Kind() != KindNote // a note is told of, no more
+	moves := e.Kind() != KindNote && e.Kind() != KindSettings // they are told of, no more
 	refuse := func(code Odd, format string, args ...any) error {
 		if slices.Contains(at.Accept, code) {
 			return nil
@@ -53,21 +56,23 @@ func (at At) odd(ctx context.Context, tx *sql.Tx, last *row, e *Entry, a *Added)
 		}
 	}
 	if a.Before.IsZero() {
-		return nil
+		under, err := lastJourney(ctx, tx)
+		if err == nil && under != 0 && !slices.Contains(at.Accept, OddAnother) {
+			err = fault.New(string(OddAnother), fmt.Sprintf("log what is new of it; to begin another, say --another, and of what goes on with the old one --journey %d", under),
+				"journey %d is under way in this log", under)
+		}
+		return err
 	}
 	if gap := e.Time.Sub(a.Before); gap > gapOver && moves {
 		if err := refuse(OddGap, "the entry is %s after the one before it", wording.Elapsed(gap)); err != nil {
 			return err
 		}
 	}
-	if last == nil {
-		return nil
-	}
-	before, err := entryIn(ctx, tx, last.number)
+	before, err := entryIn(ctx, tx, a.last)
 	if err != nil {
 		return err
 	}
-	if before.Journey == e.Journey && e.repeats(before) && a.Ran == 0 {
+	if e.repeats(before) && a.Ran == 0 {
 		return refuse(OddAgain, "the entry says what entry %d says already", before.Number)
 	}
 	return nil
@@ -87,6 +92,10 @@ func (e *Entry) repeats(before *Entry) bool {
 		b := before.Content.(*Fix)
 		_, apart, err := geo.GeodesicInverse(c.Position, b.Position)
 		return err == nil && apart < geo.Metre
+	case *Settings:
+		is, _ := encode(c, 0)
+		was, _ := encode(before.Content, 0)
+		return is == was
 	case *Detour:
 		b := before.Content.(*Detour)
 		return len(c.Legs) == len(b.Legs)

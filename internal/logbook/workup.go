@@ -168,7 +168,9 @@ func (now *reckoning) ahead(at time.Time, run *Run) (*Estimate, error) {
 	}
 	if run != nil {
 		// As if a leg began there: an odometer not read before may begin to count.
-		e := &Entry{Time: at, Content: &Leg{Run: *run}}
+		leg := &Leg{Run: *run}
+		leg.Run.CountsOn = run.plain()
+		e := &Entry{Time: at, Content: leg}
 		if err := run.validate(); err != nil {
 			return nil, err
 		}
@@ -203,16 +205,11 @@ func (now *reckoning) ahead(at time.Time, run *Run) (*Estimate, error) {
 
 // between returns the estimate at a time from the departure to the last entry.
 func between(ctx context.Context, tx *sql.Tx, journey int, at time.Time) (*Estimate, error) {
-	var slot int
-	err := tx.QueryRowContext(ctx, "SELECT slot FROM entries e WHERE journey = ? AND time_ns <= ? AND kind <> 'withdrawal' AND "+standing+
-		" ORDER BY slot DESC LIMIT 1", journey, at.UnixNano()).Scan(&slot)
-	if errors.Is(err, sql.ErrNoRows) {
-		return nil, fault.New("before_departure", "check the time, or give the position", "%s is before the departure", at.Format(time.RFC3339))
-	}
+	place, err := lastBy(ctx, tx, journey, at)
 	if err != nil {
 		return nil, err
 	}
-	now, err := reckonedBefore(ctx, tx, journey, slot+1)
+	now, err := reckonedBefore(ctx, tx, journey, place+1)
 	if err != nil {
 		return nil, err
 	}
@@ -222,7 +219,7 @@ func between(ctx context.Context, tx *sql.Tx, journey int, at time.Time) (*Estim
 	before := now.estimate()
 	// The next that takes time, which the caller knows there is.
 	var next *reckoning
-	err = eachStandingBefore(ctx, tx, journey, slot+1, math.MaxInt, func(e *Entry) (err error) {
+	err = eachStanding(ctx, tx, journey, place+1, func(e *Entry) (err error) {
 		if _, now, err = now.after(e); err != nil {
 			return err
 		}

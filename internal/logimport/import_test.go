@@ -427,13 +427,13 @@ func TestShortLegs(t *testing.T) {
 		{"140°+-3°,900m+-50m", logbook.ShortLeg{Heading: by(140, 3), Run: logbook.Run{Distance: &logbook.Distance{Length: 900, Sigma: 50}}}},
 		{"140,@2.0 1.5km", logbook.ShortLeg{Heading: by(140, 5), Run: logbook.Run{Odometer: km("2.0").Odometer, Distance: &logbook.Distance{Length: 1500}}}},
 	} {
-		got, err := ParseShortLeg(tt.text, 5*deg)
+		got, err := ParseShortLeg(tt.text, 5*deg, logbook.Kilometres)
 		if err != nil || !reflect.DeepEqual(got, tt.want) {
 			t.Errorf("%q: %+v, %v, want %+v", tt.text, got, err, tt.want)
 		}
 	}
 	for _, text := range []string{"140", "140+-x,1km", "140,@2(0)", "140,@2(x)", "140,1km+-x", "140,@2 x"} {
-		if got, err := ParseShortLeg(text, 5*deg); fault.Code(err) != "bad_leg" {
+		if got, err := ParseShortLeg(text, 5*deg, logbook.Kilometres); fault.Code(err) != "bad_leg" {
 			t.Errorf("%q: %+v, %v", text, got, err)
 		}
 	}
