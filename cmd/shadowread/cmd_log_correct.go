@@ -152,7 +152,7 @@ func (o *correctOptions) only(cmd *cobra.Command, what string, args []string, na
 			err = fault.Usage("not_of_this_entry", "it takes "+flagList(names), "--%s says nothing of %s", f.Name, what)
 		}
 	})
-	if err == nil && !says {
+	if err == nil && !says && !o.withdraw {
 		return fault.Usage("nothing_to_correct", "give what is to be different, or withdraw it: shadowread log correct withdraw ENTRY", "nothing was given to correct")
 	}
 	return err

@@ -34,7 +34,11 @@ func (e *entryFlags) sure(s *streams, at logbook.At, write func(logbook.At) (log
 		if err == nil || !slices.Contains(logbook.Odds, code) || slices.Contains(at.Accept, code) {
 			return added, err
 		}
-		yes, asked, failed := s.confirm(upperFirst(err.Error()) + ". Is that so?")
+		question := "Is that so?"
+		if code == logbook.OddAnother {
+			question = "Begin another?"
+		}
+		yes, asked, failed := s.confirm(upperFirst(err.Error()) + ". " + question)
 		if failed != nil {
 			return added, failed
 		}

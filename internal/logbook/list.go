@@ -126,9 +126,15 @@ func allIn(ctx context.Context, q querier, journey int) (list []Entry, err error
 // theJourney returns the number of a journey, 0 being the last.
 func theJourney(ctx context.Context, q querier, journey int) (int, error) {
 	last, err := lastJourney(ctx, q)
+	was := false
+	if err == nil && journey != 0 {
+		was, err = withdrawn(ctx, q, journey)
+	}
 	switch {
 	case err != nil:
 		return 0, err
+	case was:
+		return 0, bad("no_journey", "give the number of another; without one it is the last", "journey %d was withdrawn", journey)
 	case last == 0:
 		return 0, bad("no_journey", "begin a journey at a position", "no journey was begun in this log")
 	case journey < 0 || journey > last:
@@ -136,11 +142,7 @@ func theJourney(ctx context.Context, q querier, journey int) (int, error) {
 	case journey == 0:
 		return last, nil
 	}
-	was, err := withdrawn(ctx, q, journey)
-	if err == nil && was {
-		err = bad("no_journey", "give the number of another; without one it is the last", "journey %d was withdrawn", journey)
-	}
-	return journey, err
+	return journey, nil
 }
 
 // each calls f with the entries of a query for what they said.

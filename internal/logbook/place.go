@@ -94,7 +94,7 @@ func alone(ctx context.Context, q querier, departure *Entry) error {
 	err := q.QueryRowContext(ctx, "SELECT count(*) FROM entries e WHERE journey = ? AND slot <> ? AND kind <> 'withdrawal' AND "+standing, departure.Journey, departure.Slot).Scan(&others)
 	if err == nil && others > 0 {
 		err = bad("journey_has_entries", "withdraw those first, the last one before the others, or go on with another journey: --journey N",
-			"journey %d has %d entries beside its departure", departure.Journey, others)
+			"more than its departure stands in journey %d, %d besides", departure.Journey, others)
 	}
 	return err
 }

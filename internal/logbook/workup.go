@@ -174,10 +174,12 @@ func (now *reckoning) ahead(at time.Time, run *Run) (*Estimate, error) {
 		if err := run.validate(); err != nil {
 			return nil, err
 		}
+		course := now.Course
 		parts, err := now.take(e)
 		if err != nil {
 			return nil, err
 		}
+		now.Course = course // no leg did begin
 		steered := now.Filter
 		for _, p := range parts {
 			if steered, _, err = now.Model.Next(steered, p); err != nil {
