@@ -17,7 +17,7 @@ func newLogDetour(s *streams) *cobra.Command {
 	sigma := newHeadingSigma()
 	var legs []string
 	cmd := &cobra.Command{
-		Use:   "detour --leg HEADING,@READING...",
+		Use:   "detour [READING] --leg HEADING,@READING...",
 		Short: "log a way round an obstacle by its own short legs",
 		Long: `Log a way round an obstacle, after it. The odometer, or what is given in its
 place, is that where the current leg was left; each --leg then is a true heading
@@ -29,8 +29,11 @@ last one, less what the detour took.`,
 		Example: `  shadowread log import --log detour.db --entries fixtures/journey/first-truck.csv
   shadowread log detour --log detour.db --time 2026-08-30T13:00:00+02:00 --odometer 45299.0 --leg 140,@45299.9 --leg 58,@45301.1 --leg 330,@45301.9 --heading-sigma 5
   shadowread log detour --log detour.db --time 2026-08-30T14:00:00+02:00 --odometer 45306.1 --leg 140,900m --leg 330,900m --heading-sigma 5`,
-		Args: noArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error {
+		Args: cobra.ArbitraryArgs, // a reading alone
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := way.bareAlone(args); err != nil {
+				return err
+			}
 			if len(legs) == 0 {
 				return fault.Usage("no_legs", "give --leg HEADING,@READING for each, as --leg 140,@45219.9", "the detour has no legs")
 			}

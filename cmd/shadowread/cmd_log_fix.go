@@ -13,7 +13,7 @@ func newLogFix(s *streams) *cobra.Command {
 	spot, way := newSpotFlags(), newWayFlags()
 	confirm := quantity{least: 1, most: 1e9}
 	cmd := &cobra.Command{
-		Use:   "fix --position LAT,LON --error METRES",
+		Use:   "fix [READING] --position LAT,LON --error METRES",
 		Short: "log a position had from outside, which closes the reckoning",
 		Long: `Log a position had from outside: a receiver, a beacon, a feature on the map. It
 shows by how much the estimate was out, and adjusts what was logged before it;
@@ -24,8 +24,11 @@ correct the entry that is wrong, or have it count with --confirm and its number.
 Log one of several fixes taken within minutes: the others know no more.`,
 		Example: `  shadowread log import --log fix.db --entries fixtures/journey/first-truck.csv
   shadowread log fix --log fix.db --time 2026-08-30T13:00:00+02:00 --odometer 45302.2 --position -23.09010,22.30120 --error 10 --source receiver`,
-		Args: noArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error {
+		Args: cobra.ArbitraryArgs, // a reading alone
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := way.bareAlone(args); err != nil {
+				return err
+			}
 			if confirm.set {
 				for _, name := range append(append([]string{"time", "utc-offset", "in-between", "journey"}, spotNames...), wayNames...) {
 					if err := exclusive(cmd, "confirm", name); err != nil {

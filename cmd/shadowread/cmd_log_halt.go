@@ -28,11 +28,7 @@ func wayVerb(s *streams, name, short, long, example string, add func(context.Con
 		Use: name + " [READING]", Short: short, Long: long, Example: example,
 		Args: cobra.ArbitraryArgs, // told apart once the flags are known
 		RunE: func(cmd *cobra.Command, args []string) error {
-			rest, err := way.bare(args)
-			if err != nil {
-				return err
-			}
-			if err := noReading(rest); err != nil {
+			if err := way.bareAlone(args); err != nil {
 				return err
 			}
 			if err := way.check(cmd); err != nil {

@@ -59,10 +59,13 @@ func (e *entryFlags) at() logbook.At {
 	return logbook.At{Note: e.note, Journey: int(e.journey.value), InBetween: e.inBetween}
 }
 
+// timeNow is the machine's clock; tests set it.
+var timeNow = time.Now
+
 // orNow is the machine's clock where no time was given, whole seconds of it.
 func orNow(given *time.Time) time.Time {
 	if given == nil {
-		return time.Now().UTC().Truncate(time.Second)
+		return timeNow().UTC().Truncate(time.Second)
 	}
 	return *given
 }

@@ -119,10 +119,11 @@ func (w *wayFlags) bare(args []string) (rest []string, err error) {
 	return rest, nil
 }
 
-// noReading is what a verb says that takes no argument but a reading.
-func noReading(rest []string) error {
-	if len(rest) == 0 {
-		return nil
+// bareAlone is bare for verbs that take no argument but a reading.
+func (w *wayFlags) bareAlone(args []string) error {
+	rest, err := w.bare(args)
+	if err != nil || len(rest) == 0 {
+		return err
 	}
 	return fault.Usage("unexpected_argument", "the odometer's reading may stand without its flag, as 8430.2 or 8430.2mi", "unexpected argument %q", rest[0])
 }

@@ -59,7 +59,7 @@ func (w *when) noted() (*geo.Noted, error) {
 	if offset == nil {
 		offset = w.journeys
 	}
-	n, err := geo.ParseNoted(w.time, offset, time.Now())
+	n, err := geo.ParseNoted(w.time, offset, timeNow())
 	if err != nil {
 		return nil, fault.Usage(fault.Code(err), fault.Hint(err), "--time: %s", err)
 	}
