@@ -145,7 +145,25 @@ func runImport(cmd *cobra.Command, s *streams, o *importOptions, args []string) 
 	// A file with departures may begin a log.
 	return o.log.with(ctx, s, o.entries != "", func(book *logbook.Log) error {
 		say.shown = func(e *logbook.Entry) (logbook.DialReading, error) { return shownOf(ctx, book, e) }
-		reader := logreading.Importer{Options: opts, SetUpAnew: o.anew, Overlay: smallOverlay}
+		set, err := book.SettingsOf(ctx, 0)
+		if err != nil && fault.Code(err) != "no_journey" {
+			return err
+		}
+		j := &journeySettings{cmd: cmd, s: s, set: &set}
+		if err := j.use(&opts, &o.known); err != nil {
+			return err
+		}
+		j.tell(&o.photo, &o.known, "")
+		if in.offset == nil {
+			in.offset = set.UTCOffset
+		}
+		quiet := *s
+		quiet.quiet = true // of each photo twice
+		camera := &journeySettings{cmd: cmd, s: &quiet, set: &set}
+		reader := logreading.Importer{
+			Options: opts, SetUpAnew: o.anew, Overlay: smallOverlay, Instrument: o.known.kept(&set),
+			For: func(path string, o *reading.Options) error { return camera.usePhoto(o, path) },
+		}
 		var done logimport.Imported
 		if o.entries != "" {
 			done, err = in.paper(ctx, book, &reader, say)

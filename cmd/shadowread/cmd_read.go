@@ -165,33 +165,14 @@ func runRead(cmd *cobra.Command, s *streams, o *readOptions, args []string) erro
 // since is the way since the log's last entry; nil if it is not known.
 func (o *readOptions) since(unit logbook.Unit) *logbook.Run { return wayOn(o.odometer, o.stood, unit) }
 
-// wayOn is what an odometer reads, or that nothing was run; nil if neither is said.
-func wayOn(odometer inUnit[logbook.Odometer], stood bool, unit logbook.Unit) *logbook.Run {
-	switch {
-	case odometer.set:
-		return new(logbook.ByOdometer(odometer.in(unit)))
-	case stood:
-		return &logbook.Run{Stood: true}
-	}
-	return nil
-}
-
-// unitIn is what the last journey of a log counts in; book may be nil.
-func unitIn(ctx context.Context, book *logbook.Log) (logbook.Unit, error) {
-	if book == nil {
-		return logbook.Kilometres, nil
-	}
-	set, err := book.SettingsOf(ctx, 0)
-	if fault.Code(err) == "no_journey" {
-		err = nil
-	}
-	return set.UnitOr(), err
-}
-
 // readWith reads with a log to take positions from; nil for none.
 func readWith(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Options, book *logbook.Log, args []string) error {
 	show := shown{course: o.course.set, norths: o.grid || opts.Declination != nil || opts.Card != nil, terms: o.allTerms, timing: o.timing}
 	unit, err := unitIn(cmd.Context(), book)
+	if err != nil {
+		return err
+	}
+	j, err := o.settings(cmd, s, book, &opts)
 	if err != nil {
 		return err
 	}
@@ -226,8 +207,15 @@ func readWith(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Optio
 	if o.sameStand {
 		return readSameStand(cmd.Context(), s, o, opts, photos, show)
 	}
+	quiet := *s
+	quiet.quiet = true // several are read at once
+	camera := &journeySettings{cmd: cmd, s: &quiet, set: j.set}
 	return readPhotos(cmd.Context(), s, photos, int(o.jobs.value), show, func(ctx context.Context, path string) (*reading.Result, error) {
 		if err := thereIs(path); err != nil {
+			return nil, err
+		}
+		opts := opts
+		if err := camera.usePhoto(&opts, path); err != nil {
 			return nil, err
 		}
 		r, err := logreading.Photo(ctx, book, path, opts, o.since(unit))

@@ -28,6 +28,7 @@ type settingsFlags struct {
 	steering                      quantity // of the settings alone: a departure has it in its model
 	printScale                    parsed[[2]float64]
 	forget, forgetStops, forgetCs []string
+	proved                        string // the lens record's file that the instrument's names
 }
 
 func newSettingsFlags() settingsFlags {
@@ -121,9 +122,11 @@ func (f *settingsFlags) change(cmd *cobra.Command, when *when, holds logbook.Set
 // setting.
 func (f *settingsFlags) files(s *logbook.Settings, _ logbook.Settings) (err error) {
 	if f.instrument != "" {
-		if _, err := instrument.Load(f.instrument); err != nil {
+		record, err := instrument.Load(f.instrument)
+		if err != nil {
 			return err
 		}
+		f.proved = record.LensFile(f.instrument)
 		if s.Instrument, err = keptFile(f.instrument); err != nil {
 			return err
 		}
@@ -149,8 +152,18 @@ func (f *settingsFlags) files(s *logbook.Settings, _ logbook.Settings) (err erro
 	return nil
 }
 
-func (f *settingsFlags) cameras(s *logbook.Settings, holds logbook.Settings) error {
-	if f.camera == "" && f.lens == "" && !f.clockError.set && len(f.forgetCs) == 0 {
+// keptLens is a lens record as the log keeps it, and the name of its camera.
+func keptLens(file string) (camera string, kept *logbook.Record, err error) {
+	record, err := loadLens(file)
+	if err != nil {
+		return "", nil, err
+	}
+	kept, err = keptFile(file)
+	return cameraName(photo.Facts{Make: record.Camera.Make, Model: record.Camera.Model}), kept, err
+}
+
+func (f *settingsFlags) cameras(s *logbook.Settings, holds logbook.Settings) (err error) {
+	if f.camera == "" && f.lens == "" && f.proved == "" && !f.clockError.set && len(f.forgetCs) == 0 {
 		return nil
 	}
 	var list []logbook.Camera
@@ -189,16 +202,23 @@ func (f *settingsFlags) cameras(s *logbook.Settings, holds logbook.Settings) err
 			c.ClockError = new(f.clockError.duration())
 		}
 		if f.lens != "" {
-			if _, err := loadLens(f.lens); err != nil {
+			if _, c.Lens, err = keptLens(f.lens); err != nil {
 				return err
 			}
-			kept, err := keptFile(f.lens)
-			if err != nil {
-				return err
-			}
-			c.Lens = kept
 		}
 		list = append(list, c)
+	}
+	if f.proved != "" { // the instrument was proved through it
+		name, kept, err := keptLens(f.proved)
+		if err != nil {
+			return err
+		}
+		switch i := find(name); {
+		case i < 0:
+			list = append(list, logbook.Camera{Name: name, Lens: kept})
+		case list[i].Lens == nil:
+			list[i].Lens = kept
+		}
 	}
 	s.Cameras = &list
 	return nil
