@@ -8,7 +8,9 @@ import (
 	"time"
 
 	"shadowread/internal/angle"
+	"shadowread/internal/geo"
 	"shadowread/internal/logbook"
+	"shadowread/internal/logimport"
 	"shadowread/internal/reading"
 	"shadowread/internal/wording"
 	"shadowread/internal/workup"
@@ -95,8 +97,26 @@ func readText(e *logbook.Entry, d logbook.DialReading) string {
 	return whatText(e)
 }
 
+// lengthText is a length in a journey's unit, as wording.Length has it in kilometres.
+func lengthText(m geo.Metres, unit logbook.Unit) string {
+	if unit == logbook.Kilometres {
+		return wording.Length(m)
+	}
+	n := float64(m / unit.Length())
+	switch {
+	case n < 10:
+		return fmt.Sprintf("%.2f %s", n, unit)
+	case n < 1000:
+		return fmt.Sprintf("%.1f %s", n, unit)
+	}
+	return fmt.Sprintf("%.0f %s", n, unit)
+}
+
 // wayText says what was given of the distance run.
-func wayText(c logbook.Content) string {
+func wayText(c logbook.Content) string { return wayTextIn(c, logbook.Kilometres) }
+
+// wayTextIn is wayText with speeds and lengths in a journey's unit.
+func wayTextIn(c logbook.Content, unit logbook.Unit) string {
 	if d, ok := c.(*logbook.Departure); ok && d.Odometer != nil {
 		return d.Odometer.String()
 	}
@@ -110,13 +130,13 @@ func wayText(c logbook.Content) string {
 	}
 	switch {
 	case run.Speed != nil:
-		text := fmt.Sprintf("%.3g km/h", float64(run.Speed.Mean)*3.6)
+		text := fmt.Sprintf("%.3g %s", float64(run.Speed.Mean)*3600/float64(unit.Length()), logimport.PerHour(unit))
 		if run.Speed.For > 0 {
 			text += " for " + wording.Span(run.Speed.For)
 		}
 		parts = append(parts, text)
 	case run.Distance != nil:
-		parts = append(parts, "+"+wording.Length(run.Distance.Length))
+		parts = append(parts, "+"+lengthText(run.Distance.Length, unit))
 	case run.Stood:
 		parts = append(parts, "stood")
 	}

@@ -52,7 +52,10 @@ func tellAdded(s *streams, a logbook.Added) {
 		s.note("time_ahead", "entry %d is of a time that the clock of this machine reaches in %s only: check its date and UTC offset", a.Entry.Number, wording.Span(ahead))
 	}
 	if d := a.Disagrees; d != nil {
-		s.note("odometer_disagrees", "entry %d: by the odometer %s were run, and %s are given: check both; the length that is given counts, and the odometer from there on", a.Entry.Number, wording.Length(d.Odometer), wording.Length(d.Given))
+		s.note("odometer_disagrees", "entry %d: by the odometer %s were run, and %s are given: check both; the length that is given counts, and the odometer from there on", a.Entry.Number, lengthText(d.Odometer, a.Settings.UnitOr()), lengthText(d.Given, a.Settings.UnitOr()))
+	}
+	if a.Unsteered {
+		s.note("no_heading_run", "the %s to entry %d were run on no heading that is known, and the ellipse holds all directions: a leg's entry belongs at its beginning", lengthText(a.Ran, a.Settings.UnitOr()), a.Entry.Number)
 	}
 	if a.OtherInstrument {
 		s.note("other_instrument", "entry %d was read with another instrument's record, or without one, than the leg before it, and no remount was logged between: check --instrument, or log the remount", a.Entry.Number)
@@ -118,7 +121,7 @@ func addedForPeople(s *streams, a acknowledged) error {
 	if text := shownText(a.shown); text != "" {
 		labelled(s, "dial", "%s", strings.Replace(text, ", ", " by the ", 1))
 	}
-	way := wayText(e.Content)
+	way := wayTextIn(e.Content, a.Settings.UnitOr())
 	if way != "" {
 		way = ", " + way
 	}
@@ -130,7 +133,7 @@ func addedForPeople(s *streams, a acknowledged) error {
 		return nil
 	}
 	if !a.Before.IsZero() {
-		labelled(s, "since", "%s after the entry before, %s run", wording.Elapsed(e.Time.Sub(a.Before)), wording.Length(a.Ran))
+		labelled(s, "since", "%s after the entry before, %s run", wording.Elapsed(e.Time.Sub(a.Before)), lengthText(a.Ran, a.Settings.UnitOr()))
 	}
 	if a.Closing != nil {
 		labelled(s, "the fix", "%s", closingText(a.Closing))

@@ -137,7 +137,7 @@ func whereForPeople(s *streams, v view) {
 	default: // a fix before that one, or the departure
 		since = ""
 	}
-	labelled(s, "since", "%s%s, %s run", since, localText(e.Since, v.offset), wording.Length(e.Run))
+	labelled(s, "since", "%s%s, %s run", since, localText(e.Since, v.offset), lengthText(e.Run, v.set.UnitOr()))
 	if e.Steered {
 		labelled(s, "heading", "%s true%s, of the current leg", wording.ThreeFigures(e.Heading, 1), gridBeside(e.Heading, e.Position))
 	}
@@ -172,8 +172,8 @@ func toGoForPeople(s *streams, v view) {
 	}
 	// Nobody steers by hundredths of a degree, whatever the position is good for.
 	labelled(s, "course", "%s true%s, %s ± %s by the rhumb line: turn to this heading and hold it",
-		wording.Steer(g.Course, max(g.CourseSigma, angle.Degree/19)), gridBeside(g.Course, v.where.Estimate.Position), wording.Length(g.Distance), wording.Length(wording.Length95(g.DistanceSigma)))
-	labelled(s, "shortest way", "%s, setting out on %s%s", wording.Length(g.GeodesicDistance), wording.ThreeFigures(g.GeodesicCourse, 1), gridBeside(g.GeodesicCourse, v.where.Estimate.Position))
+		wording.Steer(g.Course, max(g.CourseSigma, angle.Degree/19)), gridBeside(g.Course, v.where.Estimate.Position), lengthText(g.Distance, v.set.UnitOr()), wording.Length(wording.Length95(g.DistanceSigma)))
+	labelled(s, "shortest way", "%s, setting out on %s%s", lengthText(g.GeodesicDistance, v.set.UnitOr()), wording.ThreeFigures(g.GeodesicCourse, 1), gridBeside(g.GeodesicCourse, v.where.Estimate.Position))
 	if v.where.Estimate.Steered {
 		labelled(s, "turn", "%s", wording.Turn(g.Turn, 1))
 	}

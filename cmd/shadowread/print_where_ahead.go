@@ -1,11 +1,13 @@
 package main
 
 import (
+	"fmt"
 	"time"
 
 	"shadowread/internal/angle"
 	"shadowread/internal/daylight"
 	"shadowread/internal/geo"
+	"shadowread/internal/logimport"
 	"shadowread/internal/wording"
 )
 
@@ -103,11 +105,17 @@ func (v view) steeringForPeople(s *streams) {
 		return
 	}
 	if v.onward.Steering == nil {
-		labelled(s, "steer", "the drift is faster than the day's speed of %.1f km/h can make good", float64(speed)*3.6)
+		labelled(s, "steer", "the drift is faster than the day's speed of %s can make good", v.speedText())
 		return
 	}
 	if sh.DriftNSigma > 0 || sh.DriftESigma > 0 {
 		labelled(s, "steer", "%s true, which allows for the drift", wording.Steer(v.onward.Steering.Heading, max(v.onward.Steering.Sigma, angle.Degree/19)))
 	}
-	labelled(s, "time to go", "%s at the day's speed of %.1f km/h under way", wording.Span(v.onward.TimeToGo()), float64(speed)*3.6)
+	labelled(s, "time to go", "%s at the day's speed of %s under way", wording.Span(v.onward.TimeToGo()), v.speedText())
+}
+
+// speedText is the day's speed in the journey's unit.
+func (v view) speedText() string {
+	unit := v.set.UnitOr()
+	return fmt.Sprintf("%.1f %s", float64(v.pace.Speed())*3600/float64(unit.Length()), logimport.PerHour(unit))
 }

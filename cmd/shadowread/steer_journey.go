@@ -122,7 +122,7 @@ func (h *helm) whereTo() string {
 	if to == "" {
 		to = positionText(o.To, h.set)
 	}
-	text := fmt.Sprintf("%s, %s on %s true", to, wording.Length(o.Way.Distance), wording.ThreeFigures(o.Way.Course, 1))
+	text := fmt.Sprintf("%s, %s on %s true", to, lengthText(o.Way.Distance, h.set.UnitOr()), wording.ThreeFigures(o.Way.Course, 1))
 	if h.allows() {
 		text += ", steered so as to allow for the drift"
 	}

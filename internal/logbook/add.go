@@ -253,7 +253,7 @@ func (now *reckoning) added(e *Entry) (a Added, next *reckoning, err error) {
 		a.Before, a.last = now.Time, now.Last
 	}
 	if a.Closing, next, err = now.after(e); err == nil && next != nil {
-		a.Ran, a.Disagrees, a.OtherInstrument = next.Ran, next.Disagrees, next.OtherInstrument
+		a.Ran, a.Disagrees, a.OtherInstrument, a.Unsteered = next.Ran, next.Disagrees, next.OtherInstrument, next.Unsteered
 	}
 	return a, next, err
 }

@@ -73,6 +73,8 @@ type Added struct {
 	// Disagrees is set where an odometer's reading and a distance or speed beside it are
 	// three sigma apart or more.
 	Disagrees *Disagreement
+	// Unsteered says that Ran was run on no heading that is known.
+	Unsteered bool
 	// OtherInstrument says that the leg before was read with another instrument, or with
 	// none proved, and no remount is logged since.
 	OtherInstrument bool

@@ -44,6 +44,7 @@ type reckoning struct {
 	Last            int           // number of the entry
 	Disagrees       *Disagreement // of the entry
 	OtherInstrument bool          // of the entry
+	Unsteered       bool          // of the entry
 
 	NeedHeading, NeedConfirmation []int // numbers of entries that wait for it
 	Closing                       *workup.Closing
@@ -113,7 +114,7 @@ func (now *reckoning) take(e *Entry) (parts []workup.Entry, err error) {
 	if e.Kind() == KindWithdrawal {
 		return nil, nil
 	}
-	now.Last, now.Disagrees, now.OtherInstrument = e.Number, nil, false
+	now.Last, now.Disagrees, now.OtherInstrument, now.Unsteered = e.Number, nil, false, false
 	if c, ok := e.Content.(*Settings); ok { // they move nothing, and no clock
 		now.Ran, now.Settings = 0, now.Settings.With(c)
 		return []workup.Entry{{Time: now.Time}}, nil
@@ -271,6 +272,7 @@ func (now *reckoning) goOn(r Run, elapsed time.Duration, begins bool) (parts []w
 	}
 	c := now.Course
 	if c == nil {
+		now.Unsteered = true
 		return astray(w.length), w.length, nil
 	}
 	leg := c.Leg
