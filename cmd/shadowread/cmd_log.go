@@ -15,7 +15,8 @@ func newLog(s *streams) *cobra.Command {
 		Short: "keep the log of a journey: legs, fixes, and where that puts you",
 		Long: `Keep the log of a journey and work it up: begin at a known position, log each
 change of leg with the odometer, and where you are follows with a 95 % ellipse.
-A fix shows how good the day was, and adjusts what came before it.
+What holds for all of it is stated once (shadowread log settings). A fix shows
+how good the day was, and adjusts what came before it.
 
 The heading of a leg holds from its odometer reading to the next leg. An entry
 is on the disk when its verb ends, and is never changed: a correction is a new

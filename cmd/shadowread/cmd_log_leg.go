@@ -26,6 +26,11 @@ func newLogLeg(s *streams) *cobra.Command {
 photo shows, or the number under the shadow, or --heading with its sigma. The
 reading may stand without --odometer: a number that is no file's name is one.
 
+Without any of these it is the newest photo of the folder where the journey's
+photos arrive, if it is not logged and was taken within 30 minutes of now, or of
+--time. Instrument, rod, the camera's clock and lens, and the UTC offset are the
+journey's (shadowread log settings) unless they are given here, which is told.
+
 The whole reading, the photo's SHA-256 and a small picture of what was found are
 kept. Where neither photo nor --position tells the place, it is the log's own
 estimate, and the work-up allows for its error. A photo that is refused makes an
