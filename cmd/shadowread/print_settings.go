@@ -15,9 +15,8 @@ import (
 
 // settingsView is what holds for a journey.
 type settingsView struct {
-	file   settingsfile.File
-	photos string
-	set    logbook.Settings
+	file settingsfile.File
+	set  logbook.Settings
 }
 
 // settingsOf gathers what holds for a journey, 0 for the last, and where the log puts it.
@@ -26,11 +25,20 @@ func settingsOf(ctx context.Context, book *logbook.Log, journey int) (*settingsV
 	if err != nil {
 		return nil, err
 	}
-	v := &settingsView{set: set}
-	f := &v.file
-	f.Version = settingsfile.Version
-	f.DistanceUnit = string(set.UnitOr())
-	f.PositionForm = settingsfile.Degrees
+	v := &settingsView{set: set, file: fileOf(&set)}
+	v.file.Version = settingsfile.Version
+	v.file.DistanceUnit = string(set.UnitOr())
+	if set.PositionForm == nil {
+		v.file.PositionForm = settingsfile.Degrees
+	}
+	return v, v.place(ctx, book, journey)
+}
+
+// fileOf is what is set, as the file for a phone has it.
+func fileOf(set *logbook.Settings) (f settingsfile.File) {
+	if set.Unit != nil {
+		f.DistanceUnit = string(*set.Unit)
+	}
 	if set.Name != nil {
 		f.Journey = *set.Name
 	}
@@ -61,16 +69,8 @@ func settingsOf(ctx context.Context, book *logbook.Log, journey int) (*settingsV
 	if set.Card != nil {
 		f.DeviationCard = set.Card.Text
 	}
-	if set.Photos != nil {
-		v.photos = *set.Photos
-	}
-	v.lists()
-	return v, v.place(ctx, book, journey)
-}
-
-func (v *settingsView) lists() {
-	if v.set.Cameras != nil {
-		for _, c := range *v.set.Cameras {
+	if set.Cameras != nil {
+		for _, c := range *set.Cameras {
 			out := settingsfile.Camera{Camera: c.Name}
 			if c.ClockError != nil {
 				out.ClockErrorS = c.ClockError.Seconds()
@@ -78,14 +78,35 @@ func (v *settingsView) lists() {
 			if c.Lens != nil {
 				out.Lens = c.Lens.Text
 			}
-			v.file.Cameras = append(v.file.Cameras, out)
+			f.Cameras = append(f.Cameras, out)
 		}
 	}
-	if v.set.Stops != nil {
-		for _, x := range *v.set.Stops {
-			v.file.Stops = append(v.file.Stops, settingsfile.Stop{Name: x.Name, LatitudeDeg: wording.Round(x.Position.Lat.Degrees(), 7), LongitudeDeg: wording.Round(x.Position.Lon.Degrees(), 7)})
+	if set.Stops != nil {
+		for _, x := range *set.Stops {
+			f.Stops = append(f.Stops, settingsfile.Stop{Name: x.Name, LatitudeDeg: wording.Round(x.Position.Lat.Degrees(), 7), LongitudeDeg: wording.Round(x.Position.Lon.Degrees(), 7)})
 		}
 	}
+	return f
+}
+
+// settingsJSON is settings as JSON has them.
+type settingsJSON struct {
+	settingsfile.File
+	Photos    string   `json:"photos_folder,omitempty"`
+	Forgotten []string `json:"forgotten,omitempty"`
+}
+
+// settingsJSONOf is null where nothing is set.
+func settingsJSONOf(set *logbook.Settings) *settingsJSON {
+	if set == nil {
+		return nil
+	}
+	out := &settingsJSON{File: fileOf(set), Forgotten: set.Forgotten}
+	out.Version = settingsfile.Version
+	if set.Photos != nil {
+		out.Photos = *set.Photos
+	}
+	return out
 }
 
 // place adds the journey's beginning and where the log puts it, if it knows.
@@ -116,10 +137,9 @@ func (v *settingsView) place(ctx context.Context, book *logbook.Log, journey int
 
 func (v *settingsView) print(s *streams) error {
 	if s.json {
-		return s.printJSON(struct {
-			settingsfile.File
-			Photos string `json:"photos_folder,omitempty"`
-		}{v.file, v.photos})
+		out := settingsJSONOf(&v.set)
+		out.File = v.file
+		return s.printJSON(out)
 	}
 	lines := settingsLines(&v.set)
 	if v.set.Unit == nil {
