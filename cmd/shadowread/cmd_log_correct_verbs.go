@@ -200,6 +200,7 @@ func (o *correctOptions) run(cmd *cobra.Command, s *streams, kind logbook.Kind, 
 		if err != nil {
 			return logbook.Added{}, err
 		}
+		book.GoOnWith(old.Journey)
 		switch {
 		case kind == "":
 			s.note("old_spelling", "from the next version on this is said %s", o.newSpelling(old))

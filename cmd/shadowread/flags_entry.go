@@ -116,6 +116,7 @@ func (e *entryFlags) writeUntimed(cmd *cobra.Command, s *streams, create bool, a
 	return e.log.with(cmd.Context(), s, create, func(l *logbook.Log) error {
 		ctx := cmd.Context()
 		w := writing{book: l, at: e.at()}
+		l.GoOnWith(w.at.Journey)
 		clock := &e.when
 		if e.clock != nil {
 			clock = e.clock

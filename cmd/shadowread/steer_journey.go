@@ -69,6 +69,7 @@ func (o *steerOptions) follow(h *helm) func(context.Context, time.Time) error {
 				unit = h.set.UnitOr()
 			}
 			run := wayOn(o.odometer, o.stood, unit)
+			book.GoOnWith(int(o.journey.value))
 			if !o.photo.place.set {
 				e, err := book.EstimateAt(ctx, t, run)
 				if err != nil {

@@ -120,8 +120,8 @@ func (l *Log) Snapshot(ctx context.Context, journey int) (*Snapshot, error) {
 	return s, s.Track.work(standing)
 }
 
-// EstimateAt returns the estimated position of the last journey at a time, for a
-// reading without a receiver.
+// EstimateAt returns the estimated position of the last journey, or that of GoOnWith, at a
+// time, for a reading without a receiver.
 //
 // After the last entry, run is the way since; nil if it is not known: then the
 // vehicle, halted or not, may have gone anywhere since at the journey's speed limit,
@@ -139,7 +139,7 @@ func (l *Log) EstimateAt(ctx context.Context, at time.Time, run *Run) (*Estimate
 	at = fromNS(ns)
 	var e *Estimate
 	err = l.read(ctx, func(tx *sql.Tx) error {
-		journey, err := theJourney(ctx, tx, 0)
+		journey, err := theJourney(ctx, tx, l.journey)
 		if err != nil {
 			return err
 		}

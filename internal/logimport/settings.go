@@ -19,6 +19,9 @@ func (r *paperRow) settings() (*logbook.Settings, error) {
 	if err := d.Decode(s); err != nil || d.More() {
 		return nil, r.Bad("the settings are not what log export writes")
 	}
+	if len(s.Forgotten) == 0 {
+		s.Forgotten = nil
+	}
 	return s, nil
 }
 
