@@ -63,6 +63,7 @@ align.`,
 	}
 	cmd.Flags().SortFlags = false
 	spot.add(cmd)
+	e.spot = &spot
 	cmd.Flags().Var(&departure.odometer, "odometer", odometerUsage)
 	settings.add(cmd)
 	departure.add(cmd)

@@ -48,6 +48,7 @@ func (o *correctOptions) correct(cmd *cobra.Command, s *streams, book *logbook.L
 	if t != nil {
 		at.Time = *t
 	}
+	at.Offset = o.leg.photo.when.stated()
 	if err := o.leg.way.check(cmd); err != nil {
 		return logbook.Added{}, err
 	}
@@ -204,6 +205,13 @@ func (o *correctOptions) correctLeg(cmd *cobra.Command, s *streams, w writing, o
 		return logbook.Added{}, err
 	}
 	if c.Reading != nil && !w.at.Time.IsZero() {
+		again, err := o.numberAgain(cmd, s, w.book, old, c)
+		if err != nil {
+			return logbook.Added{}, err
+		}
+		if again {
+			return o.leg.log(cmd, s, w, nil, run, nil)
+		}
 		return logbook.Added{}, fault.Usage("time_of_a_reading", "give the photo or --number again, with --time, or --heading with its sigma",
 			"the heading of entry %d was computed for its time", old.Number)
 	}

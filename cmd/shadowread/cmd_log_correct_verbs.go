@@ -27,11 +27,15 @@ var corrections = []correction{
 		`A leg may get another heading: by hand, which is what a refused photo asks for
 and keeps the photo with the leg, by a number, or by a photo, the same one read
 with other options too. The time of a leg that was read with the dial can only
-be corrected together with its heading, which rests on it.`,
+be corrected together with its heading, which rests on it; a number read by eye
+at the log's estimate, with no record, is read again for it.`,
 		`  shadowread log import --log correct.db --entries fixtures/journey/first-truck.csv
   shadowread log correct leg 11 --log correct.db --heading 264 --heading-sigma 3
   shadowread log correct leg 6 --log correct.db --odometer 45235.7 --note "misread by a tenth"`,
-		func(o *correctOptions, cmd *cobra.Command, s *streams) { o.leg.add(cmd, s, correctedTime) }},
+		func(o *correctOptions, cmd *cobra.Command, s *streams) {
+			o.leg.entry.addAccept(cmd)
+			o.leg.add(cmd, s, correctedTime)
+		}},
 	{"departure", logbook.KindDeparture, "correct a departure: position, odometer, the model",
 		`How wrong steering, instrument and odometer may be is part of the departure.`,
 		`  shadowread log import --log departed.db --entries fixtures/journey/first-truck.csv
@@ -134,6 +138,7 @@ and what follows.`,
 	f := cmd.Flags()
 	f.SortFlags = false
 	f.BoolVar(&o.withdraw, "withdraw", false, "take the entry out of the reckoning")
+	o.leg.entry.addAccept(cmd)
 	o.leg.add(cmd, s, correctedTime)
 	f.Var(&o.sigma, "error", "of a departure's or a fix's position, one sigma on each axis")
 	f.StringVar(&o.source, "source", "", "where that position is from, as `TEXT`")

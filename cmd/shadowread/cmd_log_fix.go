@@ -19,8 +19,12 @@ func newLogFix(s *streams) *cobra.Command {
 shows by how much the estimate was out, and adjusts what was logged before it;
 what it teaches of lubber line, lean and odometer goes on.
 
-A fix more than five sigma from the estimate is kept and not used: check both,
-correct the entry that is wrong, or have it count with --confirm and its number.
+A fix of three sigma or more from the estimate is kept and not used until you
+say so, the exit status is 3, and the slips that would close it are named:
+correct the entry that is wrong, and the fix counts by itself. If it is right,
+and no slip is found, have it count with --confirm and its number, or at once
+with --accept fix_far: the estimate then starts at the fix, and nothing is
+learnt from it of instruments and drift.
 Log one of several fixes taken within minutes: the others know no more.`,
 		Example: `  shadowread log import --log fix.db --entries fixtures/journey/first-truck.csv
   shadowread log fix --log fix.db --time 2026-08-30T13:00:00+02:00 --odometer 45302.2 --position -23.09010,22.30120 --error 10 --source receiver`,
@@ -53,8 +57,9 @@ Log one of several fixes taken within minutes: the others know no more.`,
 	}
 	cmd.Flags().SortFlags = false
 	spot.add(cmd)
+	e.spot = &spot
 	way.add(cmd)
-	cmd.Flags().Var(&confirm, "confirm", "have the fix of this entry count, though it is more than five sigma away")
+	cmd.Flags().Var(&confirm, "confirm", "have the fix of this entry count, though it is three sigma or more away")
 	e.add(cmd, s)
 	e.addInBetween(cmd)
 	inGroup(cmd, everyday, "position", "error", "source", "odometer", "time", "utc-offset", "note", "confirm", "log")

@@ -229,6 +229,7 @@ func (p *importSays) added(a logbook.Added) {
 		p.stop()
 	}
 	tellAdded(p.s, a)
+	tellOdd(p.s, a)
 }
 
 func (p *importSays) rounded(message string) {

@@ -86,10 +86,14 @@ func (l *legFlags) log(cmd *cobra.Command, s *streams, w writing, args []string,
 	if given != nil {
 		at.Time = *given
 	}
+	if at.Offset = l.photo.when.stated(); at.Offset == nil && len(args) == 0 && (l.heading.set || l.number.number.set) {
+		at.Offset = l.photo.when.shown() // a photo has a clock of its own
+	}
 	if l.heading.set {
 		if at.Time.IsZero() && at.Supersedes == 0 {
 			at.Time = orNow(nil)
 		}
+		at.Found = l.photo.when.oddClock(ctx, book, at.Time, nil)
 		return l.entry.sure(s, at, func(at logbook.At) (logbook.Added, error) {
 			return book.LegByHand(ctx, at, run, logbook.Heading{Heading: l.heading.angle().Bearing(), Sigma: l.headingSigma.angle()})
 		})
@@ -153,11 +157,12 @@ func (l *legFlags) logNumber(cmd *cobra.Command, s *streams, w writing, opts rea
 		return logbook.Added{}, photoRefused{fault.New(string(r.Reason), r.Message, "the number gives no heading")}
 	}
 	for _, w := range r.Warnings { // a clock that ticks on is not doubted, an hour typed is
-		if w.Code != "clock_not_checked" || l.photo.when.time != "" {
+		if !logreading.Asked(w) && (w.Code != "clock_not_checked" || l.photo.when.time != "") {
 			s.note(w.Code, "%s", w.Message)
 		}
 	}
-	if err := s.confirmHour(r, l.photo.when.time != ""); err != nil {
+	at.Found = logreading.Odd(r)
+	if err := s.confirmHour(r, l.photo.when.time != "" && len(at.Found) == 0); err != nil { // which is asked about anyhow
 		return logbook.Added{}, err
 	}
 	whole, err := json.Marshal(r)
@@ -198,7 +203,7 @@ func (l *legFlags) logPhoto(ctx context.Context, s *streams, w writing, opts rea
 	if !r.OK() && at.Supersedes != 0 {
 		return logbook.Added{}, photoRefused{fault.New("photo_refused", r.Message, "%s gives no heading (%s), and entry %d stays as it is", path, r.Reason, at.Supersedes)}
 	}
-	if err := s.confirmHour(r, l.photo.when.time != "" && !l.picked); err != nil {
+	if err := s.confirmHour(r, l.photo.when.time != "" && !l.picked && len(logreading.Odd(r)) == 0); err != nil {
 		return logbook.Added{}, err
 	}
 	if l.picked && r.Reason == reading.UnreadableFile { // half copied, say
@@ -217,7 +222,9 @@ func (l *legFlags) logPhoto(ctx context.Context, s *streams, w writing, opts rea
 		s.note("time", "the photo has no time that can be used: the entry has the machine's, %s", at.Time.Format(time.RFC3339))
 	}
 	for _, w := range r.Warnings {
-		s.note(w.Code, "%s", w.Message)
+		if !logreading.Asked(w) {
+			s.note(w.Code, "%s", w.Message)
+		}
 	}
 	return l.entry.sure(s, at, func(at logbook.At) (logbook.Added, error) { return book.LegFromPhoto(ctx, at, run, p) })
 }

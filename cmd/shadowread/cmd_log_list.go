@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"shadowread/internal/logbook"
+	"shadowread/internal/wording"
 	"shadowread/internal/workup"
 )
 
@@ -63,13 +64,14 @@ func listEntries(cmd *cobra.Command, s *streams, book *logbook.Log, journey int,
 		at[p.Entry.Number] = p.At
 	}
 	var list []listed
+	offsets := logbook.Offsets(now.Entries)
 	for i := range now.Entries {
 		if e := &now.Entries[i]; superseded || e.Stands() {
 			shown, err := shownOf(cmd.Context(), book, e)
 			if err != nil {
 				return err
 			}
-			list = append(list, listed{e, at[e.Number], shown})
+			list = append(list, listed{e, at[e.Number], shown, offsets[i]})
 		}
 	}
 	if err := printList(s, list); err != nil {
@@ -104,7 +106,7 @@ func listJourneys(cmd *cobra.Command, s *streams, book *logbook.Log) error {
 	if err != nil {
 		return err
 	}
-	t := table{s: s, pipe: "journeys", columns: []column{{head: "journey", right: true}, {head: "began UTC", width: 19}, {head: "from", width: 21}, {head: "entries", right: true}, {head: "notes"}}}
+	t := table{s: s, pipe: "journeys", columns: []column{{head: "journey", right: true}, {head: "began", width: 19}, {head: "from", width: 21}, {head: "entries", right: true}, {head: "notes"}}}
 	for _, j := range journeys {
 		d := j.Departure.Content.(*logbook.Departure)
 		if s.json {
@@ -115,7 +117,7 @@ func listJourneys(cmd *cobra.Command, s *streams, book *logbook.Log) error {
 		}
 		cells := []string{strconv.Itoa(j.Number), j.Departure.Time.UTC().Format(time.RFC3339Nano), d.Position.String(), strconv.Itoa(j.Entries), plain(j.Departure.Note)}
 		if s.outTTY {
-			cells[1] = j.Departure.Time.UTC().Format(time.DateTime)
+			cells[1] = wording.LocalTime(j.Departure.Time, j.Departure.Offset)
 		}
 		if err := t.row("", cells...); err != nil {
 			return err

@@ -60,7 +60,11 @@ entry, to now or to --time. Nothing is written to the log.`,
 				if err != nil {
 					return err
 				}
-				v.offset, v.set = o.when.shown(), &set
+				if v.offset, v.set = o.when.shown(), &set; v.offset == nil {
+					if v.offset, err = book.Offset(cmd.Context(), int(o.journey.value)); err != nil {
+						return err
+					}
+				}
 				return printWhere(s, v)
 			})
 		},
@@ -84,6 +88,7 @@ type view struct {
 	pace    workup.Pace
 	onward  *logbook.Onward // nil where there is no destination
 	outlook *daylight.Outlook
+	by      *string        // sun or moon, of the current leg's heading; nil for another
 	offset  *time.Duration // from UTC, of the times shown; nil: UTC
 	set     *logbook.Settings
 }
@@ -94,6 +99,19 @@ func (o *whereOptions) look(ctx context.Context, book *logbook.Log, at *time.Tim
 		return v, err
 	}
 	e := &v.where.Estimate
+	if v.where.Leg != 0 {
+		leg, err := book.Entry(ctx, v.where.Leg)
+		if err != nil {
+			return v, err
+		}
+		shown, err := shownOf(ctx, book, leg)
+		if err != nil {
+			return v, err
+		}
+		if shown.Body != "" {
+			v.by = &shown.Body
+		}
+	}
 	if v.pace, err = book.DaysPace(ctx, v.where.Journey); err != nil {
 		return v, err
 	}

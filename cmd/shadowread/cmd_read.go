@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"fmt"
 	"slices"
 	"time"
 
@@ -11,7 +12,9 @@ import (
 	"shadowread/internal/logbook"
 	"shadowread/internal/logreading"
 	"shadowread/internal/overlay"
+	"shadowread/internal/photo"
 	"shadowread/internal/reading"
+	"shadowread/internal/wording"
 )
 
 type readOptions struct {
@@ -219,6 +222,7 @@ func readWith(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Optio
 			return nil, err
 		}
 		r, err := logreading.Photo(ctx, book, path, opts, o.since(unit))
+		warnAhead(r, timeNow())
 		if err != nil || o.overlay == "" || ctx.Err() != nil {
 			return r, err
 		}
@@ -254,6 +258,7 @@ func runNumber(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Opti
 	if err != nil {
 		return err
 	}
+	warnAhead(r, time.Now())
 	if now {
 		s.note("time", "using now, %s", opts.Time.At.Format(time.RFC3339))
 	}
@@ -268,3 +273,18 @@ func runNumber(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Opti
 	}
 	return nil
 }
+
+// warnAhead warns of a reading of a time that has not come: a date or an offset is wrong, or
+// this machine's clock.
+func warnAhead(r *reading.Result, now time.Time) {
+	if r == nil || r.Instant == nil {
+		return
+	}
+	if ahead := r.Instant.UTC.Sub(now); ahead > aheadBy {
+		r.Warnings = append(r.Warnings, photo.Warning{Code: string(logbook.OddAhead),
+			Message: fmt.Sprintf("the time is one that the clock of this machine reaches in %s only: check date, hour and UTC offset", wording.Elapsed(ahead))})
+	}
+}
+
+// aheadBy is by how much the clocks of a camera and of a machine part (common practice).
+const aheadBy = 5 * time.Minute

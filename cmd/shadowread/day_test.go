@@ -27,6 +27,12 @@ type keeper struct {
 // types runs a line at a time of day, and returns the entry that it made.
 func (k *keeper) types(clock, line string) addedJSON {
 	k.t.Helper()
+	return k.typesTo(exitOK, clock, line)
+}
+
+// typesTo is types for a line that ends with a status.
+func (k *keeper) typesTo(want int, clock, line string) addedJSON {
+	k.t.Helper()
 	at, err := time.Parse(time.RFC3339, "2026-08-29T"+clock+"+02:00")
 	if err != nil {
 		k.t.Fatal(err)
@@ -37,7 +43,7 @@ func (k *keeper) types(clock, line string) addedJSON {
 	s := newStreams(&out, &errs, func(name string) string { return map[string]string{logVariable: k.log}[name] })
 	// What is added only has the entry come as JSON.
 	words := append(strings.Fields(line)[1:], "--json", "--quiet")
-	if status := execute(context.Background(), words, s); status != exitOK {
+	if status := execute(context.Background(), words, s); status != want {
 		k.t.Fatalf("%s: exit status %d\n%s", line, status, &errs)
 	}
 	var added addedJSON
@@ -98,7 +104,7 @@ func TestADayIsKeptInFewStrokes(t *testing.T) {
 			slip = a.Entry
 		}
 	}
-	fix := k.types("17:44:00", "shadowread log fix 45266.3 --position -23.05072,22.65065 --error 5")
+	fix := k.typesTo(exitRefused, "17:44:00", "shadowread log fix 45266.3 --position -23.05072,22.65065 --error 5")
 	if len(fix.Suspects) == 0 || fix.Suspects[0].Entry != slip || fix.Suspects[0].Slip != logbook.SlipOdometer10 || fix.Suspects[0].Instead != "45228.2 km" {
 		t.Errorf("the slip is in entry %d; suspected: %+v; %+v", slip, fix.Suspects, fix.Closing)
 	}

@@ -5,7 +5,6 @@ import (
 	"math"
 	"slices"
 	"strings"
-	"time"
 
 	"shadowread/internal/angle"
 	"shadowread/internal/geo"
@@ -47,14 +46,17 @@ func headingOf(l *logbook.Leg) *logbook.Heading {
 }
 
 // whatText says in a few words what an entry is.
-func whatText(e *logbook.Entry) string {
+func whatText(e *logbook.Entry) string { return whatTextAt(e, "") }
+
+// whatTextAt is the same with the grid heading beside a true one.
+func whatTextAt(e *logbook.Entry, grid string) string {
 	switch c := e.Content.(type) {
 	case *logbook.Leg:
 		h := headingOf(c)
 		if h == nil {
 			return "leg, no heading"
 		}
-		return fmt.Sprintf("leg %s by %s", bearingWith(reading.Uncertain{Value: h.Heading, Sigma: h.Sigma}), c.How)
+		return fmt.Sprintf("leg %s%s by %s", bearingWith(reading.Uncertain{Value: h.Heading, Sigma: h.Sigma}), grid, c.How)
 	case *logbook.Detour:
 		return "detour of " + wording.Count(len(c.Legs), "leg")
 	case *logbook.Settings:
@@ -89,12 +91,12 @@ func shownText(d logbook.DialReading) string {
 	return strings.Join(parts, ", ")
 }
 
-// readText is whatText with what the dial showed.
-func readText(e *logbook.Entry, d logbook.DialReading) string {
+// readText is whatTextAt with what the dial showed.
+func readText(e *logbook.Entry, grid string, d logbook.DialReading) string {
 	if text := shownText(d); text != "" {
-		return whatText(e) + " " + text
+		return whatTextAt(e, grid) + " " + text
 	}
-	return whatText(e)
+	return whatTextAt(e, grid)
 }
 
 // lengthText is a length in a journey's unit, as wording.Length has it in kilometres.
@@ -173,8 +175,6 @@ func closingText(c *workup.Closing) string {
 	return text
 }
 
-func utcText(t time.Time) string { return t.UTC().Format(time.DateTime) + " UTC" }
-
 // briefEllipse is an ellipse in a table.
 func briefEllipse(e workup.Ellipse) string {
 	return wording.Length(e.Major) + " by " + wording.Length(e.Minor)
@@ -200,4 +200,25 @@ func entryNotes(e *logbook.Entry, c *workup.Closing) string {
 		notes = append(notes, e.Note)
 	}
 	return plain(strings.Join(notes, "; "))
+}
+
+// gridAt is the grid heading of a leg that was logged at a place near a pole, to stand beside
+// the true one; "" elsewhere.
+func gridAt(e *logbook.Entry, p geo.Position) string {
+	if l, ok := e.Content.(*logbook.Leg); ok {
+		if h := headingOf(l); h != nil {
+			return wording.GridBeside(h.Heading, p)
+		}
+	}
+	return ""
+}
+
+// gridDegreesAt is the same in degrees.
+func gridDegreesAt(e *logbook.Entry, p geo.Position) *float64 {
+	if l, ok := e.Content.(*logbook.Leg); ok {
+		if h := headingOf(l); h != nil {
+			return gridDegrees(h.Heading, p)
+		}
+	}
+	return nil
 }

@@ -7,6 +7,8 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"shadowread/internal/fault"
+	"shadowread/internal/geo"
 	"shadowread/internal/logbook"
 )
 
@@ -22,6 +24,8 @@ type entryFlags struct {
 	accept []string
 	// clock is where the time comes from with verbs that have it by other flags.
 	clock *when
+	// spot is where an entry is that says so itself.
+	spot *spotFlags
 }
 
 func (e *entryFlags) add(cmd *cobra.Command, s *streams) {
@@ -103,7 +107,12 @@ func (e *entryFlags) write(cmd *cobra.Command, s *streams, create bool, add func
 		if err != nil {
 			return logbook.Added{}, err
 		}
-		w.at.Time = orNow(given)
+		w.at.Time, w.at.Offset = orNow(given), e.when.shown()
+		var where *geo.Position
+		if e.spot != nil {
+			where = e.spot.place.given()
+		}
+		w.at.Found = e.when.oddClock(ctx, w.book, w.at.Time, where)
 		return e.sure(s, w.at, func(at logbook.At) (logbook.Added, error) {
 			w.at = at
 			return add(ctx, w)
@@ -136,10 +145,38 @@ func (e *entryFlags) writeUntimed(cmd *cobra.Command, s *streams, create bool, a
 		if err != nil {
 			return err
 		}
+		offset, err := e.shownBy(ctx, l, &added.Entry)
+		if err != nil {
+			return err
+		}
 		suspects, err := suspectsOf(ctx, l, &added)
 		if err != nil {
 			return err
 		}
-		return printAdded(s, acknowledged{added, shown, clock.shown(), suspects})
+		a := acknowledged{added, shown, offset, suspects, e.spot}
+		if waits(&added) {
+			return e.farFix(ctx, s, l, a)
+		}
+		return printAdded(s, a)
 	})
+}
+
+// shownBy is the UTC offset by which an entry's time is shown: as it was said now, or in the
+// log.
+func (e *entryFlags) shownBy(ctx context.Context, book *logbook.Log, entry *logbook.Entry) (*time.Duration, error) {
+	clock := &e.when
+	if e.clock != nil {
+		clock = e.clock
+	}
+	if offset := clock.stated(); offset != nil {
+		return offset, nil
+	}
+	if entry.Offset != nil {
+		return entry.Offset, nil
+	}
+	offset, err := book.Offset(ctx, entry.Journey)
+	if fault.Code(err) == "no_journey" { // it was withdrawn
+		err = nil
+	}
+	return offset, err
 }

@@ -85,7 +85,7 @@ func (j *journeySettings) newest(ctx context.Context, book *logbook.Log, o readi
 			return "", err
 		}
 		if number == 0 {
-			j.s.note("photo_taken", "the photo is %s, of %s", p.path, localText(p.at, j.set.UTCOffset))
+			j.s.note("photo_taken", "the photo is %s, of %s", p.path, wording.LocalTime(p.at, j.set.UTCOffset))
 			return p.path, nil
 		}
 		logged++
@@ -101,10 +101,10 @@ func (j *journeySettings) newest(ctx context.Context, book *logbook.Log, o readi
 		found = append(found, fmt.Sprintf("%d damaged or copied in part", damaged))
 	}
 	if other != nil {
-		found = append(found, fmt.Sprintf("the nearest other, %s, of %s", filepath.Base(other.path), localText(other.at, j.set.UTCOffset)))
+		found = append(found, fmt.Sprintf("the nearest other, %s, of %s", filepath.Base(other.path), wording.LocalTime(other.at, j.set.UTCOffset)))
 	}
 	return "", fault.New("no_photo_to_take", "take one, or wait until it has arrived; name it if its time is wrong; or give --number, or --heading",
-		"no photo in %s that is not logged was taken within 30 minutes of %s: %s", folder, localText(when, j.set.UTCOffset), strings.Join(found, ", "))
+		"no photo in %s that is not logged was taken within 30 minutes of %s: %s", folder, wording.LocalTime(when, j.set.UTCOffset), strings.Join(found, ", "))
 }
 
 // takenAt is when a photo was taken by its own clock; zero where it does not tell. It fails

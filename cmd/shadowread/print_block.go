@@ -93,7 +93,7 @@ func takenLines(line func(label, format string, args ...any), r *reading.Result)
 		line(sky.Body.String(), "azimuth %s°, altitude %s°", wording.Three(sky.Azimuth, 2), wording.Fixed(sky.Altitude, 2))
 	}
 	if t := r.Instant; t != nil {
-		line("time", "%s UTC ± %s one sigma (%s)", t.UTC.UTC().Format("2006-01-02 15:04:05.999"), spanText(t.Sigma), t.Source)
+		line("time", "%s ± %s one sigma (%s)", wording.LocalTime(t.UTC, t.Offset), spanText(t.Sigma), t.Source)
 	}
 	if p := r.Place; p != nil {
 		line("position", "%s ± %s km one sigma (%s)", p.Position, compact(p.SigmaKM), p.Source)

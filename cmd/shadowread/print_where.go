@@ -6,7 +6,6 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/geo"
-	"shadowread/internal/geomag"
 	"shadowread/internal/logbook"
 	"shadowread/internal/wording"
 	"shadowread/internal/workup"
@@ -19,6 +18,7 @@ type (
 		Estimate         *spotJSON       `json:"estimate"`
 		Heading          *float64        `json:"heading_true_deg"` // of the current leg, with what the fixes have taught
 		Grid             *float64        `json:"heading_grid_deg"` // the same from polar grid north; null away from the poles
+		By               *string         `json:"heading_by"`       // sun or moon; null where it is not by the dial
 		Since            time.Time       `json:"since_utc"`        // the last fix used, or the departure
 		Run              float64         `json:"run_m"`            // as logged since then
 		Closing          *closingJSON    `json:"closing"`          // the last fix's
@@ -73,7 +73,7 @@ func whereOf(v view) whereJSON {
 	w := v.where
 	e, sh := &w.Estimate, w.Shared
 	out := whereJSON{
-		Journey: w.Journey, Time: e.Time.UTC(), Estimate: workedSpot(e.Position, e.Cov), Since: e.Since.UTC(), Run: metres(e.Run),
+		By: v.by, Journey: w.Journey, Time: e.Time.UTC(), Estimate: workedSpot(e.Position, e.Cov), Since: e.Since.UTC(), Run: metres(e.Run),
 		Closing: closingOf(w.Closing), NeedHeading: append([]int{}, w.NeedHeading...), NeedConfirmation: append([]int{}, w.NeedConfirmation...),
 		Instruments: instrumentsJSON{
 			wording.Degrees(sh.Mount, 4), wording.Degrees(sh.MountSigma, 4), wording.Degrees(sh.LeanX, 4), wording.Degrees(sh.LeanXSigma, 4), wording.Degrees(sh.LeanY, 4), wording.Degrees(sh.LeanYSigma, 4),
@@ -127,7 +127,7 @@ func printWhere(s *streams, v view) error {
 
 func whereForPeople(s *streams, v view) {
 	w, e := v.where, &v.where.Estimate
-	fmt.Fprintf(s.out, "%s\n", s.paint(bold, fmt.Sprintf("%s at %s", positionText(e.Position, v.set), localText(e.Time, v.offset))))
+	fmt.Fprintf(s.out, "%s\n", s.paint(bold, fmt.Sprintf("%s at %s", positionText(e.Position, v.set), wording.LocalTime(e.Time, v.offset))))
 	labelled(s, "95 % within", "%s", ellipseText(w.Ellipse))
 	since := "the departure, "
 	switch c := w.Closing; {
@@ -137,9 +137,13 @@ func whereForPeople(s *streams, v view) {
 	default: // a fix before that one, or the departure
 		since = ""
 	}
-	labelled(s, "since", "%s%s, %s run", since, localText(e.Since, v.offset), lengthText(e.Run, v.set.UnitOr()))
+	labelled(s, "since", "%s%s, %s run", since, wording.LocalTime(e.Since, v.offset), lengthText(e.Run, v.set.UnitOr()))
 	if e.Steered {
-		labelled(s, "heading", "%s true%s, of the current leg", wording.ThreeFigures(e.Heading, 1), gridBeside(e.Heading, e.Position))
+		by := ""
+		if v.by != nil {
+			by = ", by the " + *v.by
+		}
+		labelled(s, "heading", "%s true%s, of the current leg%s", wording.ThreeFigures(e.Heading, 1), wording.GridBeside(e.Heading, e.Position), by)
 	}
 	if c := w.Closing; c != nil {
 		labelled(s, "last fix", "%s", closingText(c))
@@ -172,25 +176,17 @@ func toGoForPeople(s *streams, v view) {
 	}
 	// Nobody steers by hundredths of a degree, whatever the position is good for.
 	labelled(s, "course", "%s true%s, %s ± %s by the rhumb line: turn to this heading and hold it",
-		wording.Steer(g.Course, max(g.CourseSigma, angle.Degree/19)), gridBeside(g.Course, v.where.Estimate.Position), lengthText(g.Distance, v.set.UnitOr()), wording.Length(wording.Length95(g.DistanceSigma)))
-	labelled(s, "shortest way", "%s, setting out on %s%s", lengthText(g.GeodesicDistance, v.set.UnitOr()), wording.ThreeFigures(g.GeodesicCourse, 1), gridBeside(g.GeodesicCourse, v.where.Estimate.Position))
+		wording.Steer(g.Course, max(g.CourseSigma, angle.Degree/19)), wording.GridBeside(g.Course, v.where.Estimate.Position), lengthText(g.Distance, v.set.UnitOr()), wording.Length(wording.Length95(g.DistanceSigma)))
+	labelled(s, "shortest way", "%s, setting out on %s%s", lengthText(g.GeodesicDistance, v.set.UnitOr()), wording.ThreeFigures(g.GeodesicCourse, 1), wording.GridBeside(g.GeodesicCourse, v.where.Estimate.Position))
 	if v.where.Estimate.Steered {
 		labelled(s, "turn", "%s", wording.Turn(g.Turn, 1))
 	}
 	v.steeringForPeople(s)
 }
 
-// gridBeside says a heading from polar grid north where the true one turns with every step;
-// "" away from the poles.
-func gridBeside(heading angle.Angle, p geo.Position) string {
-	if p.Lat.Abs() < geomag.GridFromLatitude {
-		return ""
-	}
-	return ", grid " + wording.ThreeFigures(geo.GridHeading(heading, p), 1)
-}
-
+// gridDegrees is a heading from polar grid north; nil away from the poles.
 func gridDegrees(heading angle.Angle, p geo.Position) *float64 {
-	if p.Lat.Abs() < geomag.GridFromLatitude {
+	if !geo.NearPole(p) {
 		return nil
 	}
 	return new(wording.BearingDegrees(geo.GridHeading(heading, p), 4))

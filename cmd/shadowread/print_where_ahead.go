@@ -42,15 +42,7 @@ func spanOf(s *daylight.Span) *spanJSON {
 	return &spanJSON{s.Body.String(), s.From.UTC().Truncate(time.Second), known(s.Until)}
 }
 
-// localText is a time on the clock of an offset, UTC where none is known.
-func localText(t time.Time, offset *time.Duration) string {
-	if offset == nil || *offset == 0 {
-		return utcText(t)
-	}
-	return t.In(time.FixedZone("", int(*offset/time.Second))).Format(time.DateTime) + " " + geo.FormatOffset(*offset)
-}
-
-// hourText is the same to the minute, without the date where that is today's.
+// hourText is a time to the minute on the clock that is known, without the date where that is today's.
 func (v view) hourText(t time.Time) string {
 	offset := time.Duration(0)
 	if v.offset != nil {

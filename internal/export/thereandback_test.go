@@ -204,12 +204,12 @@ func paperLog(t testing.TB) *logbook.Log {
 	return l
 }
 
-func byNumber(_ context.Context, number, _ angle.Angle, _ time.Time, here *logbook.Estimate) (logbook.DialHeading, []byte, error) {
+func byNumber(_ context.Context, number, _ angle.Angle, _ time.Time, _ *time.Duration, here *logbook.Estimate) (logbook.NumberReading, error) {
 	r := logbook.DialHeading{
 		Heading: (number + 70*angle.Degree).Bearing(), Sigma: 1.2 * angle.Degree, Level: 0.45 * angle.Degree, Position: 0.03 * angle.Degree,
 		Body: &workup.Body{Azimuth: 70 * angle.Degree, Altitude: 41 * angle.Degree}, ComputedAt: &here.Position,
 	}
-	return r, fmt.Appendf(nil, `{"status":"ok","body":"sun","scale_reading_deg":%v}`, number.Degrees()), nil
+	return logbook.NumberReading{Heading: r, Whole: fmt.Appendf(nil, `{"status":"ok","body":"sun","scale_reading_deg":%v}`, number.Degrees())}, nil
 }
 
 // simulated is an invented journey of random entries of every kind, each way of knowing a

@@ -74,8 +74,8 @@ func ParsePosition(s string) (Position, error) {
 	return p, err
 }
 
-// Resolution returns the size of the last digit written in s, the coarser of
-// latitude and longitude: 1 degree for "-20,25.4", 0.001 minute for
+// Resolution returns the size of the last digit written in s, of latitude or longitude,
+// whichever is coarser on the ground there, in degrees of latitude: 1 degree for "-20,25.4", 0.001 minute for
 // "20 36.852 S, 25 25.860 E". Half of it is the most that rounding can have
 // moved the position. It is 0 for what ParsePosition refuses.
 func Resolution(s string) angle.Angle {
@@ -111,7 +111,7 @@ func parsePosition(s string) (p Position, step angle.Angle, err error) {
 	if b.value == -180*angle.Degree {
 		b.value = -b.value
 	}
-	return Position{Lat: a.value, Lon: b.value}, max(a.step, b.step), nil
+	return Position{Lat: a.value, Lon: b.value}, max(a.step, b.step*angle.Angle(a.value.Cos())), nil
 }
 
 func badPosition(format string, args ...any) error {

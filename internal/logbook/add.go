@@ -63,7 +63,10 @@ func (l *Log) addIn(ctx context.Context, tx *sql.Tx, at At, c Content, p proof) 
 	if r.timeNS, err = toNS(at.Time); err != nil {
 		return Added{}, err
 	}
-	e.Time = fromNS(r.timeNS)
+	e.Time, e.Offset = fromNS(r.timeNS), at.Offset
+	if err := validOffset(at.Offset); err != nil {
+		return Added{}, err
+	}
 	if err := validText(at.Note); err != nil {
 		return Added{}, err
 	}
@@ -96,6 +99,7 @@ func (l *Log) addIn(ctx context.Context, tx *sql.Tx, at At, c Content, p proof) 
 	if r.content, err = encode(c, e.Place); err != nil {
 		return Added{}, err
 	}
+	r.content = withOffset(r.content, e.Offset)
 	r.number, r.journey, r.slot, r.writtenNS = e.Number, e.Journey, e.Slot, e.Written.UnixNano()
 	r.hash = r.digest()
 	if err := r.insert(ctx, tx); err != nil {
@@ -135,6 +139,9 @@ func placeOf(ctx context.Context, tx *sql.Tx, e *Entry, at *At, c Content) (err 
 		}
 		if at.Time.IsZero() {
 			at.Time = old.Time
+		}
+		if at.Offset == nil {
+			at.Offset = old.Offset
 		}
 		if run := c.run(); run != nil && !run.given() && old.Content.run() != nil {
 			*run = *old.Content.run()
@@ -225,8 +232,12 @@ func (l *Log) follow(ctx context.Context, tx *sql.Tx, e *Entry) (added Added, no
 					"the way to entry %d was not given by the odometer, and cannot be parted at this entry", later.Number)
 			}
 		}
-		if _, now, err = now.after(later); err != nil {
+		c, next, err := now.after(later)
+		if err != nil {
 			return then(e, later, err)
+		}
+		if now = next; c != nil {
+			added.Later = c
 		}
 		return nil
 	})

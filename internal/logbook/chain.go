@@ -75,6 +75,6 @@ func (r *row) entry() (*Entry, error) {
 	}
 	return &Entry{
 		Number: r.number, Journey: r.journey, Slot: r.slot, Supersedes: r.supersedes,
-		Time: fromNS(r.timeNS), Written: fromNS(r.writtenNS), Note: r.note, Content: content, Place: place,
+		Time: fromNS(r.timeNS), Written: fromNS(r.writtenNS), Note: r.note, Content: content, Place: place, Offset: offsetIn(r.content),
 	}, nil
 }

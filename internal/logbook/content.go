@@ -311,8 +311,10 @@ type Fix struct {
 	Position geo.Position `json:"position"`
 	Sigma    geo.Metres   `json:"sigma_m"` // one sigma per axis
 	Source   string       `json:"source,omitempty"`
-	// Confirmed makes the fix count though it lies more than five sigma away.
+	// Confirmed makes the fix count though it lies so far off that its rule has it wait.
 	Confirmed bool `json:"confirmed,omitempty"`
+	// Rule is that of the program that wrote the entry: an old log gives the same positions.
+	Rule workup.FixRule `json:"rule,omitempty"`
 }
 
 // Note is an entry that says nothing but its note.
@@ -555,6 +557,9 @@ func (f *Fix) validate() error {
 	}
 	if err := validPosition(f.Position, f.Sigma); err != nil {
 		return err
+	}
+	if f.Rule != workup.BeyondFive && f.Rule != workup.FromThree {
+		return fault.New("bad_fix_rule", "use the newer program", "the fix is of a rule that this program does not know")
 	}
 	return validText(f.Source)
 }

@@ -22,7 +22,8 @@ type Entry struct {
 	// stands in the order of writing.
 	Place   int64
 	Time    time.Time
-	Written time.Time // by the clock of the machine
+	Offset  *time.Duration // from UTC, by which the time was said; nil: not known
+	Written time.Time      // by the clock of the machine
 	Note    string
 	Content Content
 }
@@ -39,7 +40,10 @@ type At struct {
 	// Time is when it was; in a correction, the zero time keeps that of the entry
 	// corrected.
 	Time time.Time
-	Note string
+	// Offset is the UTC offset by which Time was said; in a correction, nil keeps that of the
+	// entry corrected.
+	Offset *time.Duration
+	Note   string
 	// Supersedes is the number of the entry that this one corrects; 0 for a new one.
 	// A correction without a Run keeps that of the entry corrected.
 	Supersedes int
@@ -47,10 +51,11 @@ type At struct {
 	Journey int
 	// InBetween puts a forgotten entry in by its time, before those that are later.
 	InBetween bool
-	// Wary has what is odd refused, unless its code is among Accept. Corrections are not
-	// held against it.
+	// Wary has what is odd refused, unless its code is among Accept; without it Added.Odd
+	// tells. Corrections are held against nothing but Found, what the caller finds odd.
 	Wary   bool
 	Accept []Odd
+	Found  []Oddity
 }
 
 // Added tells what became of an entry.
@@ -63,6 +68,8 @@ type Added struct {
 	// Closing is what a fix showed; nil for others. If it says that the fix was not
 	// used, ConfirmFix makes it count.
 	Closing *workup.Closing
+	// Later is what the last fix after an entry that was corrected shows now; nil without.
+	Later *workup.Closing
 	// NeedsHeading says that this is a leg whose photo gave none: LegByHand in its place.
 	NeedsHeading bool
 	// Before is the time of the entry before, zero for a departure, and Ran what was run
@@ -80,6 +87,8 @@ type Added struct {
 	OtherInstrument bool
 	// Settings are those that hold after the last entry of the journey.
 	Settings Settings
+	// Odd is what is odd of an entry that was not written warily.
+	Odd []Oddity
 }
 
 // Estimate is a position by the log.
@@ -104,11 +113,21 @@ type PhotoReading struct {
 	Name   string   // file name, without folders
 	SHA256 [32]byte // of the file's bytes
 	Time   time.Time
+	Offset *time.Duration // of the camera's clock from UTC; nil: not known
 	// Reading is nil if the photo was refused; Refused and Message then say why.
 	Reading          *DialHeading
 	Refused, Message string
-	Whole            []byte // the reading as JSON, kept as it is; may be nil
-	Overlay          []byte // a small JPEG that shows what was found; may be nil
+	Whole            []byte   // the reading as JSON, kept as it is; may be nil
+	Overlay          []byte   // a small JPEG that shows what was found; may be nil
+	Found            []Oddity // of its time and the sky
+}
+
+// NumberReading is a number read by eye: its heading, the reading as JSON, and what is odd
+// of its time and the sky.
+type NumberReading struct {
+	Heading DialHeading
+	Whole   []byte
+	Found   []Oddity
 }
 
 // Limits of what is kept with an entry, in bytes.

@@ -376,6 +376,9 @@ func (l *Log) read(ctx context.Context, f func(tx *sql.Tx) error) error {
 // GoOnWith has readings be made where a journey is, and not the last, which 0 stands for.
 func (l *Log) GoOnWith(journey int) { l.journey = journey }
 
+// Meant returns what GoOnWith said, 0 for the last.
+func (l *Log) Meant() int { return l.journey }
+
 // Close closes the log.
 func (l *Log) Close() error { return storeError(l.db.Close()) }
 

@@ -91,6 +91,8 @@ func (now *reckoning) lost() *Lost {
 type course struct {
 	Leg workup.Leg // heading part only
 	Run geo.Metres // run on it so far
+	// Entry is the leg's number.
+	Entry int
 	// Left says that a detour has left it since, so that the filter no longer knows
 	// its error.
 	Left bool
@@ -122,7 +124,7 @@ func (now *reckoning) take(e *Entry) (parts []workup.Entry, err error) {
 	if e.Time.Before(now.Time) {
 		return nil, fault.New("time_before_last",
 			"check date, time and UTC offset; to change what the log says, correct the entry in question",
-			"%s is before the entry before it, %s", e.Time.Format(time.RFC3339), now.Time.Format(time.RFC3339))
+			"%s is before the entry before it, %s", wording.LocalTime(e.Time, e.Offset), wording.LocalTime(now.Time, e.Offset))
 	}
 	elapsed := e.Time.Sub(now.Time)
 	now.Time, now.Ran = e.Time, 0
@@ -140,6 +142,9 @@ func (now *reckoning) take(e *Entry) (parts []workup.Entry, err error) {
 	case *Leg:
 		now.Course, now.Standing = now.courseOf(c), false
 		now.readBy(c)
+		if now.Course != nil {
+			now.Course.Entry = e.Number
+		}
 	case *Detour:
 		around, further, err := now.around(c)
 		if err != nil {
@@ -157,7 +162,7 @@ func (now *reckoning) take(e *Entry) (parts []workup.Entry, err error) {
 	case *Halt:
 		now.Standing = true
 	case *Fix:
-		parts = append(parts, workup.Entry{Fix: &workup.Fix{Position: c.Position, Sigma: c.Sigma, Confirmed: c.Confirmed}})
+		parts = append(parts, workup.Entry{Fix: &workup.Fix{Position: c.Position, Sigma: c.Sigma, Confirmed: c.Confirmed, Rule: c.Rule}})
 	case *Remount:
 		now.Mount++
 		now.Instrument = nil

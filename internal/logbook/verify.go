@@ -179,7 +179,7 @@ func (r *Report) chain(ctx context.Context, q querier) error {
 			r.problem("entry_unreadable", w.number, "%v", err)
 			continue
 		}
-		if text, err := encode(e.Content, e.Place); err != nil || text != w.content {
+		if text, err := encode(e.Content, e.Place); err != nil || withOffset(text, e.Offset) != w.content {
 			r.problem("entry_unreadable", w.number, "the entry holds more or other than this program writes")
 		}
 		if leg, ok := e.Content.(*Leg); ok && (leg.Photo != nil) != (w.photo != nil) ||

@@ -49,6 +49,8 @@ type Whereabouts struct {
 	Shared   workup.Shared // what was learnt of the instruments
 	// Closing is the last fix's; nil if there was none.
 	Closing *workup.Closing
+	// Leg is the entry of the current leg, 0 if it has no heading or there is none.
+	Leg int
 	// Entries that wait for the user: legs that need a heading, fixes that were not
 	// used. Legs without a heading are run on in no direction known, and the ellipse
 	// holds all of them.
@@ -84,6 +86,9 @@ func (l *Log) whereIn(ctx context.Context, tx *sql.Tx, journey int) (*Whereabout
 		NeedHeading: now.NeedHeading, NeedConfirmation: now.NeedConfirmation,
 	}
 	w.Ellipse = w.Estimate.Cov.Ellipse95()
+	if now.Course != nil {
+		w.Leg = now.Course.Entry
+	}
 	return w, nil
 }
 

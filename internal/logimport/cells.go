@@ -24,7 +24,7 @@ var CellColumns = []string{
 	"photo", "photo_sha256", "refused", "refused_message",
 	"position", "error_m", "source", "confirmed", "legs", "reads", "reads_unit", "reads_decimals",
 	"steering_deg", "lubber_shared_deg", "lubber_walk_deg", "lean_deg", "lean_walk_deg", "scale", "scale_walk",
-	"drift_mps", "drift_walk_mps", "speed_limit_kmh", "settings", "instrument",
+	"drift_mps", "drift_walk_mps", "speed_limit_kmh", "waits_from_sigmas", "settings", "instrument",
 }
 
 // Cells returns what an entry says, by column. reading is what the log keeps beside a leg
@@ -53,6 +53,7 @@ func Cells(c logbook.Content, reading []byte) map[string]string {
 		w.run(c.Run)
 		w.fixed(c.Position, c.Sigma, c.Source)
 		w.yes("confirmed", c.Confirmed)
+		w["waits_from_sigmas"] = fixRules[c.Rule]
 	case *logbook.Tyres:
 		w.run(c.Run)
 	case *logbook.Settings:

@@ -234,12 +234,15 @@ func TestPaperLog(t *testing.T) {
 		"leg,2026-03-14T09:00:00,550.0,,,120,,,,by eye,\n"
 	numbers := 0
 	in := Paper{Name: "paper.csv", UTCOffset: &offset,
-		Number: func(_ context.Context, number, sigma angle.Angle, when time.Time, here *logbook.Estimate) (logbook.DialHeading, []byte, error) {
+		Number: func(_ context.Context, number, sigma angle.Angle, when time.Time, by *time.Duration, here *logbook.Estimate) (logbook.NumberReading, error) {
 			numbers++
 			if number != 120*deg || sigma != 0 || !when.Equal(at(60).Time) || here == nil {
 				t.Errorf("number %v, sigma %v at %v, %+v", number, sigma, when, here)
 			}
-			return logbook.DialHeading{Heading: 180 * deg, Sigma: 1 * deg, ComputedAt: &here.Position}, []byte("{}"), nil
+			if by == nil || *by != offset {
+				t.Errorf("the time was noted by %v", by)
+			}
+			return logbook.NumberReading{Heading: logbook.DialHeading{Heading: 180 * deg, Sigma: 1 * deg, ComputedAt: &here.Position}, Whole: []byte("{}")}, nil
 		}}
 	in.CSV = strings.NewReader(head)
 	got, err := in.Import(ctx, l)

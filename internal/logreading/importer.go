@@ -90,17 +90,21 @@ func (m *Importer) Read(ctx context.Context, path string, at time.Time, here *lo
 	return p, err
 }
 
-// Number works out the heading of a number read by eye, with the reading as JSON.
-func (m *Importer) Number(ctx context.Context, number, sigma angle.Angle, at time.Time, here *logbook.Estimate) (logbook.DialHeading, []byte, error) {
+// Number works out the heading of a number read by eye, at a time that was noted by a UTC
+// offset, if that is known.
+func (m *Importer) Number(ctx context.Context, number, sigma angle.Angle, at time.Time, offset *time.Duration, here *logbook.Estimate) (logbook.NumberReading, error) {
 	own := m.Options
 	own.Time = own.Time.NotedAt(at)
+	if offset != nil {
+		own.Time.UTCOffset = offset
+	}
 	own.Position.Estimate = Place(here)
 	r := reading.ReadNumber(ctx, number, sigma, own)
 	if !r.OK() {
-		return logbook.DialHeading{}, nil, fault.New(string(r.Reason), r.Message, "the number gives no heading")
+		return logbook.NumberReading{}, fault.New(string(r.Reason), r.Message, "the number gives no heading")
 	}
 	whole, err := json.Marshal(r)
 	h := Heading(r, m.SetUpAnew)
 	h.Instrument = m.Instrument
-	return h, whole, err
+	return logbook.NumberReading{Heading: h, Whole: whole, Found: Odd(r)}, err
 }

@@ -206,7 +206,7 @@ func (c *composer) summary() {
 	add("How sure", "95 %% ellipse %s", ellipse(e.Cov))
 	add("Since", "%s, the last fix used or the departure; %s logged since then", c.moment(e.Since), wording.Length(e.Run))
 	if e.Steered {
-		add("Heading of the current leg", "%s true, with what the fixes have taught of the instrument", wording.ThreeFigures(e.Heading, 1))
+		add("Heading of the current leg", "%s true%s, with what the fixes have taught of the instrument", wording.ThreeFigures(e.Heading, 1), wording.GridBeside(e.Heading, e.Position))
 	}
 }
 
@@ -251,6 +251,9 @@ func (c *composer) entry(i int) []string {
 	if p.Fix != nil && !p.Fix.Used() {
 		row[2] += "; not used"
 	}
+	if leg, ok := p.Content.(*logbook.Leg); ok && p.At != nil {
+		row[3] += grid(leg, p.At.Adjusted)
+	}
 	switch {
 	case p.Placed():
 		row = append(row, p.At.Adjusted.String(), ellipse(p.At.AdjustedCov))
@@ -293,6 +296,17 @@ func said(content logbook.Content, number string) []string {
 		return []string{"odometer set to " + e.After.String(), "", "", run(&e.Run)}
 	}
 	return []string{string(content.Kind()), "", "", ""}
+}
+
+// grid is a leg's heading from polar grid north, to stand beside the true one near a pole.
+func grid(leg *logbook.Leg, p geo.Position) string {
+	switch {
+	case leg.Hand != nil:
+		return wording.GridBeside(leg.Hand.Heading, p)
+	case leg.Reading != nil:
+		return wording.GridBeside(leg.Reading.Heading, p)
+	}
+	return ""
 }
 
 // replaced lists what was corrected or withdrawn, as it was said first.

@@ -174,6 +174,7 @@ type Fix struct {
 	Sigma    geo.Metres
 	// Confirmed makes the fix count however far it lies from the estimate.
 	Confirmed bool
+	Rule      FixRule
 }
 
 // maxAltitude is where tan(altitude) makes of a lean something no longer small;
