@@ -145,32 +145,19 @@ func runImport(cmd *cobra.Command, s *streams, o *importOptions, args []string) 
 	// A file with departures may begin a log.
 	return o.log.with(ctx, s, o.entries != "", func(book *logbook.Log) error {
 		say.shown = func(e *logbook.Entry) (logbook.DialReading, error) { return shownOf(ctx, book, e) }
-		set, err := book.SettingsOf(ctx, 0)
-		if err != nil && fault.Code(err) != "no_journey" {
-			return err
-		}
-		j := &journeySettings{cmd: cmd, s: s, set: &set}
-		if err := j.use(&opts, &o.known); err != nil {
-			return err
-		}
-		j.tell(&o.photo, &o.known, "")
-		if in.offset == nil {
-			in.offset = set.UTCOffset
-		}
-		quiet := *s
-		quiet.quiet = true // of each photo twice
-		camera := &journeySettings{cmd: cmd, s: &quiet, set: &set}
-		reader := logreading.Importer{
-			Options: opts, SetUpAnew: o.anew, Overlay: smallOverlay, Instrument: o.known.kept(&set),
-			For: func(path string, o *reading.Options) error { return camera.usePhoto(o, path) },
-		}
-		var done logimport.Imported
+		say.suspects = func(a *logbook.Added) ([]logbook.Suspect, error) { return suspectsOf(ctx, book, a) }
+		from := held{o: o, cmd: cmd, s: s, book: book, options: opts}
 		if o.entries != "" {
-			done, err = in.paper(ctx, book, &reader, say)
-		} else {
-			done, err = in.folder(ctx, book, &reader, photos, say)
+			return say.end(in.paper(ctx, book, from.number, say))
 		}
-		return say.end(done, err)
+		reader, err := from.reader(ctx)
+		if err != nil {
+			return err
+		}
+		if in.offset == nil {
+			in.offset = from.set.UTCOffset
+		}
+		return say.end(in.folder(ctx, book, reader, photos, say))
 	})
 }
 
@@ -181,9 +168,9 @@ type importFile struct {
 	offset *time.Duration
 }
 
-func (f importFile) paper(ctx context.Context, book *logbook.Log, reader *logreading.Importer, say *importSays) (logimport.Imported, error) {
+func (f importFile) paper(ctx context.Context, book *logbook.Log, number numberReader, say *importSays) (logimport.Imported, error) {
 	return logimport.Paper{
-		CSV: f.csv, Name: f.name, UTCOffset: f.offset, Progress: say.added, Rounded: say.rounded, Number: reader.Number,
+		CSV: f.csv, Name: f.name, UTCOffset: f.offset, Progress: say.added, Rounded: say.rounded, Number: number,
 	}.Import(ctx, book)
 }
 
@@ -209,6 +196,8 @@ type importSays struct {
 	failed error // of printing
 	stop   func()
 	shown  func(*logbook.Entry) (logbook.DialReading, error)
+	// suspects are the slips that would close a fix that is far off.
+	suspects func(*logbook.Added) ([]logbook.Suspect, error)
 }
 
 func newImportSays(s *streams, stop func()) *importSays {
@@ -217,19 +206,25 @@ func newImportSays(s *streams, stop func()) *importSays {
 
 func (p *importSays) added(a logbook.Added) {
 	p.bar.wipe()
-	if p.s.json {
-		shown, err := p.shown(&a.Entry)
-		if p.failed = err; err == nil {
-			p.failed = p.s.printJSON(addedOf(a, shown))
+	suspects, err := p.suspects(&a)
+	switch {
+	case err != nil:
+		p.failed = err
+	case p.s.json:
+		var shown logbook.DialReading
+		if shown, p.failed = p.shown(&a.Entry); p.failed == nil {
+			out := addedOf(a, shown)
+			out.Suspects = suspectsJSON(suspects)
+			p.failed = p.s.printJSON(out)
 		}
-	} else {
+	default:
 		p.failed = addedRow(p.table, a)
 	}
 	if p.failed != nil {
 		p.stop()
 	}
 	tellAdded(p.s, a)
-	tellOdd(p.s, a)
+	tellOdd(p.s, a, suspects)
 }
 
 func (p *importSays) rounded(message string) {

@@ -88,13 +88,16 @@ func (w *when) oddClock(ctx context.Context, book *logbook.Log, at time.Time, wh
 }
 
 // tellOdd tells of what an import does not ask about. A time to come is told of anyhow.
-func tellOdd(s *streams, a logbook.Added) {
+func tellOdd(s *streams, a logbook.Added, suspects []logbook.Suspect) {
 	for _, o := range a.Odd {
 		if o.Code != logbook.OddAhead {
 			s.note(string(o.Code), "entry %d: %s", a.Entry.Number, o.Message)
 		}
 	}
 	if waits(&a) {
-		s.note("needs_confirmation", "entry %d: %s; %s", a.Entry.Number, farText(&a), confirmText(a.Entry.Number))
+		s.note("needs_confirmation", "entry %d: %s, and is not used; %s", a.Entry.Number, farText(&a), confirmText(a.Entry.Number))
+		for _, x := range suspects {
+			s.note("suspect", "%s", suspectText(x))
+		}
 	}
 }
