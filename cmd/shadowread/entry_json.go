@@ -214,6 +214,7 @@ type listed struct {
 	shown logbook.DialReading
 	// offset is from UTC, by which its time is shown; nil: UTC.
 	offset *time.Duration
+	set    *logbook.Settings // that hold at the end of its journey
 }
 
 func (l *listed) json() listedJSON {
