@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"shadowread/internal/logbook"
+	"shadowread/internal/settingsfile"
 )
 
 // keeper is a passenger who keeps the log of an invented day: words typed at a time of its
@@ -107,6 +108,20 @@ func TestADayIsKeptInFewStrokes(t *testing.T) {
 	fix := k.typesTo(exitRefused, "17:44:00", "shadowread log fix 45266.3 --position -23.05072,22.65065 --error 5")
 	if len(fix.Suspects) == 0 || fix.Suspects[0].Entry != slip || fix.Suspects[0].Slip != logbook.SlipOdometer10 || fix.Suspects[0].Instead != "45228.2 km" {
 		t.Errorf("the slip is in entry %d; suspected: %+v; %+v", slip, fix.Suspects, fix.Closing)
+	}
+	// What holds goes to a phone as a file that its page reads.
+	file := filepath.Join(dir, "set.json")
+	var told bytes.Buffer
+	to := newStreams(&told, &told, func(name string) string { return map[string]string{logVariable: k.log}[name] })
+	if status := execute(context.Background(), []string{"log", "settings", "-o", file}, to); status != exitOK {
+		t.Fatal(status, told.String())
+	}
+	text, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if f, err := settingsfile.Parse(text); err != nil || f.UTCOffset != "+02:00" || f.DistanceUnit != settingsfile.Kilometres || f.Begun == nil || f.Position == nil {
+		t.Errorf("%v, %+v", err, f)
 	}
 	// Put right, the day closes as the journey was drawn.
 	k.types("17:46:00", "shadowread log correct leg "+strconv.Itoa(slip)+" --odometer 45228.2")

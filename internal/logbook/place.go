@@ -78,7 +78,12 @@ func greatestJourney(ctx context.Context, q querier) (n int, err error) {
 
 // lastJourney returns the number of the last journey that stands, 0 if there is none.
 func lastJourney(ctx context.Context, q querier) (n int, err error) {
-	err = q.QueryRowContext(ctx, "SELECT coalesce(max(journey), 0) FROM entries e WHERE kind = 'departure' AND "+standing).Scan(&n)
+	n, err = greatestJourney(ctx, q)
+	for ; n > 0 && err == nil; n-- { // few are withdrawn, and each is found by its index
+		if was, e := withdrawn(ctx, q, n); e != nil || !was {
+			return n, e
+		}
+	}
 	return n, err
 }
 
