@@ -23,6 +23,16 @@ func (s *streams) confirm(question string) (yes, asked bool, err error) {
 	return answer == "y" || answer == "yes", true, nil
 }
 
+// ask has a person on the terminal answer in words. asked is false where nobody sits there.
+func (s *streams) ask(question string) (answer string, asked bool, err error) {
+	if s.json || !s.inTTY {
+		return "", false, nil
+	}
+	fmt.Fprintf(s.err, "%s ", plain(question))
+	line, err := answerLine(s.in)
+	return strings.TrimSpace(line), true, err
+}
+
 // answerLine reads a line and nothing behind it, which the next question waits for. A line
 // longer than any answer is cut.
 func answerLine(in io.Reader) (string, error) {

@@ -81,8 +81,8 @@ corrected.`,
   shadowread log correct remount 16 --log mounted.db --time 2026-08-30T12:50:00+02:00`,
 		(*correctOptions).addTimed},
 	{"withdraw", logbook.KindWithdrawal, "take an entry out of the reckoning",
-		`Whatever the entry is, but a departure. To put in a leg that was forgotten,
-withdraw the entries after it and log all again in their order.`,
+		`Whatever the entry is. A departure, of a journey that was begun by mistake, only
+where nothing else stands in its journey; the one before is then the last again.`,
 		`  shadowread log import --log withdrawn.db --entries fixtures/journey/first-truck.csv
   shadowread log correct withdraw 13 --log withdrawn.db --note "was of the other truck"`,
 		func(o *correctOptions, cmd *cobra.Command, s *streams) {
@@ -199,11 +199,13 @@ func (o *correctOptions) run(cmd *cobra.Command, s *streams, kind logbook.Kind, 
 	if err := o.leg.consistent(cmd, args[1:]); err != nil {
 		return err
 	}
-	return o.leg.entry.writeUntimed(cmd, s, false, func(ctx context.Context, book *logbook.Log) (logbook.Added, error) {
+	return o.leg.entry.writeUntimed(cmd, s, false, func(ctx context.Context, w writing) (logbook.Added, error) {
+		book := w.book
 		old, err := book.Entry(ctx, number)
 		if err != nil {
 			return logbook.Added{}, err
 		}
+		book.GoOnWith(old.Journey)
 		switch {
 		case kind == "":
 			s.note("old_spelling", "from the next version on this is said %s", o.newSpelling(old))

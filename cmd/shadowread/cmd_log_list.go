@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"shadowread/internal/fault"
 	"shadowread/internal/logbook"
 	"shadowread/internal/wording"
 	"shadowread/internal/workup"
@@ -55,8 +56,19 @@ stands there too.`,
 }
 
 func listEntries(cmd *cobra.Command, s *streams, book *logbook.Log, journey int, superseded bool) error {
-	now, err := book.Snapshot(cmd.Context(), journey)
+	ctx := cmd.Context()
+	now, err := book.Snapshot(ctx, journey)
+	if superseded && fault.Code(err) == "no_journey" { // one that was withdrawn stays readable
+		var entries []logbook.Entry
+		if entries, err = book.List(ctx, journey, true); err == nil {
+			now = &logbook.Snapshot{Track: &logbook.Track{}, Entries: entries}
+		}
+	}
 	if err != nil {
+		return err
+	}
+	set, err := book.SettingsOf(ctx, journey)
+	if err != nil && fault.Code(err) != "no_journey" {
 		return err
 	}
 	at := map[int]*workup.Point{}
@@ -67,11 +79,11 @@ func listEntries(cmd *cobra.Command, s *streams, book *logbook.Log, journey int,
 	offsets := logbook.Offsets(now.Entries)
 	for i := range now.Entries {
 		if e := &now.Entries[i]; superseded || e.Stands() {
-			shown, err := shownOf(cmd.Context(), book, e)
+			shown, err := shownOf(ctx, book, e)
 			if err != nil {
 				return err
 			}
-			list = append(list, listed{e, at[e.Number], shown, offsets[i]})
+			list = append(list, listed{e, at[e.Number], shown, offsets[i], &set})
 		}
 	}
 	if err := printList(s, list); err != nil {

@@ -26,7 +26,7 @@ type readOptions struct {
 	grid          bool
 	known         knownFlags
 	log           logFlag
-	odometer      parsed[logbook.Odometer]
+	odometer      inUnit[logbook.Odometer]
 	stood         bool
 	overlay       string
 	sameStand     bool
@@ -165,19 +165,19 @@ func runRead(cmd *cobra.Command, s *streams, o *readOptions, args []string) erro
 }
 
 // since is the way since the log's last entry; nil if it is not known.
-func (o *readOptions) since() *logbook.Run {
-	if o.odometer.set {
-		return new(logbook.ByOdometer(o.odometer.value))
-	}
-	if o.stood {
-		return &logbook.Run{Stood: true}
-	}
-	return nil
-}
+func (o *readOptions) since(unit logbook.Unit) *logbook.Run { return wayOn(o.odometer, o.stood, unit) }
 
 // readWith reads with a log to take positions from; nil for none.
 func readWith(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Options, book *logbook.Log, args []string) error {
 	show := shown{course: o.course.set, norths: o.grid || opts.Declination != nil || opts.Card != nil, terms: o.allTerms, timing: o.timing}
+	unit, err := unitIn(cmd.Context(), book)
+	if err != nil {
+		return err
+	}
+	j, err := o.settings(cmd, s, book, &opts)
+	if err != nil {
+		return err
+	}
 	if o.number.number.set {
 		return runNumber(cmd, s, o, opts, book, show, args)
 	}
@@ -209,12 +209,19 @@ func readWith(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Optio
 	if o.sameStand {
 		return readSameStand(cmd.Context(), s, o, opts, photos, show)
 	}
+	quiet := *s
+	quiet.quiet = true // several are read at once
+	camera := &journeySettings{cmd: cmd, s: &quiet, set: j.set}
 	return readPhotos(cmd.Context(), s, photos, int(o.jobs.value), show, func(ctx context.Context, path string) (*reading.Result, error) {
 		if err := thereIs(path); err != nil {
 			return nil, err
 		}
-		r, err := logreading.Photo(ctx, book, path, opts, o.since())
-		warnAhead(r, time.Now())
+		opts := opts
+		if err := camera.usePhoto(&opts, path); err != nil {
+			return nil, err
+		}
+		r, err := logreading.Photo(ctx, book, path, opts, o.since(unit))
+		warnAhead(r, timeNow())
 		if err != nil || o.overlay == "" || ctx.Err() != nil {
 			return r, err
 		}
@@ -242,7 +249,11 @@ func runNumber(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Opti
 	if now {
 		opts.Time.At = new(orNow(nil))
 	}
-	r, err := o.number.readAtEstimate(cmd, book, opts, o.since())
+	unit, err := unitIn(cmd.Context(), book)
+	if err != nil {
+		return err
+	}
+	r, err := o.number.readAtEstimate(cmd, book, opts, o.since(unit))
 	if err != nil {
 		return err
 	}

@@ -35,6 +35,9 @@ type (
 		Reads        *string        `json:"reads"`     // of a new odometer
 		Body         *string        `json:"body"`      // sun or moon, of a leg by the dial
 		Number       *float64       `json:"number_deg"`
+		// Settings are those of a departure, or of an entry of their own, by the keys of the
+		// file that a phone takes.
+		Settings *settingsJSON `json:"settings"`
 	}
 	shortLegJSON struct {
 		Heading float64  `json:"heading_true_deg"`
@@ -155,7 +158,7 @@ func entryOf(e *logbook.Entry) entryJSON {
 	}
 	switch c := e.Content.(type) {
 	case *logbook.Departure:
-		out.Position, out.Source = spotOf(c.Position, c.Sigma), &c.Source
+		out.Position, out.Source, out.Settings = spotOf(c.Position, c.Sigma), &c.Source, settingsJSONOf(c.Settings)
 		if c.Odometer != nil {
 			out.Way = wayOf(logbook.ByOdometer(*c.Odometer))
 		}
@@ -170,6 +173,8 @@ func entryOf(e *logbook.Entry) entryJSON {
 		for _, l := range c.Legs {
 			out.Legs = append(out.Legs, shortLegJSON{wording.BearingDegrees(l.Heading.Heading, 4), wording.Degrees(l.Heading.Sigma, 4), wayOf(l.Run)})
 		}
+	case *logbook.Settings:
+		out.Settings = settingsJSONOf(c)
 	case *logbook.OdometerSet:
 		out.Reads = new(c.After.String())
 	}
@@ -209,6 +214,7 @@ type listed struct {
 	shown logbook.DialReading
 	// offset is from UTC, by which its time is shown; nil: UTC.
 	offset *time.Duration
+	set    *logbook.Settings // that hold at the end of its journey
 }
 
 func (l *listed) json() listedJSON {

@@ -3,11 +3,13 @@ package main
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"shadowread/internal/angle"
 	"shadowread/internal/geo"
 	"shadowread/internal/logbook"
+	"shadowread/internal/logimport"
 	"shadowread/internal/reading"
 	"shadowread/internal/telling"
 	"shadowread/internal/wording"
@@ -58,6 +60,14 @@ func whatTextAt(e *logbook.Entry, grid string) string {
 		return fmt.Sprintf("leg %s%s by %s", telling.With(reading.Uncertain{Value: h.Heading, Sigma: h.Sigma}), grid, c.How)
 	case *logbook.Detour:
 		return "detour of " + wording.Count(len(c.Legs), "leg")
+	case *logbook.Settings:
+		var names []string
+		for _, l := range settingsLines(c) {
+			if !slices.Contains(names, l[0]) {
+				names = append(names, l[0])
+			}
+		}
+		return "settings: " + strings.Join(names, ", ")
 	case *logbook.OdometerSet:
 		return "odometer set to " + c.After.String()
 	case *logbook.Withdrawal:
@@ -90,8 +100,26 @@ func readText(e *logbook.Entry, grid string, d logbook.DialReading) string {
 	return whatTextAt(e, grid)
 }
 
+// lengthText is a length in a journey's unit, as wording.Length has it in kilometres.
+func lengthText(m geo.Metres, unit logbook.Unit) string {
+	if unit == logbook.Kilometres {
+		return wording.Length(m)
+	}
+	n := float64(m / unit.Length())
+	switch {
+	case n < 10:
+		return fmt.Sprintf("%.2f %s", n, unit)
+	case n < 1000:
+		return fmt.Sprintf("%.1f %s", n, unit)
+	}
+	return fmt.Sprintf("%.0f %s", n, unit)
+}
+
 // wayText says what was given of the distance run.
-func wayText(c logbook.Content) string {
+func wayText(c logbook.Content) string { return wayTextIn(c, logbook.Kilometres) }
+
+// wayTextIn is wayText with speeds and lengths in a journey's unit.
+func wayTextIn(c logbook.Content, unit logbook.Unit) string {
 	if d, ok := c.(*logbook.Departure); ok && d.Odometer != nil {
 		return d.Odometer.String()
 	}
@@ -105,13 +133,13 @@ func wayText(c logbook.Content) string {
 	}
 	switch {
 	case run.Speed != nil:
-		text := fmt.Sprintf("%.3g km/h", float64(run.Speed.Mean)*3.6)
+		text := fmt.Sprintf("%.3g %s", float64(run.Speed.Mean)*3600/float64(unit.Length()), logimport.PerHour(unit))
 		if run.Speed.For > 0 {
 			text += " for " + wording.Span(run.Speed.For)
 		}
 		parts = append(parts, text)
 	case run.Distance != nil:
-		parts = append(parts, "+"+wording.Length(run.Distance.Length))
+		parts = append(parts, "+"+lengthText(run.Distance.Length, unit))
 	case run.Stood:
 		parts = append(parts, "stood")
 	}

@@ -35,7 +35,11 @@ func (e *entryFlags) sure(s *streams, at logbook.At, write func(logbook.At) (log
 		if err == nil || !slices.Contains(logbook.Odds, code) || slices.Contains(at.Accept, code) {
 			return added, err
 		}
-		yes, asked, failed := s.confirm(upperFirst(err.Error()) + ". Is that so?")
+		question := "Is that so?"
+		if code == logbook.OddAnother {
+			question = "Begin another?"
+		}
+		yes, asked, failed := s.confirm(upperFirst(err.Error()) + ". " + question)
 		if failed != nil {
 			return added, failed
 		}
@@ -71,7 +75,7 @@ func (w *when) oddClock(ctx context.Context, book *logbook.Log, at time.Time, wh
 	if where != nil {
 		place.Position = *where
 	} else {
-		here, err := book.Where(ctx, 0)
+		here, err := book.Where(ctx, book.Meant())
 		if err != nil { // no journey, which the entry will say, or a position that is lost
 			return nil
 		}

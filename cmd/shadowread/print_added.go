@@ -52,6 +52,15 @@ func tellAdded(s *streams, a logbook.Added) {
 	if ahead := a.Entry.Time.Sub(a.Entry.Written); ahead > time.Minute {
 		s.note("time_ahead", "entry %d is of a time that the clock of this machine reaches in %s only: check its date and UTC offset", a.Entry.Number, wording.Span(ahead))
 	}
+	if d := a.Disagrees; d != nil {
+		s.note("odometer_disagrees", "entry %d: by the odometer %s were run, and %s are given: check both; the length that is given counts, and the odometer from there on", a.Entry.Number, lengthText(d.Odometer, a.Settings.UnitOr()), lengthText(d.Given, a.Settings.UnitOr()))
+	}
+	if a.Unsteered {
+		s.note("no_heading_run", "the %s to entry %d were run on no heading that is known, and the ellipse holds all directions: a leg's entry belongs at its beginning", lengthText(a.Ran, a.Settings.UnitOr()), a.Entry.Number)
+	}
+	if a.OtherInstrument {
+		s.note("other_instrument", "entry %d was read with another instrument's record, or without one, than the leg before it, and no remount was logged between: check --instrument, or log the remount", a.Entry.Number)
+	}
 	if a.NeedsHeading {
 		s.note("needs_heading", "entry %d is in the log and needs a heading: %s", a.Entry.Number, waitsFor(a.Entry.Number))
 	}
@@ -121,13 +130,19 @@ func addedForPeople(s *streams, a acknowledged) error {
 	if text := shownText(a.shown); text != "" {
 		labelled(s, "dial", "%s", strings.Replace(text, ", ", " by the ", 1))
 	}
-	way := wayText(e.Content)
+	way := wayTextIn(e.Content, a.Settings.UnitOr())
 	if way != "" {
 		way = ", " + way
 	}
 	labelled(s, "time", "%s%s", wording.LocalTime(e.Time, a.offset), way)
+	if set, ok := e.Content.(*logbook.Settings); ok {
+		for _, l := range settingsLines(set) {
+			labelled(s, l[0], "%s", l[1])
+		}
+		return nil
+	}
 	if !a.Before.IsZero() {
-		labelled(s, "since", "%s after the entry before, %s run", wording.Elapsed(e.Time.Sub(a.Before)), wording.Length(a.Ran))
+		labelled(s, "since", "%s after the entry before, %s run", wording.Elapsed(e.Time.Sub(a.Before)), lengthText(a.Ran, a.Settings.UnitOr()))
 	}
 	if given := a.spot; given != nil && given.sigma.set {
 		if as, is := wording.Length(geo.Metres(given.sigma.value)), wording.Length(given.within(nil, geo.Metres(given.sigma.value))); as != is {
@@ -139,7 +154,7 @@ func addedForPeople(s *streams, a acknowledged) error {
 		farForPeople(s, a)
 	}
 	if x := a.Estimate; x != nil {
-		labelled(s, "estimate", "%s, 95 %% within %s", x.Position, ellipseText(x.Cov.Ellipse95()))
+		labelled(s, "estimate", "%s, 95 %% within %s", positionText(x.Position, &a.Settings), ellipseText(x.Cov.Ellipse95()))
 	}
 	return nil
 }

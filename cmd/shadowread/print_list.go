@@ -47,9 +47,9 @@ func printList(s *streams, list []listed) error {
 		if p := l.at; p != nil {
 			grid = gridAt(l.Entry, p.Adjusted)
 		}
-		rows[i] = []string{strconv.Itoa(l.Number), wording.LocalTime(l.Time, l.offset), readText(l.Entry, grid, l.shown), wayText(l.Content), "", "", ""}
+		rows[i] = []string{strconv.Itoa(l.Number), wording.LocalTime(l.Time, l.offset), readText(l.Entry, grid, l.shown), wayTextIn(l.Content, l.set.UnitOr()), "", "", ""}
 		if p := l.at; p != nil {
-			rows[i][4], rows[i][5] = p.Adjusted.String(), briefEllipse(p.AdjustedCov.Ellipse95())
+			rows[i][4], rows[i][5] = positionText(p.Adjusted, l.set), briefEllipse(p.AdjustedCov.Ellipse95())
 			closing = p.Closing
 		}
 		rows[i][6] = entryNotes(l.Entry, closing)

@@ -6,6 +6,7 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/geo"
+	"shadowread/internal/logbook"
 	"shadowread/internal/wording"
 	"shadowread/internal/workup"
 )
@@ -46,6 +47,7 @@ type (
 		DriftESigma   float64 `json:"drift_east_sigma_mps"`
 	}
 	toGoJSON struct {
+		Stop             *string   `json:"stop"` // its name; null for a place without
 		To               *spotJSON `json:"to"`
 		Course           float64   `json:"course_deg"` // rhumb line
 		CourseSigma      float64   `json:"course_sigma_deg"`
@@ -68,7 +70,7 @@ type (
 )
 
 func whereOf(v view) whereJSON {
-	w, to, g := v.where, v.to, v.way
+	w := v.where
 	e, sh := &w.Estimate, w.Shared
 	out := whereJSON{
 		By: v.by, Journey: w.Journey, Time: e.Time.UTC(), Estimate: workedSpot(e.Position, e.Cov), Since: e.Since.UTC(), Run: metres(e.Run),
@@ -83,10 +85,11 @@ func whereOf(v view) whereJSON {
 		out.Heading = new(wording.BearingDegrees(e.Heading, 4))
 		out.Grid = gridDegrees(e.Heading, e.Position)
 	}
-	if g != nil {
-		spot := spotOf(*to, 0)
+	if v.onward != nil {
+		g := &v.onward.Way
+		spot := spotOf(v.onward.To, 0)
 		spot.Sigma = nil
-		out.ToGo = &toGoJSON{spot, wording.BearingDegrees(g.Course, 4), wording.Degrees(g.CourseSigma, 4), metres(g.Distance), metres(g.DistanceSigma),
+		out.ToGo = &toGoJSON{stopOf(v.onward), spot, wording.BearingDegrees(g.Course, 4), wording.Degrees(g.CourseSigma, 4), metres(g.Distance), metres(g.DistanceSigma),
 			wording.BearingDegrees(g.GeodesicCourse, 4), metres(g.GeodesicDistance), gridDegrees(g.Course, e.Position), nil, g.Within, nil, nil, nil}
 		if e.Steered {
 			out.ToGo.Turn = new(wording.Degrees(g.Turn, 4))
@@ -94,6 +97,13 @@ func whereOf(v view) whereJSON {
 	}
 	v.aheadJSON(&out)
 	return out
+}
+
+func stopOf(o *logbook.Onward) *string {
+	if o.Stop == "" {
+		return nil
+	}
+	return &o.Stop
 }
 
 func printWhere(s *streams, v view) error {
@@ -117,7 +127,7 @@ func printWhere(s *streams, v view) error {
 
 func whereForPeople(s *streams, v view) {
 	w, e := v.where, &v.where.Estimate
-	fmt.Fprintf(s.out, "%s\n", s.paint(bold, fmt.Sprintf("%s at %s", e.Position, wording.LocalTime(e.Time, v.offset))))
+	fmt.Fprintf(s.out, "%s\n", s.paint(bold, fmt.Sprintf("%s at %s", positionText(e.Position, v.set), wording.LocalTime(e.Time, v.offset))))
 	labelled(s, "95 % within", "%s", ellipseText(w.Ellipse))
 	since := "the departure, "
 	switch c := w.Closing; {
@@ -127,7 +137,7 @@ func whereForPeople(s *streams, v view) {
 	default: // a fix before that one, or the departure
 		since = ""
 	}
-	labelled(s, "since", "%s%s, %s run", since, wording.LocalTime(e.Since, v.offset), wording.Length(e.Run))
+	labelled(s, "since", "%s%s, %s run", since, wording.LocalTime(e.Since, v.offset), lengthText(e.Run, v.set.UnitOr()))
 	if e.Steered {
 		by := ""
 		if v.by != nil {
@@ -139,7 +149,7 @@ func whereForPeople(s *streams, v view) {
 		labelled(s, "last fix", "%s", closingText(c))
 	}
 	v.skyForPeople(s)
-	if v.way != nil {
+	if v.onward != nil {
 		toGoForPeople(s, v)
 	}
 	fmt.Fprintln(s.out)
@@ -154,16 +164,20 @@ func whereForPeople(s *streams, v view) {
 }
 
 func toGoForPeople(s *streams, v view) {
-	g := v.way
+	g := &v.onward.Way
 	fmt.Fprintln(s.out)
-	labelled(s, "to go", "to %s", *v.to)
+	to := positionText(v.onward.To, v.set)
+	if v.onward.Stop != "" {
+		to = v.onward.Stop + ", " + to
+	}
+	labelled(s, "to go", "to %s", to)
 	if g.Within {
 		fmt.Fprintln(s.out, s.paint(yellow, s.wrap(13, "it lies within the ellipse: look round before you go on, the course says little")))
 	}
 	// Nobody steers by hundredths of a degree, whatever the position is good for.
 	labelled(s, "course", "%s true%s, %s ± %s by the rhumb line: turn to this heading and hold it",
-		wording.Steer(g.Course, max(g.CourseSigma, angle.Degree/19)), wording.GridBeside(g.Course, v.where.Estimate.Position), wording.Length(g.Distance), wording.Length(wording.Length95(g.DistanceSigma)))
-	labelled(s, "shortest way", "%s, setting out on %s%s", wording.Length(g.GeodesicDistance), wording.ThreeFigures(g.GeodesicCourse, 1), wording.GridBeside(g.GeodesicCourse, v.where.Estimate.Position))
+		wording.Steer(g.Course, max(g.CourseSigma, angle.Degree/19)), wording.GridBeside(g.Course, v.where.Estimate.Position), lengthText(g.Distance, v.set.UnitOr()), wording.Length(wording.Length95(g.DistanceSigma)))
+	labelled(s, "shortest way", "%s, setting out on %s%s", lengthText(g.GeodesicDistance, v.set.UnitOr()), wording.ThreeFigures(g.GeodesicCourse, 1), wording.GridBeside(g.GeodesicCourse, v.where.Estimate.Position))
 	if v.where.Estimate.Steered {
 		labelled(s, "turn", "%s", wording.Turn(g.Turn, 1))
 	}

@@ -68,6 +68,10 @@ type Fix struct {
 	Resumed geo.Position
 }
 
+// Placed reports whether the entry was made at a place that is known. Settings are of no
+// place: their time is that of writing.
+func (p *Point) Placed() bool { return p.At != nil && p.Kind != logbook.KindSettings }
+
 // Used reports whether the work-up made use of the fix.
 func (f *Fix) Used() bool { return f.Closing == nil || f.Closing.Used }
 

@@ -18,11 +18,14 @@ type Entry struct {
 	Slot         int
 	Supersedes   int // 0: nothing
 	SupersededBy int // 0: it stands
-	Time         time.Time
-	Offset       *time.Duration // from UTC, by which the time was said; nil: not known
-	Written      time.Time      // by the clock of the machine
-	Note         string
-	Content      Content
+	// Place is where an entry stands that was put in later between others; 0 for one that
+	// stands in the order of writing.
+	Place   int64
+	Time    time.Time
+	Offset  *time.Duration // from UTC, by which the time was said; nil: not known
+	Written time.Time      // by the clock of the machine
+	Note    string
+	Content Content
 }
 
 // Kind returns the kind of the entry.
@@ -44,6 +47,10 @@ type At struct {
 	// Supersedes is the number of the entry that this one corrects; 0 for a new one.
 	// A correction without a Run keeps that of the entry corrected.
 	Supersedes int
+	// Journey is that of a new entry, 0 for the last; a departure begins its own.
+	Journey int
+	// InBetween puts a forgotten entry in by its time, before those that are later.
+	InBetween bool
 	// Wary has what is odd refused, unless its code is among Accept; without it Added.Odd
 	// tells. Corrections are held against nothing but Found, what the caller finds odd.
 	Wary   bool
@@ -69,6 +76,17 @@ type Added struct {
 	// since, as logged.
 	Before time.Time
 	Ran    geo.Metres
+	last   int // the entry before; 0 for a departure
+	// Disagrees is set where an odometer's reading and a distance or speed beside it are
+	// three sigma apart or more.
+	Disagrees *Disagreement
+	// Unsteered says that Ran was run on no heading that is known.
+	Unsteered bool
+	// OtherInstrument says that the leg before was read with another instrument, or with
+	// none proved, and no remount is logged since.
+	OtherInstrument bool
+	// Settings are those that hold after the last entry of the journey.
+	Settings Settings
 	// Odd is what is odd of an entry that was not written warily.
 	Odd []Oddity
 }

@@ -33,7 +33,7 @@ func (l *Log) reckoned(ctx context.Context, tx *sql.Tx, journey int) (*reckoning
 	if l.memo.reckoning != nil && l.memo.journey == journey && bytes.Equal(l.memo.head, head) {
 		return l.memo.reckoning.clone(), nil
 	}
-	now, err := reckonedBefore(ctx, tx, journey, math.MaxInt)
+	now, err := reckonedBefore(ctx, tx, journey, math.MaxInt64)
 	if err == nil && now != nil {
 		l.remember(head, journey, now)
 	}

@@ -26,12 +26,15 @@ const (
 	OddOffset Odd = "offset_not_local" // by a UTC offset that no clock has there
 	OddMoon   Odd = "moon_taken"       // the sun is down, and nobody said that it was the moon
 
+	// OddAnother is a departure in a log that has a journey.
+	OddAnother Odd = "another_journey"
+
 	// A fix of FarFix sigma or more is written, and is not used until it is confirmed.
 	OddFix Odd = "fix_far"
 )
 
 // Odds are the codes.
-var Odds = []Odd{OddAhead, OddGap, OddAgain, OddOffset, OddMoon, OddFix}
+var Odds = []Odd{OddAhead, OddGap, OddAgain, OddOffset, OddMoon, OddFix, OddAnother}
 
 // Oddity is what is odd of an entry.
 type Oddity struct {
@@ -51,14 +54,23 @@ const (
 
 // odd refuses what is seldom meant; an entry that is not wary is told of it. A correction
 // was looked at already, but for what the caller found.
-func (at At) odd(ctx context.Context, tx *sql.Tx, last *row, e *Entry, a *Added) error {
+func (at At) odd(ctx context.Context, tx *sql.Tx, e *Entry, a *Added) error {
 	found := at.Found
 	if at.Supersedes == 0 {
-		own, err := oddOf(ctx, tx, last, e, a)
+		own, err := oddOf(ctx, tx, e, a)
 		if err != nil {
 			return err
 		}
-		found = slices.Concat(found, own) // a wrong offset is why a gap is there
+		found = slices.Concat(found, own)         // a wrong offset is why a gap is there
+		if e.Kind() == KindDeparture && at.Wary { // an import means it
+			under, err := lastJourney(ctx, tx)
+			if err != nil {
+				return err
+			}
+			if under != 0 {
+				found = append(found, Oddity{OddAnother, fmt.Sprintf("journey %d is under way in this log", under)})
+			}
+		}
 	}
 	if !at.Wary {
 		a.Odd = found
@@ -74,15 +86,18 @@ func (at At) odd(ctx context.Context, tx *sql.Tx, last *row, e *Entry, a *Added)
 
 // check says what to look at.
 func (o Odd) check() string {
-	if o == OddAgain {
+	switch o {
+	case OddAgain:
 		return "nothing is to be done if it is the same"
+	case OddAnother:
+		return "log what is new of it; to begin another say --another, and --journey with what goes on with the one before"
 	}
 	return "check date, hour and UTC offset"
 }
 
 // oddOf lists what is odd of a new entry by the entries before it.
-func oddOf(ctx context.Context, tx *sql.Tx, last *row, e *Entry, a *Added) (found []Oddity, err error) {
-	moves := e.Kind() != KindNote // a note is told of, no more
+func oddOf(ctx context.Context, tx *sql.Tx, e *Entry, a *Added) (found []Oddity, err error) {
+	moves := e.Kind() != KindNote && e.Kind() != KindSettings // they are told of, no more
 	if ahead := e.Time.Sub(e.Written); ahead > aheadBy && moves {
 		found = append(found, Oddity{OddAhead, fmt.Sprintf("the entry is of a time that the clock of this machine reaches in %s only", wording.Elapsed(ahead))})
 	}
@@ -92,14 +107,14 @@ func oddOf(ctx context.Context, tx *sql.Tx, last *row, e *Entry, a *Added) (foun
 	if gap := e.Time.Sub(a.Before); gap > gapOver && moves {
 		found = append(found, Oddity{OddGap, fmt.Sprintf("the entry is %s after the one before it", wording.Elapsed(gap))})
 	}
-	if last == nil || last.kind != e.Kind() || e.Time.UnixNano()-last.timeNS >= int64(time.Minute) {
+	if a.Ran > 0 {
 		return found, nil
 	}
-	before, err := entryIn(ctx, tx, last.number)
+	before, err := entryIn(ctx, tx, a.last)
 	if err != nil {
 		return nil, err
 	}
-	if before.Journey == e.Journey && e.repeats(before) && a.Ran == 0 {
+	if e.Time.Sub(before.Time) < time.Minute && e.repeats(before) {
 		found = append(found, Oddity{OddAgain, fmt.Sprintf("the entry says what entry %d says already", before.Number)})
 	}
 	return found, nil
@@ -119,6 +134,10 @@ func (e *Entry) repeats(before *Entry) bool {
 		b := before.Content.(*Fix)
 		_, apart, err := geo.GeodesicInverse(c.Position, b.Position)
 		return err == nil && apart < geo.Metre
+	case *Settings:
+		is, _ := encode(c, 0)
+		was, _ := encode(before.Content, 0)
+		return is == was
 	case *Detour:
 		b := before.Content.(*Detour)
 		return len(c.Legs) == len(b.Legs)

@@ -79,7 +79,7 @@ func sinceFix(ctx context.Context, tx *sql.Tx, fix *Entry, shown func(*Entry) (D
 	var now *reckoning
 	var d closingRun
 	var before *Entry
-	err := eachStandingBefore(ctx, tx, fix.Journey, 0, fix.Slot+1, func(e *Entry) (err error) {
+	err := eachStandingBefore(ctx, tx, fix.Journey, 0, fix.place()+1, func(e *Entry) (err error) {
 		var closing *workup.Closing
 		if closing, now, err = now.after(e); err != nil {
 			return err
@@ -156,7 +156,7 @@ func (d *closingRun) suspects(shown func(*Entry) (DialReading, error)) ([]Suspec
 	if d.begun != nil && len(d.entries) <= suspectReach {
 		for _, s := range odometerSlips(d.base.Odometer) {
 			before := d.base.clone()
-			before.Odometer = s.odometer
+			before.reads(s.odometer)
 			try(d.begun.Number, s, before, d.entries)
 		}
 	}

@@ -55,7 +55,13 @@ func (in Paper) Import(ctx context.Context, book *logbook.Log) (Imported, error)
 	if err != nil {
 		return done, err
 	}
-	slices.SortStableFunc(rows, func(a, b paperRow) int { return cmp.Compare(a.at.Time.UnixNano(), b.at.Time.UnixNano()) })
+	for i := range rows {
+		rows[i].order = rows[i].at.Time.UnixNano()
+		if _, ok := rows[i].content.(*logbook.Settings); ok && i > 0 { // they hold from their place on
+			rows[i].order = rows[i-1].order
+		}
+	}
+	slices.SortStableFunc(rows, func(a, b paperRow) int { return cmp.Compare(a.order, b.order) })
 	keys := map[string]bool{}
 	for _, r := range rows {
 		keys[r.key] = true
@@ -159,6 +165,7 @@ type paperRow struct {
 	kept        []byte // what is known of the reading of a leg by the dial, as JSON
 	rounded     string // what is to be said of a position of few digits
 	key         string
+	order       int64 // by which rows go in
 }
 
 // paperColumns only grow at their end: by their order a row is known that was imported.
@@ -170,7 +177,7 @@ var paperColumns = []string{"entry", "time", "odometer_km", "odometer_mi", "odom
 	"photo", "photo_sha256", "refused", "refused_message", "confirmed",
 	"steering_deg", "lubber_shared_deg", "lubber_walk_deg", "lean_deg", "lean_walk_deg", "scale", "scale_walk",
 	"drift_mps", "drift_walk_mps", "speed_limit_kmh", "reads_unit", "reads_decimals",
-	"waits_from_sigmas", "utc_offset"}
+	"waits_from_sigmas", "utc_offset", "settings", "instrument"}
 
 // DerivedColumns are those of an exported journey that follow from its entries: they are
 // passed over, and a row is the same entry whatever stands in them.
@@ -181,7 +188,7 @@ var DerivedColumns = []string{"leg",
 	"fix_latitude", "fix_longitude", "fix_sigma_m", "fix_source", "fix_used", "closing_m", "closing_bearing_deg", "closing_per_cent"}
 
 // paperKinds are the entries of a paper log.
-var paperKinds = []logbook.Kind{logbook.KindDeparture, logbook.KindLeg, logbook.KindDetour, logbook.KindHalt, logbook.KindFix, logbook.KindNote, logbook.KindRemount, logbook.KindTyres, logbook.KindOdometerSet}
+var paperKinds = []logbook.Kind{logbook.KindDeparture, logbook.KindLeg, logbook.KindDetour, logbook.KindHalt, logbook.KindFix, logbook.KindNote, logbook.KindRemount, logbook.KindTyres, logbook.KindOdometerSet, logbook.KindSettings}
 
 // forKinds are the columns that only some kinds of entries fill.
 var forKinds = func() map[string][]logbook.Kind {
@@ -203,6 +210,8 @@ var forKinds = func() map[string][]logbook.Kind {
 		{[]logbook.Kind{logbook.KindOdometerSet}, []string{"reads", "reads_unit", "reads_decimals"}},
 		{departure, []string{"steering_deg", "lubber_shared_deg", "lubber_walk_deg", "lean_deg", "lean_walk_deg", "scale", "scale_walk",
 			"drift_mps", "drift_walk_mps", "speed_limit_kmh"}},
+		{append(departure, logbook.KindSettings), []string{"settings"}},
+		{leg, []string{"instrument"}},
 	} {
 		for _, column := range group.columns {
 			kinds[column] = group.kinds
@@ -279,6 +288,10 @@ func (r *paperRow) read(offset *time.Duration) error {
 		if d.Position, d.Sigma, err = r.position(); err == nil {
 			err = r.model(d)
 		}
+		if err == nil {
+			d.Settings, err = r.settings()
+		}
+		countIn(d)
 		r.content = d
 	case logbook.KindLeg:
 		r.content, err = r.leg(run)
@@ -288,7 +301,7 @@ func (r *paperRow) read(offset *time.Duration) error {
 		r.content = &logbook.Halt{Run: run}
 	case logbook.KindOdometerSet:
 		set := &logbook.OdometerSet{Run: run}
-		set.After, err = ParseReading(withDecimals(r.Field("reads"), r.Field("reads_decimals")) + r.Field("reads_unit"))
+		set.After, err = ParseReading(withDecimals(r.Field("reads"), r.Field("reads_decimals"))+r.Field("reads_unit"), logbook.Kilometres)
 		r.content = set
 	case logbook.KindFix:
 		f := &logbook.Fix{Run: run, Source: r.Text("source")}
@@ -298,6 +311,15 @@ func (r *paperRow) read(offset *time.Duration) error {
 		r.content = f
 	case logbook.KindTyres:
 		r.content = &logbook.Tyres{Run: run}
+	case logbook.KindSettings:
+		set, err := r.settings()
+		if err != nil {
+			return err
+		}
+		if set == nil {
+			return r.Bad("the row has no settings")
+		}
+		r.content = set
 	case logbook.KindRemount:
 		r.content = &logbook.Remount{}
 	default:
@@ -415,7 +437,7 @@ func (r *paperRow) detour(run logbook.Run) (logbook.Content, error) {
 	}
 	d := &logbook.Detour{Run: run}
 	for text := range strings.SplitSeq(r.Field("legs"), ";") {
-		leg, err := ParseShortLeg(strings.TrimSpace(text), angle.FromDegrees(sigma))
+		leg, err := ParseShortLeg(strings.TrimSpace(text), angle.FromDegrees(sigma), logbook.Kilometres)
 		if err != nil {
 			return nil, err
 		}

@@ -255,9 +255,9 @@ func (c *composer) entry(i int) []string {
 		row[3] += grid(leg, p.At.Adjusted)
 	}
 	switch {
-	case p.At != nil:
+	case p.Placed():
 		row = append(row, p.At.Adjusted.String(), ellipse(p.At.AdjustedCov))
-	case p.Kind == logbook.KindNote:
+	case p.Kind == logbook.KindNote, p.Kind == logbook.KindSettings:
 		row = append(row, "", "")
 	default:
 		row = append(row, "lost", "")
@@ -450,7 +450,7 @@ func (c *composer) adjustment() {
 	}
 	for i := range c.j.Points {
 		p := &c.j.Points[i]
-		if p.At == nil || p.Kind == logbook.KindNote {
+		if !p.Placed() || p.Kind == logbook.KindNote {
 			continue
 		}
 		what := strings.ReplaceAll(string(p.Kind), "_", " ")

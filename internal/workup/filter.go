@@ -127,7 +127,11 @@ func (m Model) head(s *State, l *Leg, kept *trail) error {
 	s.Heading = (l.Heading + correction).Bearing()
 	s.Steered = true
 	s.carry(kept, row{heading, of})
-	s.P[heading][heading] += float64(l.HeadingSigma*l.HeadingSigma+m.Steering*m.Steering) + extra
+	steering := m.Steering
+	if l.Steering != nil {
+		steering = *l.Steering
+	}
+	s.P[heading][heading] += float64(l.HeadingSigma*l.HeadingSigma+steering*steering) + extra
 	return nil
 }
 
