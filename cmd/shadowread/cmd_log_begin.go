@@ -20,8 +20,8 @@ func newLogBegin(s *streams) *cobra.Command {
 		Use:   "begin --position LAT,LON --error METRES",
 		Short: "begin a journey at a departure position",
 		Long: `Begin a journey at a position with its error. A log that is not there is made.
-In one that is, the last journey may only have been forgotten: another is begun
-with --another, and entries then go on with that unless --journey says which.
+In one that has a journey, another is begun with --another; entries go on with
+that from then on, unless their --journey says which.
 
 The unit of odometer, distances and speeds is said once, by --unit or behind the
 odometer's reading, and bare numbers are in it from then on. So is what all
