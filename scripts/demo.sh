@@ -40,7 +40,7 @@ fi
 pan=fixtures/journey
 rm -f "$out"/journey.db*
 export SHADOWREAD_LOG=$out/journey.db
-shown --quiet log begin --position -22.90000,22.30000 --error 15 --odometer 45210.0 --time 2026-08-29T08:05:00+02:00
+shown --quiet log begin --position -22.90000,22.30000 --error 15 --odometer 45210.0km --time 2026-08-29T08:05:00+02:00
 shown --quiet log import "$pan/29-august" --odometers "$pan/29-august/odometer.csv"
 shown --quiet log import --entries "$pan/29-august/fix.csv"
 refusing --quiet log import "$pan/30-august" --odometers "$pan/30-august/odometer.csv"

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bufio"
 	"fmt"
 	"io"
 	"strings"
@@ -16,12 +15,41 @@ func (s *streams) confirm(question string) (yes, asked bool, err error) {
 		return false, false, nil
 	}
 	fmt.Fprintf(s.err, "%s [y/N] ", plain(question))
-	line, err := bufio.NewReader(s.in).ReadString('\n')
-	if err != nil && err != io.EOF {
+	line, err := answerLine(s.in)
+	if err != nil {
 		return false, true, err
 	}
 	answer := strings.ToLower(strings.TrimSpace(line))
 	return answer == "y" || answer == "yes", true, nil
+}
+
+// ask has a person on the terminal answer in words. asked is false where nobody sits there.
+func (s *streams) ask(question string) (answer string, asked bool, err error) {
+	if s.json || !s.inTTY {
+		return "", false, nil
+	}
+	fmt.Fprintf(s.err, "%s ", plain(question))
+	line, err := answerLine(s.in)
+	return strings.TrimSpace(line), true, err
+}
+
+// answerLine reads a line and nothing behind it, which the next question waits for. A line
+// longer than any answer is cut.
+func answerLine(in io.Reader) (string, error) {
+	var line []byte
+	for b := make([]byte, 1); len(line) < 100; {
+		n, err := in.Read(b)
+		if n == 1 && b[0] != '\n' {
+			line = append(line, b[0])
+		}
+		switch {
+		case n == 1 && b[0] == '\n', err == io.EOF:
+			return string(line), nil
+		case err != nil:
+			return "", err
+		}
+	}
+	return string(line), nil
 }
 
 // confirmHour asks about an hour that was typed and that the shadow does not check: it

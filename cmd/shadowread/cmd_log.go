@@ -15,7 +15,8 @@ func newLog(s *streams) *cobra.Command {
 		Short: "keep the log of a journey: legs, fixes, and where that puts you",
 		Long: `Keep the log of a journey and work it up: begin at a known position, log each
 change of leg with the odometer, and where you are follows with a 95 % ellipse.
-A fix shows how good the day was, and adjusts what came before it.
+What holds for all of it is stated once (shadowread log settings). A fix shows
+how good the day was, and adjusts what came before it.
 
 The heading of a leg holds from its odometer reading to the next leg. An entry
 is on the disk when its verb ends, and is never changed: a correction is a new
@@ -27,7 +28,7 @@ shadowread/log.db in the user's data folder (shadowread help environment).
 Several programs may write to it at once. What is kept is in docs/log.md, how it
 is worked up in docs/workup.md. The examples are of an invented journey; those
 of the verbs go on with a log of it that their first line makes.`,
-		Example: `  shadowread log begin --log day.db --position -22.90000,22.30000 --error 15 --odometer 45210.0 --time 2026-08-29T08:05:00+02:00
+		Example: `  shadowread log begin --log day.db --position -22.90000,22.30000 --error 15 --odometer 45210.0km --time 2026-08-29T08:05:00+02:00
   shadowread log leg --log day.db --odometer 45210.0 fixtures/journey/29-august/01.jpg
   shadowread log leg --log day.db --odometer 45216.1 fixtures/journey/29-august/02.jpg
   shadowread log halt --log day.db --odometer 45222.6 --time 2026-08-29T09:40:00+02:00
@@ -41,7 +42,7 @@ of the verbs go on with a log of it that their first line makes.`,
 		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	cmd.AddCommand(newLogBegin(s), newLogLeg(s), newLogDetour(s), newLogHalt(s), newLogFix(s), newLogNote(s),
-		newLogCorrect(s), newLogRemount(s), newLogTyres(s), newLogNewOdometer(s), newLogList(s), newLogWhere(s),
+		newLogSettings(s), newLogCorrect(s), newLogRemount(s), newLogTyres(s), newLogNewOdometer(s), newLogList(s), newLogWhere(s),
 		newLogImport(s), newLogCheck(s), newLogCopy(s), newLogChart(s), newLogReport(s), newLogExport(s), newLogCompare(s))
 	return cmd
 }

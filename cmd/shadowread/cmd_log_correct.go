@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"slices"
 
@@ -18,7 +19,7 @@ type correctOptions struct {
 	leg       legFlags
 	sigma     quantity
 	source    string
-	reads     parsed[logbook.Odometer]
+	reads     inUnit[logbook.Odometer]
 	departure departureFlags
 	withdraw  bool
 }
@@ -26,6 +27,10 @@ type correctOptions struct {
 // correct writes the correction of an entry.
 func (o *correctOptions) correct(cmd *cobra.Command, s *streams, book *logbook.Log, old *logbook.Entry, args []string) (logbook.Added, error) {
 	ctx := cmd.Context()
+	set, err := o.settingsAt(ctx, book, old)
+	if err != nil {
+		return logbook.Added{}, err
+	}
 	at := logbook.At{Note: old.Note, Supersedes: old.Number}
 	if cmd.Flags().Changed("note") {
 		at.Note = o.leg.entry.note
@@ -43,12 +48,13 @@ func (o *correctOptions) correct(cmd *cobra.Command, s *streams, book *logbook.L
 	if t != nil {
 		at.Time = *t
 	}
-	run, err := o.leg.way.run(cmd)
-	if err != nil {
+	at.Offset = o.leg.photo.when.stated()
+	if err := o.leg.way.check(cmd); err != nil {
 		return logbook.Added{}, err
 	}
+	run := o.leg.way.run(set.UnitOr())
 	if leg, ok := old.Content.(*logbook.Leg); ok {
-		return o.correctLeg(cmd, s, book, old, leg, at, run, args)
+		return o.correctLeg(cmd, s, writing{book, at, set}, old, leg, run, args)
 	}
 	what, takes := "a "+string(old.Kind()), flagsOf[old.Kind()]
 	switch {
@@ -63,7 +69,7 @@ func (o *correctOptions) correct(cmd *cobra.Command, s *streams, book *logbook.L
 	}
 	switch c := old.Content.(type) {
 	case *logbook.Departure:
-		return o.correctDeparture(cmd, s, book, c, at, run)
+		return o.correctDeparture(cmd, s, writing{book, at, set}, c, run)
 	case *logbook.Fix:
 		return o.correctFix(cmd, s, book, c, at, run)
 	case *logbook.Halt:
@@ -72,7 +78,7 @@ func (o *correctOptions) correct(cmd *cobra.Command, s *streams, book *logbook.L
 		return book.Tyres(ctx, at, logbook.Tyres{Run: run})
 	case *logbook.OdometerSet:
 		if o.reads.set {
-			c.After = o.reads.value
+			c.After = o.reads.in(set.UnitOr())
 		}
 		return book.SetOdometer(ctx, at, logbook.OdometerSet{Run: run, After: c.After})
 	case *logbook.Remount:
@@ -96,7 +102,14 @@ var (
 	}
 )
 
-func (o *correctOptions) correctDeparture(cmd *cobra.Command, s *streams, book *logbook.Log, c *logbook.Departure, at logbook.At, run logbook.Run) (_ logbook.Added, err error) {
+// settingsAt is what held where an entry was made.
+func (o *correctOptions) settingsAt(ctx context.Context, book *logbook.Log, old *logbook.Entry) (logbook.Settings, error) {
+	set, err := book.SettingsAt(ctx, old.Number)
+	o.leg.photo.when.journeys = set.UTCOffset
+	return set, err
+}
+
+func (o *correctOptions) correctDeparture(cmd *cobra.Command, s *streams, w writing, c *logbook.Departure, run logbook.Run) (_ logbook.Added, err error) {
 	if c.Position, c.Sigma, err = o.spot(cmd, s, c.Position, c.Sigma); err != nil {
 		return logbook.Added{}, err
 	}
@@ -106,8 +119,8 @@ func (o *correctOptions) correctDeparture(cmd *cobra.Command, s *streams, book *
 	if run.Odometer != nil {
 		c.Odometer = run.Odometer
 	}
-	o.departure.apply(c)
-	return book.Begin(cmd.Context(), at, *c)
+	o.departure.apply(c, w.set.UnitOr())
+	return w.book.Begin(cmd.Context(), w.at, *c)
 }
 
 func (o *correctOptions) correctFix(cmd *cobra.Command, s *streams, book *logbook.Log, c *logbook.Fix, at logbook.At, run logbook.Run) (_ logbook.Added, err error) {
@@ -140,7 +153,7 @@ func (o *correctOptions) only(cmd *cobra.Command, what string, args []string, na
 			err = fault.Usage("not_of_this_entry", "it takes "+flagList(names), "--%s says nothing of %s", f.Name, what)
 		}
 	})
-	if err == nil && !says {
+	if err == nil && !says && !o.withdraw {
 		return fault.Usage("nothing_to_correct", "give what is to be different, or withdraw it: shadowread log correct withdraw ENTRY", "nothing was given to correct")
 	}
 	return err
@@ -179,24 +192,31 @@ func (o *correctOptions) spot(cmd *cobra.Command, s *streams, p geo.Position, si
 }
 
 // correctLeg gives a leg another heading, or keeps its own and what is kept beside it.
-func (o *correctOptions) correctLeg(cmd *cobra.Command, s *streams, book *logbook.Log, old *logbook.Entry, c *logbook.Leg, at logbook.At, run logbook.Run, args []string) (logbook.Added, error) {
+func (o *correctOptions) correctLeg(cmd *cobra.Command, s *streams, w writing, old *logbook.Entry, c *logbook.Leg, run logbook.Run, args []string) (logbook.Added, error) {
 	for _, name := range append([]string{"error", "source", "reads"}, modelNames...) {
 		if cmd.Flags().Changed(name) {
 			return logbook.Added{}, fault.Usage("not_of_this_entry", "see the help for what a leg takes", "--%s says nothing of a leg", name)
 		}
 	}
 	if len(args) > 0 || o.leg.number.number.set || o.leg.heading.set {
-		return o.leg.log(cmd, s, book, args, at, run, nil)
+		return o.leg.log(cmd, s, w, args, run, nil)
 	}
 	if err := o.only(cmd, "a leg whose heading stays", nil, slices.Concat(timedNames, wayNames)...); err != nil {
 		return logbook.Added{}, err
 	}
-	if c.Reading != nil && !at.Time.IsZero() {
+	if c.Reading != nil && !w.at.Time.IsZero() {
+		again, err := o.numberAgain(cmd, s, w.book, old, c)
+		if err != nil {
+			return logbook.Added{}, err
+		}
+		if again {
+			return o.leg.log(cmd, s, w, nil, run, nil)
+		}
 		return logbook.Added{}, fault.Usage("time_of_a_reading", "give the photo or --number again, with --time, or --heading with its sigma",
 			"the heading of entry %d was computed for its time", old.Number)
 	}
 	if c.NeedsHeading() && c.Photo == nil {
 		return logbook.Added{}, fault.New("bad_correction", "give it --heading and --heading-sigma, or a photo, or --number", "entry %d has no heading yet", old.Number)
 	}
-	return book.KeepHeading(cmd.Context(), at, run)
+	return w.book.KeepHeading(cmd.Context(), w.at, run)
 }

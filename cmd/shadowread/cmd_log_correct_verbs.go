@@ -27,11 +27,15 @@ var corrections = []correction{
 		`A leg may get another heading: by hand, which is what a refused photo asks for
 and keeps the photo with the leg, by a number, or by a photo, the same one read
 with other options too. The time of a leg that was read with the dial can only
-be corrected together with its heading, which rests on it.`,
+be corrected together with its heading, which rests on it; a number read by eye
+at the log's estimate, with no record, is read again for it.`,
 		`  shadowread log import --log correct.db --entries fixtures/journey/first-truck.csv
   shadowread log correct leg 11 --log correct.db --heading 264 --heading-sigma 3
   shadowread log correct leg 6 --log correct.db --odometer 45235.7 --note "misread by a tenth"`,
-		func(o *correctOptions, cmd *cobra.Command, s *streams) { o.leg.add(cmd, s, correctedTime) }},
+		func(o *correctOptions, cmd *cobra.Command, s *streams) {
+			o.leg.entry.addAccept(cmd)
+			o.leg.add(cmd, s, correctedTime)
+		}},
 	{"departure", logbook.KindDeparture, "correct a departure: position, odometer, the model",
 		`How wrong steering, instrument and odometer may be is part of the departure.`,
 		`  shadowread log import --log departed.db --entries fixtures/journey/first-truck.csv
@@ -77,8 +81,8 @@ corrected.`,
   shadowread log correct remount 16 --log mounted.db --time 2026-08-30T12:50:00+02:00`,
 		(*correctOptions).addTimed},
 	{"withdraw", logbook.KindWithdrawal, "take an entry out of the reckoning",
-		`Whatever the entry is, but a departure. To put in a leg that was forgotten,
-withdraw the entries after it and log all again in their order.`,
+		`Whatever the entry is. A departure, of a journey that was begun by mistake, only
+where nothing else stands in its journey; the one before is then the last again.`,
 		`  shadowread log import --log withdrawn.db --entries fixtures/journey/first-truck.csv
   shadowread log correct withdraw 13 --log withdrawn.db --note "was of the other truck"`,
 		func(o *correctOptions, cmd *cobra.Command, s *streams) {
@@ -134,6 +138,7 @@ and what follows.`,
 	f := cmd.Flags()
 	f.SortFlags = false
 	f.BoolVar(&o.withdraw, "withdraw", false, "take the entry out of the reckoning")
+	o.leg.entry.addAccept(cmd)
 	o.leg.add(cmd, s, correctedTime)
 	f.Var(&o.sigma, "error", "of a departure's or a fix's position, one sigma on each axis")
 	f.StringVar(&o.source, "source", "", "where that position is from, as `TEXT`")
@@ -194,11 +199,13 @@ func (o *correctOptions) run(cmd *cobra.Command, s *streams, kind logbook.Kind, 
 	if err := o.leg.consistent(cmd, args[1:]); err != nil {
 		return err
 	}
-	return o.leg.entry.writeUntimed(cmd, s, false, func(ctx context.Context, book *logbook.Log) (logbook.Added, error) {
+	return o.leg.entry.writeUntimed(cmd, s, false, func(ctx context.Context, w writing) (logbook.Added, error) {
+		book := w.book
 		old, err := book.Entry(ctx, number)
 		if err != nil {
 			return logbook.Added{}, err
 		}
+		book.GoOnWith(old.Journey)
 		switch {
 		case kind == "":
 			s.note("old_spelling", "from the next version on this is said %s", o.newSpelling(old))

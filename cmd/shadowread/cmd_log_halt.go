@@ -28,25 +28,23 @@ func wayVerb(s *streams, name, short, long, example string, add func(context.Con
 		Use: name + " [READING]", Short: short, Long: long, Example: example,
 		Args: cobra.ArbitraryArgs, // told apart once the flags are known
 		RunE: func(cmd *cobra.Command, args []string) error {
-			rest, err := way.bare(args)
-			if err != nil {
+			if err := way.bareAlone(args); err != nil {
 				return err
 			}
-			if err := noReading(rest); err != nil {
+			if err := way.check(cmd); err != nil {
 				return err
 			}
-			run, err := way.run(cmd)
-			if err != nil {
-				return err
-			}
-			return e.write(cmd, s, false, func(ctx context.Context, l *logbook.Log, at logbook.At) (logbook.Added, error) {
-				return add(ctx, l, at, run)
+			return e.write(cmd, s, false, func(ctx context.Context, w writing) (logbook.Added, error) {
+				return add(ctx, w.book, w.at, way.run(w.set.UnitOr()))
 			})
 		},
 	}
 	cmd.Flags().SortFlags = false
 	way.add(cmd)
 	e.add(cmd, s)
+	if name == "halt" {
+		e.addInBetween(cmd)
+	}
 	inGroup(cmd, everyday, "odometer", "time", "utc-offset", "note", "log")
 	way.group(cmd)
 	return cmd

@@ -45,7 +45,7 @@ halt, fix, note, remount, tyres, odometer_set) and time.
 Each entry is on the disk when it is listed. What is in the log already is
 passed over: an import that was broken off, or a file that has grown, goes in
 again. Headings that photos do not give are asked for, and the exit status is 3.`,
-		Example: `  shadowread log begin --log photos.db --position -22.90000,22.30000 --error 15 --odometer 45210.0 --time 2026-08-29T08:05:00+02:00
+		Example: `  shadowread log begin --log photos.db --position -22.90000,22.30000 --error 15 --odometer 45210.0km --time 2026-08-29T08:05:00+02:00
   shadowread log import --log photos.db fixtures/journey/29-august --odometers fixtures/journey/29-august/odometer.csv
   shadowread log import --log paper.db --entries fixtures/journey/paper.csv`,
 		Args: func(_ *cobra.Command, args []string) error {
@@ -145,14 +145,19 @@ func runImport(cmd *cobra.Command, s *streams, o *importOptions, args []string) 
 	// A file with departures may begin a log.
 	return o.log.with(ctx, s, o.entries != "", func(book *logbook.Log) error {
 		say.shown = func(e *logbook.Entry) (logbook.DialReading, error) { return shownOf(ctx, book, e) }
-		reader := logreading.Importer{Options: opts, SetUpAnew: o.anew, Overlay: smallOverlay}
-		var done logimport.Imported
+		say.suspects = func(a *logbook.Added) ([]logbook.Suspect, error) { return suspectsOf(ctx, book, a) }
+		from := held{o: o, cmd: cmd, s: s, book: book, options: opts}
 		if o.entries != "" {
-			done, err = in.paper(ctx, book, &reader, say)
-		} else {
-			done, err = in.folder(ctx, book, &reader, photos, say)
+			return say.end(in.paper(ctx, book, from.number, say))
 		}
-		return say.end(done, err)
+		reader, err := from.reader(ctx)
+		if err != nil {
+			return err
+		}
+		if in.offset == nil {
+			in.offset = from.set.UTCOffset
+		}
+		return say.end(in.folder(ctx, book, reader, photos, say))
 	})
 }
 
@@ -163,9 +168,9 @@ type importFile struct {
 	offset *time.Duration
 }
 
-func (f importFile) paper(ctx context.Context, book *logbook.Log, reader *logreading.Importer, say *importSays) (logimport.Imported, error) {
+func (f importFile) paper(ctx context.Context, book *logbook.Log, number numberReader, say *importSays) (logimport.Imported, error) {
 	return logimport.Paper{
-		CSV: f.csv, Name: f.name, UTCOffset: f.offset, Progress: say.added, Rounded: say.rounded, Number: reader.Number,
+		CSV: f.csv, Name: f.name, UTCOffset: f.offset, Progress: say.added, Rounded: say.rounded, Number: number,
 	}.Import(ctx, book)
 }
 
@@ -191,6 +196,8 @@ type importSays struct {
 	failed error // of printing
 	stop   func()
 	shown  func(*logbook.Entry) (logbook.DialReading, error)
+	// suspects are the slips that would close a fix that is far off.
+	suspects func(*logbook.Added) ([]logbook.Suspect, error)
 }
 
 func newImportSays(s *streams, stop func()) *importSays {
@@ -199,18 +206,25 @@ func newImportSays(s *streams, stop func()) *importSays {
 
 func (p *importSays) added(a logbook.Added) {
 	p.bar.wipe()
-	if p.s.json {
-		shown, err := p.shown(&a.Entry)
-		if p.failed = err; err == nil {
-			p.failed = p.s.printJSON(addedOf(a, shown))
+	suspects, err := p.suspects(&a)
+	switch {
+	case err != nil:
+		p.failed = err
+	case p.s.json:
+		var shown logbook.DialReading
+		if shown, p.failed = p.shown(&a.Entry); p.failed == nil {
+			out := addedOf(a, shown)
+			out.Suspects = suspectsJSON(suspects)
+			p.failed = p.s.printJSON(out)
 		}
-	} else {
+	default:
 		p.failed = addedRow(p.table, a)
 	}
 	if p.failed != nil {
 		p.stop()
 	}
 	tellAdded(p.s, a)
+	tellOdd(p.s, a, suspects)
 }
 
 func (p *importSays) rounded(message string) {

@@ -13,6 +13,7 @@ import (
 	"shadowread/internal/logbook"
 	"shadowread/internal/logreading"
 	"shadowread/internal/overlay"
+	"shadowread/internal/photo"
 	"shadowread/internal/photofile"
 	"shadowread/internal/reading"
 )
@@ -26,12 +27,17 @@ func newLogLeg(s *streams) *cobra.Command {
 photo shows, or the number under the shadow, or --heading with its sigma. The
 reading may stand without --odometer: a number that is no file's name is one.
 
+Without any of these it is the newest photo of the folder where the journey's
+photos arrive, if it is not logged and was taken within 30 minutes of now, or of
+--time. Instrument, rod, the camera's clock and lens, and the UTC offset are the
+journey's (shadowread log settings) unless they are given here, which is told.
+
 The whole reading, the photo's SHA-256 and a small picture of what was found are
 kept. Where neither photo nor --position tells the place, it is the log's own
 estimate, and the work-up allows for its error. A photo that is refused makes an
 entry that asks for a heading by hand, and the exit status is 3; the same photo
 twice is an error.`,
-		Example: `  shadowread log begin --log leg.db --position -22.90000,22.30000 --error 15 --odometer 45210.0 --time 2026-08-29T08:05:00+02:00
+		Example: `  shadowread log begin --log leg.db --position -22.90000,22.30000 --error 15 --odometer 45210.0km --time 2026-08-29T08:05:00+02:00
   shadowread log leg 45210.0 fixtures/journey/29-august/01.jpg --log leg.db
   shadowread log leg --log leg.db --odometer 45216.1 --number 352.0 --time 2026-08-29T08:55:00+02:00
   shadowread log leg --log leg.db --odometer 45222.6 --heading 58 --heading-sigma 3 --time 2026-08-29T09:47:00+02:00 --note "by the compass"`,
@@ -47,16 +53,18 @@ twice is an error.`,
 			if err := l.one(cmd, args); err != nil {
 				return err
 			}
-			run, err := l.way.run(cmd)
-			if err != nil {
+			if err := l.way.check(cmd); err != nil {
 				return err
 			}
-			return l.entry.writeUntimed(cmd, s, false, func(ctx context.Context, book *logbook.Log) (logbook.Added, error) {
-				return l.log(cmd, s, book, args, logbook.At{Note: l.entry.note}, run, &run)
+			return l.entry.writeUntimed(cmd, s, false, func(_ context.Context, w writing) (logbook.Added, error) {
+				run := l.way.run(w.set.UnitOr())
+				return l.log(cmd, s, w, args, run, &run)
 			})
 		},
 	}
 	l.entry.addAccept(cmd)
+	l.entry.addJourney(cmd)
+	l.entry.addInBetween(cmd)
 	l.add(cmd, s, "the `TIME`, as 2026-03-14T09:26:53+02:00 (default the photo's, or now)")
 	return cmd
 }
@@ -70,8 +78,8 @@ func onePhoto(_ *cobra.Command, args []string) error {
 
 // log writes the leg. since is the way since the last entry, for the log's estimate;
 // nil in a correction.
-func (l *legFlags) log(cmd *cobra.Command, s *streams, book *logbook.Log, args []string, at logbook.At, run logbook.Run, since *logbook.Run) (logbook.Added, error) {
-	ctx := cmd.Context()
+func (l *legFlags) log(cmd *cobra.Command, s *streams, w writing, args []string, run logbook.Run, since *logbook.Run) (logbook.Added, error) {
+	ctx, book, at := cmd.Context(), w.book, w.at
 	given, err := l.photo.when.at()
 	if err != nil {
 		return logbook.Added{}, err
@@ -79,10 +87,14 @@ func (l *legFlags) log(cmd *cobra.Command, s *streams, book *logbook.Log, args [
 	if given != nil {
 		at.Time = *given
 	}
+	if at.Offset = l.photo.when.stated(); at.Offset == nil && len(args) == 0 && (l.heading.set || l.number.number.set) {
+		at.Offset = l.photo.when.shown() // a photo has a clock of its own
+	}
 	if l.heading.set {
 		if at.Time.IsZero() && at.Supersedes == 0 {
 			at.Time = orNow(nil)
 		}
+		at.Found = l.photo.when.oddClock(ctx, book, at.Time, nil)
 		return l.entry.sure(s, at, func(at logbook.At) (logbook.Added, error) {
 			return book.LegByHand(ctx, at, run, logbook.Heading{Heading: l.heading.angle().Bearing(), Sigma: l.headingSigma.angle()})
 		})
@@ -97,14 +109,38 @@ func (l *legFlags) log(cmd *cobra.Command, s *streams, book *logbook.Log, args [
 	if err := l.known.use(cmd, &opts); err != nil {
 		return logbook.Added{}, err
 	}
-	if l.number.number.set {
-		return l.logNumber(cmd, s, book, opts, at, run, since)
+	if at.InBetween && !at.Time.IsZero() {
+		if w.set, err = book.SettingsBy(ctx, at.Journey, at.Time); err != nil {
+			return logbook.Added{}, err
+		}
 	}
-	return l.logPhoto(ctx, s, book, opts, args[0], at, run, since)
+	j := &journeySettings{cmd: cmd, s: s, set: &w.set}
+	if err := j.use(&opts, &l.known); err != nil {
+		return logbook.Added{}, err
+	}
+	w.at = at
+	if l.number.number.set {
+		j.tell(&l.photo, &l.known, "")
+		return l.logNumber(cmd, s, w, opts, run, since)
+	}
+	if len(args) == 0 {
+		// Its own clock tells when it was taken, and not the time by which it is looked for.
+		opts.Time = photo.TimeOptions{UTCOffset: l.photo.when.offset.given(), ClockError: opts.Time.ClockError}
+		path, err := j.newest(ctx, book, opts, w.at)
+		if err != nil {
+			return logbook.Added{}, err
+		}
+		args, w.at.Time, l.picked = []string{path}, time.Time{}, true
+	}
+	if err := j.usePhoto(&opts, args[0]); err != nil {
+		return logbook.Added{}, err
+	}
+	j.tell(&l.photo, &l.known, args[0])
+	return l.logPhoto(ctx, s, w, opts, args[0], run, since)
 }
 
-func (l *legFlags) logNumber(cmd *cobra.Command, s *streams, book *logbook.Log, opts reading.Options, at logbook.At, run logbook.Run, since *logbook.Run) (logbook.Added, error) {
-	ctx := cmd.Context()
+func (l *legFlags) logNumber(cmd *cobra.Command, s *streams, w writing, opts reading.Options, run logbook.Run, since *logbook.Run) (logbook.Added, error) {
+	ctx, book, at := cmd.Context(), w.book, w.at
 	if at.Time.IsZero() && at.Supersedes != 0 {
 		old, err := book.Entry(ctx, at.Supersedes)
 		if err != nil {
@@ -122,11 +158,12 @@ func (l *legFlags) logNumber(cmd *cobra.Command, s *streams, book *logbook.Log, 
 		return logbook.Added{}, photoRefused{fault.New(string(r.Reason), r.Message, "the number gives no heading")}
 	}
 	for _, w := range r.Warnings { // a clock that ticks on is not doubted, an hour typed is
-		if w.Code != "clock_not_checked" || l.photo.when.time != "" {
+		if !logreading.Asked(w) && (w.Code != "clock_not_checked" || l.photo.when.time != "") {
 			s.note(w.Code, "%s", w.Message)
 		}
 	}
-	if err := s.confirmHour(r, l.photo.when.time != ""); err != nil {
+	at.Found = logreading.Odd(r)
+	if err := s.confirmHour(r, l.photo.when.time != "" && len(at.Found) == 0); err != nil { // which is asked about anyhow
 		return logbook.Added{}, err
 	}
 	whole, err := json.Marshal(r)
@@ -134,7 +171,9 @@ func (l *legFlags) logNumber(cmd *cobra.Command, s *streams, book *logbook.Log, 
 		return logbook.Added{}, err
 	}
 	return l.entry.sure(s, at, func(at logbook.At) (logbook.Added, error) {
-		return book.LegFromNumber(ctx, at, run, logreading.Heading(r, l.anew), whole)
+		h := logreading.Heading(r, l.anew)
+		h.Instrument = l.known.kept(&w.set)
+		return book.LegFromNumber(ctx, at, run, h, whole)
 	})
 }
 
@@ -145,7 +184,8 @@ func timeOrNil(t time.Time) *time.Time {
 	return &t
 }
 
-func (l *legFlags) logPhoto(ctx context.Context, s *streams, book *logbook.Log, opts reading.Options, path string, at logbook.At, run logbook.Run, since *logbook.Run) (logbook.Added, error) {
+func (l *legFlags) logPhoto(ctx context.Context, s *streams, w writing, opts reading.Options, path string, run logbook.Run, since *logbook.Run) (logbook.Added, error) {
+	book, at := w.book, w.at
 	if err := thereIs(path); err != nil {
 		return logbook.Added{}, err
 	}
@@ -164,20 +204,28 @@ func (l *legFlags) logPhoto(ctx context.Context, s *streams, book *logbook.Log, 
 	if !r.OK() && at.Supersedes != 0 {
 		return logbook.Added{}, photoRefused{fault.New("photo_refused", r.Message, "%s gives no heading (%s), and entry %d stays as it is", path, r.Reason, at.Supersedes)}
 	}
-	if err := s.confirmHour(r, l.photo.when.time != ""); err != nil {
+	if err := s.confirmHour(r, l.photo.when.time != "" && !l.picked && len(logreading.Odd(r)) == 0); err != nil {
 		return logbook.Added{}, err
+	}
+	if l.picked && r.Reason == reading.UnreadableFile { // half copied, say
+		return logbook.Added{}, fault.New("photo_damaged", "wait until it is there whole, or name another", "%s cannot be read, and nothing was logged: %s", path, r.Message)
 	}
 	p, err := photoReading(path, r, l.anew)
 	if err != nil {
 		return logbook.Added{}, err
 	}
 	p.Name, p.SHA256 = filepath.Base(path), sum
+	if p.Reading != nil {
+		p.Reading.Instrument = l.known.kept(&w.set)
+	}
 	if at.Time.IsZero() && p.Time.IsZero() { // refused, yet the leg was changed
 		at.Time = orNow(nil)
 		s.note("time", "the photo has no time that can be used: the entry has the machine's, %s", at.Time.Format(time.RFC3339))
 	}
 	for _, w := range r.Warnings {
-		s.note(w.Code, "%s", w.Message)
+		if !logreading.Asked(w) {
+			s.note(w.Code, "%s", w.Message)
+		}
 	}
 	return l.entry.sure(s, at, func(at logbook.At) (logbook.Added, error) { return book.LegFromPhoto(ctx, at, run, p) })
 }

@@ -7,7 +7,9 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"shadowread/internal/fault"
 	"shadowread/internal/logbook"
+	"shadowread/internal/wording"
 	"shadowread/internal/workup"
 )
 
@@ -54,8 +56,19 @@ stands there too.`,
 }
 
 func listEntries(cmd *cobra.Command, s *streams, book *logbook.Log, journey int, superseded bool) error {
-	now, err := book.Snapshot(cmd.Context(), journey)
+	ctx := cmd.Context()
+	now, err := book.Snapshot(ctx, journey)
+	if superseded && fault.Code(err) == "no_journey" { // one that was withdrawn stays readable
+		var entries []logbook.Entry
+		if entries, err = book.List(ctx, journey, true); err == nil {
+			now = &logbook.Snapshot{Track: &logbook.Track{}, Entries: entries}
+		}
+	}
 	if err != nil {
+		return err
+	}
+	set, err := book.SettingsOf(ctx, journey)
+	if err != nil && fault.Code(err) != "no_journey" {
 		return err
 	}
 	at := map[int]*workup.Point{}
@@ -63,13 +76,14 @@ func listEntries(cmd *cobra.Command, s *streams, book *logbook.Log, journey int,
 		at[p.Entry.Number] = p.At
 	}
 	var list []listed
+	offsets := logbook.Offsets(now.Entries)
 	for i := range now.Entries {
 		if e := &now.Entries[i]; superseded || e.Stands() {
-			shown, err := shownOf(cmd.Context(), book, e)
+			shown, err := shownOf(ctx, book, e)
 			if err != nil {
 				return err
 			}
-			list = append(list, listed{e, at[e.Number], shown})
+			list = append(list, listed{e, at[e.Number], shown, offsets[i], &set})
 		}
 	}
 	if err := printList(s, list); err != nil {
@@ -104,7 +118,7 @@ func listJourneys(cmd *cobra.Command, s *streams, book *logbook.Log) error {
 	if err != nil {
 		return err
 	}
-	t := table{s: s, pipe: "journeys", columns: []column{{head: "journey", right: true}, {head: "began UTC", width: 19}, {head: "from", width: 21}, {head: "entries", right: true}, {head: "notes"}}}
+	t := table{s: s, pipe: "journeys", columns: []column{{head: "journey", right: true}, {head: "began", width: 19}, {head: "from", width: 21}, {head: "entries", right: true}, {head: "notes"}}}
 	for _, j := range journeys {
 		d := j.Departure.Content.(*logbook.Departure)
 		if s.json {
@@ -115,7 +129,7 @@ func listJourneys(cmd *cobra.Command, s *streams, book *logbook.Log) error {
 		}
 		cells := []string{strconv.Itoa(j.Number), j.Departure.Time.UTC().Format(time.RFC3339Nano), d.Position.String(), strconv.Itoa(j.Entries), plain(j.Departure.Note)}
 		if s.outTTY {
-			cells[1] = j.Departure.Time.UTC().Format(time.DateTime)
+			cells[1] = wording.LocalTime(j.Departure.Time, j.Departure.Offset)
 		}
 		if err := t.row("", cells...); err != nil {
 			return err

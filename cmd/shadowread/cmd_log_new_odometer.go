@@ -24,12 +24,12 @@ replaced. The distance run up to then is given as with other entries.`,
 			if !after.set {
 				return fault.Usage("no_reading", "give --reads READING", "what the odometer reads from now on is not given")
 			}
-			run, err := way.run(cmd)
-			if err != nil {
+			if err := way.check(cmd); err != nil {
 				return err
 			}
-			return e.write(cmd, s, false, func(ctx context.Context, l *logbook.Log, at logbook.At) (logbook.Added, error) {
-				return l.SetOdometer(ctx, at, logbook.OdometerSet{Run: run, After: after.value})
+			return e.write(cmd, s, false, func(ctx context.Context, w writing) (logbook.Added, error) {
+				unit := w.set.UnitOr()
+				return w.book.SetOdometer(ctx, w.at, logbook.OdometerSet{Run: way.run(unit), After: after.in(unit)})
 			})
 		},
 	}

@@ -28,8 +28,8 @@ func newLogNote(s *streams) *cobra.Command {
 			if strings.TrimSpace(e.note) == "" {
 				return fault.Usage("no_note", `give a text, as shadowread log note "tracks cross"`, "no text given")
 			}
-			return e.write(cmd, s, false, func(ctx context.Context, l *logbook.Log, at logbook.At) (logbook.Added, error) {
-				return l.Note(ctx, at)
+			return e.write(cmd, s, false, func(ctx context.Context, w writing) (logbook.Added, error) {
+				return w.book.Note(ctx, w.at)
 			})
 		},
 	}

@@ -19,8 +19,8 @@ lubber line and of the rod's lean does not hold for the readings after it.`,
   shadowread log remount --log remount.db --time 2026-08-30T13:00:00+02:00 --note "board knocked by a branch"`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return e.write(cmd, s, false, func(ctx context.Context, l *logbook.Log, at logbook.At) (logbook.Added, error) {
-				return l.Remount(ctx, at)
+			return e.write(cmd, s, false, func(ctx context.Context, w writing) (logbook.Added, error) {
+				return w.book.Remount(ctx, w.at)
 			})
 		},
 	}

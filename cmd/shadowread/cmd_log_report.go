@@ -40,7 +40,7 @@ compass used, and what to beware of.`,
 	}
 	o.add(cmd, s, "the `FILE` to write, ending in .html or .pdf", "the report's `TITLE`")
 	f := cmd.Flags()
-	f.Var(&o.offset, "utc-offset", "the report's clock, as +02:00 or 2; east is positive (default UTC)")
+	f.Var(&o.offset, "utc-offset", "the report's clock, as +02:00 or 2; east is positive (default that by which the times were said last)")
 	f.StringVar(&o.instrument, "instrument", "", "the record `FILE` of the instrument used, of shadowread align")
 	f.StringVar(&o.card, "deviation-card", "", "the card `FILE` of the compass used, of shadowread swing")
 	f.Var(&o.paper, "paper", "of a PDF: a4 or letter")
@@ -76,6 +76,9 @@ func runReport(cmd *cobra.Command, s *streams, o *reportOptions) error {
 			return err
 		}
 		in.Track, in.Entries, in.Where = now.Track, now.Entries, now.Where
+		if offsets := logbook.Offsets(now.Entries); !o.offset.set && offsets[len(offsets)-1] != nil {
+			in.UTCOffset = *offsets[len(offsets)-1]
+		}
 		in.Overlay = func(entry int) ([]byte, error) {
 			_, overlay, err := book.Evidence(ctx, entry)
 			return overlay, err

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"fmt"
 	"slices"
 	"time"
 
@@ -10,7 +11,9 @@ import (
 	"shadowread/internal/fault"
 	"shadowread/internal/logbook"
 	"shadowread/internal/logreading"
+	"shadowread/internal/photo"
 	"shadowread/internal/reading"
+	"shadowread/internal/wording"
 )
 
 type readOptions struct {
@@ -23,7 +26,7 @@ type readOptions struct {
 	grid          bool
 	known         knownFlags
 	log           logFlag
-	odometer      parsed[logbook.Odometer]
+	odometer      inUnit[logbook.Odometer]
 	stood         bool
 	overlay       string
 	sameStand     bool
@@ -162,19 +165,19 @@ func runRead(cmd *cobra.Command, s *streams, o *readOptions, args []string) erro
 }
 
 // since is the way since the log's last entry; nil if it is not known.
-func (o *readOptions) since() *logbook.Run {
-	if o.odometer.set {
-		return new(logbook.ByOdometer(o.odometer.value))
-	}
-	if o.stood {
-		return &logbook.Run{Stood: true}
-	}
-	return nil
-}
+func (o *readOptions) since(unit logbook.Unit) *logbook.Run { return wayOn(o.odometer, o.stood, unit) }
 
 // readWith reads with a log to take positions from; nil for none.
 func readWith(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Options, book *logbook.Log, args []string) error {
 	show := shown{course: o.course.set, norths: o.grid || opts.Declination != nil || opts.Card != nil, terms: o.allTerms, timing: o.timing}
+	unit, err := unitIn(cmd.Context(), book)
+	if err != nil {
+		return err
+	}
+	j, err := o.settings(cmd, s, book, &opts)
+	if err != nil {
+		return err
+	}
 	if o.number.number.set {
 		return runNumber(cmd, s, o, opts, book, show, args)
 	}
@@ -206,11 +209,19 @@ func readWith(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Optio
 	if o.sameStand {
 		return readSameStand(cmd.Context(), s, o, opts, photos, show)
 	}
+	quiet := *s
+	quiet.quiet = true // several are read at once
+	camera := &journeySettings{cmd: cmd, s: &quiet, set: j.set}
 	return readPhotos(cmd.Context(), s, photos, int(o.jobs.value), show, func(ctx context.Context, path string) (*reading.Result, error) {
 		if err := thereIs(path); err != nil {
 			return nil, err
 		}
-		r, err := logreading.Photo(ctx, book, path, opts, o.since())
+		opts := opts
+		if err := camera.usePhoto(&opts, path); err != nil {
+			return nil, err
+		}
+		r, err := logreading.Photo(ctx, book, path, opts, o.since(unit))
+		warnAhead(r, timeNow())
 		if err != nil || o.overlay == "" || ctx.Err() != nil {
 			return r, err
 		}
@@ -238,10 +249,15 @@ func runNumber(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Opti
 	if now {
 		opts.Time.At = new(orNow(nil))
 	}
-	r, err := o.number.readAtEstimate(cmd, book, opts, o.since())
+	unit, err := unitIn(cmd.Context(), book)
 	if err != nil {
 		return err
 	}
+	r, err := o.number.readAtEstimate(cmd, book, opts, o.since(unit))
+	if err != nil {
+		return err
+	}
+	warnAhead(r, time.Now())
 	if now {
 		s.note("time", "using now, %s", opts.Time.At.Format(time.RFC3339))
 	}
@@ -256,3 +272,18 @@ func runNumber(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Opti
 	}
 	return nil
 }
+
+// warnAhead warns of a reading of a time that has not come: a date or an offset is wrong, or
+// this machine's clock.
+func warnAhead(r *reading.Result, now time.Time) {
+	if r == nil || r.Instant == nil {
+		return
+	}
+	if ahead := r.Instant.UTC.Sub(now); ahead > aheadBy {
+		r.Warnings = append(r.Warnings, photo.Warning{Code: string(logbook.OddAhead),
+			Message: fmt.Sprintf("the time is one that the clock of this machine reaches in %s only: check date, hour and UTC offset", wording.Elapsed(ahead))})
+	}
+}
+
+// aheadBy is by how much the clocks of a camera and of a machine part (common practice).
+const aheadBy = 5 * time.Minute

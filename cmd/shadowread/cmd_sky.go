@@ -114,9 +114,12 @@ func runSky(cmd *cobra.Command, s *streams, o *skyOptions, now func() time.Time)
 		return asUsage(err)
 	}
 	s.note("position", "the %s from %s", o.body, o.place.value)
+	for _, odd := range o.when.oddClock(cmd.Context(), nil, from, &o.place.value) {
+		s.note(string(odd.Code), "%s", odd.Message)
+	}
 	zone := time.UTC
-	if offset := o.when.offset; offset.set && offset.value != 0 {
-		zone = time.FixedZone("", int(offset.value/time.Second))
+	if offset := o.when.stated(); offset != nil && *offset != 0 {
+		zone = time.FixedZone("", int(*offset/time.Second))
 	}
 	return printSky(cmd, s, rows, zone)
 }

@@ -9,7 +9,6 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
 	"shadowread/internal/logbook"
-	"shadowread/internal/logreading"
 	"shadowread/internal/reading"
 	"shadowread/internal/steering"
 	"shadowread/internal/telling"
@@ -18,13 +17,15 @@ import (
 type steerOptions struct {
 	photo         photoFlags // of a number read by eye, as read --number has it
 	course        quantity
+	to            parsed[logbook.Stop]
+	journey       quantity
 	number        numberFlags
 	declination   declinationFlags
 	deviationCard string
 	grid          bool
 	instrument    string
 	log           logFlag
-	odometer      parsed[logbook.Odometer]
+	odometer      inUnit[logbook.Odometer]
 	stood         bool
 }
 
@@ -50,10 +51,10 @@ var wallClock = clock{time.Now, func(ctx context.Context, until time.Time) error
 func newSteer(s *streams, c clock) *cobra.Command {
 	o := steerOptions{
 		photo: newPhotoFlags(), course: quantity{least: 0, most: 360, unit: "deg"}, number: newNumberFlags(),
-		declination: newDeclinationFlags(), odometer: newOdometerFlag(),
+		declination: newDeclinationFlags(), odometer: newOdometerFlag(), journey: newJourneyFlag(), to: newDestinationFlag(),
 	}
 	cmd := &cobra.Command{
-		Use:   "steer --course DEG",
+		Use:   "steer [--course DEG]",
 		Short: "tell the number to hold under the shadow for a course",
 		Long: `Tell the number to hold: while it lies under the middle of the shadow, the
 heading is the true course. On a terminal it stands in large figures and counts
@@ -67,10 +68,14 @@ degrees) and what casts the shadow: the sun, or the moon while the sun is down.
 With --number: which way to turn and by how much. ± holds 95 %: the number is
 taken to be held as well as one is read by eye (--number-sigma).
 
+Without --course it steers to the next stop of the log's journey, or to --to, on
+the heading that allows for the drift found (see shadowread log where). Position
+and course are those of the log, asked for anew every minute, and what holds for
+the journey, instrument, card, UTC offset, holds here.
+
 An instrument's record, a stretched print, declination and deviation card count
 as in shadowread read; with a card the course by the compass on board is given.
 Within 10 degrees of a pole, or with --grid, so is the course from grid north.
-Without --position that of the log is taken, and asked for anew every minute.
 
 The time is that of this machine: set its clock before you leave.
 
@@ -79,13 +84,17 @@ never the sole means of navigation: check by another.`,
 		Example: `  shadowread steer --course 58 --position -22.9,22.3 --time 2026-08-29T08:12:31+02:00
   shadowread steer --course 58 --position -22.9,22.3 --time 2026-08-29T08:12:31+02:00 --number 350
   shadowread steer --course 58 --position -22.9,22.3 --time 2026-08-29T08:12:31+02:00 --instrument fixtures/instrument/board.toml --deviation-card fixtures/compass/card.json
-  shadowread steer --course 58 --position -22.9,22.3 --time 2026-08-29T08:12:31+02:00 --json`,
+  shadowread steer --course 58 --position -22.9,22.3 --time 2026-08-29T08:12:31+02:00 --json
+  shadowread log import --log pan.db --entries fixtures/journey/first-truck.csv
+  shadowread log settings --log pan.db --utc-offset 2 --stop camp=-23.20,22.36
+  shadowread steer --log pan.db --stood --time 2026-08-30T12:30`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runSteer(cmd, s, &o, c) },
 	}
 	f := cmd.Flags()
 	f.SortFlags = false
-	f.Var(&o.course, "course", "the true course to steer; required")
+	f.Var(&o.course, "course", "the true course to steer (default to the next stop of the log)")
+	f.Var(&o.to, "to", destinationUsage)
 	o.photo.when.add(f, "one answer, for this `TIME`, as 2026-03-14T09:26:53+02:00 (default now, and on)", "of --time and of the times shown, as +02:00 or 2; east is positive")
 	o.photo.addSky(cmd, " (default from the log)")
 	f.Var(&o.number.number, "number", "the number that lies under the shadow, read by eye: says how far to turn right or left")
@@ -98,21 +107,27 @@ never the sole means of navigation: check by another.`,
 	f.StringVar(&o.log.file, "log", "", "the log `FILE` of the journey: its estimated position is taken where there is no other (default what "+logVariable+" names)")
 	f.Var(&o.odometer, "odometer", "what the odometer reads at --time, to go on from the log's last entry")
 	f.BoolVar(&o.stood, "stood", false, "nothing was run since the log's last entry, at --time")
+	f.Var(&o.journey, "journey", journeyUsage)
 	addJSON(cmd, s)
-	inGroup(cmd, everyday, "course", "position", "time", "utc-offset", "number", "instrument", "deviation-card", "json")
-	inGroup(cmd, withLog, "log", "odometer", "stood")
+	inGroup(cmd, everyday, "course", "to", "position", "time", "utc-offset", "number", "instrument", "deviation-card", "json")
+	inGroup(cmd, withLog, "log", "journey", "odometer", "stood")
 	inGroup(cmd, seldom)
+	completeStops(cmd, s, "to", &o.log)
 	return cmd
 }
 
+// withLog tells whether a log has a say: where it is named, and where there is no course.
+func (o *steerOptions) withLog(s *streams) bool {
+	return o.log.file != "" || s.log != "" || !o.course.set
+}
+
 func (o *steerOptions) check(cmd *cobra.Command, s *streams) error {
-	if !o.course.set {
-		return fault.Usage("no_course", "give --course, as 58", "no course given")
+	for _, pair := range [][2]string{{"course", "to"}, {"odometer", "stood"}} {
+		if err := exclusive(cmd, pair[0], pair[1]); err != nil {
+			return err
+		}
 	}
-	if err := exclusive(cmd, "odometer", "stood"); err != nil {
-		return err
-	}
-	withLog := o.log.file != "" || s.log != ""
+	withLog := o.withLog(s)
 	for _, name := range []string{"odometer", "stood"} {
 		switch {
 		case !cmd.Flags().Changed(name):
@@ -135,13 +150,19 @@ type helm struct {
 	course  angle.Angle
 	sigma   angle.Angle // of a number by eye; 0: the reader's
 	zone    telling.Zone
-	// estimate takes the log's position, anew where it is a minute old; nil where one is given.
+	// estimate takes the log's position and course, anew where they are a minute old; nil
+	// where both are given.
 	estimate func(context.Context, time.Time) error
+	onward   *logbook.Onward   // to where it steers; nil for a course that was given
+	set      *logbook.Settings // of the journey; nil without a log
 }
 
 func (o *steerOptions) helm(cmd *cobra.Command, s *streams) (*helm, error) {
 	h := &helm{s: s, course: o.course.angle().Bearing(), zone: telling.Zone{Location: time.UTC}}
-	var err error
+	err := o.settings(cmd, h)
+	if err != nil {
+		return nil, err
+	}
 	if h.options, err = o.photo.options(cmd); err != nil {
 		return nil, err
 	}
@@ -154,42 +175,27 @@ func (o *steerOptions) helm(cmd *cobra.Command, s *streams) (*helm, error) {
 		}
 	}
 	h.options.Grid = o.grid
+	known := knownFlags{instrument: o.instrument}
 	if o.instrument != "" {
 		if _, err := useInstrument(cmd, &h.options, o.instrument); err != nil {
+			return nil, err
+		}
+	}
+	if h.set != nil {
+		if err := h.useSettings(cmd, &known); err != nil {
 			return nil, err
 		}
 	}
 	if o.number.sigma.set {
 		h.sigma = o.number.sigma.angle()
 	}
-	if offset := h.options.Time.UTCOffset; offset != nil && *offset != 0 {
+	if offset := o.photo.when.shown(); offset != nil && *offset != 0 {
 		h.zone.Location = time.FixedZone("", int(*offset/time.Second))
 	}
-	if !o.photo.place.set {
-		quiet, asked := *s, time.Time{}
-		h.estimate = func(ctx context.Context, t time.Time) error {
-			if age := t.Sub(asked); age >= 0 && age < time.Minute {
-				return nil
-			}
-			err := o.log.with(ctx, &quiet, false, func(book *logbook.Log) error {
-				e, err := book.EstimateAt(ctx, t, o.since())
-				h.options.Position.Estimate = logreading.Place(e)
-				return err
-			})
-			quiet.quiet = true // the log is named once
-			if err == nil {
-				asked = t
-			}
-			return err
-		}
+	if !o.photo.place.set || !o.course.set {
+		h.estimate = o.follow(h)
 	}
 	return h, nil
-}
-
-// since is the way since the log's last entry; nil if it is not known.
-func (o *steerOptions) since() *logbook.Run {
-	r := readOptions{odometer: o.odometer, stood: o.stood}
-	return r.since()
 }
 
 // at is what to say at a time.
@@ -230,6 +236,7 @@ func runSteer(cmd *cobra.Command, s *streams, o *steerOptions, c clock) error {
 			s.note(w.Code, "%s", w.Message)
 		}
 	}
+	h.sayWhereTo()
 	switch {
 	case once:
 		if err := h.print(first, &table{s: s, pipe: "steer"}); err != nil {

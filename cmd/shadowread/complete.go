@@ -49,11 +49,16 @@ func completeEntries(s *streams, log *logFlag, kinds ...logbook.Kind) cobra.Comp
 	}
 }
 
-// completeStops completes a flag to the places that the log knows: departure and fixes,
-// the latest first.
+// completeStops completes a flag to the places that the log knows: the stops, departure and
+// fixes, the latest first.
 func completeStops(cmd *cobra.Command, s *streams, flag string, log *logFlag) {
 	err := cmd.RegisterFlagCompletionFunc(flag, func(*cobra.Command, []string, string) ([]cobra.Completion, cobra.ShellCompDirective) {
 		return fromLog(s, log, func(ctx context.Context, book *logbook.Log) (places []cobra.Completion, err error) {
+			if set, err := book.SettingsOf(ctx, 0); err == nil && set.Stops != nil && flag == "to" {
+				for _, stop := range *set.Stops {
+					places = append(places, cobra.CompletionWithDesc(stop.Name, "stop "+stop.Position.String()))
+				}
+			}
 			entries, err := book.List(ctx, 0, false)
 			for _, e := range slices.Backward(entries) {
 				spot := positionOf(e.Content)

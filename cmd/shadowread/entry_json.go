@@ -17,6 +17,7 @@ type (
 		Kind         logbook.Kind   `json:"kind"`
 		Time         time.Time      `json:"time_utc"`
 		Written      time.Time      `json:"written_utc"`
+		Offset       *float64       `json:"utc_offset_s"` // by which the time was said; null: not known
 		Supersedes   *int           `json:"supersedes"`
 		SupersededBy *int           `json:"superseded_by"`
 		Note         string         `json:"note"`
@@ -24,6 +25,7 @@ type (
 		How          *logbook.How   `json:"how"` // of a leg's heading
 		Heading      *float64       `json:"heading_true_deg"`
 		HeadingSigma *float64       `json:"heading_sigma_deg"`
+		Grid         *float64       `json:"heading_grid_deg"` // null away from the poles
 		NeedsHeading bool           `json:"needs_heading"`
 		Photo        *logbook.Photo `json:"photo"`
 		Position     *spotJSON      `json:"position"` // of a departure or fix
@@ -33,6 +35,9 @@ type (
 		Reads        *string        `json:"reads"`     // of a new odometer
 		Body         *string        `json:"body"`      // sun or moon, of a leg by the dial
 		Number       *float64       `json:"number_deg"`
+		// Settings are those of a departure, or of an entry of their own, by the keys of the
+		// file that a phone takes.
+		Settings *settingsJSON `json:"settings"`
 	}
 	shortLegJSON struct {
 		Heading float64  `json:"heading_true_deg"`
@@ -73,8 +78,9 @@ type (
 		Estimate *spotJSON    `json:"estimate"` // null if the position is lost
 		Lost     *string      `json:"lost"`
 		Closing  *closingJSON `json:"closing"`
-		Since    *float64     `json:"since_last_s"` // the entry before
-		Run      *float64     `json:"run_m"`        // since then, as logged
+		Since    *float64     `json:"since_last_s"`  // the entry before
+		Run      *float64     `json:"run_m"`         // since then, as logged
+		Later    *closingJSON `json:"later_closing"` // of a correction: what the last fix after it shows now
 		// Suspects would each close a fix of three sigma or more.
 		Suspects []suspectJSON `json:"suspects"`
 	}
@@ -144,12 +150,15 @@ func entryOf(e *logbook.Entry) entryJSON {
 		Entry: e.Number, Journey: e.Journey, Kind: e.Kind(), Time: e.Time.UTC(), Written: e.Written.UTC(), Note: e.Note,
 		Supersedes: positive(e.Supersedes), SupersededBy: positive(e.SupersededBy),
 	}
+	if e.Offset != nil {
+		out.Offset = new(e.Offset.Seconds())
+	}
 	if run := runOf(e.Content); run != nil {
 		out.Way = wayOf(*run)
 	}
 	switch c := e.Content.(type) {
 	case *logbook.Departure:
-		out.Position, out.Source = spotOf(c.Position, c.Sigma), &c.Source
+		out.Position, out.Source, out.Settings = spotOf(c.Position, c.Sigma), &c.Source, settingsJSONOf(c.Settings)
 		if c.Odometer != nil {
 			out.Way = wayOf(logbook.ByOdometer(*c.Odometer))
 		}
@@ -164,6 +173,8 @@ func entryOf(e *logbook.Entry) entryJSON {
 		for _, l := range c.Legs {
 			out.Legs = append(out.Legs, shortLegJSON{wording.BearingDegrees(l.Heading.Heading, 4), wording.Degrees(l.Heading.Sigma, 4), wayOf(l.Run)})
 		}
+	case *logbook.Settings:
+		out.Settings = settingsJSONOf(c)
 	case *logbook.OdometerSet:
 		out.Reads = new(c.After.String())
 	}
@@ -179,12 +190,15 @@ func (e *entryJSON) showing(d logbook.DialReading) {
 }
 
 func addedOf(a logbook.Added, shown logbook.DialReading) addedJSON {
-	out := addedJSON{entryJSON: entryOf(&a.Entry), Closing: closingOf(a.Closing), Suspects: []suspectJSON{}}
+	out := addedJSON{entryJSON: entryOf(&a.Entry), Closing: closingOf(a.Closing), Later: closingOf(a.Later), Suspects: []suspectJSON{}}
 	out.showing(shown)
 	if !a.Before.IsZero() {
 		out.Since, out.Run = new(a.Entry.Time.Sub(a.Before).Seconds()), new(metres(a.Ran))
 	}
 	if e := a.Estimate; e != nil {
+		if a.Entry.Supersedes == 0 {
+			out.Grid = gridDegreesAt(&a.Entry, e.Position)
+		}
 		out.Estimate = workedSpot(e.Position, e.Cov)
 	}
 	if a.Lost != nil {
@@ -198,6 +212,9 @@ type listed struct {
 	*logbook.Entry
 	at    *workup.Point // nil if it does not stand, or the position is lost
 	shown logbook.DialReading
+	// offset is from UTC, by which its time is shown; nil: UTC.
+	offset *time.Duration
+	set    *logbook.Settings // that hold at the end of its journey
 }
 
 func (l *listed) json() listedJSON {
@@ -205,7 +222,7 @@ func (l *listed) json() listedJSON {
 	out.showing(l.shown)
 	if p := l.at; p != nil {
 		out.Estimated, out.Adjusted = workedSpot(p.Estimated, p.Cov), workedSpot(p.Adjusted, p.AdjustedCov)
-		out.Closing = closingOf(p.Closing)
+		out.Closing, out.Grid = closingOf(p.Closing), gridDegreesAt(l.Entry, p.Adjusted)
 	}
 	return out
 }

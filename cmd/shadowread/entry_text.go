@@ -3,11 +3,13 @@ package main
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
-	"time"
 
 	"shadowread/internal/angle"
+	"shadowread/internal/geo"
 	"shadowread/internal/logbook"
+	"shadowread/internal/logimport"
 	"shadowread/internal/reading"
 	"shadowread/internal/telling"
 	"shadowread/internal/wording"
@@ -45,16 +47,27 @@ func headingOf(l *logbook.Leg) *logbook.Heading {
 }
 
 // whatText says in a few words what an entry is.
-func whatText(e *logbook.Entry) string {
+func whatText(e *logbook.Entry) string { return whatTextAt(e, "") }
+
+// whatTextAt is the same with the grid heading beside a true one.
+func whatTextAt(e *logbook.Entry, grid string) string {
 	switch c := e.Content.(type) {
 	case *logbook.Leg:
 		h := headingOf(c)
 		if h == nil {
 			return "leg, no heading"
 		}
-		return fmt.Sprintf("leg %s by %s", telling.With(reading.Uncertain{Value: h.Heading, Sigma: h.Sigma}), c.How)
+		return fmt.Sprintf("leg %s%s by %s", telling.With(reading.Uncertain{Value: h.Heading, Sigma: h.Sigma}), grid, c.How)
 	case *logbook.Detour:
 		return "detour of " + wording.Count(len(c.Legs), "leg")
+	case *logbook.Settings:
+		var names []string
+		for _, l := range settingsLines(c) {
+			if !slices.Contains(names, l[0]) {
+				names = append(names, l[0])
+			}
+		}
+		return "settings: " + strings.Join(names, ", ")
 	case *logbook.OdometerSet:
 		return "odometer set to " + c.After.String()
 	case *logbook.Withdrawal:
@@ -79,16 +92,34 @@ func shownText(d logbook.DialReading) string {
 	return strings.Join(parts, ", ")
 }
 
-// readText is whatText with what the dial showed.
-func readText(e *logbook.Entry, d logbook.DialReading) string {
+// readText is whatTextAt with what the dial showed.
+func readText(e *logbook.Entry, grid string, d logbook.DialReading) string {
 	if text := shownText(d); text != "" {
-		return whatText(e) + " " + text
+		return whatTextAt(e, grid) + " " + text
 	}
-	return whatText(e)
+	return whatTextAt(e, grid)
+}
+
+// lengthText is a length in a journey's unit, as wording.Length has it in kilometres.
+func lengthText(m geo.Metres, unit logbook.Unit) string {
+	if unit == logbook.Kilometres {
+		return wording.Length(m)
+	}
+	n := float64(m / unit.Length())
+	switch {
+	case n < 10:
+		return fmt.Sprintf("%.2f %s", n, unit)
+	case n < 1000:
+		return fmt.Sprintf("%.1f %s", n, unit)
+	}
+	return fmt.Sprintf("%.0f %s", n, unit)
 }
 
 // wayText says what was given of the distance run.
-func wayText(c logbook.Content) string {
+func wayText(c logbook.Content) string { return wayTextIn(c, logbook.Kilometres) }
+
+// wayTextIn is wayText with speeds and lengths in a journey's unit.
+func wayTextIn(c logbook.Content, unit logbook.Unit) string {
 	if d, ok := c.(*logbook.Departure); ok && d.Odometer != nil {
 		return d.Odometer.String()
 	}
@@ -102,13 +133,13 @@ func wayText(c logbook.Content) string {
 	}
 	switch {
 	case run.Speed != nil:
-		text := fmt.Sprintf("%.3g km/h", float64(run.Speed.Mean)*3.6)
+		text := fmt.Sprintf("%.3g %s", float64(run.Speed.Mean)*3600/float64(unit.Length()), logimport.PerHour(unit))
 		if run.Speed.For > 0 {
 			text += " for " + wording.Span(run.Speed.For)
 		}
 		parts = append(parts, text)
 	case run.Distance != nil:
-		parts = append(parts, "+"+wording.Length(run.Distance.Length))
+		parts = append(parts, "+"+lengthText(run.Distance.Length, unit))
 	case run.Stood:
 		parts = append(parts, "stood")
 	}
@@ -145,8 +176,6 @@ func closingText(c *workup.Closing) string {
 	return text
 }
 
-func utcText(t time.Time) string { return t.UTC().Format(time.DateTime) + " UTC" }
-
 // briefEllipse is an ellipse in a table.
 func briefEllipse(e workup.Ellipse) string {
 	return wording.Length(e.Major) + " by " + wording.Length(e.Minor)
@@ -172,4 +201,25 @@ func entryNotes(e *logbook.Entry, c *workup.Closing) string {
 		notes = append(notes, e.Note)
 	}
 	return plain(strings.Join(notes, "; "))
+}
+
+// gridAt is the grid heading of a leg that was logged at a place near a pole, to stand beside
+// the true one; "" elsewhere.
+func gridAt(e *logbook.Entry, p geo.Position) string {
+	if l, ok := e.Content.(*logbook.Leg); ok {
+		if h := headingOf(l); h != nil {
+			return wording.GridBeside(h.Heading, p)
+		}
+	}
+	return ""
+}
+
+// gridDegreesAt is the same in degrees.
+func gridDegreesAt(e *logbook.Entry, p geo.Position) *float64 {
+	if l, ok := e.Content.(*logbook.Leg); ok {
+		if h := headingOf(l); h != nil {
+			return gridDegrees(h.Heading, p)
+		}
+	}
+	return nil
 }

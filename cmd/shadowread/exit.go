@@ -27,7 +27,7 @@ var exitTexts = map[int]string{
 	exitOK:          "all went well; for read and log: every photo gave a heading",
 	exitError:       "an error, as a folder without photos or a file that cannot be written",
 	exitUsage:       "a slip in the command line",
-	exitRefused:     "a photo was refused; only read and log go on with the others",
+	exitRefused:     "a photo, or a fix far off, was refused; read and log go on with others",
 	exitOutside:     "the instrument is outside --tolerance, or was not proved to be within",
 	exitInterrupted: "interrupted",
 }

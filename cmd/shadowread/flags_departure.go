@@ -10,11 +10,11 @@ import (
 
 // departureFlags is what a departure says beside its position.
 type departureFlags struct {
-	odometer              parsed[logbook.Odometer]
+	odometer              inUnit[logbook.Odometer]
 	ice                   bool
 	steering, mount, lean quantity
 	scale                 quantity
-	limit                 parsed[workup.MetresPerSecond]
+	limit                 inUnit[workup.MetresPerSecond]
 }
 
 func newDepartureFlags() departureFlags {
@@ -37,8 +37,8 @@ func (d *departureFlags) add(cmd *cobra.Command) {
 
 var modelNames = []string{"on-ice", "steering-sigma", "lubber-shared-sigma", "lean-sigma", "scale-sigma", "speed-limit"}
 
-// apply changes a departure to what was given.
-func (d *departureFlags) apply(to *logbook.Departure) {
+// apply changes a departure to what was given, bare numbers in a unit.
+func (d *departureFlags) apply(to *logbook.Departure, unit logbook.Unit) {
 	if d.ice {
 		to.Model = workup.Ice()
 	}
@@ -54,6 +54,6 @@ func (d *departureFlags) apply(to *logbook.Departure) {
 		to.Model.Scale = d.scale.value / 100
 	}
 	if d.limit.set {
-		to.SpeedLimit = d.limit.value
+		to.SpeedLimit = d.limit.in(unit)
 	}
 }

@@ -7,30 +7,48 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"shadowread/internal/fault"
+	"shadowread/internal/geo"
 	"shadowread/internal/logbook"
 )
 
 // entryFlags is what every verb that writes an entry takes.
 type entryFlags struct {
-	log  logFlag
-	when when
-	note string
+	log     logFlag
+	when    when
+	note    string
+	journey quantity
+	// inBetween puts the entry in by its time, before later ones; for verbs that have it.
+	inBetween bool
 	// accept are the codes of what is odd and meant.
 	accept []string
 	// clock is where the time comes from with verbs that have it by other flags.
 	clock *when
+	// spot is where an entry is that says so itself.
+	spot *spotFlags
 }
 
 func (e *entryFlags) add(cmd *cobra.Command, s *streams) {
-	e.when.add(cmd.Flags(), "the `TIME` of the entry, as 2026-03-14T09:26:53+02:00 (default now)", "of --time, as +02:00 or 2; east is positive")
+	e.when.add(cmd.Flags(), "the `TIME` of the entry, as 2026-03-14T09:26:53+02:00, or today's hour alone (default now)", "of --time and of the times shown, as +02:00 or 2; east is positive (default the journey's)")
 	e.addRest(cmd, s)
 	e.addAccept(cmd)
+	e.addJourney(cmd)
 }
 
 // addAccept is for verbs that write what is new: a correction is not asked about.
 func (e *entryFlags) addAccept(cmd *cobra.Command) {
 	cmd.Flags().StringSliceVar(&e.accept, "accept", nil, "the `CODE` of what is odd and meant: "+oddCodes())
 	words(cmd, "accept", strings.Split(oddCodes(), ", ")...)
+}
+
+// addJourney is for verbs that write what is new: a correction stays in its journey.
+func (e *entryFlags) addJourney(cmd *cobra.Command) {
+	e.journey = newJourneyFlag()
+	cmd.Flags().Var(&e.journey, "journey", "the number of the journey to go on with (default the last)")
+}
+
+func (e *entryFlags) addInBetween(cmd *cobra.Command) {
+	cmd.Flags().BoolVar(&e.inBetween, "in-between", false, "put in what was forgotten, by its time, between the entries that are there; what comes after it is worked up anew")
 }
 
 // addRest leaves out the time, for verbs that have it by other flags.
@@ -40,10 +58,18 @@ func (e *entryFlags) addRest(cmd *cobra.Command, s *streams) {
 	addJSON(cmd, s)
 }
 
+// at is what the entry has beside what it says, but for its time.
+func (e *entryFlags) at() logbook.At {
+	return logbook.At{Note: e.note, Journey: int(e.journey.value), InBetween: e.inBetween}
+}
+
+// timeNow is the machine's clock; tests set it.
+var timeNow = time.Now
+
 // orNow is the machine's clock where no time was given, whole seconds of it.
 func orNow(given *time.Time) time.Time {
 	if given == nil {
-		return time.Now().UTC().Truncate(time.Second)
+		return timeNow().UTC().Truncate(time.Second)
 	}
 	return *given
 }
@@ -61,37 +87,96 @@ func (e *entryFlags) given(s *streams) (*time.Time, error) {
 	return &n.Time, nil
 }
 
+// writing is what a verb writes its entry with: the log, when, and the journey's settings.
+type writing struct {
+	book *logbook.Log
+	at   logbook.At
+	set  logbook.Settings
+}
+
 // write opens the log, writes one entry of the given time, by default now, and prints
 // what became of it.
-func (e *entryFlags) write(cmd *cobra.Command, s *streams, create bool, add func(context.Context, *logbook.Log, logbook.At) (logbook.Added, error)) error {
-	given, err := e.given(s)
-	if err != nil {
-		return err
+func (e *entryFlags) write(cmd *cobra.Command, s *streams, create bool, add func(context.Context, writing) (logbook.Added, error)) error {
+	if create { // there is no journey to tell the offset
+		if _, err := e.when.noted(); err != nil {
+			return err
+		}
 	}
-	return e.writeUntimed(cmd, s, create, func(ctx context.Context, l *logbook.Log) (logbook.Added, error) {
-		return e.sure(s, logbook.At{Time: orNow(given), Note: e.note}, func(at logbook.At) (logbook.Added, error) { return add(ctx, l, at) })
+	return e.writeUntimed(cmd, s, create, func(ctx context.Context, w writing) (logbook.Added, error) {
+		given, err := e.given(s)
+		if err != nil {
+			return logbook.Added{}, err
+		}
+		w.at.Time, w.at.Offset = orNow(given), e.when.shown()
+		var where *geo.Position
+		if e.spot != nil {
+			where = e.spot.place.given()
+		}
+		w.at.Found = e.when.oddClock(ctx, w.book, w.at.Time, where)
+		return e.sure(s, w.at, func(at logbook.At) (logbook.Added, error) {
+			w.at = at
+			return add(ctx, w)
+		})
 	})
 }
 
 // writeUntimed is the same for verbs that have the time another way.
-func (e *entryFlags) writeUntimed(cmd *cobra.Command, s *streams, create bool, add func(context.Context, *logbook.Log) (logbook.Added, error)) error {
+func (e *entryFlags) writeUntimed(cmd *cobra.Command, s *streams, create bool, add func(context.Context, writing) (logbook.Added, error)) error {
 	return e.log.with(cmd.Context(), s, create, func(l *logbook.Log) error {
-		added, err := add(cmd.Context(), l)
-		if err != nil {
-			return err
-		}
-		shown, err := shownOf(cmd.Context(), l, &added.Entry)
-		if err != nil {
-			return err
-		}
+		ctx := cmd.Context()
+		w := writing{book: l, at: e.at()}
+		l.GoOnWith(w.at.Journey)
 		clock := &e.when
 		if e.clock != nil {
 			clock = e.clock
 		}
-		suspects, err := suspectsOf(cmd.Context(), l, &added)
+		if !create {
+			var err error
+			if w.set, err = l.SettingsOf(ctx, w.at.Journey); err != nil {
+				return err
+			}
+			clock.journeys = w.set.UTCOffset
+		}
+		added, err := add(ctx, w)
 		if err != nil {
 			return err
 		}
-		return printAdded(s, acknowledged{added, shown, clock.stated(), suspects})
+		shown, err := shownOf(ctx, l, &added.Entry)
+		if err != nil {
+			return err
+		}
+		offset, err := e.shownBy(ctx, l, &added.Entry)
+		if err != nil {
+			return err
+		}
+		suspects, err := suspectsOf(ctx, l, &added)
+		if err != nil {
+			return err
+		}
+		a := acknowledged{added, shown, offset, suspects, e.spot}
+		if waits(&added) {
+			return e.farFix(ctx, s, l, a)
+		}
+		return printAdded(s, a)
 	})
+}
+
+// shownBy is the UTC offset by which an entry's time is shown: as it was said now, or in the
+// log.
+func (e *entryFlags) shownBy(ctx context.Context, book *logbook.Log, entry *logbook.Entry) (*time.Duration, error) {
+	clock := &e.when
+	if e.clock != nil {
+		clock = e.clock
+	}
+	if offset := clock.stated(); offset != nil {
+		return offset, nil
+	}
+	if entry.Offset != nil {
+		return entry.Offset, nil
+	}
+	offset, err := book.Offset(ctx, entry.Journey)
+	if fault.Code(err) == "no_journey" { // it was withdrawn
+		err = nil
+	}
+	return offset, err
 }

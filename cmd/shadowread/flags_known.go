@@ -8,12 +8,16 @@ import (
 	"shadowread/internal/camera"
 	"shadowread/internal/fault"
 	"shadowread/internal/instrument"
+	"shadowread/internal/logbook"
 	"shadowread/internal/reading"
 	"shadowread/internal/recordfile"
 )
 
 // knownFlags is what was found out of the camera and of the instrument beforehand.
-type knownFlags struct{ lens, instrument string }
+type knownFlags struct {
+	lens, instrument string
+	record           *logbook.Record // the instrument's, as used; nil for none
+}
 
 func (k *knownFlags) add(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&k.lens, "lens", "", "the camera's lens record `FILE` (default from the store of lenses, see shadowread lens)")
@@ -26,6 +30,9 @@ func (k *knownFlags) use(cmd *cobra.Command, o *reading.Options) error {
 	if k.instrument != "" {
 		proved, err := useInstrument(cmd, o, k.instrument)
 		if err != nil {
+			return err
+		}
+		if k.record, err = keptFile(k.instrument); err != nil {
 			return err
 		}
 		lensFile = cmp.Or(lensFile, proved)
@@ -75,9 +82,14 @@ func useInstrument(cmd *cobra.Command, o *reading.Options, file string) (lensFil
 	if err != nil {
 		return "", err
 	}
+	return record.LensFile(file), useRecord(cmd, o, record, file)
+}
+
+// useRecord is useInstrument for a record that is read already.
+func useRecord(cmd *cobra.Command, o *reading.Options, record instrument.Record, file string) error {
 	given := cmd.Flags().Changed
 	if given("plumb-line") && record.Gnomon != instrument.PlumbLine {
-		return "", fault.Usage("contradicting_flags", "leave --plumb-line out, or name the record of the plumb line", "%s is the record of a %s", file, record.Gnomon)
+		return fault.Usage("contradicting_flags", "leave --plumb-line out, or name the record of the plumb line", "%s is the record of a %s", file, record.Gnomon)
 	}
 	if !given("rod-height") {
 		o.Rod.HeightMM = record.HeightMM
@@ -95,5 +107,5 @@ func useInstrument(cmd *cobra.Command, o *reading.Options, file string) (lensFil
 		record.AlignmentSigma = o.Alignment
 	}
 	o.Instrument = &record
-	return record.LensFile(file), nil
+	return nil
 }

@@ -20,6 +20,7 @@ type legFlags struct {
 	known         knownFlags
 	anew          bool
 	way           wayFlags
+	picked        bool     // the photo was found in the journey's folder
 	photoHeadings []string // flags that say how a photo or a number is read
 }
 
@@ -66,10 +67,6 @@ func flagSet(cmd *cobra.Command) (names []string) {
 func (l *legFlags) one(cmd *cobra.Command, args []string) error {
 	if err := l.consistent(cmd, args); err != nil {
 		return err
-	}
-	if len(args) == 0 && !l.number.number.set && !l.heading.set {
-		return fault.Usage("no_heading", "give a photo, --number, or --heading with --heading-sigma; where there is none, log a halt",
-			"the new heading is not given")
 	}
 	return nil
 }

@@ -28,7 +28,7 @@ func (l *logFlag) with(ctx context.Context, s *streams, create bool, f func(*log
 			return err
 		}
 	}
-	book, err := logbook.Open(ctx, path, logbook.Options{Create: create})
+	book, err := logbook.Open(ctx, path, logbook.Options{Create: create, Now: timeNow})
 	if err != nil {
 		return err
 	}

@@ -36,10 +36,11 @@ func (p *spotFlags) given(s *streams) (geo.Position, geo.Metres, error) {
 	return p.place.value, p.within(s, geo.Metres(p.sigma.value)), nil
 }
 
-// within returns the sigma of the position with that of how it was written.
+// within returns the sigma of the position with that of how it was written, and tells where
+// that is the greater part; s may be nil.
 func (p *spotFlags) within(s *streams, sigma geo.Metres) geo.Metres {
 	sigma, coarse := geo.WithRounding(p.place.text, sigma)
-	if coarse {
+	if coarse && s != nil {
 		s.note("position_rounded", "with its last digit the position is good to %s only; give more digits if you know them", wording.Length(sigma))
 	}
 	return sigma

@@ -13,29 +13,58 @@ import (
 	"shadowread/internal/workup"
 )
 
-func newLengthFlag() parsed[geo.Metres] {
-	return parsed[geo.Metres]{name: "LENGTH", parse: logimport.ParseLength}
+// inUnit is a flag whose bare number means the journey's unit, which is known once the log
+// is open.
+type inUnit[T any] struct {
+	set   bool
+	text  string
+	name  string // in the help
+	parse func(string, logbook.Unit) (T, error)
 }
 
-func newSpeedFlag() parsed[workup.MetresPerSecond] {
-	return parsed[workup.MetresPerSecond]{name: "SPEED", parse: logimport.ParseSpeed}
+func (q *inUnit[T]) Set(s string) error {
+	if _, err := q.parse(s, logbook.Kilometres); err != nil { // what is wrong is so in any unit
+		return err
+	}
+	q.text, q.set = s, true
+	return nil
 }
 
-func newOdometerFlag() parsed[logbook.Odometer] {
-	return parsed[logbook.Odometer]{name: "READING", parse: logimport.ParseReading}
+func (q *inUnit[T]) String() string { return q.text }
+
+func (q *inUnit[T]) Type() string { return q.name }
+
+// in is the value where bare numbers are in a unit; zero where the flag was not given.
+func (q *inUnit[T]) in(unit logbook.Unit) (value T) {
+	if q.set {
+		value, _ = q.parse(q.text, unit) // Set has seen that it can be read
+	}
+	return value
 }
 
-const odometerUsage = "what the odometer reads, as it stands there: 45218.4, or with mi or nmi behind it where it does not count km"
+func newLengthFlag() inUnit[geo.Metres] {
+	return inUnit[geo.Metres]{name: "LENGTH", parse: logimport.ParseLength}
+}
+
+func newSpeedFlag() inUnit[workup.MetresPerSecond] {
+	return inUnit[workup.MetresPerSecond]{name: "SPEED", parse: logimport.ParseSpeed}
+}
+
+func newOdometerFlag() inUnit[logbook.Odometer] {
+	return inUnit[logbook.Odometer]{name: "READING", parse: logimport.ParseReading}
+}
+
+const odometerUsage = "what the odometer reads, as it stands there: 45218.4, in the journey's unit unless km, mi or nmi stands behind it"
 
 // wayFlags is the way since the entry before.
 type wayFlags struct {
-	odometer      parsed[logbook.Odometer]
+	odometer      inUnit[logbook.Odometer]
 	rolled        quantity
-	speed         parsed[workup.MetresPerSecond]
-	speedSigma    parsed[workup.MetresPerSecond]
+	speed         inUnit[workup.MetresPerSecond]
+	speedSigma    inUnit[workup.MetresPerSecond]
 	underWay      time.Duration
-	distance      parsed[geo.Metres]
-	distanceSigma parsed[geo.Metres]
+	distance      inUnit[geo.Metres]
+	distanceSigma inUnit[geo.Metres]
 	stood         bool
 }
 
@@ -71,7 +100,7 @@ func (w *wayFlags) group(cmd *cobra.Command) {
 func (w *wayFlags) bare(args []string) (rest []string, err error) {
 	bare := ""
 	for _, arg := range args {
-		_, notOne := logimport.ParseReading(arg)
+		_, notOne := logimport.ParseReading(arg, logbook.Kilometres)
 		if _, noFile := os.Stat(arg); notOne != nil || noFile == nil {
 			rest = append(rest, arg)
 			continue
@@ -90,38 +119,45 @@ func (w *wayFlags) bare(args []string) (rest []string, err error) {
 	return rest, nil
 }
 
-// noReading is what a verb says that takes no argument but a reading.
-func noReading(rest []string) error {
-	if len(rest) == 0 {
-		return nil
+// bareAlone is bare for verbs that take no argument but a reading.
+func (w *wayFlags) bareAlone(args []string) error {
+	rest, err := w.bare(args)
+	if err != nil || len(rest) == 0 {
+		return err
 	}
 	return fault.Usage("unexpected_argument", "the odometer's reading may stand without its flag, as 8430.2 or 8430.2mi", "unexpected argument %q", rest[0])
 }
 
-// run is the way as the log wants it; it is for the log to say that there is none.
-func (w *wayFlags) run(cmd *cobra.Command) (run logbook.Run, err error) {
+// check refuses what does not go together.
+func (w *wayFlags) check(cmd *cobra.Command) error {
 	for _, pair := range [][2]string{{"speed", "distance"}, {"speed", "stood"}, {"distance", "stood"}} {
 		if err := exclusive(cmd, pair[0], pair[1]); err != nil {
-			return run, err
+			return err
 		}
 	}
 	for _, pair := range [][2]string{{"rolled-over", "odometer"}, {"speed-sigma", "speed"}, {"under-way", "speed"}, {"distance-sigma", "distance"}} {
 		bare := pair[1] == "odometer" && w.odometer.set // as an argument
 		if cmd.Flags().Changed(pair[0]) && !cmd.Flags().Changed(pair[1]) && !bare {
-			return run, fault.Usage("flag_without_other", "give --"+pair[1]+" too", "--%s has no meaning without --%s", pair[0], pair[1])
+			return fault.Usage("flag_without_other", "give --"+pair[1]+" too", "--%s has no meaning without --%s", pair[0], pair[1])
 		}
 	}
+	return nil
+}
+
+// run is the way as the log wants it, with bare numbers in a unit; it is for the log to say
+// that there is none.
+func (w *wayFlags) run(unit logbook.Unit) (run logbook.Run) {
 	if w.odometer.set {
-		o := w.odometer.value
+		o := w.odometer.in(unit)
 		o.RolledOver = int(w.rolled.value)
 		run.Odometer = &o
 	}
 	if w.speed.set {
-		run.Speed = &logbook.Speed{Mean: w.speed.value, Sigma: w.speedSigma.value, For: w.underWay}
+		run.Speed = &logbook.Speed{Mean: w.speed.in(unit), Sigma: w.speedSigma.in(unit), For: w.underWay}
 	}
 	if w.distance.set {
-		run.Distance = &logbook.Distance{Length: w.distance.value, Sigma: w.distanceSigma.value}
+		run.Distance = &logbook.Distance{Length: w.distance.in(unit), Sigma: w.distanceSigma.in(unit)}
 	}
 	run.Stood = w.stood
-	return run, nil
+	return run
 }

@@ -22,6 +22,9 @@ func (p *place) add(fs *pflag.FlagSet, usage string) {
 type when struct {
 	time   string
 	offset parsed[time.Duration]
+	// journeys is the offset of the journey's clocks: of times given without one. Nil: not
+	// known.
+	journeys *time.Duration
 }
 
 func (w *when) add(fs *pflag.FlagSet, timeUsage, offsetUsage string) {
@@ -52,7 +55,11 @@ func (w *when) noted() (*geo.Noted, error) {
 	if w.time == "" {
 		return nil, nil
 	}
-	n, err := geo.ParseNoted(w.time, w.offset.given(), time.Now())
+	offset := w.offset.given()
+	if offset == nil {
+		offset = w.journeys
+	}
+	n, err := geo.ParseNoted(w.time, offset, timeNow())
 	if err != nil {
 		return nil, fault.Usage(fault.Code(err), fault.Hint(err), "--time: %s", err)
 	}
@@ -70,4 +77,12 @@ func (w *when) stated() *time.Duration {
 		return nil
 	}
 	return n.Offset
+}
+
+// shown returns the UTC offset by which times are shown; nil: UTC.
+func (w *when) shown() *time.Duration {
+	if stated := w.stated(); stated != nil {
+		return stated
+	}
+	return w.journeys
 }

@@ -40,7 +40,7 @@ func logged[T any](t *testing.T, want int, file string, words ...string) []T {
 func TestJourney(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "pan.db")
 	day := func(name string) string { return filepath.Join(fixtures, "journey", name) }
-	logged[addedJSON](t, exitOK, file, "begin", "--position", "-22.90000,22.30000", "--error", "15", "--odometer", "45210.0", "--time", "2026-08-29T06:05:00Z")
+	logged[addedJSON](t, exitOK, file, "begin", "--position", "-22.90000,22.30000", "--error", "15", "--odometer", "45210.0km", "--time", "2026-08-29T06:05:00Z")
 	logged[addedJSON](t, exitOK, file, "import", day("29-august"), "--odometers", day("29-august/odometer.csv"))
 	logged[addedJSON](t, exitOK, file, "import", "--entries", day("29-august/fix.csv"))
 	second := logged[addedJSON](t, exitRefused, file, "import", day("30-august"), "--odometers", day("30-august/odometer.csv"))

@@ -37,6 +37,7 @@ var pipeHeadings = map[string]string{
 		course_deg course_sigma_deg distance_m distance_sigma_m turn_deg`,
 	"compare": `entry time_utc receiver estimated_distance_m estimated_bearing_deg estimated_sigmas
 		adjusted_distance_m adjusted_bearing_deg adjusted_sigmas`,
+	"settings":    "setting value",
 	"log log":     "log entries journeys schema last_hash",
 	"log problem": "problem entry code message",
 }

@@ -19,6 +19,7 @@ type acknowledged struct {
 	offset *time.Duration // from UTC, by which its time was given; nil: UTC
 	// suspects are the slips that would close a fix that is far off.
 	suspects []logbook.Suspect
+	spot     *spotFlags // of a departure or fix, as it was given; nil for others
 }
 
 // printAdded tells what became of an entry, and returns errRefused if it waits for a
@@ -51,11 +52,24 @@ func tellAdded(s *streams, a logbook.Added) {
 	if ahead := a.Entry.Time.Sub(a.Entry.Written); ahead > time.Minute {
 		s.note("time_ahead", "entry %d is of a time that the clock of this machine reaches in %s only: check its date and UTC offset", a.Entry.Number, wording.Span(ahead))
 	}
+	if d := a.Disagrees; d != nil {
+		s.note("odometer_disagrees", "entry %d: by the odometer %s were run, and %s are given: check both; the length that is given counts, and the odometer from there on", a.Entry.Number, lengthText(d.Odometer, a.Settings.UnitOr()), lengthText(d.Given, a.Settings.UnitOr()))
+	}
+	if a.Unsteered {
+		s.note("no_heading_run", "the %s to entry %d were run on no heading that is known, and the ellipse holds all directions: a leg's entry belongs at its beginning", lengthText(a.Ran, a.Settings.UnitOr()), a.Entry.Number)
+	}
+	if a.OtherInstrument {
+		s.note("other_instrument", "entry %d was read with another instrument's record, or without one, than the leg before it, and no remount was logged between: check --instrument, or log the remount", a.Entry.Number)
+	}
 	if a.NeedsHeading {
 		s.note("needs_heading", "entry %d is in the log and needs a heading: %s", a.Entry.Number, waitsFor(a.Entry.Number))
 	}
-	if c := a.Closing; c != nil && !c.Used {
-		s.note("needs_confirmation", "the fix lies %.1f sigma from the estimate and is not used: check position, time and entries; if it is right: shadowread log fix --confirm %d", c.Sigmas, a.Entry.Number)
+	if c := a.Later; c != nil {
+		used := "is used"
+		if !c.Used {
+			used = "is not used"
+		}
+		s.note("fix_now", "the last fix after it now lies %.1f sigma from the estimate, and %s", c.Sigmas, used)
 	}
 	if a.Lost != nil {
 		s.note("position_lost", "there is no estimated position: %s; log a fix, or correct the entry", a.Lost.Error())
@@ -94,7 +108,11 @@ func labelled(s *streams, label, format string, args ...any) {
 
 func addedForPeople(s *streams, a acknowledged) error {
 	e := &a.Entry
-	head := fmt.Sprintf("entry %d: %s", e.Number, whatText(e))
+	grid := ""
+	if x := a.Estimate; x != nil && e.Supersedes == 0 { // where a correction was made is not told
+		grid = gridAt(e, x.Position)
+	}
+	head := fmt.Sprintf("entry %d: %s", e.Number, whatTextAt(e, grid))
 	if e.Supersedes != 0 && e.Kind() != logbook.KindWithdrawal {
 		head += fmt.Sprintf(", in place of entry %d", e.Supersedes)
 	}
@@ -112,20 +130,31 @@ func addedForPeople(s *streams, a acknowledged) error {
 	if text := shownText(a.shown); text != "" {
 		labelled(s, "dial", "%s", strings.Replace(text, ", ", " by the ", 1))
 	}
-	way := wayText(e.Content)
+	way := wayTextIn(e.Content, a.Settings.UnitOr())
 	if way != "" {
 		way = ", " + way
 	}
-	labelled(s, "time", "%s%s", localText(e.Time, a.offset), way)
+	labelled(s, "time", "%s%s", wording.LocalTime(e.Time, a.offset), way)
+	if set, ok := e.Content.(*logbook.Settings); ok {
+		for _, l := range settingsLines(set) {
+			labelled(s, l[0], "%s", l[1])
+		}
+		return nil
+	}
 	if !a.Before.IsZero() {
-		labelled(s, "since", "%s after the entry before, %s run", wording.Elapsed(e.Time.Sub(a.Before)), wording.Length(a.Ran))
+		labelled(s, "since", "%s after the entry before, %s run", wording.Elapsed(e.Time.Sub(a.Before)), lengthText(a.Ran, a.Settings.UnitOr()))
+	}
+	if given := a.spot; given != nil && given.sigma.set {
+		if as, is := wording.Length(geo.Metres(given.sigma.value)), wording.Length(given.within(nil, geo.Metres(given.sigma.value))); as != is {
+			labelled(s, "error", "%s as given, %s with what the position's last digit leaves open", as, is)
+		}
 	}
 	if a.Closing != nil {
 		labelled(s, "the fix", "%s", closingText(a.Closing))
 		farForPeople(s, a)
 	}
 	if x := a.Estimate; x != nil {
-		labelled(s, "estimate", "%s, 95 %% within %s", x.Position, ellipseText(x.Cov.Ellipse95()))
+		labelled(s, "estimate", "%s, 95 %% within %s", positionText(x.Position, &a.Settings), ellipseText(x.Cov.Ellipse95()))
 	}
 	return nil
 }
@@ -133,7 +162,7 @@ func addedForPeople(s *streams, a acknowledged) error {
 // addedTable is for entries that come one after the other.
 func addedTable(s *streams) *table {
 	return &table{s: s, pipe: "added", columns: []column{
-		{head: "entry", right: true}, {head: "time UTC", width: 19}, {head: "what", width: 29}, {head: "odometer", width: 10}, {head: "estimate", width: 19}, {head: "95 % within", width: 18}, {head: "notes"},
+		{head: "entry", right: true}, {head: "time", width: 26}, {head: "what", width: 29}, {head: "odometer", width: 10}, {head: "estimate", width: 19}, {head: "95 % within", width: 18}, {head: "notes"},
 	}}
 }
 
@@ -142,8 +171,9 @@ func addedRow(t *table, a logbook.Added) error {
 		return t.row("", addedForPipe(a)...)
 	}
 	e := &a.Entry
-	cells := []string{strconv.Itoa(e.Number), e.Time.UTC().Format(time.DateTime), whatText(e), wayText(e.Content), "", "", entryNotes(e, a.Closing)}
+	cells := []string{strconv.Itoa(e.Number), wording.LocalTime(e.Time, e.Offset), whatText(e), wayText(e.Content), "", "", entryNotes(e, a.Closing)}
 	if x := a.Estimate; x != nil {
+		cells[2] = whatTextAt(e, gridAt(e, x.Position))
 		cells[4], cells[5] = x.Position.String(), briefEllipse(x.Cov.Ellipse95())
 	}
 	st := style("")

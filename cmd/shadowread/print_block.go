@@ -78,7 +78,7 @@ func takenLines(line func(label, format string, args ...any), r *reading.Result)
 		line(sky.Body.String(), "azimuth %s°, altitude %s°", wording.Three(sky.Azimuth, 2), wording.Fixed(sky.Altitude, 2))
 	}
 	if t := r.Instant; t != nil {
-		line("time", "%s UTC ± %s one sigma (%s)", t.UTC.UTC().Format("2006-01-02 15:04:05.999"), telling.Sigma(t.Sigma), t.Source)
+		line("time", "%s ± %s one sigma (%s)", wording.LocalTime(t.UTC, t.Offset), telling.Sigma(t.Sigma), t.Source)
 	}
 	if p := r.Place; p != nil {
 		line("position", "%s ± %s km one sigma (%s)", p.Position, telling.Figures(p.SigmaKM), p.Source)

@@ -5,10 +5,10 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 	"unicode/utf8"
 
 	"shadowread/internal/logbook"
+	"shadowread/internal/wording"
 	"shadowread/internal/workup"
 )
 
@@ -43,9 +43,13 @@ func printList(s *streams, list []listed) error {
 	rows := make([][]string, len(list))
 	for i, l := range list {
 		closing := (*workup.Closing)(nil)
-		rows[i] = []string{strconv.Itoa(l.Number), l.Time.UTC().Format(time.DateTime), readText(l.Entry, l.shown), wayText(l.Content), "", "", ""}
+		grid := ""
 		if p := l.at; p != nil {
-			rows[i][4], rows[i][5] = p.Adjusted.String(), briefEllipse(p.AdjustedCov.Ellipse95())
+			grid = gridAt(l.Entry, p.Adjusted)
+		}
+		rows[i] = []string{strconv.Itoa(l.Number), wording.LocalTime(l.Time, l.offset), readText(l.Entry, grid, l.shown), wayTextIn(l.Content, l.set.UnitOr()), "", "", ""}
+		if p := l.at; p != nil {
+			rows[i][4], rows[i][5] = positionText(p.Adjusted, l.set), briefEllipse(p.AdjustedCov.Ellipse95())
 			closing = p.Closing
 		}
 		rows[i][6] = entryNotes(l.Entry, closing)

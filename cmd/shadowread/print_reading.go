@@ -54,7 +54,7 @@ func newPrinter(s *streams, paths []string, show shown) *printer {
 		turn = utf8.RuneCountInString("turn right 123.4°")
 	}
 	p.table = &table{s: s, pipe: "read", columns: []column{
-		{head: "photo", width: photo}, {head: "time UTC", width: 19}, {head: "by", width: 4}, {head: "altitude", right: true},
+		{head: "photo", width: photo}, {head: "time", width: 19}, {head: "by", width: 4}, {head: "altitude", right: true},
 		{head: "heading", right: true, width: 8}, {head: "± 95 %", right: true}, {head: "turn", width: turn}, {head: "largest", width: 11}, {head: "notes"},
 	}}
 	return p
@@ -135,7 +135,7 @@ func (p *printer) row(r *reading.Result) error {
 func (p *printer) forPeople(r *reading.Result, notes string) []string {
 	cells := []string{p.label(r.Photo), "", "", "", "refused", "", "", "", notes}
 	if t := r.Instant; t != nil {
-		cells[1] = t.UTC.UTC().Format(time.DateTime)
+		cells[1] = wording.LocalTime(t.UTC, t.Offset)
 	}
 	if b := r.Sky; b != nil {
 		cells[2], cells[3] = b.Body.String(), wording.Fixed(b.Altitude, 1)+"°"

@@ -15,7 +15,11 @@ import (
 func (h *helm) print(now *steering.Steer, t *table) error {
 	switch {
 	case h.s.json:
-		return h.s.printJSON(now)
+		answer, err := h.withDestination(now)
+		if err != nil {
+			return err
+		}
+		return h.s.printJSON(answer)
 	case h.s.outTTY:
 		_, err := fmt.Fprint(h.s.out, h.block(now))
 		return err
@@ -84,6 +88,7 @@ func (h *helm) block(now *steering.Steer) string {
 		fmt.Fprintln(&b, h.s.paint(bold, text))
 	}
 	b.WriteByte('\n')
+	line("to", h.whereTo())
 	line("next", h.zone.Changes(now, len(now.Changes)))
 	line("usable", h.zone.Usable(now))
 	line("by", telling.Sky(now))

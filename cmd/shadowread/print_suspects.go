@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"strings"
 
 	"shadowread/internal/logbook"
 	"shadowread/internal/wording"
@@ -47,7 +46,9 @@ func suspectText(x logbook.Suspect) string {
 	what := map[logbook.Slip]string{
 		logbook.SlipOdometer1: "the odometer may have read", logbook.SlipOdometer10: "the odometer may have read", logbook.SlipOdometer100: "the odometer may have read",
 		logbook.SlipDigits: "two figures may be turned round: rather", logbook.SlipHeading1: "number or heading may have been", logbook.SlipHeading10: "number or heading may have been",
-		logbook.SlipHour: "the time may have been", logbook.SlipUnit: "the other unit may have been meant:", logbook.SlipSense: "the dial may have been read the wrong way round: rather",
+		logbook.SlipCarried:    "the odometer may have been misread from there on, by the same figure: rather",
+		logbook.SlipInstrument: "the wrong instrument may have been named: rather",
+		logbook.SlipHour:       "the time may have been", logbook.SlipUnit: "the other unit may have been meant:", logbook.SlipSense: "the dial may have been read the wrong way round: rather",
 	}[x.Slip]
 	return fmt.Sprintf("entry %d: %s %s, which leaves %s", x.Entry, what, x.Instead, wording.Length(x.Left))
 }
@@ -57,7 +58,7 @@ func farText(a *logbook.Added) string {
 	if a.Closing.Run > 0 {
 		text += fmt.Sprintf(", %.1f %% of the distance run", a.Closing.PerCent)
 	}
-	return text + ": look for a slip before you go on"
+	return text
 }
 
 // farForPeople is loud about it.
@@ -65,7 +66,7 @@ func farForPeople(s *streams, a acknowledged) {
 	if fix, ok := a.Entry.Content.(*logbook.Fix); !ok || fix.Confirmed || !isFar(&a.Added) {
 		return
 	}
-	fmt.Fprintln(s.out, s.paint(red, s.wrap(0, strings.ToUpper(farText(&a.Added)[:1])+farText(&a.Added)[1:])))
+	fmt.Fprintln(s.out, s.paint(red, s.wrap(0, upperFirst(farText(&a.Added))+": look for a slip before you go on")))
 	for i, x := range a.suspects {
 		fmt.Fprintln(s.out, s.paint(red, s.wrap(3, fmt.Sprintf("%d. %s", i+1, suspectText(x)))))
 	}
@@ -74,13 +75,12 @@ func farForPeople(s *streams, a acknowledged) {
 	}
 }
 
-// tellFix says the same where nobody sees the screen, and quietly what is only large.
+// tellFix says what may be wrong where nobody sees the screen, and quietly what is only large.
 func tellFix(s *streams, a acknowledged) {
 	fix, ok := a.Entry.Content.(*logbook.Fix)
 	switch {
 	case !ok || fix.Confirmed || a.Closing == nil:
 	case isFar(&a.Added) && !s.outTTY:
-		s.note("fix_far", "%s", farText(&a.Added))
 		for _, x := range a.suspects {
 			s.note("suspect", "%s", suspectText(x))
 		}

@@ -6,7 +6,7 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/geo"
-	"shadowread/internal/geomag"
+	"shadowread/internal/logbook"
 	"shadowread/internal/wording"
 	"shadowread/internal/workup"
 )
@@ -18,6 +18,7 @@ type (
 		Estimate         *spotJSON       `json:"estimate"`
 		Heading          *float64        `json:"heading_true_deg"` // of the current leg, with what the fixes have taught
 		Grid             *float64        `json:"heading_grid_deg"` // the same from polar grid north; null away from the poles
+		By               *string         `json:"heading_by"`       // sun or moon; null where it is not by the dial
 		Since            time.Time       `json:"since_utc"`        // the last fix used, or the departure
 		Run              float64         `json:"run_m"`            // as logged since then
 		Closing          *closingJSON    `json:"closing"`          // the last fix's
@@ -46,6 +47,7 @@ type (
 		DriftESigma   float64 `json:"drift_east_sigma_mps"`
 	}
 	toGoJSON struct {
+		Stop             *string   `json:"stop"` // its name; null for a place without
 		To               *spotJSON `json:"to"`
 		Course           float64   `json:"course_deg"` // rhumb line
 		CourseSigma      float64   `json:"course_sigma_deg"`
@@ -68,10 +70,10 @@ type (
 )
 
 func whereOf(v view) whereJSON {
-	w, to, g := v.where, v.to, v.way
+	w := v.where
 	e, sh := &w.Estimate, w.Shared
 	out := whereJSON{
-		Journey: w.Journey, Time: e.Time.UTC(), Estimate: workedSpot(e.Position, e.Cov), Since: e.Since.UTC(), Run: metres(e.Run),
+		By: v.by, Journey: w.Journey, Time: e.Time.UTC(), Estimate: workedSpot(e.Position, e.Cov), Since: e.Since.UTC(), Run: metres(e.Run),
 		Closing: closingOf(w.Closing), NeedHeading: append([]int{}, w.NeedHeading...), NeedConfirmation: append([]int{}, w.NeedConfirmation...),
 		Instruments: instrumentsJSON{
 			wording.Degrees(sh.Mount, 4), wording.Degrees(sh.MountSigma, 4), wording.Degrees(sh.LeanX, 4), wording.Degrees(sh.LeanXSigma, 4), wording.Degrees(sh.LeanY, 4), wording.Degrees(sh.LeanYSigma, 4),
@@ -83,10 +85,11 @@ func whereOf(v view) whereJSON {
 		out.Heading = new(wording.BearingDegrees(e.Heading, 4))
 		out.Grid = gridDegrees(e.Heading, e.Position)
 	}
-	if g != nil {
-		spot := spotOf(*to, 0)
+	if v.onward != nil {
+		g := &v.onward.Way
+		spot := spotOf(v.onward.To, 0)
 		spot.Sigma = nil
-		out.ToGo = &toGoJSON{spot, wording.BearingDegrees(g.Course, 4), wording.Degrees(g.CourseSigma, 4), metres(g.Distance), metres(g.DistanceSigma),
+		out.ToGo = &toGoJSON{stopOf(v.onward), spot, wording.BearingDegrees(g.Course, 4), wording.Degrees(g.CourseSigma, 4), metres(g.Distance), metres(g.DistanceSigma),
 			wording.BearingDegrees(g.GeodesicCourse, 4), metres(g.GeodesicDistance), gridDegrees(g.Course, e.Position), nil, g.Within, nil, nil, nil}
 		if e.Steered {
 			out.ToGo.Turn = new(wording.Degrees(g.Turn, 4))
@@ -94,6 +97,13 @@ func whereOf(v view) whereJSON {
 	}
 	v.aheadJSON(&out)
 	return out
+}
+
+func stopOf(o *logbook.Onward) *string {
+	if o.Stop == "" {
+		return nil
+	}
+	return &o.Stop
 }
 
 func printWhere(s *streams, v view) error {
@@ -117,7 +127,7 @@ func printWhere(s *streams, v view) error {
 
 func whereForPeople(s *streams, v view) {
 	w, e := v.where, &v.where.Estimate
-	fmt.Fprintf(s.out, "%s\n", s.paint(bold, fmt.Sprintf("%s at %s", e.Position, localText(e.Time, v.offset))))
+	fmt.Fprintf(s.out, "%s\n", s.paint(bold, fmt.Sprintf("%s at %s", positionText(e.Position, v.set), wording.LocalTime(e.Time, v.offset))))
 	labelled(s, "95 % within", "%s", ellipseText(w.Ellipse))
 	since := "the departure, "
 	switch c := w.Closing; {
@@ -127,15 +137,19 @@ func whereForPeople(s *streams, v view) {
 	default: // a fix before that one, or the departure
 		since = ""
 	}
-	labelled(s, "since", "%s%s, %s run", since, localText(e.Since, v.offset), wording.Length(e.Run))
+	labelled(s, "since", "%s%s, %s run", since, wording.LocalTime(e.Since, v.offset), lengthText(e.Run, v.set.UnitOr()))
 	if e.Steered {
-		labelled(s, "heading", "%s true%s, of the current leg", wording.ThreeFigures(e.Heading, 1), gridBeside(e.Heading, e.Position))
+		by := ""
+		if v.by != nil {
+			by = ", by the " + *v.by
+		}
+		labelled(s, "heading", "%s true%s, of the current leg%s", wording.ThreeFigures(e.Heading, 1), wording.GridBeside(e.Heading, e.Position), by)
 	}
 	if c := w.Closing; c != nil {
 		labelled(s, "last fix", "%s", closingText(c))
 	}
 	v.skyForPeople(s)
-	if v.way != nil {
+	if v.onward != nil {
 		toGoForPeople(s, v)
 	}
 	fmt.Fprintln(s.out)
@@ -150,33 +164,29 @@ func whereForPeople(s *streams, v view) {
 }
 
 func toGoForPeople(s *streams, v view) {
-	g := v.way
+	g := &v.onward.Way
 	fmt.Fprintln(s.out)
-	labelled(s, "to go", "to %s", *v.to)
+	to := positionText(v.onward.To, v.set)
+	if v.onward.Stop != "" {
+		to = v.onward.Stop + ", " + to
+	}
+	labelled(s, "to go", "to %s", to)
 	if g.Within {
 		fmt.Fprintln(s.out, s.paint(yellow, s.wrap(13, "it lies within the ellipse: look round before you go on, the course says little")))
 	}
 	// Nobody steers by hundredths of a degree, whatever the position is good for.
 	labelled(s, "course", "%s true%s, %s ± %s by the rhumb line: turn to this heading and hold it",
-		wording.Steer(g.Course, max(g.CourseSigma, angle.Degree/19)), gridBeside(g.Course, v.where.Estimate.Position), wording.Length(g.Distance), wording.Length(wording.Length95(g.DistanceSigma)))
-	labelled(s, "shortest way", "%s, setting out on %s%s", wording.Length(g.GeodesicDistance), wording.ThreeFigures(g.GeodesicCourse, 1), gridBeside(g.GeodesicCourse, v.where.Estimate.Position))
+		wording.Steer(g.Course, max(g.CourseSigma, angle.Degree/19)), wording.GridBeside(g.Course, v.where.Estimate.Position), lengthText(g.Distance, v.set.UnitOr()), wording.Length(wording.Length95(g.DistanceSigma)))
+	labelled(s, "shortest way", "%s, setting out on %s%s", lengthText(g.GeodesicDistance, v.set.UnitOr()), wording.ThreeFigures(g.GeodesicCourse, 1), wording.GridBeside(g.GeodesicCourse, v.where.Estimate.Position))
 	if v.where.Estimate.Steered {
 		labelled(s, "turn", "%s", wording.Turn(g.Turn, 1))
 	}
 	v.steeringForPeople(s)
 }
 
-// gridBeside says a heading from polar grid north where the true one turns with every step;
-// "" away from the poles.
-func gridBeside(heading angle.Angle, p geo.Position) string {
-	if p.Lat.Abs() < geomag.GridFromLatitude {
-		return ""
-	}
-	return ", grid " + wording.ThreeFigures(geo.GridHeading(heading, p), 1)
-}
-
+// gridDegrees is a heading from polar grid north; nil away from the poles.
 func gridDegrees(heading angle.Angle, p geo.Position) *float64 {
-	if p.Lat.Abs() < geomag.GridFromLatitude {
+	if !geo.NearPole(p) {
 		return nil
 	}
 	return new(wording.BearingDegrees(geo.GridHeading(heading, p), 4))

@@ -1,31 +1,26 @@
 package main
 
 import (
+	"fmt"
 	"time"
 
 	"shadowread/internal/angle"
 	"shadowread/internal/daylight"
 	"shadowread/internal/geo"
+	"shadowread/internal/logimport"
 	"shadowread/internal/wording"
 )
 
 // What log where says of the hours ahead.
 
-// timeToGo is that of the way at the day's speed, with the drift; 0 if it is not known.
-func (v view) timeToGo() time.Duration {
-	if v.steering == nil {
-		return 0
-	}
-	return time.Duration(float64(v.way.Distance) / float64(v.steering.MadeGood) * float64(time.Second))
-}
-
 func (v view) aheadJSON(out *whereJSON) {
 	if speed := v.pace.Speed(); speed > 0 {
 		out.Speed = new(wording.Round(float64(speed), 4))
 	}
-	if s := v.steering; s != nil {
+	if v.onward == nil {
+	} else if s := v.onward.Steering; s != nil {
 		out.ToGo.Steer, out.ToGo.SteerSigma = new(wording.BearingDegrees(s.Heading, 4)), new(wording.Degrees(s.Sigma, 4))
-		out.ToGo.TimeToGo = new(wording.Round(v.timeToGo().Seconds(), 0))
+		out.ToGo.TimeToGo = new(wording.Round(v.onward.TimeToGo().Seconds(), 0))
 	}
 	if o := v.outlook; o != nil {
 		out.SunUp, out.SunTurns = &o.SunUp, known(o.Turn)
@@ -47,15 +42,7 @@ func spanOf(s *daylight.Span) *spanJSON {
 	return &spanJSON{s.Body.String(), s.From.UTC().Truncate(time.Second), known(s.Until)}
 }
 
-// localText is a time on the clock of an offset, UTC where none is known.
-func localText(t time.Time, offset *time.Duration) string {
-	if offset == nil || *offset == 0 {
-		return utcText(t)
-	}
-	return t.In(time.FixedZone("", int(*offset/time.Second))).Format(time.DateTime) + " " + geo.FormatOffset(*offset)
-}
-
-// hourText is the same to the minute, without the date where that is today's.
+// hourText is a time to the minute on the clock that is known, without the date where that is today's.
 func (v view) hourText(t time.Time) string {
 	offset := time.Duration(0)
 	if v.offset != nil {
@@ -109,12 +96,18 @@ func (v view) steeringForPeople(s *streams) {
 	if speed == 0 {
 		return
 	}
-	if v.steering == nil {
-		labelled(s, "steer", "the drift is faster than the day's speed of %.1f km/h can make good", float64(speed)*3.6)
+	if v.onward.Steering == nil {
+		labelled(s, "steer", "the drift is faster than the day's speed of %s can make good", v.speedText())
 		return
 	}
 	if sh.DriftNSigma > 0 || sh.DriftESigma > 0 {
-		labelled(s, "steer", "%s true, which allows for the drift", wording.Steer(v.steering.Heading, max(v.steering.Sigma, angle.Degree/19)))
+		labelled(s, "steer", "%s true, which allows for the drift", wording.Steer(v.onward.Steering.Heading, max(v.onward.Steering.Sigma, angle.Degree/19)))
 	}
-	labelled(s, "time to go", "%s at the day's speed of %.1f km/h under way", wording.Span(v.timeToGo()), float64(speed)*3.6)
+	labelled(s, "time to go", "%s at the day's speed of %s under way", wording.Span(v.onward.TimeToGo()), v.speedText())
+}
+
+// speedText is the day's speed in the journey's unit.
+func (v view) speedText() string {
+	unit := v.set.UnitOr()
+	return fmt.Sprintf("%.1f %s", float64(v.pace.Speed())*3600/float64(unit.Length()), logimport.PerHour(unit))
 }

@@ -70,6 +70,7 @@ func TestScripts(t *testing.T) {
 			"blank":      cmdBlank,
 			"photo":      cmdPhoto,
 			"near":       cmdNear,
+			"part":       cmdPart,
 		},
 	})
 }
@@ -251,4 +252,16 @@ func copyFixtures(dir string) error {
 		}
 	}
 	return nil
+}
+
+// cmdPart is "part FILE COPY BYTES": the copy has the first bytes of the file alone.
+func cmdPart(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 3 {
+		ts.Fatalf("usage: part FILE COPY BYTES")
+	}
+	data, err := os.ReadFile(ts.MkAbs(args[0]))
+	ts.Check(err)
+	n, err := strconv.Atoi(args[2])
+	ts.Check(err)
+	ts.Check(os.WriteFile(ts.MkAbs(args[1]), data[:n], 0o600))
 }

@@ -169,7 +169,8 @@ func (x *sightings) take(s *streams, i int, r *reading.Result, where string) err
 	return nil
 }
 
-// photoRefused ends a command that cannot go on without a photo's heading.
+// photoRefused ends a command that cannot go on without a photo's heading, or with a fix that
+// was refused.
 type photoRefused struct{ cause *fault.Error }
 
 func (e photoRefused) Error() string { return e.cause.Error() }

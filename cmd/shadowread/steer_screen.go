@@ -128,6 +128,9 @@ func (h *helm) headAndFoot(s *streams, now *steering.Steer, trouble error, t tim
 		} else {
 			top[0] = "hold under the shadow for course " + telling.Course(now) + " (95 %)"
 		}
+		if to := h.whereTo(); to != "" {
+			add(clip("to "+to, s.width-1))
+		}
 		add(h.fitting(now, s.width))
 		add(northsText(now, short))
 		add(usable)

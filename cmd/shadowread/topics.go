@@ -87,7 +87,8 @@ these:
     option                --time, RFC 3339: 2026-03-14T09:26:53+02:00, or
                           without the offset and with --utc-offset; one photo
                           only
-    camera_option_offset  the camera's clock, with --utc-offset
+    camera_option_offset  the camera's clock, with --utc-offset, or with that
+                          of the log's journey where the photo has none
     camera_exif_offset    the camera's clock, with the offset that the camera
                           wrote
     camera_gps_offset     the camera's clock, with the offset to the photo's GPS

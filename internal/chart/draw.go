@@ -218,7 +218,7 @@ func (d *drawing) tracks() {
 		d.track(piece, Stroke{WidthMM: trackLine})
 	}
 	for i := range d.j.Points {
-		if p := &d.j.Points[i]; p.At != nil && p.Fix == nil {
+		if p := &d.j.Points[i]; p.Placed() && p.Fix == nil {
 			d.add(disc(d.on(p.At.Adjusted), 0.65, 0))
 		}
 	}

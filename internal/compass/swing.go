@@ -465,8 +465,15 @@ func (a *Analysis) remark() {
 	}
 	if v := a.Coefficients[A]; !a.Meaningless[A] && v.Abs() > max(largeA, farA*a.Sigmas[A]) {
 		cause := "the lubber line askew, the compass's or that of the other headings"
-		if a.declination != nil {
-			cause = "a wrong declination (its sign too), or the lubber line askew, the compass's or the sheet's"
+		if d := a.declination; d != nil {
+			cause = "a wrong declination, or the lubber line askew, the compass's or the sheet's"
+			within := farA * a.Sigmas[A]
+			switch {
+			case (v + d.Value).Abs() < within: // magnetic headings made magnetic once more
+				cause = "a declination that was taken off twice, since A is that with its sign turned, or the lubber line askew, the compass's or the sheet's"
+			case (v + 2*d.Value).Abs() < within:
+				cause = "a declination of the wrong sign, since A is twice that with its sign turned, or the lubber line askew, the compass's or the sheet's"
+			}
 		}
 		say("A is %+.1f°, beyond its uncertainty; no iron in the vehicle does that, so look for %s", v.Degrees(), cause)
 	}

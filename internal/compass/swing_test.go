@@ -357,30 +357,37 @@ func TestAnalyseRefuses(t *testing.T) {
 
 // The handbook's example as true headings, at a declination of 13.9 W (invented) that is
 // put in as 13.9 E: each deviation comes out 27.8 too small and A with them, +1 - 27.8.
-// B to E stay; A is remarked upon. With the right sign, or with magnetic headings, it
-// is not.
+// B to E stay; A is remarked upon, and so it is where headings that were magnetic already
+// are given as true ones, A then being +1 + 13.9. With the right sign, or with magnetic
+// headings, it is not.
 func TestWrongDeclinationIsRemarkedUpon(t *testing.T) {
 	const declination = -13.9 * angle.Degree
 	for _, tt := range []struct {
 		name        string
 		declination angle.Angle
+		magnetic    bool    // the headings are so already
 		a           float64 // degrees
-		remark      bool
+		remark      string
 	}{
-		{"right", declination, 1, false},
-		{"wrong sign", -declination, 1 - 27.8, true},
+		{"right", declination, false, 1, ""},
+		{"wrong sign", -declination, false, 1 - 27.8, "a declination of the wrong sign"},
+		{"taken off twice", declination, true, 1 + 13.9, "a declination that was taken off twice"},
+		{"off by 10", declination + 10*angle.Degree, false, 1 - 10, "a wrong declination"},
 	} {
 		s := handbookSightings(t)
 		for i := range s {
-			s[i].Heading, s[i].Reference = (s[i].Heading + declination).Bearing(), FromTrueNorth
+			if s[i].Reference = FromTrueNorth; !tt.magnetic {
+				s[i].Heading = (s[i].Heading + declination).Bearing()
+			}
 		}
 		a := analyse(t, s, Options{Declination: &Declination{tt.declination, angle.Degree / 2, AsGiven}, Shared: WhollyShared(s)})
 		const tolerance = 1e-9 // degrees: float rounding
 		if got := a.Coefficients[A].Degrees(); math.Abs(got-tt.a) > tolerance {
 			t.Errorf("%s: A is %v, want %v", tt.name, got, tt.a)
 		}
-		if got := strings.Contains(strings.Join(a.Remarks, "\n"), "a wrong declination"); got != tt.remark {
-			t.Errorf("%s: remarks %q, want one of the declination: %v", tt.name, a.Remarks, tt.remark)
+		said := strings.Join(a.Remarks, "\n")
+		if tt.remark == "" && strings.Contains(said, "declination") || !strings.Contains(said, tt.remark) {
+			t.Errorf("%s: remarks %q, want %q", tt.name, a.Remarks, tt.remark)
 		}
 	}
 	if a := analyse(t, handbookSightings(t), Options{}); strings.Contains(strings.Join(a.Remarks, "\n"), "declination") {

@@ -38,18 +38,20 @@ type Moonlight struct {
 // Day is a day of the card. Sun and Moon are for the place given, the middle of an
 // untimed route or where a timed one is at noon.
 type Day struct {
-	Date         Date      `json:"date"`
-	LatitudeDeg  float64   `json:"latitude_deg"`
-	LongitudeDeg float64   `json:"longitude_deg"`
-	Sun          Sun       `json:"sun"`
-	Moon         Moon      `json:"moon"`
-	Serves       []Span    `json:"serves"` // the windows, those that follow on each other joined
-	Windows      []Window  `json:"windows"`
-	Gaps         []Gap     `json:"gaps"` // all the rest of the day
-	Rule         Rule      `json:"rule"`
-	Costs        *Costs    `json:"costs"` // null without windows
-	Rod          *Rod      `json:"rod"`   // null without windows or rod
-	Warnings     []Warning `json:"warnings"`
+	Date         Date     `json:"date"`
+	LatitudeDeg  float64  `json:"latitude_deg"`
+	LongitudeDeg float64  `json:"longitude_deg"`
+	Sun          Sun      `json:"sun"`
+	Moon         Moon     `json:"moon"`
+	Serves       []Span   `json:"serves"` // the windows, those that follow on each other joined
+	Windows      []Window `json:"windows"`
+	Gaps         []Gap    `json:"gaps"` // all the rest of the day
+	Rule         Rule     `json:"rule"`
+	Costs        *Costs   `json:"costs"` // null without windows
+	Rod          *Rod     `json:"rod"`   // null without windows or rod
+	// GridDeg are the courses from polar grid north at the day's place; null away from poles.
+	GridDeg  []float64 `json:"courses_grid_deg"`
+	Warnings []Warning `json:"warnings"`
 
 	midnight time.Time
 }

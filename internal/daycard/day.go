@@ -50,6 +50,11 @@ func newDay(o Options, c *Card, r route, i int) (Day, error) {
 		Warnings:     []Warning{},
 		midnight:     m.midnight,
 	}
+	if geo.NearPole(place) {
+		for _, k := range c.CoursesDeg {
+			d.GridDeg = append(d.GridDeg, degrees(geo.GridHeading(angle.FromDegrees(k), place).Degrees()))
+		}
+	}
 	if err := m.look(r); err != nil {
 		return Day{}, err
 	}

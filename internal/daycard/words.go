@@ -109,7 +109,23 @@ func (c *Card) sky(d Day) []string {
 	} else {
 		moon += "its shadow is not usable in the dark."
 	}
-	return []string{shadow, sun + ".", moon}
+	lines := []string{shadow, sun + ".", moon}
+	if grid := c.grid(d); grid != "" {
+		lines = append(lines, grid)
+	}
+	return lines
+}
+
+// grid says the day's courses from polar grid north; "" away from the poles.
+func (c *Card) grid(d Day) string {
+	if len(d.GridDeg) == 0 {
+		return ""
+	}
+	var each []string
+	for i, k := range c.CoursesDeg {
+		each = append(each, fmt.Sprintf("%s true is %05.1f grid", c.degrees(k), d.GridDeg[i]))
+	}
+	return fmt.Sprintf("At the day's place course %s: the meridian turns with every step, the grid does not.", list(each))
 }
 
 // column is a column of the table: the parts of its heading, and the widest entry.

@@ -16,7 +16,7 @@ import (
 
 // csvColumns begin with the entry and what follows of it, and end with what it says. The
 // note is the last.
-var csvColumns = slices.Concat([]string{"entry", "kind", "time"}, logimport.DerivedColumns, logimport.CellColumns, []string{"note"})
+var csvColumns = slices.Concat([]string{"entry", "kind", "time"}, logimport.DerivedColumns, logimport.CellColumns, []string{"utc_offset", "note"})
 
 // writeCSV writes a line for each entry (RFC 4180): adjusted, estimated and by the
 // compass rule, and all that logimport.Paper needs to enter it again; what is not known is
@@ -44,7 +44,11 @@ func writeCSV(w io.Writer, j *journey.Journey, _ string) error {
 		for _, column := range logimport.CellColumns {
 			row = append(row, said[column])
 		}
-		if err := c.Write(append(row, table.SafeCell(p.Note))); err != nil {
+		offset := ""
+		if p.Offset != nil {
+			offset = geo.FormatOffset(*p.Offset)
+		}
+		if err := c.Write(append(row, offset, table.SafeCell(p.Note))); err != nil {
 			return err
 		}
 	}

@@ -38,7 +38,7 @@ func writeGeoJSON(w io.Writer, j *journey.Journey, name string) error {
 		if f := p.Fix; f != nil {
 			add(point(f.Position), fixProperties(p))
 		}
-		if p.At == nil {
+		if !p.Placed() {
 			continue
 		}
 		e := p.At.AdjustedCov.Ellipse95()

@@ -36,7 +36,7 @@ func writeGPX(w io.Writer, j *journey.Journey, name string) error {
 				g.Wpt = append(g.Wpt, waypoint(p, p.At.Adjusted, p.At.AdjustedCov))
 			}
 		}
-		if p.At == nil {
+		if !p.Placed() {
 			continue
 		}
 		if p.Begins || segment == nil {

@@ -295,7 +295,7 @@ func Compare(j *journey.Journey, r *Received, maxGap time.Duration) ([]Differenc
 	var out []Difference
 	for i := range j.Points {
 		p := &j.Points[i]
-		if p.At == nil {
+		if !p.Placed() {
 			continue
 		}
 		there, ok := r.At(p.Time, maxGap)

@@ -33,7 +33,7 @@ func writeKML(w io.Writer, j *journey.Journey, name string) error {
 		if f := p.Fix; f != nil {
 			fixes.Append(kml.Placemark(kml.Name(title(p)), kml.Description(describeFix(p)), when, geometry(point(f.Position))))
 		}
-		if p.At == nil {
+		if !p.Placed() {
 			continue
 		}
 		e := p.At.AdjustedCov.Ellipse95()

@@ -204,12 +204,12 @@ func paperLog(t testing.TB) *logbook.Log {
 	return l
 }
 
-func byNumber(_ context.Context, number, _ angle.Angle, _ time.Time, here *logbook.Estimate) (logbook.DialHeading, []byte, error) {
+func byNumber(_ context.Context, number, _ angle.Angle, _ time.Time, _ *time.Duration, here *logbook.Estimate) (logbook.NumberReading, error) {
 	r := logbook.DialHeading{
 		Heading: (number + 70*angle.Degree).Bearing(), Sigma: 1.2 * angle.Degree, Level: 0.45 * angle.Degree, Position: 0.03 * angle.Degree,
 		Body: &workup.Body{Azimuth: 70 * angle.Degree, Altitude: 41 * angle.Degree}, ComputedAt: &here.Position,
 	}
-	return r, fmt.Appendf(nil, `{"status":"ok","body":"sun","scale_reading_deg":%v}`, number.Degrees()), nil
+	return logbook.NumberReading{Heading: r, Whole: fmt.Appendf(nil, `{"status":"ok","body":"sun","scale_reading_deg":%v}`, number.Degrees())}, nil
 }
 
 // simulated is an invented journey of random entries of every kind, each way of knowing a
@@ -242,7 +242,12 @@ func simulated(t testing.TB, seed uint64) *logbook.Log {
 	}
 	run := func() logbook.Run {
 		now = now.Add(time.Duration(r.IntN(7200)+3600) * time.Second)
-		switch r.IntN(8) {
+		switch r.IntN(9) {
+		case 8: // the odometer counts on
+			if shows += 2; shows >= 100_000 {
+				shows, rolled = shows-100_000, 5
+			}
+			return logbook.Run{Distance: &logbook.Distance{Length: unit.Length() * geo.Metres(2*r.Float64())}}
 		case 0:
 			return logbook.Run{Distance: &logbook.Distance{Length: geo.Metres(1e4 * r.Float64()), Sigma: geo.Metres(r.IntN(2) * 123)}, Odometer: odometer(3)}
 		case 1:
@@ -264,6 +269,12 @@ func simulated(t testing.TB, seed uint64) *logbook.Log {
 		out := &logbook.DialHeading{Heading: h.Heading, Sigma: h.Sigma, Level: part, Alignment: part, Position: part / 10, SetUpAnew: r.IntN(4) == 0}
 		if r.IntN(4) > 0 {
 			out.Body = &workup.Body{Azimuth: heading().Heading, Altitude: angle.FromDegrees(5 + 60*r.Float64())}
+		}
+		switch r.IntN(3) {
+		case 0:
+			out.Instrument = &logbook.Record{}
+		case 1:
+			out.Instrument = logbook.NewRecord("other.toml", []byte("another; record, \"of lines\"\n1.5\n"))
 		}
 		if e, err := l.Where(ctx, 0); err == nil && r.IntN(2) == 0 {
 			out.ComputedAt = &e.Estimate.Position
@@ -289,9 +300,17 @@ func simulated(t testing.TB, seed uint64) *logbook.Log {
 	from := charttest.At(80*(2*r.Float64()-1), 179.9*(2*r.Float64()-1))
 	must(l.Begin(ctx, logbook.At{Time: now}, logbook.Departure{
 		Position: from, Sigma: geo.Metres(5 + 100*r.Float64()), Source: "-map", Odometer: odometer(0), Model: model, SpeedLimit: workup.MetresPerSecond(30 + r.IntN(20)),
+		Settings: &logbook.Settings{Unit: &unit, Name: new("=two trucks, 塩"), UTCOffset: new(-210 * time.Minute)},
 	}))
 	for range 12 + r.IntN(12) {
-		switch r.IntN(13) {
+		switch r.IntN(15) {
+		case 13:
+			must(l.Set(ctx, at(), logbook.Settings{Steering: new(angle.FromDegrees(1 + 3*r.Float64())), Instrument: logbook.NewRecord("board.toml", []byte("a = 1\nb = \"2;3\"\n")), Forgotten: []string{"name"}}))
+		case 14: // what comes later has no way of its own
+			between := now.Add(time.Minute)
+			now = now.Add(time.Hour)
+			must(l.Note(ctx, at()))
+			must(l.Note(ctx, logbook.At{Time: between, InBetween: true, Note: "put in later"}))
 		case 0, 1:
 			w := run()
 			must(l.LegFromPhoto(ctx, at(), w, photo(true)))

@@ -33,6 +33,19 @@ func (p Position) String() string {
 	return fmt.Sprintf("%.4f %s %.4f %s", lat, ns, lon, ew)
 }
 
+// DegreesMinutes returns the position rounded to 0.001 minute (2 m of latitude), as in
+// "20 36.852 S 25 25.860 E". ParsePosition reads it back.
+func (p Position) DegreesMinutes() string {
+	side := func(a angle.Angle, width int, positive, negative string) string {
+		thousandths := math.Round(math.Abs(a.Degrees()) * 60e3)
+		if a < 0 && thousandths > 0 && !(negative == "W" && thousandths == 180*60e3) {
+			positive = negative
+		}
+		return fmt.Sprintf("%0*d %06.3f %s", width, int(thousandths)/60e3, math.Mod(thousandths, 60e3)/1e3, positive)
+	}
+	return side(p.Lat, 2, "N", "S") + " " + side(p.Lon, 3, "E", "W")
+}
+
 // hemisphere rounds before it looks at the sign, so that -0.00001 degree is
 // "0.0000 N" and reads back as what it prints.
 func hemisphere(a angle.Angle, positive, negative string) (degrees float64, letter string) {
@@ -61,8 +74,8 @@ func ParsePosition(s string) (Position, error) {
 	return p, err
 }
 
-// Resolution returns the size of the last digit written in s, the coarser of
-// latitude and longitude: 1 degree for "-20,25.4", 0.001 minute for
+// Resolution returns the size of the last digit written in s, of latitude or longitude,
+// whichever is coarser on the ground there, in degrees of latitude: 1 degree for "-20,25.4", 0.001 minute for
 // "20 36.852 S, 25 25.860 E". Half of it is the most that rounding can have
 // moved the position. It is 0 for what ParsePosition refuses.
 func Resolution(s string) angle.Angle {
@@ -98,7 +111,7 @@ func parsePosition(s string) (p Position, step angle.Angle, err error) {
 	if b.value == -180*angle.Degree {
 		b.value = -b.value
 	}
-	return Position{Lat: a.value, Lon: b.value}, max(a.step, b.step), nil
+	return Position{Lat: a.value, Lon: b.value}, max(a.step, b.step*angle.Angle(a.value.Cos())), nil
 }
 
 func badPosition(format string, args ...any) error {

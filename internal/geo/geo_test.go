@@ -74,15 +74,20 @@ func TestParsePositionRefuses(t *testing.T) {
 	}
 }
 
+// A degree of longitude is as long as one of latitude times the cosine of the latitude.
 func TestResolution(t *testing.T) {
+	parallel := func(step angle.Angle, latitude float64) angle.Angle {
+		return step * angle.Angle(angle.FromDegrees(latitude).Cos())
+	}
 	for _, tt := range []struct {
 		in   string
 		want angle.Angle
 	}{
 		{"-20,25.4", angle.Degree},
 		{"-20.6142,25.4310", angle.Degree / 10000},
-		{"-20.6142,25.4", angle.Degree / 10},
-		{"20 36.852 S, 25 25.9 E", angle.Arcminute / 10},
+		{"-20.6142,25.4", parallel(angle.Degree/10, 20.6142)},
+		{"89.99000,0", parallel(angle.Degree, 89.99)},
+		{"20 36.852 S, 25 25.9 E", parallel(angle.Arcminute/10, 20+36.852/60)},
 		{"20 36 51 S, 25 25 52 E", angle.Arcsecond},
 		{"nowhere", 0},
 	} {

@@ -6,6 +6,10 @@ import (
 	"shadowread/internal/angle"
 )
 
+// NearPole tells where the program shows grid headings unasked: within ten degrees of a
+// pole, where ten kilometres east or west turn the meridian by half a degree and more.
+func NearPole(p Position) bool { return p.Lat.Abs() >= 80*angle.Degree }
+
 // GridHeading returns the polar grid heading for a true heading at p. Grid north is
 // the direction of the Greenwich meridian: north along it, on over the pole. This is
 // the polar stereographic grid of the World Magnetic Model and of UPS (NGA.STND.0036):

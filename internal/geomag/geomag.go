@@ -133,11 +133,6 @@ func zone(horizontal Nanotesla) Zone {
 	return Clear
 }
 
-// GridFromLatitude is where the program shows grid headings unasked: within ten
-// degrees of a pole, where ten kilometres east or west turn the meridian by half a
-// degree and more.
-const GridFromLatitude = 80 * angle.Degree
-
 // yearsSinceEpoch returns t as a decimal year less 2025. Years run evenly from one
 // 1 January to the next, as in the issuer's code.
 func yearsSinceEpoch(t time.Time) float64 {

@@ -27,7 +27,9 @@ type Point struct {
 	Entry int // its number in the log
 	Kind  logbook.Kind
 	Time  time.Time
-	Note  string
+	// Offset is from UTC, by which the time was said; nil: not known.
+	Offset *time.Duration
+	Note   string
 	// Content is what the entry says, and Reading what the log keeps beside a leg by the
 	// dial, as JSON; nil where that was not asked for.
 	Content logbook.Content
@@ -66,6 +68,10 @@ type Fix struct {
 	Resumed geo.Position
 }
 
+// Placed reports whether the entry was made at a place that is known. Settings are of no
+// place: their time is that of writing.
+func (p *Point) Placed() bool { return p.At != nil && p.Kind != logbook.KindSettings }
+
 // Used reports whether the work-up made use of the fix.
 func (f *Fix) Used() bool { return f.Closing == nil || f.Closing.Used }
 
@@ -76,7 +82,7 @@ func FromTrack(t *logbook.Track) *Journey {
 	for i := range t.Points {
 		p := &t.Points[i]
 		e := &p.Entry
-		q := Point{Entry: e.Number, Kind: e.Kind(), Time: e.Time, Note: e.Note, Content: e.Content, At: p.At, Via: p.Via, Begins: p.At != nil && !known}
+		q := Point{Entry: e.Number, Kind: e.Kind(), Time: e.Time, Offset: e.Offset, Note: e.Note, Content: e.Content, At: p.At, Via: p.Via, Begins: p.At != nil && !known}
 		known = p.At != nil
 		switch c := e.Content.(type) {
 		case *logbook.Leg:
@@ -87,7 +93,9 @@ func FromTrack(t *logbook.Track) *Journey {
 			q.Fix = &Fix{Number: j.Fixes, Position: c.Position, Sigma: c.Sigma, Source: c.Source, Resumed: c.Position}
 			if p.At != nil && p.At.Closing != nil {
 				q.Fix.Closing = p.At.Closing
-				q.Fix.Resumed = resumed(p.At, c.Sigma)
+				if !p.At.Closing.Blunder || c.Rule != workup.FromThree { // else the estimate starts at the fix
+					q.Fix.Resumed = resumed(p.At, c.Sigma)
+				}
 			}
 		}
 		q.Leg = len(j.Legs)

@@ -1,14 +1,12 @@
 package logbook
 
 import (
-	"bytes"
 	"context"
 	"crypto/sha256"
 	"database/sql"
 	"encoding/hex"
 	"errors"
 	"fmt"
-	"math"
 
 	"shadowread/internal/fault"
 	"shadowread/internal/workup"
@@ -52,8 +50,12 @@ func (l *Log) addIn(ctx context.Context, tx *sql.Tx, at At, c Content, p proof) 
 	}
 	e.Number++
 
+	said := c.run() != nil && c.run().given()
 	if err := placeOf(ctx, tx, e, &at, c); err != nil {
 		return Added{}, err
+	}
+	if leg, ok := c.(*Leg); ok && said {
+		leg.Run.CountsOn = leg.Run.plain()
 	}
 
 	// What it says.
@@ -61,7 +63,10 @@ func (l *Log) addIn(ctx context.Context, tx *sql.Tx, at At, c Content, p proof) 
 	if r.timeNS, err = toNS(at.Time); err != nil {
 		return Added{}, err
 	}
-	e.Time = fromNS(r.timeNS)
+	e.Time, e.Offset = fromNS(r.timeNS), at.Offset
+	if err := validOffset(at.Offset); err != nil {
+		return Added{}, err
+	}
 	if err := validText(at.Note); err != nil {
 		return Added{}, err
 	}
@@ -88,12 +93,13 @@ func (l *Log) addIn(ctx context.Context, tx *sql.Tx, at At, c Content, p proof) 
 	if err != nil {
 		return Added{}, err
 	}
-	if err := at.odd(ctx, tx, last, e, &added); err != nil {
+	if err := at.odd(ctx, tx, e, &added); err != nil {
 		return Added{}, err
 	}
-	if r.content, err = encode(c); err != nil {
+	if r.content, err = encode(c, e.Place); err != nil {
 		return Added{}, err
 	}
+	r.content = withOffset(r.content, e.Offset)
 	r.number, r.journey, r.slot, r.writtenNS = e.Number, e.Journey, e.Slot, e.Written.UnixNano()
 	r.hash = r.digest()
 	if err := r.insert(ctx, tx); err != nil {
@@ -105,9 +111,12 @@ func (l *Log) addIn(ctx context.Context, tx *sql.Tx, at At, c Content, p proof) 
 			return Added{}, err
 		}
 	}
-	l.remember(r.hash, e.Journey, now)
 	added.Entry = *e
-	added.Estimate, added.Lost = now.estimate(), now.lost()
+	if now == nil { // its journey was withdrawn
+		return added, nil
+	}
+	l.remember(r.hash, e.Journey, now)
+	added.Estimate, added.Lost, added.Settings = now.estimate(), now.lost(), now.Settings
 	if leg, ok := c.(*Leg); ok {
 		added.NeedsHeading = leg.NeedsHeading()
 	}
@@ -122,30 +131,36 @@ func placeOf(ctx context.Context, tx *sql.Tx, e *Entry, at *At, c Content) (err 
 		if err != nil {
 			return err
 		}
-		e.Journey, e.Slot = old.Journey, old.Slot
+		e.Journey, e.Slot, e.Place = old.Journey, old.Slot, old.Place
+		if _, begun := old.Content.(*Departure); begun && c.Kind() == KindWithdrawal {
+			if err := alone(ctx, tx, old); err != nil {
+				return err
+			}
+		}
 		if at.Time.IsZero() {
 			at.Time = old.Time
+		}
+		if at.Offset == nil {
+			at.Offset = old.Offset
 		}
 		if run := c.run(); run != nil && !run.given() && old.Content.run() != nil {
 			*run = *old.Content.run()
 		}
 		return nil
 	}
-	if e.Journey, err = lastJourney(ctx, tx); err != nil {
-		return err
-	}
+	e.Slot = e.Number
 	switch c.(type) {
 	case *Departure:
+		e.Journey, err = greatestJourney(ctx, tx)
 		e.Journey++
+		return err
 	case *Withdrawal:
 		return bad("bad_correction", "name the entry to withdraw", "there is nothing to withdraw")
-	default:
-		if e.Journey == 0 {
-			return bad("no_journey", "begin a journey at a position", "no journey was begun in this log")
-		}
 	}
-	e.Slot = e.Number
-	return nil
+	if e.Journey, err = theJourney(ctx, tx, at.Journey); err == nil && at.InBetween {
+		e.Place, err = placeBetween(ctx, tx, e.Journey, at.Time)
+	}
+	return err
 }
 
 func (r *row) insert(ctx context.Context, q querier) error {
@@ -165,11 +180,6 @@ func lastRow(ctx context.Context, q querier) (*row, error) {
 	return &r, err
 }
 
-func lastJourney(ctx context.Context, q querier) (n int, err error) {
-	err = q.QueryRowContext(ctx, "SELECT coalesce(max(journey), 0) FROM entries").Scan(&n)
-	return n, err
-}
-
 // superseded returns the entry that a correction replaces.
 func superseded(ctx context.Context, q querier, number int, by Content) (*Entry, error) {
 	old, err := entryIn(ctx, q, number)
@@ -179,7 +189,7 @@ func superseded(ctx context.Context, q querier, number int, by Content) (*Entry,
 	case old.SupersededBy != 0:
 		return nil, bad("already_corrected", fmt.Sprintf("correct entry %d, which stands in its place", old.SupersededBy),
 			"entry %d was corrected by entry %d", number, old.SupersededBy)
-	case (old.Kind() == KindDeparture) != (by.Kind() == KindDeparture):
+	case (old.Kind() == KindDeparture) != (by.Kind() == KindDeparture) && by.Kind() != KindWithdrawal:
 		return nil, bad("bad_correction", "correct a departure by a departure, and nothing else by one", "entry %d is a %s and cannot be replaced by a %s", number, old.Kind(), by.Kind())
 	}
 	return old, nil
@@ -201,33 +211,48 @@ func notYet(ctx context.Context, q querier, photo []byte, slot int) error {
 // follow works out the reckoning at the end of the journey with an entry that is
 // about to be written.
 func (l *Log) follow(ctx context.Context, tx *sql.Tx, e *Entry) (added Added, now *reckoning, err error) {
-	if e.Supersedes == 0 {
+	if e.Supersedes == 0 && e.Place == 0 {
 		if now, err = l.reckoned(ctx, tx, e.Journey); err != nil {
 			return Added{}, nil, err
 		}
 		added, now, err = now.added(e)
 		return added, now, err
 	}
-	if now, err = reckonedBefore(ctx, tx, e.Journey, e.Slot); err != nil {
+	if now, err = reckonedBefore(ctx, tx, e.Journey, e.place()); err != nil {
 		return Added{}, nil, err
 	}
-	if added, now, err = now.added(e); err != nil {
-		return Added{}, nil, err
+	if added, now, err = now.added(e); err != nil || now == nil {
+		return added, nil, err
 	}
-	err = eachStanding(ctx, tx, e.Journey, e.Slot+1, func(later *Entry) (err error) {
-		if _, now, err = now.after(later); err != nil {
-			return then(later, err)
+	apart := e.Supersedes == 0 && added.Ran > 0 // it takes its part of the way of the entry after it
+	err = eachStanding(ctx, tx, e.Journey, e.place()+1, func(later *Entry) (err error) {
+		if run := later.Content.run(); run != nil && apart {
+			if apart = false; !run.plain() {
+				return fault.New("way_not_parted", fmt.Sprintf("withdraw entry %d, put this one in, and log that again with what was run from here", later.Number),
+					"the way to entry %d was not given by the odometer, and cannot be parted at this entry", later.Number)
+			}
+		}
+		c, next, err := now.after(later)
+		if err != nil {
+			return then(e, later, err)
+		}
+		if now = next; c != nil {
+			added.Later = c
 		}
 		return nil
 	})
 	return added, now, err
 }
 
-// then says that a correction is refused for what it makes of a later entry.
-func then(later *Entry, err error) error {
+// then says that an entry is refused for what it makes of a later one.
+func then(e, later *Entry, err error) error {
 	var f *fault.Error
 	if !errors.As(err, &f) {
 		return err
+	}
+	if e.Supersedes == 0 {
+		return fault.Wrap(err, f.Code, fmt.Sprintf("check time and odometer, or correct entry %d first", later.Number),
+			"with this entry put in entry %d could not stand", later.Number)
 	}
 	return fault.Wrap(err, f.Code, fmt.Sprintf("correct entry %d first, or give the correction otherwise", later.Number),
 		"with this correction entry %d could not stand", later.Number)
@@ -236,10 +261,10 @@ func then(later *Entry, err error) error {
 // added is after, with what is told of the entry.
 func (now *reckoning) added(e *Entry) (a Added, next *reckoning, err error) {
 	if now != nil {
-		a.Before = now.Time
+		a.Before, a.last = now.Time, now.Last
 	}
 	if a.Closing, next, err = now.after(e); err == nil && next != nil {
-		a.Ran = next.Ran
+		a.Ran, a.Disagrees, a.OtherInstrument, a.Unsteered = next.Ran, next.Disagrees, next.OtherInstrument, next.Unsteered
 	}
 	return a, next, err
 }
@@ -251,6 +276,9 @@ func (now *reckoning) after(e *Entry) (closing *workup.Closing, next *reckoning,
 		next, err = begin(e, d)
 		return nil, next, err
 	}
+	if now == nil { // a journey that was withdrawn
+		return nil, nil, nil
+	}
 	parts, err := now.take(e)
 	if err != nil {
 		return nil, nil, err
@@ -258,44 +286,12 @@ func (now *reckoning) after(e *Entry) (closing *workup.Closing, next *reckoning,
 	return now.carry(e, parts), now, nil
 }
 
-// reckonedBefore returns the reckoning before a slot, nil before a departure: all entries
+// reckonedBefore returns the reckoning before a place, nil before a departure: all entries
 // before it worked up.
-func reckonedBefore(ctx context.Context, q querier, journey, slot int) (now *reckoning, err error) {
-	err = eachStandingBefore(ctx, q, journey, 0, slot, func(e *Entry) (err error) {
+func reckonedBefore(ctx context.Context, q querier, journey int, place int64) (now *reckoning, err error) {
+	err = eachStandingBefore(ctx, q, journey, 0, place, func(e *Entry) (err error) {
 		_, now, err = now.after(e)
 		return err
 	})
-	return now, err
-}
-
-// memo is the reckoning at the end of a journey, for as long as the log is open and
-// its last entry is the one with this hash. Without it an import would work the
-// journey up from the departure for each of its rows, 10,000 rows in a quarter of an
-// hour. It is never stored.
-type memo struct {
-	head      []byte
-	journey   int
-	reckoning *reckoning
-}
-
-// remember keeps the reckoning once the entry with this hash is the last.
-func (l *Log) remember(head []byte, journey int, now *reckoning) {
-	l.memo = memo{head: head, journey: journey, reckoning: now.clone()}
-}
-
-// reckoned returns the reckoning at the end of a journey, nil if it has no entry.
-func (l *Log) reckoned(ctx context.Context, tx *sql.Tx, journey int) (*reckoning, error) {
-	var head []byte
-	err := tx.QueryRowContext(ctx, "SELECT hash FROM entries ORDER BY number DESC LIMIT 1").Scan(&head)
-	if err != nil && !errors.Is(err, sql.ErrNoRows) {
-		return nil, err
-	}
-	if l.memo.reckoning != nil && l.memo.journey == journey && bytes.Equal(l.memo.head, head) {
-		return l.memo.reckoning.clone(), nil
-	}
-	now, err := reckonedBefore(ctx, tx, journey, math.MaxInt)
-	if err == nil && now != nil {
-		l.remember(head, journey, now)
-	}
 	return now, err
 }

@@ -67,7 +67,7 @@ func (l *Log) DaysPace(ctx context.Context, journey int) (workup.Pace, error) {
 		}
 		from, scale := last.Time.Add(-paceOver), last.Filter.Shared().Scale
 		var now *reckoning
-		return eachStandingBefore(ctx, tx, journey, 0, math.MaxInt, func(e *Entry) error {
+		return eachStandingBefore(ctx, tx, journey, 0, math.MaxInt64, func(e *Entry) error {
 			if now == nil {
 				_, now, err = now.after(e)
 				return err

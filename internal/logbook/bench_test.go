@@ -28,7 +28,7 @@ func longLog(b *testing.B, legs int) *Log {
 		for i := 1; i <= legs; i++ {
 			when, leg := legAt(i)
 			r.number, r.slot, r.timeNS, r.previous = i+1, i+1, when.Time.UnixNano(), r.hash
-			if r.content, err = encode(leg); err != nil {
+			if r.content, err = encode(leg, 0); err != nil {
 				return err
 			}
 			r.hash = r.digest()

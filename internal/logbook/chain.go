@@ -69,12 +69,12 @@ func (r *row) scan(s scanner) error {
 
 // entry reads what the row says.
 func (r *row) entry() (*Entry, error) {
-	content, err := decode(r.kind, []byte(r.content))
+	content, place, err := decode(r.kind, []byte(r.content))
 	if err != nil {
 		return nil, fmt.Errorf("entry %d: %w", r.number, err)
 	}
 	return &Entry{
 		Number: r.number, Journey: r.journey, Slot: r.slot, Supersedes: r.supersedes,
-		Time: fromNS(r.timeNS), Written: fromNS(r.writtenNS), Note: r.note, Content: content,
+		Time: fromNS(r.timeNS), Written: fromNS(r.writtenNS), Note: r.note, Content: content, Place: place, Offset: offsetIn(r.content),
 	}, nil
 }

@@ -1,6 +1,7 @@
 package logbook
 
 import (
+	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
@@ -18,7 +19,7 @@ import (
 )
 
 // Content is what an entry says: one of Departure, Leg, Detour, Halt, Fix, Note,
-// Remount, Tyres, OdometerSet and Withdrawal.
+// Remount, Tyres, OdometerSet, Settings and Withdrawal.
 type Content interface {
 	Kind() Kind
 	// run is the way since the entry before; nil for what has none.
@@ -40,6 +41,7 @@ const (
 	KindRemount     Kind = "remount"
 	KindTyres       Kind = "tyres"
 	KindOdometerSet Kind = "odometer_set"
+	KindSettings    Kind = "settings"
 	KindWithdrawal  Kind = "withdrawal"
 )
 
@@ -144,18 +146,28 @@ type Distance struct {
 const guessed = 0.1
 
 // Run is the way since the entry before. One of the four must be given; an
-// odometer reading beside a speed or a distance only begins the way that follows.
+// odometer reading beside a speed or a distance is held against it, and begins the way that
+// follows.
 type Run struct {
 	Odometer *Odometer `json:"odometer,omitempty"`
 	Speed    *Speed    `json:"speed,omitempty"`
 	Distance *Distance `json:"distance,omitempty"`
 	Stood    bool      `json:"stood,omitempty"` // nothing was run
+	// CountsOn says that a leg's reading counts from the one before, whatever was run since
+	// without the odometer. Legs of older versions that set out from such a halt began to
+	// count there.
+	CountsOn bool `json:"counts_on,omitempty"`
 }
 
 // ByOdometer is the usual Run.
 func ByOdometer(o Odometer) Run { return Run{Odometer: &o} }
 
 func (r *Run) given() bool { return *r != Run{} }
+
+// plain tells a reading of the odometer with nothing beside it.
+func (r *Run) plain() bool {
+	return r.Odometer != nil && r.Speed == nil && r.Distance == nil && !r.Stood
+}
 
 func (r *Run) validate() error {
 	ways := 0
@@ -203,6 +215,8 @@ type Departure struct {
 	// SpeedLimit is the greatest speed made good that is believed; 0 stands for
 	// DefaultSpeedLimit.
 	SpeedLimit workup.MetresPerSecond `json:"speed_limit_mps"`
+	// Settings are those with which the journey begins; may be nil.
+	Settings *Settings `json:"settings,omitempty"`
 }
 
 // DefaultSpeedLimit is 120 km/h, more than a vehicle keeps up across country (a
@@ -227,6 +241,10 @@ type DialHeading struct {
 	// SetUpAnew says that the instrument was put down and levelled for this reading
 	// alone: level and lubber line then are errors of this leg and of no other.
 	SetUpAnew bool `json:"set_up_anew,omitempty"`
+	// Instrument is the record that the heading was corrected by, without its text where the
+	// journey's settings have it; one without a hash says that there was none, and nil, as in
+	// entries of older versions, that it is not known.
+	Instrument *Record `json:"instrument,omitempty"`
 }
 
 // How says where a leg's heading comes from.
@@ -293,8 +311,10 @@ type Fix struct {
 	Position geo.Position `json:"position"`
 	Sigma    geo.Metres   `json:"sigma_m"` // one sigma per axis
 	Source   string       `json:"source,omitempty"`
-	// Confirmed makes the fix count though it lies more than five sigma away.
+	// Confirmed makes the fix count though it lies so far off that its rule has it wait.
 	Confirmed bool `json:"confirmed,omitempty"`
+	// Rule is that of the program that wrote the entry: an old log gives the same positions.
+	Rule workup.FixRule `json:"rule,omitempty"`
 }
 
 // Note is an entry that says nothing but its note.
@@ -375,24 +395,41 @@ func newContent(k Kind) Content {
 		return &Tyres{}
 	case KindOdometerSet:
 		return &OdometerSet{}
+	case KindSettings:
+		return &Settings{}
 	case KindWithdrawal:
 		return &Withdrawal{}
 	}
 	return nil
 }
 
-// encode and decode turn contents into what is stored and back.
-func encode(c Content) (string, error) {
+// encode and decode turn contents, and places that are not those of the order of writing,
+// into what is stored and back.
+func encode(c Content, place int64) (string, error) {
 	text, err := json.Marshal(c)
-	return string(text), err
+	if err != nil || place == 0 {
+		return string(text), err
+	}
+	lead := ","
+	if len(text) == len("{}") {
+		lead = ""
+	}
+	return fmt.Sprintf(`%s%s"place":%d}`, text[:len(text)-1], lead, place), nil
 }
 
-func decode(k Kind, text []byte) (Content, error) {
+func decode(k Kind, text []byte) (Content, int64, error) {
 	c := newContent(k)
 	if c == nil {
-		return nil, fmt.Errorf("kind %q is not known", k)
+		return nil, 0, fmt.Errorf("kind %q is not known", k)
 	}
-	return c, json.Unmarshal(text, c)
+	if err := json.Unmarshal(text, c); err != nil || !bytes.Contains(text, []byte(`"place":`)) {
+		return c, 0, err
+	}
+	var in struct {
+		Place int64 `json:"place"`
+	}
+	err := json.Unmarshal(text, &in)
+	return c, in.Place, err
 }
 
 func hash(data []byte) string {
@@ -447,6 +484,8 @@ func (d *Departure) validate() error {
 		return d.Odometer.Validate()
 	case !(d.SpeedLimit > 0) || math.IsInf(float64(d.SpeedLimit), 0):
 		return fault.New("bad_speed", "give the greatest speed that the vehicle can make good, more than 0", "the speed limit of %v m/s cannot be worked with", float64(d.SpeedLimit))
+	case d.Settings != nil && d.Settings.validate() != nil:
+		return d.Settings.validate()
 	}
 	return validText(d.Source)
 }
@@ -473,6 +512,11 @@ func (l *Leg) validate() error {
 		}
 		if r.ComputedAt != nil {
 			if err := r.ComputedAt.Validate(); err != nil {
+				return err
+			}
+		}
+		if i := r.Instrument; i != nil && i.Text != "" {
+			if err := i.validate(maxRecord); err != nil {
 				return err
 			}
 		}
@@ -513,6 +557,9 @@ func (f *Fix) validate() error {
 	}
 	if err := validPosition(f.Position, f.Sigma); err != nil {
 		return err
+	}
+	if f.Rule != workup.BeyondFive && f.Rule != workup.FromThree {
+		return fault.New("bad_fix_rule", "use the newer program", "the fix is of a rule that this program does not know")
 	}
 	return validText(f.Source)
 }

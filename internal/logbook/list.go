@@ -43,15 +43,22 @@ type Journey struct {
 	Entries   int    // that stand in it, the departure too
 }
 
-// Journeys returns the journeys of the log in the order in which they were begun.
+// Journeys returns the journeys of the log in the order in which they were begun, without
+// those that were withdrawn.
 func (l *Log) Journeys(ctx context.Context) ([]Journey, error) {
 	var journeys []Journey
 	err := l.read(ctx, func(tx *sql.Tx) error {
-		last, err := lastJourney(ctx, tx)
+		last, err := greatestJourney(ctx, tx)
 		if err != nil {
 			return err
 		}
 		for n := 1; n <= last; n++ {
+			if was, err := withdrawn(ctx, tx, n); was || err != nil {
+				if err != nil {
+					return err
+				}
+				continue
+			}
 			j := Journey{Number: n}
 			var departure int
 			err := tx.QueryRowContext(ctx, `SELECT count(*), coalesce((SELECT max(number) FROM entries
@@ -79,8 +86,14 @@ const standing = "NOT EXISTS (SELECT 1 FROM entries s WHERE s.supersedes = e.num
 func (l *Log) List(ctx context.Context, journey int, superseded bool) ([]Entry, error) {
 	var list []Entry
 	err := l.read(ctx, func(tx *sql.Tx) (err error) {
-		if journey, err = theJourney(ctx, tx, journey); err != nil {
+		was, err := withdrawn(ctx, tx, journey)
+		if err != nil {
 			return err
+		}
+		if !was || !superseded { // what was withdrawn stays readable
+			if journey, err = theJourney(ctx, tx, journey); err != nil {
+				return err
+			}
 		}
 		if !superseded {
 			return eachStanding(ctx, tx, journey, 0, func(e *Entry) error {
@@ -101,7 +114,7 @@ func allIn(ctx context.Context, q querier, journey int) (list []Entry, err error
 	err = each(ctx, q, func(e *Entry) error {
 		list = append(list, *e)
 		return nil
-	}, "SELECT "+said+" FROM entries e WHERE journey = ? ORDER BY slot, number", journey)
+	}, "SELECT "+said+" FROM entries e WHERE journey = ? ORDER BY "+inPlace+", number", journey)
 	for i := range list {
 		if i > 0 && list[i].Supersedes != 0 {
 			list[i-1].SupersededBy = list[i].Number
@@ -113,9 +126,15 @@ func allIn(ctx context.Context, q querier, journey int) (list []Entry, err error
 // theJourney returns the number of a journey, 0 being the last.
 func theJourney(ctx context.Context, q querier, journey int) (int, error) {
 	last, err := lastJourney(ctx, q)
+	was := false
+	if err == nil && journey != 0 {
+		was, err = withdrawn(ctx, q, journey)
+	}
 	switch {
 	case err != nil:
 		return 0, err
+	case was:
+		return 0, bad("no_journey", "give the number of another; without one it is the last", "journey %d was withdrawn", journey)
 	case last == 0:
 		return 0, bad("no_journey", "begin a journey at a position", "no journey was begun in this log")
 	case journey < 0 || journey > last:
@@ -149,13 +168,13 @@ func each(ctx context.Context, q querier, f func(*Entry) error, query string, ar
 	return rows.Err()
 }
 
-// eachStanding calls f with what stands in the places of a journey from a slot on.
-func eachStanding(ctx context.Context, q querier, journey, from int, f func(*Entry) error) error {
-	return eachStandingBefore(ctx, q, journey, from, math.MaxInt, f)
+// eachStanding calls f with what stands in a journey from a place on.
+func eachStanding(ctx context.Context, q querier, journey int, from int64, f func(*Entry) error) error {
+	return eachStandingBefore(ctx, q, journey, from, math.MaxInt64, f)
 }
 
-func eachStandingBefore(ctx context.Context, q querier, journey, from, before int, f func(*Entry) error) error {
-	return each(ctx, q, f, "SELECT "+said+" FROM entries e WHERE journey = ? AND slot >= ? AND slot < ? AND "+standing+" ORDER BY slot",
+func eachStandingBefore(ctx context.Context, q querier, journey int, from, before int64, f func(*Entry) error) error {
+	return each(ctx, q, f, "SELECT "+said+" FROM entries e WHERE journey = ? AND "+inPlace+" >= ? AND "+inPlace+" < ? AND "+standing+" ORDER BY "+inPlace,
 		journey, from, before)
 }
 

@@ -38,6 +38,8 @@ type Log struct {
 	// unmade says that there is no file yet. The first entry is tried on a log in
 	// memory, so that one that is refused leaves no file behind.
 	unmade bool
+	// journey is that of readings; 0 is the last.
+	journey int
 	// memo is touched within transactions alone, of which the one connection of a log
 	// allows one at a time.
 	memo memo
@@ -370,6 +372,12 @@ func (l *Log) read(ctx context.Context, f func(tx *sql.Tx) error) error {
 	defer tx.Rollback()
 	return storeError(f(tx))
 }
+
+// GoOnWith has readings be made where a journey is, and not the last, which 0 stands for.
+func (l *Log) GoOnWith(journey int) { l.journey = journey }
+
+// Meant returns what GoOnWith said, 0 for the last.
+func (l *Log) Meant() int { return l.journey }
 
 // Close closes the log.
 func (l *Log) Close() error { return storeError(l.db.Close()) }

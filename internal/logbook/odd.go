@@ -3,6 +3,7 @@ package logbook
 import (
 	"context"
 	"database/sql"
+	"fmt"
 	"slices"
 	"time"
 
@@ -20,10 +21,26 @@ const (
 	OddAhead Odd = "time_ahead"       // of a time that has not come
 	OddGap   Odd = "time_gap"         // more than a day after the entry before
 	OddAgain Odd = "same_entry_again" // says what the entry before says
+
+	// Found by whoever knows clock and sky: At.Found.
+	OddOffset Odd = "offset_not_local" // by a UTC offset that no clock has there
+	OddMoon   Odd = "moon_taken"       // the sun is down, and nobody said that it was the moon
+
+	// OddAnother is a departure in a log that has a journey.
+	OddAnother Odd = "another_journey"
+
+	// A fix of FarFix sigma or more is written, and is not used until it is confirmed.
+	OddFix Odd = "fix_far"
 )
 
 // Odds are the codes.
-var Odds = []Odd{OddAhead, OddGap, OddAgain}
+var Odds = []Odd{OddAhead, OddGap, OddAgain, OddOffset, OddMoon, OddFix, OddAnother}
+
+// Oddity is what is odd of an entry.
+type Oddity struct {
+	Code    Odd
+	Message string
+}
 
 const (
 	// The clocks of a camera and of a machine part by a minute or two (common practice).
@@ -35,47 +52,77 @@ const (
 	sameHeading = 0.3 * angle.Degree
 )
 
-// odd refuses what is seldom meant.
-func (at At) odd(ctx context.Context, tx *sql.Tx, last *row, e *Entry, a *Added) error {
-	if !at.Wary || at.Supersedes != 0 {
-		return nil
-	}
-	moves := e.Kind() != KindNote // a note is told of, no more
-	refuse := func(code Odd, format string, args ...any) error {
-		if slices.Contains(at.Accept, code) {
-			return nil
-		}
-		return fault.New(string(code), "check date, hour and UTC offset; if it is right, say --accept "+string(code), format, args...)
-	}
-	if ahead := e.Time.Sub(e.Written); ahead > aheadBy && moves {
-		if err := refuse(OddAhead, "the entry is of a time that the clock of this machine reaches in %s only", wording.Elapsed(ahead)); err != nil {
+// odd refuses what is seldom meant; an entry that is not wary is told of it. A correction
+// was looked at already, but for what the caller found.
+func (at At) odd(ctx context.Context, tx *sql.Tx, e *Entry, a *Added) error {
+	found := at.Found
+	if at.Supersedes == 0 {
+		own, err := oddOf(ctx, tx, e, a)
+		if err != nil {
 			return err
 		}
-	}
-	if a.Before.IsZero() {
-		return nil
-	}
-	if gap := e.Time.Sub(a.Before); gap > gapOver && moves {
-		if err := refuse(OddGap, "the entry is %s after the one before it", wording.Elapsed(gap)); err != nil {
-			return err
+		found = slices.Concat(found, own)         // a wrong offset is why a gap is there
+		if e.Kind() == KindDeparture && at.Wary { // an import means it
+			under, err := lastJourney(ctx, tx)
+			if err != nil {
+				return err
+			}
+			if under != 0 {
+				found = append(found, Oddity{OddAnother, fmt.Sprintf("journey %d is under way in this log", under)})
+			}
 		}
 	}
-	if last == nil {
+	if !at.Wary {
+		a.Odd = found
 		return nil
 	}
-	before, err := entryIn(ctx, tx, last.number)
-	if err != nil {
-		return err
-	}
-	if before.Journey == e.Journey && e.repeats(before) && a.Ran == 0 {
-		return refuse(OddAgain, "the entry says what entry %d says already", before.Number)
+	for _, o := range found {
+		if !slices.Contains(at.Accept, o.Code) {
+			return fault.New(string(o.Code), o.Code.check()+"; if it is right, say --accept "+string(o.Code), "%s", o.Message)
+		}
 	}
 	return nil
 }
 
-// repeats tells whether an entry says within the minute what another does.
+// check says what to look at.
+func (o Odd) check() string {
+	switch o {
+	case OddAgain:
+		return "nothing is to be done if it is the same"
+	case OddAnother:
+		return "log what is new of it; to begin another say --another, and --journey with what goes on with the one before"
+	}
+	return "check date, hour and UTC offset"
+}
+
+// oddOf lists what is odd of a new entry by the entries before it.
+func oddOf(ctx context.Context, tx *sql.Tx, e *Entry, a *Added) (found []Oddity, err error) {
+	moves := e.Kind() != KindNote && e.Kind() != KindSettings // they are told of, no more
+	if ahead := e.Time.Sub(e.Written); ahead > aheadBy && moves {
+		found = append(found, Oddity{OddAhead, fmt.Sprintf("the entry is of a time that the clock of this machine reaches in %s only", wording.Elapsed(ahead))})
+	}
+	if a.Before.IsZero() {
+		return found, nil
+	}
+	if gap := e.Time.Sub(a.Before); gap > gapOver && moves {
+		found = append(found, Oddity{OddGap, fmt.Sprintf("the entry is %s after the one before it", wording.Elapsed(gap))})
+	}
+	if a.Ran > 0 {
+		return found, nil
+	}
+	before, err := entryIn(ctx, tx, a.last)
+	if err != nil {
+		return nil, err
+	}
+	if e.Time.Sub(before.Time) < time.Minute && e.repeats(before) {
+		found = append(found, Oddity{OddAgain, fmt.Sprintf("the entry says what entry %d says already", before.Number)})
+	}
+	return found, nil
+}
+
+// repeats tells whether an entry says what another of its minute does.
 func (e *Entry) repeats(before *Entry) bool {
-	if e.Kind() != before.Kind() || e.Note != before.Note || e.Time.Sub(before.Time) >= time.Minute {
+	if e.Kind() != before.Kind() || e.Note != before.Note {
 		return false
 	}
 	switch c := e.Content.(type) {
@@ -87,6 +134,10 @@ func (e *Entry) repeats(before *Entry) bool {
 		b := before.Content.(*Fix)
 		_, apart, err := geo.GeodesicInverse(c.Position, b.Position)
 		return err == nil && apart < geo.Metre
+	case *Settings:
+		is, _ := encode(c, 0)
+		was, _ := encode(before.Content, 0)
+		return is == was
 	case *Detour:
 		b := before.Content.(*Detour)
 		return len(c.Legs) == len(b.Legs)

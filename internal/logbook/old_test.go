@@ -1,8 +1,12 @@
 package logbook
 
 import (
+	"fmt"
+	"math"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"testing"
 
 	"shadowread/internal/angle"
@@ -80,10 +84,71 @@ func TestAnOldLogGivesTheSamePlaces(t *testing.T) {
 	atOldPlaces(t, path)
 	l := open(t, path)
 	r, err := l.Check(t.Context())
-	if err != nil || r.Schema != 2 {
+	if err != nil || r.Schema != 3 {
 		t.Errorf("%v, the log is of version %d", err, r.Schema)
 	}
 	must(t)(l.Halt(t.Context(), At{Time: morning.AddDate(1, 0, 0)}, Halt{km("88195.0")}))
+}
+
+// A log of schema version 2 with all kinds of ways, among them those by which the odometer's
+// thread was lost: a leg that set out from a halt by distance began to count at its reading.
+func TestALogOfTheVersionBeforeGivesTheSamePlaces(t *testing.T) {
+	data, err := os.ReadFile("testdata/version-2.db")
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(t.TempDir(), "log.db")
+	if err := os.WriteFile(path, data, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	l := open(t, path)
+	said, err := os.ReadFile("testdata/version-2.txt")
+	if err != nil {
+		t.Fatal(err)
+	}
+	tracks, n := map[int]*Track{}, 0
+	for line := range strings.Lines(string(said)) {
+		if strings.HasPrefix(line, "#") {
+			continue
+		}
+		var journey, entry int
+		var lat, lon, adjustedLat, adjustedLon, major float64
+		if _, err := fmt.Sscan(line, &journey, &entry, &lat, &lon, &adjustedLat, &adjustedLon, &major); err != nil {
+			t.Fatal(line, err)
+		}
+		if tracks[journey] == nil {
+			if tracks[journey], err = l.WorkUp(t.Context(), journey); err != nil {
+				t.Fatal(err)
+			}
+		}
+		i := slices.IndexFunc(tracks[journey].Points, func(p Point) bool { return p.Entry.Number == entry })
+		if i < 0 {
+			t.Fatalf("entry %d of journey %d is gone", entry, journey)
+		}
+		p := tracks[journey].Points[i].At
+		n++
+		for _, x := range []struct {
+			is       geo.Position
+			lat, lon float64
+		}{{p.Estimated, lat, lon}, {p.Adjusted, adjustedLat, adjustedLon}} {
+			if d := apartMetres(t, x.is, geo.Position{Lat: angle.FromDegrees(x.lat), Lon: angle.FromDegrees(x.lon)}); d > 0.02 {
+				t.Errorf("entry %d is %.2f m from where it was", entry, d)
+			}
+		}
+		if is := float64(p.Cov.Ellipse95().Major); math.Abs(is-major) > 0.011 {
+			t.Errorf("entry %d has an ellipse of %.2f m, it was %.2f", entry, is, major)
+		}
+	}
+	if n != len(tracks[1].Points)+len(tracks[2].Points) {
+		t.Errorf("%d entries looked at", n)
+	}
+	r, err := l.Check(t.Context())
+	if err != nil || !r.OK() {
+		t.Errorf("%v, %+v", err, r)
+	}
+	if s, err := l.SettingsOf(t.Context(), 2); err != nil || s.UnitOr() != Kilometres {
+		t.Errorf("%v, an old journey counts in %s", err, s.UnitOr())
+	}
 }
 
 // What an old log kept for speed was believed, altered or emptied: it put the journey at

@@ -34,7 +34,17 @@ type reckoning struct {
 	Standing bool
 
 	Odometer     *Odometer // last reading; nil if there is none to go on from
+	Thread       *thread   // from that reading or an earlier one; nil before the first
 	Mount, Tyres int
+	Settings     Settings // that hold
+	// Instrument is the hash of the record by which the mounted instrument's last reading was
+	// corrected, "" for none proved; nil where that is not known.
+	Instrument *string
+
+	Last            int           // number of the entry
+	Disagrees       *Disagreement // of the entry
+	OtherInstrument bool          // of the entry
+	Unsteered       bool          // of the entry
 
 	NeedHeading, NeedConfirmation []int // numbers of entries that wait for it
 	Closing                       *workup.Closing
@@ -81,6 +91,8 @@ func (now *reckoning) lost() *Lost {
 type course struct {
 	Leg workup.Leg // heading part only
 	Run geo.Metres // run on it so far
+	// Entry is the leg's number.
+	Entry int
 	// Left says that a detour has left it since, so that the filter no longer knows
 	// its error.
 	Left bool
@@ -92,7 +104,8 @@ const minute = time.Minute
 
 // begin returns the reckoning at a departure.
 func begin(e *Entry, d *Departure) (*reckoning, error) {
-	now := &reckoning{Time: e.Time, Model: d.Model, SpeedLimit: d.SpeedLimit, Standing: true, Odometer: d.Odometer}
+	now := &reckoning{Time: e.Time, Model: d.Model, SpeedLimit: d.SpeedLimit, Standing: true, Last: e.Number, Settings: Settings{}.With(d.Settings)}
+	now.reads(d.Odometer)
 	return now, now.start(e, d.Position, d.Sigma)
 }
 
@@ -103,10 +116,15 @@ func (now *reckoning) take(e *Entry) (parts []workup.Entry, err error) {
 	if e.Kind() == KindWithdrawal {
 		return nil, nil
 	}
+	now.Last, now.Disagrees, now.OtherInstrument, now.Unsteered = e.Number, nil, false, false
+	if c, ok := e.Content.(*Settings); ok { // they move nothing, and no clock
+		now.Ran, now.Settings = 0, now.Settings.With(c)
+		return []workup.Entry{{Time: now.Time}}, nil
+	}
 	if e.Time.Before(now.Time) {
 		return nil, fault.New("time_before_last",
 			"check date, time and UTC offset; to change what the log says, correct the entry in question",
-			"%s is before the entry before it, %s", e.Time.Format(time.RFC3339), now.Time.Format(time.RFC3339))
+			"%s is before the entry before it, %s", wording.LocalTime(e.Time, e.Offset), wording.LocalTime(now.Time, e.Offset))
 	}
 	elapsed := e.Time.Sub(now.Time)
 	now.Time, now.Ran = e.Time, 0
@@ -123,6 +141,10 @@ func (now *reckoning) take(e *Entry) (parts []workup.Entry, err error) {
 		return nil, fault.New("bad_correction", "correct a departure by a departure", "a departure cannot stand within a journey")
 	case *Leg:
 		now.Course, now.Standing = now.courseOf(c), false
+		now.readBy(c)
+		if now.Course != nil {
+			now.Course.Entry = e.Number
+		}
 	case *Detour:
 		around, further, err := now.around(c)
 		if err != nil {
@@ -140,13 +162,14 @@ func (now *reckoning) take(e *Entry) (parts []workup.Entry, err error) {
 	case *Halt:
 		now.Standing = true
 	case *Fix:
-		parts = append(parts, workup.Entry{Fix: &workup.Fix{Position: c.Position, Sigma: c.Sigma, Confirmed: c.Confirmed}})
+		parts = append(parts, workup.Entry{Fix: &workup.Fix{Position: c.Position, Sigma: c.Sigma, Confirmed: c.Confirmed, Rule: c.Rule}})
 	case *Remount:
 		now.Mount++
+		now.Instrument = nil
 	case *Tyres:
 		now.Tyres++
 	case *OdometerSet:
-		now.Odometer = &c.After
+		now.reads(&c.After)
 	}
 	if len(parts) == 0 {
 		parts = []workup.Entry{{}}
@@ -185,7 +208,7 @@ func (now *reckoning) measure(r Run, elapsed time.Duration, begins bool) (way, e
 		w.sigma = guessed * w.length
 	}
 	if o := r.Odometer; o != nil {
-		run, err := now.since(*o)
+		run, err := since(now.Odometer, *o)
 		if err != nil {
 			return way{}, err
 		}
@@ -193,22 +216,28 @@ func (now *reckoning) measure(r Run, elapsed time.Duration, begins bool) (way, e
 		switch {
 		case r.Stood && run > o.Resolution():
 			return way{}, noDistance("nothing was run, yet the odometer went from %s to %s", now.Odometer, o)
-		case other || now.Odometer == nil && begins:
-		case now.Odometer == nil:
+		case other:
+			now.compare(*o, w)
+		case now.Odometer == nil && begins && (!r.CountsOn || now.Thread == nil):
+		case now.Odometer == nil && now.Thread == nil:
 			return way{}, noDistance("the log has no odometer reading to count from")
+		case now.Odometer == nil:
+			if w, err = now.Thread.way(*o); err != nil {
+				return way{}, err
+			}
 		default:
 			w = way{length: run, odometer: o}
 		}
-		now.Odometer = o
+		now.reads(o)
 	} else if w.length > 0 {
 		now.Odometer = nil // it has moved on, unread
+		now.Thread = now.Thread.with(w)
 	}
 	return w, now.fast(w.length, elapsed)
 }
 
-// since returns the distance from the odometer's last reading, 0 if there is none.
-func (now *reckoning) since(o Odometer) (geo.Metres, error) {
-	last := now.Odometer
+// since returns the distance from an odometer's last reading, 0 if there is none.
+func since(last *Odometer, o Odometer) (geo.Metres, error) {
 	if last == nil {
 		return 0, nil
 	}
@@ -234,7 +263,7 @@ func (now *reckoning) fast(length geo.Metres, elapsed time.Duration) error {
 	most := geo.Metres(float64(now.SpeedLimit) * (elapsed + minute).Seconds())
 	if length > most {
 		return fault.New("leg_too_long",
-			fmt.Sprintf("check reading, unit and time; if the vehicle is that fast, raise the journey's speed limit of %.0f km/now by correcting its departure", float64(now.SpeedLimit)*3.6),
+			fmt.Sprintf("check reading, unit and time; if the vehicle is that fast, raise the journey's speed limit of %.0f km/h by correcting its departure", float64(now.SpeedLimit)*3.6),
 			"%.1f km in %s is faster than believed", length.Kilometres(), wording.Span(elapsed))
 	}
 	return nil
@@ -248,6 +277,7 @@ func (now *reckoning) goOn(r Run, elapsed time.Duration, begins bool) (parts []w
 	}
 	c := now.Course
 	if c == nil {
+		now.Unsteered = true
 		return astray(w.length), w.length, nil
 	}
 	leg := c.Leg
@@ -257,7 +287,11 @@ func (now *reckoning) goOn(r Run, elapsed time.Duration, begins bool) (parts []w
 		// has let go of it. With d run on it before and s now, the error across has
 		// the variance r^2 (d+s)^2; as a new reading the leg brings r^2 s^2. The
 		// mixed term 2 r^2 d s goes in as a way across with an error in its length.
-		variance := float64(leg.HeadingSigma*leg.HeadingSigma + now.Model.Steering*now.Model.Steering)
+		steering := now.Model.Steering
+		if leg.Steering != nil {
+			steering = *leg.Steering
+		}
+		variance := float64(leg.HeadingSigma*leg.HeadingSigma + steering*steering)
 		parts = append(parts, workup.Entry{Leg: &workup.Leg{
 			Heading:       leg.Heading + 90*angle.Degree,
 			DistanceSigma: geo.Metres(math.Sqrt(2 * variance * float64(c.Run) * float64(w.length))),
@@ -273,7 +307,7 @@ func (now *reckoning) goOn(r Run, elapsed time.Duration, begins bool) (parts []w
 func (now *reckoning) put(l *workup.Leg, w way) {
 	l.Distance, l.DistanceSigma, l.Tyres = w.length, w.sigma, now.Tyres
 	if w.odometer != nil {
-		l.Odometer, l.Resolution, l.DistanceSigma = true, w.odometer.Resolution(), 0
+		l.Odometer, l.Resolution = true, w.odometer.Resolution()
 	}
 }
 
@@ -296,7 +330,7 @@ func (now *reckoning) around(d *Detour) (parts []workup.Entry, length geo.Metres
 		if err != nil {
 			return nil, 0, fmt.Errorf("short leg %d: %w", i+1, err)
 		}
-		leg := workup.Leg{Heading: l.Heading.Heading, HeadingSigma: l.Heading.Sigma}
+		leg := workup.Leg{Heading: l.Heading.Heading, HeadingSigma: l.Heading.Sigma, Steering: now.Settings.Steering}
 		now.put(&leg, w)
 		parts = append(parts, workup.Entry{Leg: &leg})
 		length += w.length
@@ -312,13 +346,13 @@ func (now *reckoning) around(d *Detour) (parts []workup.Entry, length geo.Metres
 func (now *reckoning) courseOf(l *Leg) *course {
 	switch {
 	case l.Hand != nil:
-		return &course{Leg: workup.Leg{Heading: l.Hand.Heading, HeadingSigma: l.Hand.Sigma}}
+		return &course{Leg: workup.Leg{Heading: l.Hand.Heading, HeadingSigma: l.Hand.Sigma, Steering: now.Settings.Steering}}
 	case l.Reading == nil:
 		return nil
 	}
 	r := l.Reading
 	variance := float64(r.Sigma * r.Sigma)
-	leg := workup.Leg{Heading: r.Heading, Body: r.Body, ComputedAt: r.ComputedAt, Mount: now.Mount}
+	leg := workup.Leg{Heading: r.Heading, Body: r.Body, ComputedAt: r.ComputedAt, Mount: now.Mount, Steering: now.Settings.Steering}
 	if r.ComputedAt != nil && r.Body != nil {
 		variance -= float64(r.Position * r.Position)
 	}

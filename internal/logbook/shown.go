@@ -7,9 +7,17 @@ import "encoding/json"
 type DialReading struct {
 	Body   string   `json:"body,omitempty"` // sun or moon
 	Number *float64 `json:"scale_reading_deg,omitempty"`
+	// Instrument is whose record has corrected the heading; nil for none.
+	Instrument *DialInstrument `json:"instrument,omitempty"`
 }
 
-// Shown returns what a kept reading says of number and body; nothing if none was kept.
+// DialInstrument is what a record made of a heading.
+type DialInstrument struct {
+	Name       string   `json:"name"`
+	Correction *float64 `json:"correction_deg,omitempty"`
+}
+
+// Shown returns what a kept reading says of number, body and instrument; nothing if none was kept.
 func Shown(reading []byte) (shown DialReading) {
 	if json.Unmarshal(reading, &shown) != nil {
 		return DialReading{}

@@ -28,6 +28,8 @@ const (
 	SlipHour        Slip = "hour"
 	SlipUnit        Slip = "unit"
 	SlipSense       Slip = "dial_sense"
+	SlipInstrument  Slip = "instrument"
+	SlipCarried     Slip = "odometer_carried" // one figure read wrong from there on
 )
 
 // slipped is an entry with a slip taken back.
@@ -36,25 +38,38 @@ type slipped struct {
 	instead  string
 	odometer *Odometer // of an odometer's slip
 	content  Content
-	// unit is the one in which all odometer readings from there on are taken.
-	unit Unit
+	// onward is what becomes of this odometer reading and of all after it.
+	onward func(Odometer) Odometer
 }
 
 // taken returns the entries with the slip of the first taken back.
 func (s slipped) taken(entries []Entry) []Entry {
 	out := slices.Clone(entries)
-	if s.unit == "" {
+	if s.onward == nil {
 		out[0].Content = s.content
 		return out
 	}
 	for i := range out {
 		c, run := copied(out[i].Content)
-		if run == nil || run.Odometer == nil {
+		if run == nil {
 			continue
 		}
-		o := *run.Odometer
-		o.Unit = s.unit
-		run.Odometer, out[i].Content = &o, c
+		runs := []*Run{run}
+		if d, ok := c.(*Detour); ok {
+			d.Legs = slices.Clone(d.Legs)
+			for k := range d.Legs {
+				runs = append(runs, &d.Legs[k].Run)
+			}
+		}
+		for _, r := range runs {
+			if r.Odometer != nil {
+				r.Odometer = new(s.onward(*r.Odometer))
+			}
+		}
+		out[i].Content = c
+		if _, ok := c.(*OdometerSet); ok { // another counter from here on
+			break
+		}
 	}
 	return out
 }
@@ -77,6 +92,9 @@ func copied(c Content) (Content, *Run) {
 	case *Tyres:
 		n := *c
 		return &n, &n.Run
+	case *OdometerSet:
+		n := *c
+		return &n, &n.Run
 	}
 	return c, nil
 }
@@ -90,11 +108,14 @@ func slipsOf(e *Entry, dial DialReading, before *reckoning) (out []slipped) {
 				run.Odometer = s.odometer
 				s.content = c
 				out = append(out, s)
+				if s.slip != SlipDigits {
+					by := s.odometer.number() - e.Content.run().Odometer.number()
+					out = append(out, slipped{slip: SlipCarried, instead: s.instead, onward: func(o Odometer) Odometer { return o.by(by) }})
+				}
 			}
 			for _, unit := range otherUnits(run.Odometer.Unit) {
-				o := *run.Odometer
-				o.Unit = unit
-				out = append(out, slipped{slip: SlipUnit, instead: o.String(), unit: unit})
+				in := func(o Odometer) Odometer { o.Unit = unit; return o }
+				out = append(out, slipped{slip: SlipUnit, instead: in(*run.Odometer).String(), onward: in})
 			}
 		}
 		out = append(out, lengthSlips(e)...)
@@ -106,12 +127,20 @@ func slipsOf(e *Entry, dial DialReading, before *reckoning) (out []slipped) {
 	return out
 }
 
+// by is the reading with as much more on it; what would be less than nothing stays.
+func (o Odometer) by(more float64) Odometer {
+	_, fraction, _ := strings.Cut(o.AsGiven, ".")
+	if x := o.number() + more; x >= 0 {
+		o.AsGiven = strconv.FormatFloat(x, 'f', len(fraction), 64)
+	}
+	return o
+}
+
 // odometerSlips are those of one reading; nil has none.
 func odometerSlips(o *Odometer) (out []slipped) {
 	if o == nil {
 		return nil
 	}
-	_, fraction, _ := strings.Cut(o.AsGiven, ".")
 	seen := map[string]bool{o.AsGiven: true}
 	add := func(slip Slip, text string) {
 		n := *o
@@ -126,9 +155,7 @@ func odometerSlips(o *Odometer) (out []slipped) {
 		size float64
 	}{{SlipOdometer1, 1}, {SlipOdometer10, 10}, {SlipOdometer100, 100}} {
 		for _, sign := range []float64{1, -1} {
-			if x := o.number() + sign*step.size; x >= 0 {
-				add(step.slip, strconv.FormatFloat(x, 'f', len(fraction), 64))
-			}
+			add(step.slip, o.by(sign*step.size).AsGiven)
 		}
 	}
 	for _, text := range turned(o.AsGiven) {
@@ -279,7 +306,7 @@ func hourSlips(e *Entry, l *Leg, dial DialReading, before *reckoning) (out []sli
 			continue
 		}
 		c.Reading.Body = &workup.Body{Azimuth: sky.Azimuth, Altitude: sky.Altitude}
-		out = append(out, slipped{slip: SlipHour, instead: e.Time.Add(by).UTC().Format(time.DateTime) + " UTC", content: c})
+		out = append(out, slipped{slip: SlipHour, instead: wording.LocalTime(e.Time.Add(by), e.Offset), content: c})
 	}
 	return out
 }

@@ -16,10 +16,6 @@ import (
 // has one so far off (exp(-3*3/2)).
 const FarFix = 3
 
-// A slip closes a fix if it brings the estimate within the ellipse that holds 95 of 100: the
-// 0.95 quantile of chi-square with two degrees of freedom is 5.991.
-const closes2 = 5.991
-
 // suspectReach bounds the entries that are looked at, the last before the fix, and with them
 // the time: each slip of each entry is worked up to the fix.
 const suspectReach = 120
@@ -49,11 +45,12 @@ func (l *Log) Suspects(ctx context.Context, number int) ([]Suspect, error) {
 		if fix.Kind() != KindFix {
 			return bad("bad_correction", "name the fix", "entry %d is a %s, not a fix", number, fix.Kind())
 		}
-		d, err := sinceFix(ctx, tx, fix)
+		shown := func(e *Entry) (DialReading, error) { return shownIn(ctx, tx, e.Number) }
+		d, err := sinceFix(ctx, tx, fix, shown)
 		if err != nil || d == nil {
 			return err
 		}
-		found, err = d.suspects(func(e *Entry) (DialReading, error) { return shownIn(ctx, tx, e.Number) })
+		found, err = d.suspects(shown)
 		return err
 	})
 	return found, err
@@ -74,13 +71,15 @@ type closingRun struct {
 	base    *reckoning // before the first
 	begun   *Entry     // the departure, if that is the place and its odometer can be wrong too
 	entries []Entry
+	last    *dialLeg // before them; nil for none
 }
 
 // sinceFix gathers the entries that a fix closes; nil if the position was lost.
-func sinceFix(ctx context.Context, tx *sql.Tx, fix *Entry) (*closingRun, error) {
+func sinceFix(ctx context.Context, tx *sql.Tx, fix *Entry, shown func(*Entry) (DialReading, error)) (*closingRun, error) {
 	var now *reckoning
 	var d closingRun
-	err := eachStandingBefore(ctx, tx, fix.Journey, 0, fix.Slot+1, func(e *Entry) (err error) {
+	var before *Entry
+	err := eachStandingBefore(ctx, tx, fix.Journey, 0, fix.place()+1, func(e *Entry) (err error) {
 		var closing *workup.Closing
 		if closing, now, err = now.after(e); err != nil {
 			return err
@@ -92,6 +91,11 @@ func sinceFix(ctx context.Context, tx *sql.Tx, fix *Entry) (*closingRun, error) 
 		case e.Kind() == KindDeparture:
 			d = closingRun{base: now.clone(), begun: &kept}
 		case closing != nil && closing.Used || now.Begun.Entry == e.Number:
+			for i := range d.entries {
+				if l, ok := d.entries[i].Content.(*Leg); ok && l.Reading != nil && l.Hand == nil {
+					before = &d.entries[i]
+				}
+			}
 			d = closingRun{base: now.clone()}
 		default:
 			d.entries = append(d.entries, kept)
@@ -100,6 +104,13 @@ func sinceFix(ctx context.Context, tx *sql.Tx, fix *Entry) (*closingRun, error) 
 	})
 	if err != nil || len(d.entries) == 0 {
 		return nil, err
+	}
+	if before != nil {
+		dial, err := shown(before)
+		if err != nil {
+			return nil, err
+		}
+		d.last = &dialLeg{before.Content.(*Leg), dial}
 	}
 	return &d, nil
 }
@@ -135,26 +146,39 @@ func (d *closingRun) suspects(shown func(*Entry) (DialReading, error)) ([]Suspec
 	}
 	var found []ranked
 	try := func(number int, s slipped, before *reckoning, entries []Entry) {
-		if c, ok := closeRun(before, entries); ok && c.Sigmas*c.Sigmas <= closes2 {
-			found = append(found, ranked{Suspect{number, s.slip, s.instead, c.Distance, c.Sigmas}, c.Sigmas*c.Sigmas + s.slip.cost()})
+		c, ok := closeRun(before, entries)
+		// A slip closes a fix if that would then be an ordinary one; what only makes the
+		// estimate vaguer brings it no nearer.
+		if ok && c.Sigmas < FarFix && c.Distance < as.Distance*2/3 {
+			found = append(found, ranked{Suspect{number, s.slip, s.instead, c.Distance, c.Sigmas}, misfit(c) + s.slip.cost()})
 		}
 	}
 	if d.begun != nil && len(d.entries) <= suspectReach {
 		for _, s := range odometerSlips(d.base.Odometer) {
 			before := d.base.clone()
-			before.Odometer = s.odometer
+			before.reads(s.odometer)
 			try(d.begun.Number, s, before, d.entries)
+		}
+	}
+	dials := make([]DialReading, len(d.entries))
+	for i := max(0, len(d.entries)-suspectReach); i < len(dials); i++ {
+		var err error
+		if dials[i], err = shown(&d.entries[i]); err != nil {
+			return nil, err
 		}
 	}
 	before := d.base.clone()
 	for i := range d.entries {
 		e := &d.entries[i]
 		if len(d.entries)-i <= suspectReach {
-			dial, err := shown(e)
-			if err != nil {
-				return nil, err
+			slips := slipsOf(e, dials[i], before)
+			if l, ok := e.Content.(*Leg); ok {
+				slips = append(slips, instrumentSlips(dialLeg{l, dials[i]}, d.around(dials, i))...)
 			}
-			for _, s := range slipsOf(e, dial, before) {
+			for _, s := range slips {
+				if s.slip == SlipCarried && !readsOn(d.entries[i+1:]) { // the same as once
+					continue
+				}
 				try(e.Number, s, before, s.taken(d.entries[i:]))
 			}
 		}
@@ -179,6 +203,19 @@ func (d *closingRun) suspects(shown func(*Entry) (DialReading, error)) ([]Suspec
 	return out, nil
 }
 
+// readsOn tells whether the odometer is read in entries.
+func readsOn(entries []Entry) bool {
+	return slices.ContainsFunc(entries, func(e Entry) bool {
+		run := e.Content.run()
+		return run != nil && run.Odometer != nil
+	})
+}
+
+// misfit is -2 ln of the likelihood of a fix, but for a constant.
+func misfit(c *workup.Closing) float64 {
+	return c.Sigmas*c.Sigmas + math.Log(c.Spread.NN*c.Spread.EE-c.Spread.NE*c.Spread.NE)
+}
+
 // maxSuspects is more than anybody checks.
 const maxSuspects = 8
 
@@ -188,7 +225,7 @@ const maxSuspects = 8
 func (s Slip) cost() float64 {
 	share := map[Slip]float64{
 		SlipOdometer10: 1, SlipOdometer1: 0.7, SlipOdometer100: 0.7, SlipHeading10: 1, SlipHour: 0.7,
-		SlipUnit: 0.5, SlipDigits: 0.3, SlipHeading1: 0.3, SlipSense: 0.3,
+		SlipUnit: 0.5, SlipInstrument: 0.5, SlipCarried: 0.1, SlipDigits: 0.3, SlipHeading1: 0.3, SlipSense: 0.3,
 	}[s]
 	return -2 * math.Log(share)
 }

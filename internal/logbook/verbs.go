@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	"shadowread/internal/angle"
+	"shadowread/internal/workup"
 )
 
 // The verbs. Each writes one entry, on the disk when it returns, and fails without
@@ -43,6 +44,10 @@ func (p PhotoReading) leg(at At, run Run) (At, *Leg, proof) {
 	if at.Time.IsZero() {
 		at.Time = p.Time
 	}
+	if at.Offset == nil {
+		at.Offset = p.Offset
+	}
+	at.Found = slices.Concat(at.Found, p.Found)
 	photo := &Photo{Name: p.Name, SHA256: hex.EncodeToString(p.SHA256[:]), Refused: p.Refused, Message: p.Message}
 	reading := p.Reading
 	if reading != nil && !(reading.Sigma <= maxHeadingSigma) { // no use, but the leg was changed
@@ -110,14 +115,16 @@ func (l *Log) Halt(ctx context.Context, at At, h Halt) (Added, error) {
 	return l.add(ctx, at, &h, proof{})
 }
 
-// Fix enters a position had from outside. One further than five sigma from the
+// Fix enters a position had from outside. One of FarFix sigma or more from the
 // estimate is kept and not used until ConfirmFix; Added.Closing says so. It fails
 // with code "bad_position" or "bad_position_sigma" too.
 func (l *Log) Fix(ctx context.Context, at At, f Fix) (Added, error) {
+	f.Rule = workup.FromThree
 	return l.add(ctx, at, &f, proof{})
 }
 
-// ConfirmFix makes a fix count however far it lies from the estimate.
+// ConfirmFix makes a fix count however far it lies from the estimate, which then starts
+// there.
 func (l *Log) ConfirmFix(ctx context.Context, number int, note string) (Added, error) {
 	old, err := l.Entry(ctx, number)
 	if err != nil {
@@ -127,7 +134,7 @@ func (l *Log) ConfirmFix(ctx context.Context, number int, note string) (Added, e
 	if !ok {
 		return Added{}, bad("bad_correction", "name the fix", "entry %d is a %s, not a fix", number, old.Kind())
 	}
-	fix.Confirmed = true
+	fix.Confirmed, fix.Rule = true, workup.FromThree
 	return l.add(ctx, At{Note: note, Supersedes: number}, fix, proof{})
 }
 

@@ -168,8 +168,8 @@ func (r *Report) chain(ctx context.Context, q querier) error {
 			w.supersedes != 0 && (!known || p.last != w.supersedes || p.journey != w.journey):
 			r.problem("correction_astray", w.number, "the entry is not in the place of the one it supersedes")
 		case w.supersedes == 0 && w.kind == KindDeparture && w.journey != r.Journeys+1,
-			w.supersedes == 0 && w.kind != KindDeparture && w.journey != r.Journeys:
-			r.problem("journey_astray", w.number, "the entry is not of the journey that was begun last")
+			w.supersedes == 0 && w.kind != KindDeparture && (w.journey < 1 || w.journey > r.Journeys):
+			r.problem("journey_astray", w.number, "the entry is of no journey that was begun before it")
 		}
 		slots[w.slot] = place{w.journey, w.number}
 		r.Journeys = max(r.Journeys, w.journey)
@@ -179,7 +179,7 @@ func (r *Report) chain(ctx context.Context, q querier) error {
 			r.problem("entry_unreadable", w.number, "%v", err)
 			continue
 		}
-		if text, err := encode(e.Content); err != nil || text != w.content {
+		if text, err := encode(e.Content, e.Place); err != nil || withOffset(text, e.Offset) != w.content {
 			r.problem("entry_unreadable", w.number, "the entry holds more or other than this program writes")
 		}
 		if leg, ok := e.Content.(*Leg); ok && (leg.Photo != nil) != (w.photo != nil) ||

@@ -49,6 +49,8 @@ type Whereabouts struct {
 	Shared   workup.Shared // what was learnt of the instruments
 	// Closing is the last fix's; nil if there was none.
 	Closing *workup.Closing
+	// Leg is the entry of the current leg, 0 if it has no heading or there is none.
+	Leg int
 	// Entries that wait for the user: legs that need a heading, fixes that were not
 	// used. Legs without a heading are run on in no direction known, and the ellipse
 	// holds all of them.
@@ -84,6 +86,9 @@ func (l *Log) whereIn(ctx context.Context, tx *sql.Tx, journey int) (*Whereabout
 		NeedHeading: now.NeedHeading, NeedConfirmation: now.NeedConfirmation,
 	}
 	w.Ellipse = w.Estimate.Cov.Ellipse95()
+	if now.Course != nil {
+		w.Leg = now.Course.Entry
+	}
 	return w, nil
 }
 
@@ -120,8 +125,8 @@ func (l *Log) Snapshot(ctx context.Context, journey int) (*Snapshot, error) {
 	return s, s.Track.work(standing)
 }
 
-// EstimateAt returns the estimated position of the last journey at a time, for a
-// reading without a receiver.
+// EstimateAt returns the estimated position of the last journey, or that of GoOnWith, at a
+// time, for a reading without a receiver.
 //
 // After the last entry, run is the way since; nil if it is not known: then the
 // vehicle, halted or not, may have gone anywhere since at the journey's speed limit,
@@ -139,7 +144,7 @@ func (l *Log) EstimateAt(ctx context.Context, at time.Time, run *Run) (*Estimate
 	at = fromNS(ns)
 	var e *Estimate
 	err = l.read(ctx, func(tx *sql.Tx) error {
-		journey, err := theJourney(ctx, tx, 0)
+		journey, err := theJourney(ctx, tx, l.journey)
 		if err != nil {
 			return err
 		}
@@ -168,14 +173,18 @@ func (now *reckoning) ahead(at time.Time, run *Run) (*Estimate, error) {
 	}
 	if run != nil {
 		// As if a leg began there: an odometer not read before may begin to count.
-		e := &Entry{Time: at, Content: &Leg{Run: *run}}
+		leg := &Leg{Run: *run}
+		leg.Run.CountsOn = run.plain()
+		e := &Entry{Time: at, Content: leg}
 		if err := run.validate(); err != nil {
 			return nil, err
 		}
+		course := now.Course
 		parts, err := now.take(e)
 		if err != nil {
 			return nil, err
 		}
+		now.Course = course // no leg did begin
 		steered := now.Filter
 		for _, p := range parts {
 			if steered, _, err = now.Model.Next(steered, p); err != nil {
@@ -203,16 +212,11 @@ func (now *reckoning) ahead(at time.Time, run *Run) (*Estimate, error) {
 
 // between returns the estimate at a time from the departure to the last entry.
 func between(ctx context.Context, tx *sql.Tx, journey int, at time.Time) (*Estimate, error) {
-	var slot int
-	err := tx.QueryRowContext(ctx, "SELECT slot FROM entries e WHERE journey = ? AND time_ns <= ? AND kind <> 'withdrawal' AND "+standing+
-		" ORDER BY slot DESC LIMIT 1", journey, at.UnixNano()).Scan(&slot)
-	if errors.Is(err, sql.ErrNoRows) {
-		return nil, fault.New("before_departure", "check the time, or give the position", "%s is before the departure", at.Format(time.RFC3339))
-	}
+	place, err := lastBy(ctx, tx, journey, at)
 	if err != nil {
 		return nil, err
 	}
-	now, err := reckonedBefore(ctx, tx, journey, slot+1)
+	now, err := reckonedBefore(ctx, tx, journey, place+1)
 	if err != nil {
 		return nil, err
 	}
@@ -222,7 +226,7 @@ func between(ctx context.Context, tx *sql.Tx, journey int, at time.Time) (*Estim
 	before := now.estimate()
 	// The next that takes time, which the caller knows there is.
 	var next *reckoning
-	err = eachStandingBefore(ctx, tx, journey, slot+1, math.MaxInt, func(e *Entry) (err error) {
+	err = eachStanding(ctx, tx, journey, place+1, func(e *Entry) (err error) {
 		if _, now, err = now.after(e); err != nil {
 			return err
 		}

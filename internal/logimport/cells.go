@@ -1,6 +1,7 @@
 package logimport
 
 import (
+	"encoding/json"
 	"fmt"
 	"math"
 	"strconv"
@@ -23,7 +24,7 @@ var CellColumns = []string{
 	"photo", "photo_sha256", "refused", "refused_message",
 	"position", "error_m", "source", "confirmed", "legs", "reads", "reads_unit", "reads_decimals",
 	"steering_deg", "lubber_shared_deg", "lubber_walk_deg", "lean_deg", "lean_walk_deg", "scale", "scale_walk",
-	"drift_mps", "drift_walk_mps", "speed_limit_kmh",
+	"drift_mps", "drift_walk_mps", "speed_limit_kmh", "waits_from_sigmas", "settings", "instrument",
 }
 
 // Cells returns what an entry says, by column. reading is what the log keeps beside a leg
@@ -35,6 +36,7 @@ func Cells(c logbook.Content, reading []byte) map[string]string {
 		w.odometer(c.Odometer)
 		w.fixed(c.Position, c.Sigma, c.Source)
 		w.model(c)
+		w.settings(c.Settings)
 	case *logbook.Leg:
 		w.run(c.Run)
 		w.leg(c, reading)
@@ -51,8 +53,11 @@ func Cells(c logbook.Content, reading []byte) map[string]string {
 		w.run(c.Run)
 		w.fixed(c.Position, c.Sigma, c.Source)
 		w.yes("confirmed", c.Confirmed)
+		w["waits_from_sigmas"] = fixRules[c.Rule]
 	case *logbook.Tyres:
 		w.run(c.Run)
+	case *logbook.Settings:
+		w.settings(c)
 	case *logbook.OdometerSet:
 		w.run(c.Run)
 		w["reads"], w["reads_unit"], w["reads_decimals"] = c.After.AsGiven, string(c.After.Unit), decimals(c.After)
@@ -189,6 +194,10 @@ func (w cells) leg(l *logbook.Leg, reading []byte) {
 	}
 	if r.ComputedAt != nil {
 		w["computed_at"] = positionText(*r.ComputedAt)
+	}
+	if r.Instrument != nil {
+		text, _ := json.Marshal(r.Instrument) // texts alone
+		w["instrument"] = string(text)
 	}
 	shown := logbook.Shown(reading)
 	w["body"] = table.SafeCell(shown.Body)

@@ -234,12 +234,15 @@ func TestPaperLog(t *testing.T) {
 		"leg,2026-03-14T09:00:00,550.0,,,120,,,,by eye,\n"
 	numbers := 0
 	in := Paper{Name: "paper.csv", UTCOffset: &offset,
-		Number: func(_ context.Context, number, sigma angle.Angle, when time.Time, here *logbook.Estimate) (logbook.DialHeading, []byte, error) {
+		Number: func(_ context.Context, number, sigma angle.Angle, when time.Time, by *time.Duration, here *logbook.Estimate) (logbook.NumberReading, error) {
 			numbers++
 			if number != 120*deg || sigma != 0 || !when.Equal(at(60).Time) || here == nil {
 				t.Errorf("number %v, sigma %v at %v, %+v", number, sigma, when, here)
 			}
-			return logbook.DialHeading{Heading: 180 * deg, Sigma: 1 * deg, ComputedAt: &here.Position}, []byte("{}"), nil
+			if by == nil || *by != offset {
+				t.Errorf("the time was noted by %v", by)
+			}
+			return logbook.NumberReading{Heading: logbook.DialHeading{Heading: 180 * deg, Sigma: 1 * deg, ComputedAt: &here.Position}, Whole: []byte("{}")}, nil
 		}}
 	in.CSV = strings.NewReader(head)
 	got, err := in.Import(ctx, l)
@@ -352,6 +355,8 @@ func FuzzPaper(f *testing.F) {
 		"kind;entry;time;distance_km;distance_sigma_km;speed_kmh;speed_sigma_kmh;under_way_s;legs;steering_deg;scale;speed_limit_kmh;position;error_m\n" +
 			"departure;1;2026-03-14T06:30:00Z;;;;;;;2,5;0,02;120;20.5 S, 25 E;5\ndetour;2;2026-03-14T07:30:00Z;1,5;0,1;;;;140+-3,900m+-50m; 20±1,@000003.2km(6) 1km;;;;;\nhalt;3;2026-03-14T08:30:00Z;;;20;2;1e3;;;;;;\n",
 		"entry,time,odometer_km,sigma_deg,legs,reads\ndetour,2026-03-14T06:30:00Z,1,5,\"140,@2;0°,9 m\",\nodometer_set,2026-03-14T06:30:00Z,1,,,0mi\n",
+		"kind,time,settings\ndeparture,2026-03-14T06:00:00Z,\n" + `settings,2026-03-14T06:00:00Z,"{""distance_unit"":""mi"",""stops"":[{""name"":""well"",""position"":{""lat_rad"":0.1,""lon_rad"":0.2}}]}"` + "\n",
+		"entry,time,heading_deg,sigma_deg,how,instrument\n" + `leg,2026-03-14T06:00:00Z,58,2,number,"{""sha256"":""00"",""text"":""x""}"` + "\n",
 	} {
 		f.Add(s)
 	}
@@ -427,13 +432,13 @@ func TestShortLegs(t *testing.T) {
 		{"140°+-3°,900m+-50m", logbook.ShortLeg{Heading: by(140, 3), Run: logbook.Run{Distance: &logbook.Distance{Length: 900, Sigma: 50}}}},
 		{"140,@2.0 1.5km", logbook.ShortLeg{Heading: by(140, 5), Run: logbook.Run{Odometer: km("2.0").Odometer, Distance: &logbook.Distance{Length: 1500}}}},
 	} {
-		got, err := ParseShortLeg(tt.text, 5*deg)
+		got, err := ParseShortLeg(tt.text, 5*deg, logbook.Kilometres)
 		if err != nil || !reflect.DeepEqual(got, tt.want) {
 			t.Errorf("%q: %+v, %v, want %+v", tt.text, got, err, tt.want)
 		}
 	}
 	for _, text := range []string{"140", "140+-x,1km", "140,@2(0)", "140,@2(x)", "140,1km+-x", "140,@2 x"} {
-		if got, err := ParseShortLeg(text, 5*deg); fault.Code(err) != "bad_leg" {
+		if got, err := ParseShortLeg(text, 5*deg, logbook.Kilometres); fault.Code(err) != "bad_leg" {
 			t.Errorf("%q: %+v, %v", text, got, err)
 		}
 	}

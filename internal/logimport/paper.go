@@ -30,10 +30,10 @@ type Paper struct {
 	UTCOffset *time.Duration
 	// Model is for journeys that the file begins; empty stands for workup.Land().
 	Model workup.Model
-	// Number works out a heading from a number read by eye at a time, with its sigma,
-	// 0 for the default, and the reading as JSON; here is the log's estimate, nil if
-	// there is none. Nil if the file may not have such rows.
-	Number func(ctx context.Context, number, sigma angle.Angle, at time.Time, here *logbook.Estimate) (logbook.DialHeading, []byte, error)
+	// Number works out a heading from a number read by eye, with its sigma, 0 for the
+	// default, at a time that was noted by a UTC offset, nil if it was in UTC; here is the
+	// log's estimate, nil if there is none. Nil if the file may not have such rows.
+	Number func(ctx context.Context, number, sigma angle.Angle, at time.Time, offset *time.Duration, here *logbook.Estimate) (logbook.NumberReading, error)
 	// Rounded, if not nil, is told before a row goes in whose position is written with so
 	// few digits that its error is more than the row states.
 	Rounded func(message string)
@@ -55,7 +55,13 @@ func (in Paper) Import(ctx context.Context, book *logbook.Log) (Imported, error)
 	if err != nil {
 		return done, err
 	}
-	slices.SortStableFunc(rows, func(a, b paperRow) int { return cmp.Compare(a.at.Time.UnixNano(), b.at.Time.UnixNano()) })
+	for i := range rows {
+		rows[i].order = rows[i].at.Time.UnixNano()
+		if _, ok := rows[i].content.(*logbook.Settings); ok && i > 0 { // they hold from their place on
+			rows[i].order = rows[i-1].order
+		}
+	}
+	slices.SortStableFunc(rows, func(a, b paperRow) int { return cmp.Compare(a.order, b.order) })
 	keys := map[string]bool{}
 	for _, r := range rows {
 		keys[r.key] = true
@@ -122,29 +128,29 @@ func (in Paper) enter(ctx context.Context, book *logbook.Log, r paperRow, inFile
 	}
 	from := logbook.Copied{Key: r.key, Whole: r.kept, InFile: inFile}
 	if r.number != nil {
-		if from.Whole, err = in.readNumber(ctx, book, r); err != nil {
+		read, err := in.readNumber(ctx, book, r)
+		if err != nil {
 			return logbook.Added{}, false, err
 		}
+		from.Whole, r.at.Found = read.Whole, read.Found
 	}
 	return book.AddCopied(ctx, r.at, r.content, from)
 }
 
-// readNumber fills in the leg's reading and returns it as JSON.
-func (in Paper) readNumber(ctx context.Context, book *logbook.Log, r paperRow) ([]byte, error) {
+// readNumber fills in the leg's reading.
+func (in Paper) readNumber(ctx context.Context, book *logbook.Log, r paperRow) (read logbook.NumberReading, err error) {
 	if in.Number == nil {
-		return nil, r.Bad("numbers read by eye cannot be worked out here")
+		return read, r.Bad("numbers read by eye cannot be worked out here")
 	}
 	leg := r.content.(*logbook.Leg)
 	here, err := book.EstimateAt(ctx, r.at.Time, &leg.Run)
 	if err != nil && fault.Code(err) != "position_lost" {
-		return nil, err
+		return read, err
 	}
-	reading, whole, err := in.Number(ctx, *r.number, r.numberSigma, r.at.Time, here)
-	if err != nil {
-		return nil, err
+	if read, err = in.Number(ctx, *r.number, r.numberSigma, r.at.Time, r.at.Offset, here); err == nil {
+		leg.Reading = &read.Heading
 	}
-	leg.Reading = &reading
-	return whole, nil
+	return read, err
 }
 
 // paperRow is a row of a paper log.
@@ -159,6 +165,7 @@ type paperRow struct {
 	kept        []byte // what is known of the reading of a leg by the dial, as JSON
 	rounded     string // what is to be said of a position of few digits
 	key         string
+	order       int64 // by which rows go in
 }
 
 // paperColumns only grow at their end: by their order a row is known that was imported.
@@ -169,7 +176,8 @@ var paperColumns = []string{"entry", "time", "odometer_km", "odometer_mi", "odom
 	"body", "body_azimuth_deg", "body_altitude_deg", "computed_at",
 	"photo", "photo_sha256", "refused", "refused_message", "confirmed",
 	"steering_deg", "lubber_shared_deg", "lubber_walk_deg", "lean_deg", "lean_walk_deg", "scale", "scale_walk",
-	"drift_mps", "drift_walk_mps", "speed_limit_kmh", "reads_unit", "reads_decimals"}
+	"drift_mps", "drift_walk_mps", "speed_limit_kmh", "reads_unit", "reads_decimals",
+	"waits_from_sigmas", "utc_offset", "settings", "instrument"}
 
 // DerivedColumns are those of an exported journey that follow from its entries: they are
 // passed over, and a row is the same entry whatever stands in them.
@@ -180,7 +188,7 @@ var DerivedColumns = []string{"leg",
 	"fix_latitude", "fix_longitude", "fix_sigma_m", "fix_source", "fix_used", "closing_m", "closing_bearing_deg", "closing_per_cent"}
 
 // paperKinds are the entries of a paper log.
-var paperKinds = []logbook.Kind{logbook.KindDeparture, logbook.KindLeg, logbook.KindDetour, logbook.KindHalt, logbook.KindFix, logbook.KindNote, logbook.KindRemount, logbook.KindTyres, logbook.KindOdometerSet}
+var paperKinds = []logbook.Kind{logbook.KindDeparture, logbook.KindLeg, logbook.KindDetour, logbook.KindHalt, logbook.KindFix, logbook.KindNote, logbook.KindRemount, logbook.KindTyres, logbook.KindOdometerSet, logbook.KindSettings}
 
 // forKinds are the columns that only some kinds of entries fill.
 var forKinds = func() map[string][]logbook.Kind {
@@ -197,11 +205,13 @@ var forKinds = func() map[string][]logbook.Kind {
 		{leg, []string{"how", "heading_deg", "number_deg", "level_sigma_deg", "lubber_sigma_deg", "position_sigma_deg", "set_up_anew",
 			"body", "body_azimuth_deg", "body_altitude_deg", "computed_at", "photo", "photo_sha256", "refused", "refused_message"}},
 		{append(departure, logbook.KindFix), []string{"position", "error_m", "source"}},
-		{[]logbook.Kind{logbook.KindFix}, []string{"confirmed"}},
+		{[]logbook.Kind{logbook.KindFix}, []string{"confirmed", "waits_from_sigmas"}},
 		{[]logbook.Kind{logbook.KindDetour}, []string{"legs"}},
 		{[]logbook.Kind{logbook.KindOdometerSet}, []string{"reads", "reads_unit", "reads_decimals"}},
 		{departure, []string{"steering_deg", "lubber_shared_deg", "lubber_walk_deg", "lean_deg", "lean_walk_deg", "scale", "scale_walk",
 			"drift_mps", "drift_walk_mps", "speed_limit_kmh"}},
+		{append(departure, logbook.KindSettings), []string{"settings"}},
+		{leg, []string{"instrument"}},
 	} {
 		for _, column := range group.columns {
 			kinds[column] = group.kinds
@@ -261,7 +271,7 @@ func (r *paperRow) read(offset *time.Duration) error {
 		}
 	}
 	var err error
-	if r.at.Time, err = r.time(offset); err != nil {
+	if r.at.Time, r.at.Offset, err = r.timeBy(offset); err != nil {
 		return err
 	}
 	if r.at.Time.IsZero() {
@@ -278,6 +288,10 @@ func (r *paperRow) read(offset *time.Duration) error {
 		if d.Position, d.Sigma, err = r.position(); err == nil {
 			err = r.model(d)
 		}
+		if err == nil {
+			d.Settings, err = r.settings()
+		}
+		countIn(d)
 		r.content = d
 	case logbook.KindLeg:
 		r.content, err = r.leg(run)
@@ -287,16 +301,25 @@ func (r *paperRow) read(offset *time.Duration) error {
 		r.content = &logbook.Halt{Run: run}
 	case logbook.KindOdometerSet:
 		set := &logbook.OdometerSet{Run: run}
-		set.After, err = ParseReading(withDecimals(r.Field("reads"), r.Field("reads_decimals")) + r.Field("reads_unit"))
+		set.After, err = ParseReading(withDecimals(r.Field("reads"), r.Field("reads_decimals"))+r.Field("reads_unit"), logbook.Kilometres)
 		r.content = set
 	case logbook.KindFix:
 		f := &logbook.Fix{Run: run, Source: r.Text("source")}
 		if f.Position, f.Sigma, err = r.position(); err == nil {
-			f.Confirmed, err = r.yes("confirmed")
+			err = r.counting(f)
 		}
 		r.content = f
 	case logbook.KindTyres:
 		r.content = &logbook.Tyres{Run: run}
+	case logbook.KindSettings:
+		set, err := r.settings()
+		if err != nil {
+			return err
+		}
+		if set == nil {
+			return r.Bad("the row has no settings")
+		}
+		r.content = set
 	case logbook.KindRemount:
 		r.content = &logbook.Remount{}
 	default:
@@ -414,7 +437,7 @@ func (r *paperRow) detour(run logbook.Run) (logbook.Content, error) {
 	}
 	d := &logbook.Detour{Run: run}
 	for text := range strings.SplitSeq(r.Field("legs"), ";") {
-		leg, err := ParseShortLeg(strings.TrimSpace(text), angle.FromDegrees(sigma))
+		leg, err := ParseShortLeg(strings.TrimSpace(text), angle.FromDegrees(sigma), logbook.Kilometres)
 		if err != nil {
 			return nil, err
 		}

@@ -107,6 +107,9 @@ func (r *paperRow) reading(h logbook.Heading) (*logbook.DialHeading, error) {
 		}
 		out.ComputedAt = &p
 	}
+	if out.Instrument, err = r.instrument(); err != nil {
+		return nil, err
+	}
 	if out.SetUpAnew, err = r.yes("set_up_anew"); err != nil {
 		return nil, err
 	}

@@ -85,17 +85,35 @@ const maxDecimals = 9
 
 // time reads the column time.
 func (r wayRow) time(offset *time.Duration) (time.Time, error) {
+	t, _, err := r.timeBy(offset)
+	return t, err
+}
+
+// timeBy reads it with the UTC offset by which it was noted; nil where it is in UTC.
+func (r wayRow) timeBy(offset *time.Duration) (t time.Time, by *time.Duration, err error) {
 	text := r.Field("time")
 	if text == "" {
-		return time.Time{}, nil
+		return time.Time{}, nil, nil
 	}
 	n, err := geo.ParseNoted(text, offset, time.Time{})
 	if err != nil {
-		return time.Time{}, err
+		return time.Time{}, nil, err
 	}
 	if n.Day {
-		return time.Time{}, fault.New("bad_time", "give the hour too", "%q has no hour", text)
+		return time.Time{}, nil, fault.New("bad_time", "give the hour too", "%q has no hour", text)
 	}
-	t := n.Time
-	return t, logbook.Validate(logbook.At{Time: t}, &logbook.Note{})
+	if by = offset; n.Offset != nil {
+		by = n.Offset
+	}
+	if strings.HasSuffix(strings.ToUpper(text), "Z") {
+		by = nil
+	}
+	if own := r.Field("utc_offset"); own != "" { // of an exported journey, whose times are UTC
+		d, err := geo.ParseOffset(own)
+		if err != nil {
+			return time.Time{}, nil, err
+		}
+		by = &d
+	}
+	return n.Time, by, logbook.Validate(logbook.At{Time: n.Time}, &logbook.Note{})
 }

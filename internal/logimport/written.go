@@ -14,36 +14,53 @@ import (
 )
 
 // The units that lengths and speeds may be given in. A word behind a number is its
-// unit; a bare number is in kilometres, or kilometres an hour.
+// unit; a bare number is in that of its journey, or so many an hour.
 var (
 	lengthUnits = map[string]geo.Metres{"km": geo.Kilometre, "mi": geo.StatuteMile, "nmi": geo.NauticalMile, "m": geo.Metre}
 	speedUnits  = map[string]workup.MetresPerSecond{"km/h": 1 / 3.6, "mph": workup.MetresPerSecond(geo.StatuteMile) / 3600, "kn": workup.MetresPerSecond(geo.NauticalMile) / 3600}
 )
 
-// ParseLength reads a length with its unit, "12.5 km", "8mi", "900m". It fails with
-// code "bad_number".
-func ParseLength(text string) (geo.Metres, error) {
-	return measured(text, "km", lengthUnits, "give a length with its unit, km, mi, nmi or m, as 12.5km; without one it is in km")
+// ParseLength reads a length with its unit, "12.5 km", "8mi", "900m"; bare is that of a
+// number without. It fails with code "bad_number".
+func ParseLength(text string, bare logbook.Unit) (geo.Metres, error) {
+	return measured(text, string(bare), lengthUnits, "give a length with its unit, km, mi, nmi or m, as 12.5km; without one it is in the journey's")
 }
 
-// ParseSpeed reads a speed with its unit, "20km/h", "12mph", "8kn". It fails with code
-// "bad_number".
-func ParseSpeed(text string) (workup.MetresPerSecond, error) {
-	return measured(text, "km/h", speedUnits, "give a speed with its unit, km/h, mph or kn, as 20km/h; without one it is in km/h")
+// PerHour is how the speed of a unit an hour is written.
+func PerHour(u logbook.Unit) string {
+	switch u {
+	case logbook.StatuteMiles:
+		return "mph"
+	case logbook.NauticalMiles:
+		return "kn"
+	}
+	return "km/h"
 }
 
-// ParseReading reads what an odometer shows, "45218.4", with mi or nmi behind it where
-// it does not count km. It fails with code "bad_odometer".
-func ParseReading(text string) (logbook.Odometer, error) {
+// ParseSpeed reads a speed with its unit, "20km/h", "12mph", "8kn"; that of a number without
+// is bare an hour. It fails with code "bad_number".
+func ParseSpeed(text string, bare logbook.Unit) (workup.MetresPerSecond, error) {
+	return measured(text, PerHour(bare), speedUnits, "give a speed with its unit, km/h, mph or kn, as 20km/h; without one it is in the journey's")
+}
+
+// ParseReading reads what an odometer shows, "45218.4", with km, mi or nmi behind it where
+// it does not count in bare. It fails with code "bad_odometer".
+func ParseReading(text string, bare logbook.Unit) (logbook.Odometer, error) {
 	number, unit := splitUnit(text)
-	return logbook.ParseOdometer(number, logbook.Unit(cmp.Or(unit, string(logbook.Kilometres))))
+	return logbook.ParseOdometer(number, logbook.Unit(cmp.Or(unit, string(bare))))
+}
+
+// HasUnit tells whether a unit stands behind the number.
+func HasUnit(text string) bool {
+	_, unit := splitUnit(text)
+	return unit != ""
 }
 
 // ParseShortLeg reads a leg of a detour: a true heading in degrees, and what the
 // odometer read at its end, "140,@45219.9", or its length, "140,900m". sigma is the
-// heading's unless its own stands behind it, "140+-3,900m+-50m". It fails with code
-// "bad_leg".
-func ParseShortLeg(text string, sigma angle.Angle) (logbook.ShortLeg, error) {
+// heading's unless its own stands behind it, "140+-3,900m+-50m"; bare is the unit of
+// numbers without one. It fails with code "bad_leg".
+func ParseShortLeg(text string, sigma angle.Angle, bare logbook.Unit) (logbook.ShortLeg, error) {
 	wrong := func(why string) (logbook.ShortLeg, error) {
 		return logbook.ShortLeg{}, fault.New("bad_leg", "give HEADING,@READING, as 140,@45219.9, or HEADING,LENGTH, as 140,0.8km", "leg %q: %s", text, why)
 	}
@@ -67,7 +84,7 @@ func ParseShortLeg(text string, sigma angle.Angle) (logbook.ShortLeg, error) {
 	way = strings.TrimSpace(way)
 	if reading, ok := strings.CutPrefix(way, "@"); ok {
 		reading, way, _ = strings.Cut(reading, " ")
-		o, err := parseRolled(reading)
+		o, err := parseRolled(reading, bare)
 		if err != nil {
 			return wrong(err.Error())
 		}
@@ -76,7 +93,7 @@ func ParseShortLeg(text string, sigma angle.Angle) (logbook.ShortLeg, error) {
 			return leg, nil
 		}
 	}
-	if leg.Run.Distance, err = parseDistance(way); err != nil {
+	if leg.Run.Distance, err = parseDistance(way, bare); err != nil {
 		return wrong(err.Error())
 	}
 	return leg, nil
@@ -88,20 +105,20 @@ func splitSigma(text string) (figure, sigma string) {
 	return strings.TrimSpace(figure), strings.TrimSpace(sigma)
 }
 
-func parseDistance(text string) (d *logbook.Distance, err error) {
+func parseDistance(text string, bare logbook.Unit) (d *logbook.Distance, err error) {
 	length, sigma := splitSigma(text)
 	d = &logbook.Distance{}
-	if d.Length, err = ParseLength(length); err == nil && sigma != "" {
-		d.Sigma, err = ParseLength(sigma)
+	if d.Length, err = ParseLength(length, bare); err == nil && sigma != "" {
+		d.Sigma, err = ParseLength(sigma, bare)
 	}
 	return d, err
 }
 
 // parseRolled reads what an odometer shows, with the digits before its point in brackets
 // where it has passed its last number: "12.3km(5)".
-func parseRolled(text string) (logbook.Odometer, error) {
+func parseRolled(text string, bare logbook.Unit) (logbook.Odometer, error) {
 	text, digits, rolled := strings.Cut(strings.TrimSuffix(text, ")"), "(")
-	o, err := ParseReading(text)
+	o, err := ParseReading(text, bare)
 	if err != nil || !rolled {
 		return o, err
 	}

@@ -19,6 +19,10 @@ type Importer struct {
 	SetUpAnew bool
 	// Now is where the journey is when the import begins; may be nil.
 	Now *photo.Place
+	// For, if not nil, sets what is known of the camera that took a photo.
+	For func(path string, o *reading.Options) error
+	// Instrument is the record that Options corrects by, as the log keeps it.
+	Instrument *logbook.Record
 	// Overlay returns a small picture of what was found in a photo, nil for none.
 	Overlay func(path string, r *reading.Result) []byte
 
@@ -33,13 +37,19 @@ func (m *Importer) TimeOf(_ context.Context, path string) (time.Time, error) {
 	if err != nil {
 		return time.Time{}, nil // the row may have a time; the reading will say what is wrong
 	}
-	where := m.Options.Position
+	own := m.Options
+	if m.For != nil {
+		if err := m.For(path, &own); err != nil {
+			return time.Time{}, err
+		}
+	}
+	where := own.Position
 	where.Estimate = m.Now
 	var at *photo.Place
 	if p, err := photo.ResolvePosition(facts, where); err == nil {
 		at = &p
 	}
-	instant, err := photo.ResolveTime(facts, at, m.Options.Time)
+	instant, err := photo.ResolveTime(facts, at, own.Time)
 	if err != nil {
 		return time.Time{}, nil
 	}
@@ -54,6 +64,11 @@ func (m *Importer) TimeOf(_ context.Context, path string) (time.Time, error) {
 // It fails with code "time_mismatch".
 func (m *Importer) Read(ctx context.Context, path string, at time.Time, here *logbook.Estimate) (logbook.PhotoReading, error) {
 	own := m.Options
+	if m.For != nil {
+		if err := m.For(path, &own); err != nil {
+			return logbook.PhotoReading{}, err
+		}
+	}
 	own.Position.Estimate = Place(here)
 	if !m.dated[path] {
 		own.Time = own.Time.NotedAt(at)
@@ -67,21 +82,30 @@ func (m *Importer) Read(ctx context.Context, path string, at time.Time, here *lo
 			"%s is of %s by the time zone here, and of %s by that of the log's last position", path, r.Instant.UTC.Format(time.RFC3339), at.UTC().Format(time.RFC3339))
 	}
 	p, err := Evidence(r, m.SetUpAnew)
+	if p.Reading != nil {
+		p.Reading.Instrument = m.Instrument
+	}
 	if err == nil && m.Overlay != nil {
 		p.Overlay = m.Overlay(path, r)
 	}
 	return p, err
 }
 
-// Number works out the heading of a number read by eye, with the reading as JSON.
-func (m *Importer) Number(ctx context.Context, number, sigma angle.Angle, at time.Time, here *logbook.Estimate) (logbook.DialHeading, []byte, error) {
+// Number works out the heading of a number read by eye, at a time that was noted by a UTC
+// offset, if that is known.
+func (m *Importer) Number(ctx context.Context, number, sigma angle.Angle, at time.Time, offset *time.Duration, here *logbook.Estimate) (logbook.NumberReading, error) {
 	own := m.Options
 	own.Time = own.Time.NotedAt(at)
+	if offset != nil {
+		own.Time.UTCOffset = offset
+	}
 	own.Position.Estimate = Place(here)
 	r := reading.ReadNumber(ctx, number, sigma, own)
 	if !r.OK() {
-		return logbook.DialHeading{}, nil, fault.New(string(r.Reason), r.Message, "the number gives no heading")
+		return logbook.NumberReading{}, fault.New(string(r.Reason), r.Message, "the number gives no heading")
 	}
 	whole, err := json.Marshal(r)
-	return Heading(r, m.SetUpAnew), whole, err
+	h := Heading(r, m.SetUpAnew)
+	h.Instrument = m.Instrument
+	return logbook.NumberReading{Heading: h, Whole: whole, Found: Odd(r)}, err
 }

@@ -111,11 +111,12 @@ func sharedLevel(r *reading.Result) angle.Angle {
 // overlay.
 func Evidence(r *reading.Result, setUpAnew bool) (p logbook.PhotoReading, err error) {
 	if r.Instant != nil {
-		p.Time = r.Instant.UTC
+		p.Time, p.Offset = r.Instant.UTC, r.Instant.Offset
 	}
 	if p.Whole, err = json.Marshal(r); err != nil {
 		return p, err
 	}
+	p.Found = Odd(r)
 	if !r.OK() {
 		p.Refused, p.Message = string(r.Reason), r.Message
 		return p, nil

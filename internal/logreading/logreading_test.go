@@ -161,8 +161,9 @@ func TestNumberOfAPaperLog(t *testing.T) {
 		if !whole {
 			at = at.Add(time.Second)
 		}
-		r, text, err := m.Number(t.Context(), 120*angle.Degree, 0, at, here)
-		if err != nil || len(text) == 0 || r.ComputedAt == nil || *r.ComputedAt != pan {
+		read, err := m.Number(t.Context(), 120*angle.Degree, 0, at, nil, here)
+		r := read.Heading
+		if err != nil || len(read.Whole) == 0 || r.ComputedAt == nil || *r.ComputedAt != pan {
 			t.Fatalf("%v, %+v", err, r)
 		}
 		numbers[whole] = r
@@ -170,7 +171,7 @@ func TestNumberOfAPaperLog(t *testing.T) {
 	if !(numbers[true].Sigma > numbers[false].Sigma) {
 		t.Errorf("sigma %v to the minute, %v to the second", numbers[true].Sigma, numbers[false].Sigma)
 	}
-	_, _, err := m.Number(context.Background(), 120*angle.Degree, 0, morning.Add(-8*time.Hour), here)
+	_, err := m.Number(context.Background(), 120*angle.Degree, 0, morning.Add(-8*time.Hour), nil, here)
 	if fault.Code(err) != "body_too_low" {
 		t.Errorf("in the night: %v", err)
 	}

@@ -731,7 +731,7 @@ func bandOf(r *reading.Result, l *lettering) *band {
 		b.row("number", wording.Bearing(*r.Number, 2)+" under the shadow", textInk)
 	}
 	if r.Instant != nil {
-		b.row("time", r.Instant.UTC.UTC().Format("2006-01-02 15:04:05 UTC"), textInk)
+		b.row("time", wording.LocalTime(r.Instant.UTC, r.Instant.Offset), textInk)
 	}
 	if s := r.Sky; s != nil {
 		b.row(s.Body.String(), fmt.Sprintf("azimuth %s°, altitude %.2f°", wording.Three(s.Azimuth, 2), s.Altitude.Degrees()), textInk)

@@ -1,6 +1,7 @@
 package photo
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"time"
@@ -97,14 +98,25 @@ func kept(zone string, clock time.Time, offset, beside time.Duration) bool {
 // digit of it is wrong, or the longitude is. stated is one that the user gave, who may
 // well keep UTC and say so.
 func (at *Instant) checkOffset(clock time.Time, offset time.Duration, place *Place, stated bool) {
-	if place == nil || place.SigmaKM > neighbourKM || stated && offset == 0 || keptNearby(place.Position, clock, offset) {
+	if place == nil || stated && offset == 0 {
 		return
 	}
 	who := "the photo's clock is"
 	if stated {
 		who = "the clock is said to be"
 	}
+	if doubt := OffsetDoubt(*place, clock, offset); doubt != "" {
+		at.warn("offset_not_local", "%s %s", who, doubt)
+	}
+}
+
+// OffsetDoubt says why a clock that reads clock is not at a UTC offset at a place; "" where
+// it may be.
+func OffsetDoubt(place Place, clock time.Time, offset time.Duration) string {
+	if place.SigmaKM > neighbourKM || keptNearby(place.Position, clock, offset) {
+		return ""
+	}
 	sun := time.Duration(math.Round(place.Position.Lon.Degrees()/15*2)) * 30 * time.Minute
-	at.warn("offset_not_local", "%s at %s from UTC, which no place within %g km of %s kept on that day (the sun's time is near %s): check the offset, its sign and the longitude; an hour is worth 15 degrees",
-		who, geo.FormatOffset(offset), neighbourKM, place.Position, geo.FormatOffset(sun))
+	return fmt.Sprintf("at %s from UTC, which no place within %g km of %s kept on that day (the sun's time is near %s): check the offset, its sign and the longitude; an hour is worth 15 degrees",
+		geo.FormatOffset(offset), neighbourKM, place.Position, geo.FormatOffset(sun))
 }

@@ -72,7 +72,8 @@ func (o TimeOptions) ToTheMinute() TimeOptions {
 type Instant struct {
 	UTC      time.Time
 	Source   string
-	Sigma    time.Duration // one sigma
+	Sigma    time.Duration  // one sigma
+	Offset   *time.Duration // from UTC, of the clock that told the time; nil: not known
 	Warnings []Warning
 }
 
@@ -88,6 +89,7 @@ func ResolveTime(f Facts, place *Place, o TimeOptions) (Instant, error) {
 		if o.Sigma != nil {
 			at.Sigma = *o.Sigma
 		}
+		at.Offset = o.UTCOffset
 		if o.UTCOffset != nil { // by which At was given
 			at.checkOffset(at.UTC.Add(*o.UTCOffset), *o.UTCOffset, place, true)
 		}
@@ -135,7 +137,7 @@ func ResolveTime(f Facts, place *Place, o TimeOptions) (Instant, error) {
 	if at.Source == TimeFromOptionOffset || at.Source == TimeFromExifOffset {
 		at.checkOffset(clock, offset, place, o.UTCOffset != nil)
 	}
-	at.UTC = clock.Add(-offset)
+	at.UTC, at.Offset = clock.Add(-offset), &offset
 	at.Sigma = at.clockSigma(f.GPSTime, o.ClockError != nil)
 	if o.Sigma != nil {
 		at.Sigma = *o.Sigma

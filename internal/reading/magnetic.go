@@ -100,7 +100,7 @@ type Compass struct {
 // compass fills r.Compass from the heading.
 func (r *Result) compass(o Options) {
 	c := &r.Compass
-	if o.Grid || r.Place.Position.Lat.Abs() >= geomag.GridFromLatitude {
+	if o.Grid || geo.NearPole(r.Place.Position) {
 		b := *r.Budget
 		b.Position = r.Sky.GridSigmaForPosition(r.Place.SigmaKM)
 		c.Grid = &Uncertain{geo.GridHeading(*r.Heading, r.Place.Position), b.Sigma()}

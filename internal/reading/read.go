@@ -240,8 +240,8 @@ func (r *Result) look(file photo.File, facts photo.Facts, o Options) {
 	if r.Lens != nil && o.PrintScale == nil {
 		r.Warnings = append(r.Warnings, lens.Print{Stretch: plate.Stretch, Sigma: plate.StretchSigma()}.Warnings(lens.Options{})...)
 	}
-	if o.Rod.HeightMM > 0 && r.Sky != nil && r.Sky.Altitude > 0 {
-		o.Rod.ShadowMM = o.Rod.HeightMM / r.Sky.Altitude.Tan()
+	if r.Sky != nil && r.Sky.Altitude > 0 {
+		o.Rod.ShadowRatio = 1 / r.Sky.Altitude.Tan()
 	}
 	o.begin("measuring the shadow")
 	shadow, err := vision.FindShadow(g, &plate.Plate, sheet.Standard, o.Rod)

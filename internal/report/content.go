@@ -206,7 +206,7 @@ func (c *composer) summary() {
 	add("How sure", "95 %% ellipse %s", ellipse(e.Cov))
 	add("Since", "%s, the last fix used or the departure; %s logged since then", c.moment(e.Since), wording.Length(e.Run))
 	if e.Steered {
-		add("Heading of the current leg", "%s true, with what the fixes have taught of the instrument", wording.ThreeFigures(e.Heading, 1))
+		add("Heading of the current leg", "%s true%s, with what the fixes have taught of the instrument", wording.ThreeFigures(e.Heading, 1), wording.GridBeside(e.Heading, e.Position))
 	}
 }
 
@@ -251,10 +251,13 @@ func (c *composer) entry(i int) []string {
 	if p.Fix != nil && !p.Fix.Used() {
 		row[2] += "; not used"
 	}
+	if leg, ok := p.Content.(*logbook.Leg); ok && p.At != nil {
+		row[3] += grid(leg, p.At.Adjusted)
+	}
 	switch {
-	case p.At != nil:
+	case p.Placed():
 		row = append(row, p.At.Adjusted.String(), ellipse(p.At.AdjustedCov))
-	case p.Kind == logbook.KindNote:
+	case p.Kind == logbook.KindNote, p.Kind == logbook.KindSettings:
 		row = append(row, "", "")
 	default:
 		row = append(row, "lost", "")
@@ -293,6 +296,17 @@ func said(content logbook.Content, number string) []string {
 		return []string{"odometer set to " + e.After.String(), "", "", run(&e.Run)}
 	}
 	return []string{string(content.Kind()), "", "", ""}
+}
+
+// grid is a leg's heading from polar grid north, to stand beside the true one near a pole.
+func grid(leg *logbook.Leg, p geo.Position) string {
+	switch {
+	case leg.Hand != nil:
+		return wording.GridBeside(leg.Hand.Heading, p)
+	case leg.Reading != nil:
+		return wording.GridBeside(leg.Reading.Heading, p)
+	}
+	return ""
 }
 
 // replaced lists what was corrected or withdrawn, as it was said first.
@@ -436,7 +450,7 @@ func (c *composer) adjustment() {
 	}
 	for i := range c.j.Points {
 		p := &c.j.Points[i]
-		if p.At == nil || p.Kind == logbook.KindNote {
+		if !p.Placed() || p.Kind == logbook.KindNote {
 			continue
 		}
 		what := strings.ReplaceAll(string(p.Kind), "_", " ")

@@ -1,6 +1,7 @@
 package vision
 
 import (
+	"cmp"
 	"math"
 
 	"shadowread/internal/angle"
@@ -21,8 +22,10 @@ const (
 	// bend a shadow as the wire is: it turns nothing then.
 	paperBow = 0.15
 	// byEye is one sigma of the bow, at its middle, that a wire picked for straight may keep,
-	// mm (common practice: an eye along it sees a quarter of a millimetre).
-	byEye = 0.08
+	// mm (common practice: an eye along it sees a quarter of a millimetre). One in
+	// 1/unpicked was not looked at, and keeps unpickedBow.
+	byEye                 = 0.08
+	unpicked, unpickedBow = 0.1, 0.5
 	// bowedMost is the sigma up to which a bowed shadow of unknown length is read: by eye one
 	// does no better (common practice), and it is told.
 	bowedMost = 2 * angle.Degree
@@ -34,12 +37,13 @@ const (
 	unknownMost, unknownBow = 3, 1.2
 )
 
-// bowed tells what a bow turns the direction by, what it costs and how large it is, mm. A
+// bowed tells what a bow turns the direction by, what it costs, what one that is not sure may
+// cost where that is more, and how large it is, mm. A
 // bent rod casts a bent shadow, whose straight line from foot to tip is not along the
 // piece that is seen: for a parabola of half second derivative k through both ends, the
 // line turns from the tangent at m by k (L - 2m), for half a sine by halfSine. tip is the
 // shadow's length where its end is seen, else 0.
-func (f *stripFit) bowed(axis fitLine, tip float64) (turn, cost angle.Angle, bow float64) {
+func (f *stripFit) bowed(axis fitLine, tip float64) (turn, cost, unseen angle.Angle, bow float64) {
 	span := 0.0
 	for i := range f.rows {
 		if r := &f.rows[i]; r.ok {
@@ -48,7 +52,7 @@ func (f *stripFit) bowed(axis fitLine, tip float64) (turn, cost angle.Angle, bow
 	}
 	length, known := tip, true
 	if length == 0 {
-		length = f.rod.ShadowMM
+		length = f.rod.ShadowRatio * cmp.Or(f.rod.HeightMM, f.topMM)
 	}
 	if length == 0 {
 		length, known = longShadow, false
@@ -66,22 +70,42 @@ func (f *stripFit) bowed(axis fitLine, tip float64) (turn, cost angle.Angle, bow
 			far = unknownMost * longShadow
 		}
 		for l := length; l <= far; l += longShadow / 2 {
-			cost = max(cost, unseenBow(axis, l))
+			unseen = max(unseen, unseenBow(axis, l))
 		}
 	}
 	if !axis.bent() || sagitta < leastBow || !wire && sagitta < waveMost {
-		return 0, cost, 0
+		return 0, cost, unseen, 0
 	}
+	cost = max(cost, unseen)
 	bow = -axis.bend * length * length / 4
 	if !known {
-		return 0, max(halfSine(axis, unknownBow*length).Abs(), cost), bow
+		return 0, max(halfSine(axis, unknownBow*length).Abs(), cost), 0, bow
 	}
 	arc, sine := angle.Angle(axis.bend*(length-2*axis.mid)), halfSine(axis, length)
 	if math.Abs(bow) < paperBow {
-		return 0, max(sine.Abs(), cost), bow
+		return 0, max(sine.Abs(), cost), 0, bow
 	}
 	// What shape the bend has is not known.
-	return (arc + sine) / 2, angle.Angle(math.Hypot(float64(arc-sine)/2+bendSigma*float64(sine), math.Abs(axis.bend)*span/8)), bow
+	return (arc + sine) / 2, angle.Angle(math.Hypot(math.Hypot(float64(arc-sine)/2, bendSigma*float64(sine)), math.Abs(axis.bend)*span/8)), 0, bow
+}
+
+// lengthOpen reports whether a strip is a wire's, which may be bowed, whose shadow is of a
+// length that the rod's image may tell.
+func (q *search) lengthOpen(st *Strip) bool {
+	return st.Width < stiffRod && st.Length == 0 && q.rod.HeightMM == 0 && q.rod.ShadowRatio > 0
+}
+
+// measureByTop measures a candidate anew, with the length of the shadow that the rod's height
+// makes by the clock, where the rod's top is seen; else what was measured stands.
+func (q *search) measureByTop(r ray, st *Strip, err error) (*Strip, error) {
+	st.RodAxis = q.rodAxis(st)
+	at, _, ok := q.rodTop(st)
+	if !ok {
+		return st, err
+	}
+	again := *q
+	again.topMM = q.img.heightBefore(at)
+	return again.measureStrip(r)
 }
 
 // halfSine is what the line from foot to tip turns by from a strip that is part of half a
@@ -90,12 +114,21 @@ func halfSine(axis fitLine, length float64) angle.Angle {
 	return angle.Angle(2 * axis.bend * length / math.Pi / math.Tan(math.Pi*axis.mid/length))
 }
 
-// unseenBow is what a wire's bow that the strip is too short to show turns the direction by:
-// half a sine of height byEye over a shadow of a length, mm, less what the strip tells of it.
+// unseenBow is what a wire's bow that is not sure turns the direction by over a shadow of a
+// length, mm, at one sigma: half a sine of a height that wires have, of which the strip's
+// bend tells some. The paper's own bends are taken for the wire's.
 func unseenBow(axis fitLine, length float64) angle.Angle {
 	turn := math.Pi / length // for each mm of bow
 	at := turn * axis.mid
 	bend := turn * turn / 2 * math.Sin(at)
-	left := 1 / math.Sqrt(1/(byEye*byEye)+bend*bend/axis.varBend) // mm of bow
-	return angle.Angle(turn * math.Abs(math.Cos(at)) * left)
+	widest := sq(bend*unpickedBow) + axis.varBend
+	var weight, square float64
+	for _, wires := range [2]struct{ part, sigma float64 }{{1 - unpicked, byEye}, {unpicked, unpickedBow}} {
+		spread := sq(bend*wires.sigma) + axis.varBend // of the bend that such wires show
+		w := wires.part * math.Exp(sq(axis.bend)/2*(1/widest-1/spread)) / math.Sqrt(spread)
+		mean := bend * sq(wires.sigma) * axis.bend / spread // mm of bow
+		weight += w
+		square += w * (mean*mean + sq(wires.sigma)*axis.varBend/spread)
+	}
+	return angle.Angle(turn * math.Abs(math.Cos(at)) * math.Sqrt(square/weight))
 }

@@ -32,23 +32,31 @@ func TestLineBehindTheRodsImage(t *testing.T) {
 }
 
 // Where the rod's image covers the paper behind the foot, a dark line is believed to begin
-// there if the paper beyond the image is bare, and a faint one is not.
+// there if the paper beyond the image is bare, and a faint one is not; where another shadow
+// covers it, a line that is as broad as the rod is thick.
 func TestLineThatBeginsBehindTheRodsImage(t *testing.T) {
 	c := canvas{tilt: 20 * deg, view: shadowDir, noise: 0.7}.withRod()
 	dark, faint, wire := sunCast(), sunCast(), sunCast()
 	faint.depth = darkerThanCrease - 0.1
 	wire.dir, wire.from = wire.dir+180*deg, 15
+	bar := casting{dir: shadowDir + 90*deg, offset: 10, width: 12, depth: 0.6, from: -90, to: 90, blur: 0.3}
 	for name, tt := range map[string]struct {
-		c    canvas
-		want error
+		c       canvas
+		asThick bool
+		want    error
 	}{
-		"dark":                {c.with(dark.layer()), nil},
-		"faint":               {c.with(faint.layer()), ErrRodHides},
-		"dark, and on beyond": {c.with(dark.layer(), wire.layer()), ErrRodHides},
-		"seen to begin":       {pictureOf(dark.layer()), nil},
+		"dark":                              {c.with(dark.layer()), false, nil},
+		"faint":                             {c.with(faint.layer()), false, ErrRodHides},
+		"dark, and on beyond":               {c.with(dark.layer(), wire.layer()), false, ErrRodHides},
+		"seen to begin":                     {pictureOf(dark.layer()), false, nil},
+		"behind a bar":                      {pictureOf(dark.layer(), bar.layer()), false, ErrFootShaded},
+		"behind a bar, as broad as a rod":   {pictureOf(dark.layer(), bar.layer()), true, nil},
+		"that, and on beyond the bar":       {pictureOf(dark.layer(), bar.layer(), wire.layer()), true, ErrFootShaded},
+		"behind a bar, faint, as the rod":   {pictureOf(faint.layer(), bar.layer()), true, ErrFootShaded},
+		"the rod's image hides the way, on": {c.with(dark.layer(), wire.layer()), true, ErrRodHides},
 	} {
 		s, st := tt.c.must(t, shadowDir)
-		if err := s.hear(st).begins(false); !errors.Is(err, tt.want) {
+		if err := s.hear(st).begins(false, tt.asThick); !errors.Is(err, tt.want) {
 			t.Errorf("%s: %v, want %v", name, err, tt.want)
 		}
 	}

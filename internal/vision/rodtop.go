@@ -87,14 +87,11 @@ type lookUp struct {
 }
 
 // rodTop finds where the rod's image ends, be it before paper, print, board or ground, and
-// returns the pixel of the axis's tip and its sigma along the image, mm on the paper. It must
+// returns how far from the foot the axis's tip is seen and one sigma of that, mm on the paper. It must
 // be seen to end: rod before, and after it what is beside, which does not change there. ok
 // is false where the image is too short, meets the shadow or is as bright as what follows.
-func (q *search) rodTop(st *Strip) (tip calib.Pixel, sigma float64, ok bool) {
-	l := &lookUp{search: q, st: st, line: newFrame(q.img.direction(), 0), differs: max(topDiffers, topNoise*st.Noise)}
-	if st.RodAxis != nil { // a rod that leans is seen to run aside
-		l.line = st.RodAxis.along
-	}
+func (q *search) rodTop(st *Strip) (at, sigma float64, ok bool) {
+	l := &lookUp{search: q, st: st, line: q.rodLine(st), differs: max(topDiffers, topNoise*st.Noise)}
 	rows := l.rows()
 	l.judge(rows)
 	for i := 1; i < len(rows); i++ {
@@ -105,23 +102,23 @@ func (q *search) rodTop(st *Strip) (tip calib.Pixel, sigma float64, ok bool) {
 			continue
 		case gap < topLost && ended(after) && count(before, nothing) <= maybeOne:
 		case ended(after) && rows[i].d > rows[0].d+2*topRun:
-			return tip, 0, false // the rod was never plainly there
+			return 0, 0, false // the rod was never plainly there
 		default:
 			continue
 		}
 		if !tenths(count(rows[:i], aRod), i, sureTenths) {
-			return tip, 0, false
+			return 0, 0, false
 		}
 		side := brightest(rows[max(0, i-brightLooks):i])
 		pale := side > 1-plainly && side < 1+plainly
 		if pale && !(st.Length > 0 && st.LengthSigma < sureTip*plainTop && st.Head == 0) {
 			// What is as bright goes on unseen; but a rod whose shadow ends without a head is
 			// shaded on one side to its end.
-			return tip, 0, false
+			return 0, 0, false
 		}
 		ground := middleBeside(after)
 		if was := middleBeside(before); was < sameGround*ground || ground < sameGround*was {
-			return tip, 0, false // before the edge of the paper or the board, or wood's grain
+			return 0, 0, false // before the edge of the paper or the board, or wood's grain
 		}
 		if rows[i].ink || rows[i].ground {
 			gap = max(gap, rows[i].d-sureOf(before))
@@ -132,18 +129,31 @@ func (q *search) rodTop(st *Strip) (tip calib.Pixel, sigma float64, ok bool) {
 		head, ok := l.headWidth(d, ground)
 		switch {
 		case !ok:
-			return tip, 0, false
+			return 0, 0, false
 		case head > headBroad*half:
 			beyond, sigma = head/2, plainTop+roundTop*head/2
 		case st.Head > 0:
-			return tip, 0, false // its shadow has a head, which is not seen
+			return 0, 0, false // its shadow has a head, which is not seen
 		}
 		if pale { // its sunlit end may go unseen
 			sigma = math.Hypot(sigma, paleTop*half)
 		}
-		return q.plate.Project(l.line.at(d-beyond, 0)), math.Hypot(sigma, gap/math.Sqrt(12)), true
+		return d - beyond, math.Hypot(sigma, gap/math.Sqrt(12)), true
 	}
-	return tip, 0, false
+	return 0, 0, false
+}
+
+// rodLine is the line along the rod's image; one that leans is seen to run aside.
+func (q *search) rodLine(st *Strip) frame {
+	if st.RodAxis != nil {
+		return st.RodAxis.along
+	}
+	return newFrame(q.img.direction(), 0)
+}
+
+// topAt is the pixel of the tip that rodTop found.
+func (q *search) topAt(st *Strip, at float64) calib.Pixel {
+	return q.plate.Project(q.rodLine(st).at(at, 0))
 }
 
 // judge says of each row whether something stands there; over ticks, numerals, a board

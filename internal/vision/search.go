@@ -29,6 +29,8 @@ type search struct {
 	rod   Rod
 	img   *rodImage
 	dial  *dialImage // nil until it is looked at
+	// topMM is the rod's height by its image, where that was asked for; else 0.
+	topMM float64
 }
 
 // raw returns the light seen at a place on the paper; NaN outside the picture.

@@ -27,8 +27,8 @@ type Rod struct {
 	HeightMM, DiameterMM float64
 	// NodusMM is the height of the middle of a bead or a ring of tape on the rod.
 	NodusMM float64
-	// ShadowMM is how long its shadow should be by the clock.
-	ShadowMM float64
+	// ShadowRatio is how long its shadow should be by the clock, over its height.
+	ShadowRatio float64
 	// Hangs tells a plumb line, whose thread may pass the paper up to a centimetre from
 	// the printed foot and need not stand square to it.
 	Hangs bool
@@ -103,6 +103,9 @@ func (q *search) findStanding() (*Strip, error) {
 			continue
 		}
 		strip, err := q.measureStrip(r)
+		if strip != nil && q.lengthOpen(strip) {
+			strip, err = q.measureByTop(r, strip, err)
+		}
 		if err == nil {
 			err = q.castByRod(strip)
 		}
@@ -134,7 +137,8 @@ func (q *search) findStanding() (*Strip, error) {
 		}
 	}
 	best.RodAxis = q.rodAxis(best)
-	if tip, sigma, ok := q.rodTop(best); ok {
+	if at, sigma, ok := q.rodTop(best); ok {
+		tip := q.topAt(best, at)
 		best.RodTop, best.RodTopSigma = &tip, sigma
 	}
 	return best, nil

@@ -45,7 +45,8 @@ type Strip struct {
 	// where none is seen.
 	Head float64
 	// RodAxis is the rod's axis as seen before plain paper; nil where too little is.
-	RodAxis *RodAxis
+	RodAxis   *RodAxis
+	seenSigma angle.Angle // what of Sigma the strip itself shows, a bow of a wire aside
 	// Ends of the measured part as seen in the picture: the axis and both edges.
 	Axis, Left, Right [2]calib.Pixel
 }

@@ -39,7 +39,7 @@ const (
 )
 
 // strip turns the fitted edges into a measurement, or says that they are not a
-// rod's shadow.
+// rod's shadow. With ErrBowed it does both.
 func (f *stripFit) strip() (*Strip, error) {
 	rod := f.rod
 	axis := f.axis()
@@ -65,12 +65,14 @@ func (f *stripFit) strip() (*Strip, error) {
 	if !tipSeen {
 		tip, tipSigma, atLeast = f.followStrip(axis)
 	}
-	turn, cost, bow := f.bowed(axis, tip)
-	variance += sq(float64(cost))
+	turn, cost, unseen, bow := f.bowed(axis, tip)
+	seenSigma := angle.Angle(math.Sqrt(variance + sq(float64(cost))))
+	variance += sq(float64(max(cost, unseen)))
 	least, most, growthSigma := f.growth()
 	st := &Strip{
 		Direction:  (f.direction() + angle.Atan2(axis.b, 1) + turn).Bearing(),
 		Sigma:      angle.Angle(math.Sqrt(variance)),
+		seenSigma:  seenSigma,
 		FootOffset: f.frame.offset + axis.at(0),
 		FootSigma:  math.Sqrt(axis.varA + variance*axis.mid*axis.mid),
 		Width:      width,
@@ -102,10 +104,10 @@ func (f *stripFit) strip() (*Strip, error) {
 	case f.uneven():
 		return nil, ErrNoShadow
 	case !(st.Sigma < bowedMost) && bow != 0:
-		return nil, ErrBowed
+		return st, ErrBowed
 	case !(st.Sigma < sigmaMost) && bow == 0:
 		return nil, ErrNoShadow
-	case bow == 0 && st.Sigma > vagueMost && st.Sigma > vagueNoise*f.noiseSigma(st):
+	case bow == 0 && seenSigma > vagueMost && seenSigma > vagueNoise*f.noiseSigma(st):
 		return nil, ErrNoShadow
 	}
 	if rod.NodusMM > 0 {

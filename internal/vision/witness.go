@@ -147,8 +147,8 @@ func (q *search) castByRod(st *Strip) error {
 	case !own && math.Abs(st.FootOffset) > strayMost+passSure*st.FootSigma:
 		return ErrNoShadow
 	default:
-		asThick := own && thick > 0 && math.Abs(thick-st.Width) < nearBreadth*st.Width
-		if err := h.begins(own); err != nil && !(errors.Is(err, ErrRodHides) && asThick) {
+		asThick := thick > 0 && math.Abs(thick-st.Width) < nearBreadth*st.Width
+		if err := h.begins(own, seen && asThick); err != nil && !(errors.Is(err, ErrRodHides) && own && asThick) {
 			return err // but a strip that is a shadow, before a rod as thick as it is broad, is the rod's
 		}
 	}
@@ -163,7 +163,7 @@ func (q *search) castByRod(st *Strip) error {
 		return ErrNoShadow
 	case told && st.Width < leastOfRod*thick && thick > 0 && thick < thickest && !matched:
 		return ErrNoShadow
-	case !told && !own && (st.Bow == 0 && st.Sigma > vagueMost || st.Growth[1]+growthSure*st.GrowthSigma < faintGrowth*leastGrowth):
+	case !told && !own && (st.Bow == 0 && st.seenSigma > vagueMost || st.Growth[1]+growthSure*st.GrowthSigma < faintGrowth*leastGrowth):
 		return ErrNoShadow // no rod can be seen, and the line is a poor one or too sharp
 	case !told && !own && beside < besideRod && q.img.length() > leastStrip && st.To < q.img.length()+pastImage:
 		return ErrRodHides // nothing shows that the line is not the rod itself
@@ -250,8 +250,9 @@ func (h *hearing) goesOn() bool {
 // line begins there, and else says what is in the way. Where the rod's own image covers
 // it, the line must be darker than any crease and the paper be seen to be clear beyond the image, where a wire's shadow
 // would go on. A line whose penumbra vouches for it need only not be as dark behind, or
-// be seen to be gone beyond another shadow that lies there.
-func (h *hearing) begins(vouched bool) error {
+// be seen to be gone beyond another shadow that lies there, as must one that is as broad as
+// the rod that is seen is thick.
+func (h *hearing) begins(vouched, asThick bool) error {
 	st, f, light := h.st, h.line, h.light
 	bare, dark, hidden, all := 0, 0, 0, 0 // dark: half as dark as the line or more
 	side := st.Width/2 + beginSide
@@ -268,13 +269,15 @@ func (h *hearing) begins(vouched bool) error {
 			bare++
 		}
 	}
+	inTheWay := ErrRodHides
+	if 2*hidden <= all {
+		inTheWay = ErrFootShaded
+	}
 	switch {
 	case bare >= beginClear, vouched && 2*dark < all:
 		return nil
-	case !vouched && 2*hidden <= all:
-		return ErrFootShaded
-	case !vouched && st.Depth < darkerThanCrease:
-		return ErrRodHides
+	case !vouched && (st.Depth < darkerThanCrease || !asThick && inTheWay == ErrFootShaded):
+		return inTheWay
 	}
 	most := 1 + max(glint, glintNoise*st.Noise)
 	run := 0
@@ -286,11 +289,8 @@ func (h *hearing) begins(vouched bool) error {
 			}
 		}
 	}
-	switch {
-	case run == clearRun:
+	if run == clearRun {
 		return nil
-	case 2*hidden <= all:
-		return ErrFootShaded
 	}
-	return ErrRodHides
+	return inTheWay
 }

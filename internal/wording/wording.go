@@ -222,3 +222,20 @@ func Degrees(a angle.Angle, places int) float64 { return Round(a.Degrees(), plac
 func BearingDegrees(a angle.Angle, places int) float64 {
 	return math.Mod(Degrees(a.Bearing(), places), 360)
 }
+
+// LocalTime is a time on the clock of a UTC offset, in UTC where none is known.
+func LocalTime(t time.Time, offset *time.Duration) string {
+	if offset == nil || *offset == 0 {
+		return t.UTC().Format(time.DateTime) + " UTC"
+	}
+	return t.In(time.FixedZone("", int(*offset/time.Second))).Format(time.DateTime) + " " + geo.FormatOffset(*offset)
+}
+
+// GridBeside says a heading from polar grid north, where the true one turns with every step;
+// "" away from the poles.
+func GridBeside(heading angle.Angle, p geo.Position) string {
+	if !geo.NearPole(p) {
+		return ""
+	}
+	return ", grid " + ThreeFigures(geo.GridHeading(heading, p), 1)
+}

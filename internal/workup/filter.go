@@ -12,7 +12,7 @@ import (
 
 // Next carries the state over one entry, in time that does not depend on how many
 // went before. The closing is nil if the entry has no fix; a fix that lies more
-// than five sigma from the estimate and is not confirmed is reported there as not
+// than its rule allows from the estimate and is not confirmed is reported there as not
 // used, and leaves the estimate as it was.
 //
 // It fails with code "bad_state", "time_backwards", "bad_heading", "bad_distance",
@@ -127,7 +127,11 @@ func (m Model) head(s *State, l *Leg, kept *trail) error {
 	s.Heading = (l.Heading + correction).Bearing()
 	s.Steered = true
 	s.carry(kept, row{heading, of})
-	s.P[heading][heading] += float64(l.HeadingSigma*l.HeadingSigma+m.Steering*m.Steering) + extra
+	steering := m.Steering
+	if l.Steering != nil {
+		steering = *l.Steering
+	}
+	s.P[heading][heading] += float64(l.HeadingSigma*l.HeadingSigma+steering*steering) + extra
 	return nil
 }
 

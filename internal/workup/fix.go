@@ -9,10 +9,29 @@ import (
 	"shadowread/internal/geo"
 )
 
-// gate is how many sigma of the estimate and the fix together a fix may lie away
-// before it takes a confirmation. Were all errors as the model says, one fix in
-// 270,000 would (exp(-5*5/2)).
-const gate = 5
+// FixRule is how far off a fix may lie, and what becomes of it once it is confirmed. Logs
+// keep it with each fix, so that old ones give the same positions.
+type FixRule int
+
+// The rules.
+const (
+	// BeyondFive has a fix wait if it lies more than five sigma of estimate and fix together
+	// away. Were all errors as the model says, one in 270,000 would (exp(-5*5/2)). Confirmed,
+	// it is weighed against the estimate.
+	BeyondFive FixRule = iota
+	// FromThree has it wait from three sigma on, one in 90 of good days: a slip must not go
+	// into what is learnt of instruments and drift unasked. Confirmed, it is where the
+	// estimate starts anew, since that is then known to be wrong.
+	FromThree
+)
+
+// far tells whether a fix so many sigma away has to wait.
+func (r FixRule) far(sigmas float64) bool {
+	if r == FromThree {
+		return sigmas >= 3
+	}
+	return sigmas > 5
+}
 
 // Closing is what a fix shows of the work-up before it.
 type Closing struct {
@@ -27,9 +46,11 @@ type Closing struct {
 	Run     geo.Metres
 	// Sigmas is the distance in sigmas of estimate and fix together (Mahalanobis).
 	Sigmas float64
-	// Used is false if that is more than five and the fix was not confirmed.
+	// Spread is the covariance of estimate and fix together.
+	Spread Cov
+	// Used is false if the fix lies so far off that it has to be confirmed, and was not.
 	Used bool
-	// Blunder says that the fix lies more than five sigma away and was confirmed.
+	// Blunder says that the fix lies so far off and was confirmed.
 	// Something is then wrong that the model does not know of, so the shared
 	// errors are carried on as they were before it.
 	Blunder bool
@@ -70,12 +91,12 @@ func (s *State) observe(fix *Fix) (update, error) {
 	o := offset(s.Position, fix.Position)
 	u := update{closing: Closing{
 		Estimate: s.Position, Fix: fix.Position, Distance: distance, Bearing: course,
-		Run: s.Run, Sigmas: c.mahalanobis(o),
+		Run: s.Run, Sigmas: c.mahalanobis(o), Spread: c,
 	}}
 	if s.Run > 0 {
 		u.closing.PerCent = 100 * float64(distance/s.Run)
 	}
-	far := u.closing.Sigmas > gate
+	far := fix.Rule.far(u.closing.Sigmas)
 	u.closing.Used = !far || fix.Confirmed
 	u.closing.Blunder = far && fix.Confirmed
 	if !u.closing.Used {
@@ -107,6 +128,9 @@ func (s *State) observe(fix *Fix) (update, error) {
 	s.Position = shift(s.Position, Offset{North: geo.Metres(moved[north]), East: geo.Metres(moved[east])})
 	if u.closing.Blunder {
 		// Only the position is taken from the fix.
+		if fix.Rule == FromThree {
+			s.startAt(fix, &u)
+		}
 		for i := east + 1; i < size; i++ {
 			u.f[i].of = vector{}
 			for j := range size {
@@ -127,6 +151,17 @@ func (s *State) observe(fix *Fix) (update, error) {
 	s.Run, s.Since = 0, s.Time
 	u.closing.Shared = s.Shared()
 	return u, s.checkPole()
+}
+
+// startAt has the estimate start anew at a fix: nothing of its error before is left.
+func (s *State) startAt(fix *Fix, u *update) {
+	s.Position = fix.Position
+	r := float64(fix.Sigma * fix.Sigma)
+	for _, i := range []int{north, east} {
+		u.f[i].of = vector{}
+		s.P[i] = vector{}
+		s.P[i][i] = r
+	}
 }
 
 // CompassRule returns the correction of each leg of a traverse that should have

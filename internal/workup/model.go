@@ -139,6 +139,8 @@ type Leg struct {
 	// Mount tells one mounting of the instrument from the next: a change of number
 	// begins its bias and lean anew.
 	Mount int
+	// Steering goes before the model's; nil leaves it.
+	Steering *angle.Angle
 	// Body is where the sun or moon stood at the reading by dial; nil if that was
 	// not kept. The lean then counts as an independent error, at 60 degrees of
 	// altitude.
@@ -172,6 +174,7 @@ type Fix struct {
 	Sigma    geo.Metres
 	// Confirmed makes the fix count however far it lies from the estimate.
 	Confirmed bool
+	Rule      FixRule
 }
 
 // maxAltitude is where tan(altitude) makes of a lean something no longer small;
@@ -202,6 +205,8 @@ func (l *Leg) validate() error {
 	case !(l.DistanceSigma >= 0 && l.DistanceSigma <= maxLeg) || !(l.Resolution >= 0 && l.Resolution <= maxLeg):
 		return fault.New("bad_distance", "give the sigma and the odometer's resolution as lengths, not negative",
 			"distance sigma %v m or resolution %v m is out of range", float64(l.DistanceSigma), float64(l.Resolution))
+	case l.Steering != nil && !(*l.Steering >= 0 && *l.Steering <= maxHeadingSigma):
+		return fault.New("bad_heading", "give the steering's sigma in degrees, at most 30", "a steering sigma of %v cannot be worked up", *l.Steering)
 	case l.ComputedAt != nil && l.ComputedAt.Validate() != nil:
 		return l.ComputedAt.Validate()
 	case l.Body != nil:

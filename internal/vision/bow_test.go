@@ -1,0 +1,72 @@
+package vision
+
+import (
+	"math"
+	"testing"
+
+	"shadowread/internal/angle"
+)
+
+// The chord of a bowed wire's shadow, from foot to tip, is its direction. Where the tip is
+// not seen and no height stated, the image of the wire's top says how long the shadow is.
+func TestBowedWireByItsTop(t *testing.T) {
+	const height, length, atFifty = 50.0, 85.0, 0.6 // mm; the last is off the tangent, 50 mm from the foot
+	wire := sunCast()
+	wire.width, wire.bow = 2, atFifty
+	chord := shadowDir + angle.Angle(atFifty/2500*length)
+	c := pictureOf(wire.layer())
+	c = c.with(c.rodLayer(2, height))
+	q := c.search(t)
+	q.rod.ShadowRatio = length / height
+	r := q.dial.rays(0, offsetMost)[0]
+
+	alone, err := q.measureStrip(r)
+	if err != nil && err != ErrBowed {
+		t.Fatal(err)
+	}
+	if alone.Length > 0 || !q.lengthOpen(alone) {
+		t.Fatalf("the tip is to be out of sight: length %.1f", alone.Length)
+	}
+	st, err := q.measureByTop(r, alone, err)
+	if err != nil {
+		t.Fatal(err)
+	}
+	off := (st.Direction - chord).Signed().Abs()
+	if off > 2*st.Sigma || st.Sigma > 0.6*deg || st.Sigma > alone.Sigma/2 {
+		t.Errorf("%.3f off, sigma %.3f; %.3f without the top", off.Degrees(), st.Sigma.Degrees(), alone.Sigma.Degrees())
+	}
+	// A parabola and half a sine of one bend at the strip's middle turn the line by as much.
+	bend := atFifty / 2500
+	mid := (st.From + st.To) / 2
+	parabola := bend * (length - 2*mid)
+	sine := float64(halfSine(fitLine{bend: bend, mid: mid}, length))
+	if float64(st.Sigma) < 0.8*math.Abs(parabola-sine)/2 {
+		t.Errorf("sigma %.3f leaves out that the bend may be of another shape, %.3f", st.Sigma.Degrees(), angle.Angle(parabola-sine).Degrees()/2)
+	}
+}
+
+// What a wire's bow may turn unseen, by hand for a shadow of 200 mm of which 6 to 56 are
+// measured: a millimetre of bow turns pi/200 cos(0.487) = 0.0139 and bends by 0.0000577.
+func TestUnseenBow(t *testing.T) {
+	const perMM, bendPerMM = 0.01388, 0.0000577
+	axis := func(bow, unsure float64) fitLine {
+		return fitLine{mid: 31, bend: bow * bendPerMM, varBend: sq(unsure * bendPerMM)}
+	}
+	for _, tt := range []struct {
+		name        string
+		axis        fitLine
+		least, most float64 // mm of bow
+	}{
+		// What is not measured is as wires are: sqrt(0.9*0.08^2 + 0.1*0.5^2).
+		{"nothing told", axis(0, 50), 0.174, 0.176},
+		{"straight for sure", axis(0, 0.01), 0.008, 0.012},
+		// Bent in 0.73 of such cases, by 0.385 +- 0.098 mm, else picked, 0.156 +- 0.062.
+		{"0.4 mm, at four sigma", axis(0.4, 0.1), 0.348, 0.352},
+		{"0.1 mm, not sure", axis(0.1, 0.08), 0.06, 0.12},
+		{"2 mm, at a hundred sigma", axis(2, 0.02), 1.9, 2.01},
+	} {
+		if got := float64(unseenBow(tt.axis, 200)) / perMM; !(got >= tt.least && got <= tt.most) {
+			t.Errorf("%s: %.3f mm, want %.3f to %.3f", tt.name, got, tt.least, tt.most)
+		}
+	}
+}
