@@ -115,10 +115,8 @@ func Start(ctx context.Context, p *page.Page) (*Program, error) {
 // begin starts the program in a worker as the page does.
 const begin = `(async () => {
   const { load, start } = await import("/program.js");
-  const t = performance.now();
   const module = await load();
-  const loaded = performance.now();
-  globalThis.proof = { load, start, program: await start(module), module, loadMS: loaded - t, startMS: performance.now() - loaded, readyMS: performance.now() };
+  globalThis.proof = { load, start, program: await start(module), module };
   globalThis.proof.call = async (name, json, url) => {
     const bytes = url ? await (await fetch(url)).arrayBuffer() : null;
     const t = performance.now();
@@ -171,28 +169,23 @@ func (p *Program) Answer(name string, request any, file []byte) (string, error) 
 	return a.JSON, err
 }
 
-// Begun is how long a start took, ms.
-type Begun struct {
-	LoadMS  float64 `json:"load"`  // the program was fetched, unpacked and compiled
-	StartMS float64 `json:"start"` // a worker of it was ready
-	PageMS  float64 `json:"page"`  // all since the browser was told the address, with the page's own
+// Opened opens a page in a tab and tells how many milliseconds later its program was ready.
+func Opened(tab context.Context, address string) (float64, error) {
+	if err := chromedp.Do(tab, chromedp.Navigate(address)); err != nil {
+		return 0, err
+	}
+	const ready = `new Promise((ready) => {
+  const look = () => {
+    const [first] = performance.getEntriesByName("program ready");
+    if (first) ready(first.startTime); else setTimeout(look, 10);
+  };
+  look();
+})`
+	return chromedp.Run(tab, chromedp.Evaluate[float64](ready, chromedp.EvalAwaitPromise))
 }
 
-// Reload opens the page anew and tells how long it took.
-func (p *Program) Reload() (b Begun, err error) {
-	if err = chromedp.Do(p.tab, chromedp.Navigate(p.base+"/")); err == nil {
-		_, err = Evaluate[chromedp.Void](p, begin)
-	}
-	if err != nil {
-		return b, err
-	}
-	return p.Begun()
-}
-
-// Begun tells how long the start took.
-func (p *Program) Begun() (Begun, error) {
-	return Evaluate[Begun](p, "({ load: proof.loadMS, start: proof.startMS, page: proof.readyMS })")
-}
+// Address is the page's.
+func (p *Program) Address() string { return p.base + "/" }
 
 // Memory is how much the worker's program has taken, bytes. It never gives back.
 func (p *Program) Memory() (int64, error) {

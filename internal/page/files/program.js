@@ -66,7 +66,10 @@ export function start(module) {
       fail(error);
     };
     worker.onmessage = ({ data }) => {
-      if (data.ready) return ready(program);
+      if (data.ready) {
+        performance.mark("program ready"); // for those who measure
+        return ready(program);
+      }
       const asked = waiting.get(data.id);
       if (data.progress) return asked?.progress?.(data.progress);
       waiting.delete(data.id);

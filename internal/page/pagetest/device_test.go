@@ -249,6 +249,7 @@ func TestKeyboard(t *testing.T) {
 // The device's own sheet gets the file where there is one.
 func TestShares(t *testing.T) {
 	needsBrowser(t)
+	s := newSite(t) // closed after the window
 	b := newTab(t)
 	b.clock(campTime, false)
 	script := `globalThis.shared = []; Navigator.prototype.canShare = () => true;
@@ -256,7 +257,7 @@ func TestShares(t *testing.T) {
 	if _, err := chromedp.Call(b.ctx, protopage.AddScriptToEvaluateOnNewDocument, protopage.AddScriptToEvaluateOnNewDocumentParams{Source: script}); err != nil {
 		t.Fatal(err)
 	}
-	b.open(newSite(t).address)
+	b.open(s.address)
 	b.click("understood")
 	b.read(demo("01-leaving-camp.jpg"))
 	b.screen("kept")

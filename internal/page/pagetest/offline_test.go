@@ -86,9 +86,10 @@ func TestNewVersion(t *testing.T) {
 // By plain http there is neither place nor installation: the page says so, and reads.
 func TestPlainHTTP(t *testing.T) {
 	needsBrowser(t)
+	s := newSite(t) // closed after the window
 	b := newTab(t)
 	b.clock(campTime, false)
-	b.open(strings.Replace(newSite(t).address, "127.0.0.1", elsewhere, 1))
+	b.open(strings.Replace(s.address, "127.0.0.1", elsewhere, 1))
 	if eval[bool](b, `window.isSecureContext`) {
 		t.Fatal("it is a secure context")
 	}

@@ -223,9 +223,10 @@ func TestShrinksLargePicture(t *testing.T) {
 	if n := large.Rect.Dx() * large.Rect.Dy(); n < 50e6 {
 		t.Fatalf("the picture has %d pixels: no more than a telephone holds", n)
 	}
+	s := newSite(t) // closed after the window
 	b := newTab(t)
 	b.clock(campTime, false)
-	b.open(newSite(t).address)
+	b.open(s.address)
 	b.click("understood")
 	b.fill("stated-date", "2026-08-29")
 	b.fill("stated-time", "08:12:31")

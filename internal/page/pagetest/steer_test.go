@@ -87,9 +87,10 @@ func TestSteers(t *testing.T) {
 // Where a device slept, the old number does not stand: it is counted anew, or grey.
 func TestSteerWakes(t *testing.T) {
 	needsBrowser(t)
+	s := newSite(t) // closed after the window
 	b := newTab(t)
 	b.clock(campTime, false)
-	b.open(newSite(t).address)
+	b.open(s.address)
 	b.click("understood")
 	b.steer()
 	// The computing part hangs: nothing new comes.
@@ -102,9 +103,10 @@ func TestSteerWakes(t *testing.T) {
 
 func TestSteerBySleepingSun(t *testing.T) {
 	needsBrowser(t)
+	s := newSite(t) // closed after the window
 	b := newTab(t)
 	b.clock(campTime.Add(11*time.Hour), false) // 19:12 by the sun: it is down, the moon is not up yet
-	b.open(newSite(t).address)
+	b.open(s.address)
 	b.click("understood")
 	b.place("22", "54.0", "S", "22", "18.0", "E")
 	b.screen("steer")
