@@ -71,7 +71,7 @@ type Camera struct {
 	// ClockErrorS is how much its clock is fast; nil where nobody held it against another: 0
 	// is said of a clock that was found to be right, and is trusted.
 	ClockErrorS *float64 `json:"clock_error_s"`
-	Lens        string  `json:"lens,omitempty"` // the text of the record of shadowread lens, whole
+	Lens        string   `json:"lens,omitempty"` // the text of the record of shadowread lens, whole
 }
 
 // Stop is a named waypoint.
