@@ -73,7 +73,7 @@ func fileOf(set *logbook.Settings) (f settingsfile.File) {
 		for _, c := range *set.Cameras {
 			out := settingsfile.Camera{Camera: c.Name}
 			if c.ClockError != nil {
-				out.ClockErrorS = c.ClockError.Seconds()
+				out.ClockErrorS = new(c.ClockError.Seconds())
 			}
 			if c.Lens != nil {
 				out.Lens = c.Lens.Text

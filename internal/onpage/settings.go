@@ -272,7 +272,7 @@ func (k *kept) clockError(f photo.Facts) *time.Duration {
 	if name := camera.Of(f); name.Model != "" {
 		for _, c := range k.settings.Cameras {
 			if strings.EqualFold(c.Camera, f.Model) || strings.EqualFold(c.Camera, strings.TrimSpace(f.Make+" "+f.Model)) || strings.EqualFold(c.Camera, name.String()) {
-				seconds = &c.ClockErrorS
+				seconds = c.ClockErrorS
 			}
 		}
 	}

@@ -137,10 +137,14 @@ func quote(s string) string { out, _ := json.Marshal(s); return string(out) }
 // The clock of a journey's camera is told by its photos, this device's serves else.
 func TestClockErrorOfACamera(t *testing.T) {
 	var s Settings
-	if err := json.Unmarshal([]byte(`{"clock_error_s": 3, "cameras": [{"camera": "Saltpan S-1", "clock_error_s": 12}]}`), &s); err != nil {
+	if err := json.Unmarshal([]byte(`{"clock_error_s": 3, "cameras": [{"camera": "Saltpan S-1", "clock_error_s": 12}, {"camera": "S-3", "clock_error_s": null}]}`), &s); err != nil {
 		t.Fatal(err)
 	}
 	k := understand(s)
+	// Of a camera of the journey that was held against no other clock nothing is known.
+	if got := k.clockError(photo.Facts{Make: "Saltpan", Model: "S-3"}); got != nil {
+		t.Errorf("a clock that nobody checked has the error %v", got)
+	}
 	for model, want := range map[string]float64{"S-1": 12, "S-2": 3, "": 3} {
 		if got := k.clockError(photo.Facts{Make: "Saltpan", Model: model}); got == nil || got.Seconds() != want {
 			t.Errorf("%q: %v, want %v s", model, got, want)

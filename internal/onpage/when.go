@@ -81,6 +81,16 @@ func (c clocks) zone() (time.Duration, string) {
 	return c.offset, "this device's"
 }
 
+// bornOut reports whether the satellites' stamp in a photo is of its moment by this device's
+// offset, and not by the journey's.
+func (c clocks) bornOut(f photo.Facts) bool {
+	if f.GPSTime.IsZero() || c.stated == nil {
+		return false
+	}
+	apart := func(offset time.Duration) time.Duration { return f.Clock.Add(-offset).Sub(f.GPSTime).Abs() }
+	return apart(c.offset) <= clocksApart && apart(*c.stated) > clocksApart
+}
+
 // of decides when a picture was taken: by what was stated before the camera's clock before
 // the file's time, each held against this device's clock.
 func (t timing) of(f photo.Facts, c clocks) (moment, error) {
@@ -141,6 +151,9 @@ func (t timing) stated(f photo.Facts, c clocks) (m moment, err error) {
 func (t timing) byClock(f photo.Facts, c clocks, file time.Time) (m moment) {
 	m.options.ClockError = c.clockError
 	own := f.ClockOffset != nil
+	if stamped := c.bornOut(f); c.stated != nil && !own && stamped {
+		c.stated = nil // the journey's offset is another camera's
+	}
 	offset, whose := c.zone()
 	if own {
 		offset, whose = *f.ClockOffset, "its own"

@@ -53,6 +53,7 @@ func TestTimeRules(t *testing.T) {
 		{"no offset: the settings' before the device's", bare, timing{Chosen: byAlbum}, func(c *clocks) { c.stated, c.offset = &zone, three }, taken, 30 * time.Second, "", "offset_differs offset_taken", false},
 		{"no offset: the file bears it out", bare, timing{Chosen: byAlbum, FileMS: millis(taken.Add(3 * time.Second))}, nil, taken, 30 * time.Second, "", "", false},
 		{"no offset: the satellites bear it out", stamped, timing{Chosen: byAlbum}, nil, taken, 20 * time.Second, "", "", false},
+		{"no offset: the satellites bear out the device's, not the settings'", stamped, timing{Chosen: byAlbum}, func(c *clocks) { c.stated = &three }, taken, 20 * time.Second, "", "", false},
 		{"no offset: copied some time later", bare, timing{Chosen: byAlbum, FileMS: millis(taken.Add(44 * time.Minute))}, func(c *clocks) { c.now = now.Add(time.Hour) }, taken, 30 * time.Second, "", "offset_taken", false},
 		{"no offset: the file shows another zone", other, timing{Chosen: byAlbum, FileMS: millis(taken)}, func(c *clocks) { c.now = now.Add(2 * time.Hour) }, taken.Add(time.Hour), 30 * time.Second, "time_conflict", "", false},
 		{"no offset: summer time has ended since", bare, timing{Chosen: byAlbum, FileMS: millis(taken.Add(time.Hour))}, func(c *clocks) { c.now = now.Add(3 * time.Hour) }, taken, 30 * time.Second, "time_conflict", "", false},

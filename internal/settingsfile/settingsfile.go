@@ -68,9 +68,10 @@ type File struct {
 type Camera struct {
 	// Camera is how its photos name it, or as its keeper does.
 	Camera string `json:"camera"`
-	// ClockErrorS is how much its clock is fast.
-	ClockErrorS float64 `json:"clock_error_s"`
-	Lens        string  `json:"lens,omitempty"` // the text of the record of shadowread lens, whole
+	// ClockErrorS is how much its clock is fast; nil where nobody held it against another: 0
+	// is said of a clock that was found to be right, and is trusted.
+	ClockErrorS *float64 `json:"clock_error_s"`
+	Lens        string   `json:"lens,omitempty"` // the text of the record of shadowread lens, whole
 }
 
 // Stop is a named waypoint.
@@ -261,7 +262,7 @@ func (f *File) checkCameras() error {
 			return bad("camera %d has no name that can be used", i+1)
 		case seen[strings.ToLower(c.Camera)]:
 			return bad("camera %s stands in them twice", c.Camera)
-		case !within(c.ClockErrorS, -year, year):
+		case !within(orZero(c.ClockErrorS), -year, year):
 			return bad("the clock_error_s of camera %s is more than a year", c.Camera)
 		case len(c.Lens) > MaxRecord || !text(c.Lens):
 			return bad("the lens of camera %s is no text of at most %d bytes", c.Camera, MaxRecord)

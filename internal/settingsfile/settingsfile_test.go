@@ -18,7 +18,7 @@ func full() File {
 		RodHeightMM: 50, UTCOffset: "+02:00", DistanceUnit: Kilometres, PositionForm: DegreesMinutes,
 		SteeringSigmaDeg: 2, LevelSigmaDeg: new(0.5), LubberSigmaDeg: new(0.0), PrintScale: []float64{1, 0.995},
 		Instrument:    "format = \"shadowread instrument\"\n",
-		Cameras:       []Camera{{Camera: "front", ClockErrorS: -3.5, Lens: "format = \"shadowread lens\"\n"}, {Camera: "second phone", ClockErrorS: 41}},
+		Cameras:       []Camera{{Camera: "front", ClockErrorS: new(-3.5), Lens: "format = \"shadowread lens\"\n"}, {Camera: "second phone", ClockErrorS: new(41.0)}},
 		DeviationCard: "{}",
 		Stops:         []Stop{{"well", -22.81, 22.45}, {"camp <north> & gate", -23.2, 22.36}},
 		Position:      &Position{LatitudeDeg: -22.9, LongitudeDeg: 22.3, SigmaKM: 0.015, Time: begun},
