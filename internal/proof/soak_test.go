@@ -42,3 +42,16 @@ func TestSoak(t *testing.T) {
 		t.Errorf("%.2f within two sigma", two)
 	}
 }
+
+// A rod whose top is seen before a bar of shade ends there, and not at the bar's far side,
+// whose height would accuse a right hour.
+func TestRodEndsInShade(t *testing.T) {
+	err := Soak(context.Background(), SoakOptions{Count: 1, Seed: 60053, WidthPX: 2000, Workers: 1}, func(o Outcome) {
+		if !o.Readable || o.Reason != "" {
+			t.Errorf("readable %v, refused %q: %s", o.Readable, o.Reason, o.Message)
+		}
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+}

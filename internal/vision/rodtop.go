@@ -75,7 +75,7 @@ type topState int
 const (
 	nothing topState = iota // what lies beside goes on
 	aRod                    // what stood there before
-	other                   // over a pattern, something else
+	other                   // something else
 )
 
 // lookUp is a look along the rod's image for its top.
@@ -156,8 +156,8 @@ func (q *search) topAt(st *Strip, at float64) calib.Pixel {
 	return q.plate.Project(q.rodLine(st).at(at, 0))
 }
 
-// judge says of each row whether something stands there; over ticks, numerals, a board
-// or the ground, whether it looks as the rows before did.
+// judge says of each row whether something stands there, and whether it looks as the rows
+// before did: ticks, a mark, ground or another shadow do not.
 func (l *lookUp) judge(rows []topRow) {
 	var rod []int // rows that show it
 	var sum, seen [len(topColumns)]float64
@@ -181,7 +181,7 @@ func (l *lookUp) judge(rows []topRow) {
 		if odd < leastOdd {
 			continue
 		}
-		if (rows[i].ink || rows[i].ground) && len(rod) >= rodLooks && same < leastOdd {
+		if len(rod) >= rodLooks && same < leastOdd {
 			rows[i].state = other
 			continue
 		}
