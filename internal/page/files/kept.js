@@ -128,5 +128,6 @@ export function startKept() {
     const items = await allKept();
     removeThese(items, items.length === 1 ? "Remove the one reading from this device? Hand it over first." : `Remove all ${items.length} readings from this device? Hand them over first.`);
   });
+  window.addEventListener("beforeunload", (event) => { if (keptInMemory()) event.preventDefault(); });
   onScreen("kept", showKept);
 }

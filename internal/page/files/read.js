@@ -43,19 +43,21 @@ function working() {
   };
   const opening = setTimeout(() => { line(); byId("working").hidden = false; }, quietFor);
   const counting = setInterval(line, 500);
+  const focused = document.activeElement; // a disabled button loses it
   byId("take").disabled = byId("choose").disabled = true;
   endWork = () => {
     clearTimeout(opening);
     clearInterval(counting);
     byId("working").hidden = true;
     byId("take").disabled = byId("choose").disabled = false;
+    if (document.activeElement === document.body) (focused.checkVisibility() ? focused : byId("choose")).focus({ preventScroll: true });
     endWork = () => {};
   };
   return { stage(text) { stage = text; line(); }, end: endWork };
 }
 
-// deviceTime is the device's, with the UTC offset that it had at a local time: summer time may
-// have begun or ended since. "" stands for now.
+// deviceTime is the device's, with the UTC offset that it had at a local time, or at one in ms:
+// summer time may have begun or ended since. "" stands for now.
 function deviceTime(local) {
   const now = Date.now(), then = local ? new Date(local).getTime() : now;
   return { device_now_ms: now, device_utc_offset_min: utcOffsetMinutes(Number.isNaN(then) ? now : then) };
@@ -98,7 +100,7 @@ async function readPhoto(file, chosen, more = {}) {
   const request = {
     settings: settingsNow(), name: file.name, file_modified_ms: file.lastModified, chosen, place: placeNow(), body: bodyChosen(),
     asked_ms: chosen === "camera" ? asked : 0, stated_time: stated.text, shrunk_by: photo.shrunk_by, original: photo.original,
-    overlay: true, ...deviceTime(stated.local || photo.clock), ...more,
+    overlay: true, ...deviceTime(stated.local || photo.clock || file.lastModified), ...more,
   };
   let shown = false;
   const showIt = (answer) => {
@@ -173,14 +175,15 @@ export function showAnswer(answer, name, changed) {
   turnLine(byId("read-turn"), say);
   show(byId("read-by"), say.turn && say.course ? "to course " + say.course + "° true" : "");
   const { tilt } = settingsNow();
-  show(byId("read-counted"), [tilt && "tilt of the settings counted: forward edge " + degrees(tilt.forward_deg) + ", starboard edge " + degrees(tilt.starboard_deg), horizonCounted(say), clockCounted(),
+  const counted = [tilt && "tilt of the settings counted: forward edge " + degrees(tilt.forward_deg) + ", starboard edge " + degrees(tilt.starboard_deg), horizonCounted(say), clockCounted(),
     ...(say.warnings ?? []).filter((w) => ofHourOrPlace.has(w.code)).map((w) => w.text)]
-    .filter(Boolean).join("; "));
+    .filter(Boolean).join("; ");
+  show(byId("read-counted"), counted);
   northsLines(byId("read-norths"), [["compass", say.compass], ["steer by compass", say.steer_compass], ["grid", say.grid]]);
   budget(say.budget ?? [], say.notes ?? []);
   byId("read-plate").hidden = false;
   age();
-  speak(`heading ${say.heading} degrees true, plus or minus ${say.plus_minus}${say.turn ? ", " + say.turn : ""}`);
+  speak(`heading ${say.heading} degrees true, plus or minus ${say.plus_minus}${say.turn ? ", " + say.turn : ""}${counted ? ". " + counted : ""}`);
   window.scrollTo(0, 0);
 }
 

@@ -272,3 +272,41 @@ func TestNarrowWindow(t *testing.T) {
 		}
 	})
 }
+
+// A key that began a reading is under the finger again when it is done.
+func TestFocusComesBack(t *testing.T) {
+	inFolder(t, func(b *tab, _ form) {
+		b.run(`document.getElementById("choose").focus()`)
+		b.read(demo("01-leaving-camp.jpg"))
+		if at := eval[string](b, `document.activeElement.id`); at != "choose" {
+			b.t.Errorf("after the reading the focus is at %q", at)
+		}
+	})
+}
+
+// A device that had no room stores what it did not take as soon as it has; till then the page is
+// not left without a question.
+func TestStoredLater(t *testing.T) {
+	needsBrowser(t)
+	b := newTab(t)
+	b.clock(campTime.Add(24*time.Hour), false)
+	b.open(newSite(t).address)
+	b.click("understood")
+	b.run(`globalThis.put = IDBObjectStore.prototype.put; IDBObjectStore.prototype.put = function (...given) { const asked = put.apply(this, given); this.transaction.abort(); return asked; }`)
+	asks := func() bool {
+		return eval[bool](b, `!dispatchEvent(new Event("beforeunload", {cancelable: true}))`)
+	}
+	b.read(demo("01-leaving-camp.jpg"))
+	b.until(`!document.getElementById("bar-trouble").hidden`)
+	if !asks() {
+		t.Error("a page that holds the only copy of a reading is left without a question")
+	}
+	b.run(`IDBObjectStore.prototype.put = put`)
+	b.read(demo("02-second-truck.jpg"))
+	b.screen("kept")
+	b.until(`document.querySelectorAll("#kept-list > li").length === 2`)
+	b.until(`dispatchEvent(new Event("beforeunload", {cancelable: true}))`)
+	if n := eval[int](b, `(async () => (await import("./store.js")).keptInMemory())()`); n != 0 {
+		t.Errorf("%d readings are in memory only", n)
+	}
+}
