@@ -244,6 +244,13 @@ function offer(say) {
       byId("stated-date").focus();
     });
   }
+  if (say.offered_utc_offset) {
+    act("The camera's clock was at " + say.offered_utc_offset, () => askAgain({ trust_utc_offset: true }));
+    act("State the time", () => {
+      byId("stated").open = true;
+      byId("stated-date").focus();
+    });
+  }
   if (say.refused.code === "light_disagrees") {
     act("It was the moon", () => askAgain({ body: "moon" }));
     act("It was the sun", () => askAgain({ body: "sun" }));
