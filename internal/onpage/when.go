@@ -111,10 +111,12 @@ func (t timing) file() (time.Time, error) {
 }
 
 func (t timing) stated(f photo.Facts, c clocks) (m moment, err error) {
+	var taken *time.Duration // it is held against the place
 	n, err := geo.ParseNoted(*t.Stated, nil, c.now)
 	if err != nil || n.Offset == nil { // it has none of its own
 		offset, _ := c.zone()
-		n, err = geo.ParseNoted(*t.Stated, &offset, c.now)
+		taken = &offset
+		n, err = geo.ParseNoted(*t.Stated, taken, c.now)
 	}
 	if err != nil {
 		return m, err
@@ -123,7 +125,7 @@ func (t timing) stated(f photo.Facts, c clocks) (m moment, err error) {
 		return m, fault.New("no_hour", "give the hour too, as 08:12:31", "%.40q has no hour", *t.Stated)
 	}
 	m.utc = n.Time
-	m.options = photo.TimeOptions{At: &n.Time}
+	m.options = photo.TimeOptions{At: &n.Time, UTCOffset: taken}
 	if n.Minutes {
 		m.options = m.options.ToTheMinute()
 	}

@@ -1,6 +1,7 @@
 package onpage
 
 import (
+	"encoding/json"
 	"strings"
 	"testing"
 	"time"
@@ -208,5 +209,18 @@ func TestPositionForms(t *testing.T) {
 	k.settings.PositionForm = "degrees_minutes"
 	if got := k.position(p); got != "23°00.0' S 005°00.5' E" {
 		t.Error(got)
+	}
+}
+
+// A time by hand without an offset is by the device's, and it is told where no place near by has
+// such a one.
+func TestOffsetOfStatedTime(t *testing.T) {
+	for offset, want := range map[float64]bool{120: false, -360: true} {
+		a, _ := call[answered](t, "number", withNow(object{"device_utc_offset_min": offset, "number_deg": 347.7, "stated_time": "2026-08-28T08:12:31",
+			"place": object{"source": "hand", "latitude_deg": -22.9, "longitude_deg": 22.3}}), nil)
+		text, _ := json.Marshal(a.Say)
+		if got := strings.Contains(string(text), "offset_not_local"); got != want {
+			t.Errorf("at %v minutes from UTC: told %v\n%s", offset, got, text)
+		}
 	}
 }
