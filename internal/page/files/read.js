@@ -177,7 +177,7 @@ export function showAnswer(answer, name, changed) {
   const { tilt } = settingsNow();
   const counted = [tilt && "tilt of the settings counted: forward edge " + degrees(tilt.forward_deg) + ", starboard edge " + degrees(tilt.starboard_deg), horizonCounted(say), clockCounted(),
     ...(say.warnings ?? []).filter((w) => ofHourOrPlace.has(w.code)).map((w) => w.text)]
-    .filter(Boolean).join("; ");
+    .filter(Boolean).map((text) => text.charAt(0).toUpperCase() + text.slice(1) + ".").join("\n");
   show(byId("read-counted"), counted);
   northsLines(byId("read-norths"), [["compass", say.compass], ["steer by compass", say.steer_compass], ["grid", say.grid]]);
   budget(say.budget ?? [], say.notes ?? []);
