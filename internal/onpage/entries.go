@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"shadowread/internal/fault"
+	"shadowread/internal/table"
 )
 
 // keptReading is a reading that the page keeps: what "read" and "number" answered, and what
@@ -76,7 +77,7 @@ func (r entriesRequest) answer() (any, error) {
 		rows++
 		cells := make([]string, len(entryColumns))
 		for i, column := range entryColumns {
-			cells[i] = row[column]
+			cells[i] = table.SafeCell(row[column])
 		}
 		w.Write(cells)
 	}

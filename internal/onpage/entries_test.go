@@ -4,6 +4,7 @@ package onpage
 
 import (
 	"context"
+	"encoding/csv"
 	"encoding/json"
 	"path/filepath"
 	"strings"
@@ -141,6 +142,28 @@ func TestEntriesWantAnOdometer(t *testing.T) {
 		}
 		if a, _ := call[answered](t, "entries", object{"kept": []object{one}, "as": "legs"}, nil); a.Error == nil || a.Error.Code != name {
 			t.Errorf("%s: %+v %s", name, a.Error, a.Text)
+		}
+	}
+}
+
+// A note is no formula to a spreadsheet (OWASP, "CSV Injection"), and in the log it is what was
+// written.
+func TestNotesAreNoFormulas(t *testing.T) {
+	kept := morning(t)[:1]
+	for _, note := range []string{"=1+1", "-5 by the tyres, \"soft\"", "@camp", "+three", "'=quoted", "plain, with a comma"} {
+		kept[0]["note"] = note
+		a, _ := call[answered](t, "entries", object{"kept": kept, "as": "legs"}, nil)
+		rows, err := csv.NewReader(strings.NewReader(a.Text)).ReadAll()
+		if err != nil || len(rows) != 2 {
+			t.Fatal(err, a.Text)
+		}
+		for _, cell := range rows[1] {
+			if cell != "" && strings.ContainsAny(cell[:1], "=+-@") {
+				t.Errorf("%q goes out as %q", note, cell)
+			}
+		}
+		if done := imported(t, begun(t), a.Text); len(done.Added) != 1 || done.Added[0].Entry.Note != note {
+			t.Errorf("%q comes in as %q", note, done.Added[0].Entry.Note)
 		}
 	}
 }

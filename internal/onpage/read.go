@@ -38,6 +38,9 @@ type factsAnswer struct {
 	// Original goes back with the copy, to "read".
 	Original photo.Facts `json:"original"`
 	SHA256   string      `json:"photo_sha256"` // of the original, by which the log knows it
+	// Clock is what the camera's clock read, in no zone, for the page to say which UTC offset
+	// its device had then; null where the file does not say.
+	Clock *string `json:"clock_local"`
 }
 
 func (r factsRequest) answer(data []byte) (any, error) {
@@ -46,6 +49,9 @@ func (r factsRequest) answer(data []byte) (any, error) {
 		return nil, err
 	}
 	a := factsAnswer{Format: facts.Format, WidthPX: facts.Width, HeightPX: facts.Height, MostPixels: mostPixels, Original: facts, SHA256: sumOf(data)}
+	if !facts.Clock.IsZero() {
+		a.Clock = new(facts.Clock.Format("2006-01-02T15:04:05"))
+	}
 	switch {
 	case facts.Format == photo.HEIC && !photo.DecodesHEIC:
 		a.Copy = new("heic")

@@ -45,6 +45,9 @@ type saidReading struct {
 	PlaceNote *string      `json:"place_note"`
 	// Offered is a time that would do, if somebody knew that it is right: "trust_file_time".
 	Offered *offer `json:"offered_time"`
+	// OfferedOffset is a UTC offset that would do, if somebody knew that the camera's clock was
+	// at it: "trust_utc_offset".
+	OfferedOffset *string `json:"offered_utc_offset"`
 }
 
 type refusal struct {
@@ -97,6 +100,9 @@ func (k *kept) sayReading(r *reading.Result, when moment, where spot, c clocks) 
 		if m := when.offered; m != nil && (r.Reason == reading.NoTime || r.Reason == reading.TimeConflict) {
 			local := m.In(c.zoneOf().Location)
 			s.Offered = &offer{local.Format(time.TimeOnly), local.Format(time.DateOnly), geo.FormatOffset(zone)}
+		}
+		if m := when.offeredOffset; m != nil && r.Reason == reading.NoTime {
+			s.OfferedOffset = new(geo.FormatOffset(*m))
 		}
 		return s
 	}

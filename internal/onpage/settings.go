@@ -122,7 +122,7 @@ func (k *kept) quantity(field, unit string, value *float64, least, most float64)
 	if value == nil || *value >= least && *value <= most {
 		return true
 	}
-	k.wrong(field, fault.New("bad_settings", fmt.Sprintf("give a number from %g to %g", least, most), "%v %s is not from %g to %g", *value, unit, least, most))
+	k.wrong(field, fault.New("bad_settings", fmt.Sprintf("give a number from %g to %g", least, most), "%v%s is not from %g to %g", *value, unit, least, most))
 	return false
 }
 
@@ -132,14 +132,14 @@ func (k *kept) ownNumbers() {
 		s.CourseDeg = nil
 	}
 	const clockMost = 366 * 86400
-	if !k.quantity("clock_error_s", "s", s.ClockErrorS, -clockMost, clockMost) {
+	if !k.quantity("clock_error_s", " s", s.ClockErrorS, -clockMost, clockMost) {
 		s.ClockErrorS = nil
 	}
 	// The bounds are those of the command's options.
 	if t := s.Tilt; t != nil && !(k.quantity("tilt", "°", &t.ForwardDeg, -20, 20) && k.quantity("tilt", "°", &t.StarboardDeg, -20, 20) && k.quantity("tilt", "°", t.SigmaDeg, 0.01, 10)) {
 		s.Tilt = nil
 	}
-	if h := s.Horizon; h != nil && !(k.quantity("horizon", "°", h.SigmaDeg, 0.005, 5) && k.quantity("horizon", "m", h.EyeM, 0.1, 100)) {
+	if h := s.Horizon; h != nil && !(k.quantity("horizon", "°", h.SigmaDeg, 0.005, 5) && k.quantity("horizon", " m", h.EyeM, 0.1, 100)) {
 		s.Horizon = nil
 	}
 }
@@ -407,6 +407,9 @@ func openSettings(r openRequest) (any, error) {
 		if err != nil {
 			return nil, err
 		}
+		if known := s.Journey != "" || s.Begun != nil; known && (f.Journey != s.Journey || !sameTime(f.Begun, s.Begun)) {
+			s.Tilt, s.Horizon = nil, nil // of another journey's stops
+		}
 		s.File = *f // what the journey says holds; what it does not say is not its
 	case isJSON && format.Format != "":
 		if _, err := compass.ReadCard(bytes.NewReader(text), "the deviation card"); err != nil {
@@ -416,6 +419,9 @@ func openSettings(r openRequest) (any, error) {
 	case strings.Contains(r.Text, "shadowread instrument"):
 		if _, err := instrument.Decode(text, "the instrument's record"); err != nil {
 			return nil, err
+		}
+		if s.Instrument != "" && s.Instrument != r.Text {
+			s.Tilt = nil // of another board
 		}
 		s.Instrument = r.Text
 	case strings.Contains(r.Text, "[camera]") || strings.Contains(r.Text, "[lens]"):
@@ -428,6 +434,10 @@ func openSettings(r openRequest) (any, error) {
 		return nil, fault.New("unknown_record", "give the file of a journey's settings, or the record of an instrument, a lens or a deviation card", "the file is no record of this program")
 	}
 	return understand(s).answer(), nil
+}
+
+func sameTime(a, b *time.Time) bool {
+	return a == nil && b == nil || a != nil && b != nil && a.Equal(*b)
 }
 
 // withLens puts a record into the place of an older one of the same lens.

@@ -132,6 +132,31 @@ func TestOpenSettings(t *testing.T) {
 	}
 }
 
+// A tilt was measured of one board, where it stood: with another instrument or journey it goes,
+// with the horizon of those places.
+func TestTiltOfAnother(t *testing.T) {
+	board, _ := records(t)
+	other := strings.Replace(board, "\n", "\n# another\n", 1)
+	journey := func(name string) string { return `{"shadowread_settings": 1, "journey": "` + name + `"}` }
+	for _, tt := range []struct {
+		name, instrument, journey, opened string
+		tilt, horizon                     bool // that stay
+	}{
+		{"the first instrument", "", "pan", board, true, true},
+		{"the same instrument", board, "pan", board, true, true},
+		{"another instrument", board, "pan", other, false, true},
+		{"the first journey", board, "", journey("pan"), true, true},
+		{"the same journey", board, "pan", journey("pan"), true, true},
+		{"another journey", board, "pan", journey("tundra"), false, false},
+	} {
+		kept := object{"instrument": tt.instrument, "journey": tt.journey, "tilt": object{"forward_deg": 1, "starboard_deg": 0}, "horizon": object{}}
+		a, _ := call[answered](t, "open_settings", object{"settings": kept, "text": tt.opened}, nil)
+		if a.Error != nil || len(a.Faults) > 0 || (a.Set.Tilt != nil) != tt.tilt || (a.Set.Horizon != nil) != tt.horizon {
+			t.Errorf("%s: %+v %+v, tilt %v, horizon %v", tt.name, a.Error, a.Faults, a.Set.Tilt, a.Set.Horizon)
+		}
+	}
+}
+
 func quote(s string) string { out, _ := json.Marshal(s); return string(out) }
 
 // The clock of a journey's camera is told by its photos, this device's serves else.

@@ -43,6 +43,8 @@ type timing struct {
 	Stated  *string `json:"stated_time"`
 	// TrustFile says that somebody knows that the picture was taken when its file was made.
 	TrustFile bool `json:"trust_file_time"`
+	// TrustOffset says that somebody knows that the camera's clock was at this device's offset.
+	TrustOffset bool `json:"trust_utc_offset"`
 }
 
 // moment is when a picture was taken, as far as it can be told beforehand.
@@ -54,6 +56,8 @@ type moment struct {
 	warnings []photo.Warning
 	refused  error      // a contradiction that may make the heading wrong
 	offered  *time.Time // a time that would do if somebody knew it to be right
+	// offeredOffset would do if somebody knew that the camera's clock was at it.
+	offeredOffset *time.Duration
 }
 
 func (m *moment) warn(code, format string, args ...any) {
@@ -117,10 +121,12 @@ func (t timing) file() (time.Time, error) {
 }
 
 func (t timing) stated(f photo.Facts, c clocks) (m moment, err error) {
+	var taken *time.Duration // it is held against the place
 	n, err := geo.ParseNoted(*t.Stated, nil, c.now)
 	if err != nil || n.Offset == nil { // it has none of its own
 		offset, _ := c.zone()
-		n, err = geo.ParseNoted(*t.Stated, &offset, c.now)
+		taken = &offset
+		n, err = geo.ParseNoted(*t.Stated, taken, c.now)
 	}
 	if err != nil {
 		return m, err
@@ -129,7 +135,7 @@ func (t timing) stated(f photo.Facts, c clocks) (m moment, err error) {
 		return m, fault.New("no_hour", "give the hour too, as 08:12:31", "%.40q has no hour", *t.Stated)
 	}
 	m.utc = n.Time
-	m.options = photo.TimeOptions{At: &n.Time}
+	m.options = photo.TimeOptions{At: &n.Time, UTCOffset: taken}
 	if n.Minutes {
 		m.options = m.options.ToTheMinute()
 	}
@@ -147,7 +153,8 @@ func (t timing) stated(f photo.Facts, c clocks) (m moment, err error) {
 
 // byClock goes by the clock of the camera. Where the photo does not say its UTC offset, that
 // of the settings or of this device is taken, and the file's time, which is in UTC, shows
-// whether it can be.
+// whether it can be. What nothing bears out but this device's zone is refused until somebody
+// says so: a camera may be on the zone of home or on winter time.
 func (t timing) byClock(f photo.Facts, c clocks, file time.Time) (m moment) {
 	m.options.ClockError = c.clockError
 	own := f.ClockOffset != nil
@@ -195,7 +202,14 @@ func (t timing) byClock(f photo.Facts, c clocks, file time.Time) (m moment) {
 			m.warn("file_time_differs", "the photo is of %s by its clock, and its file is %s older: check the camera's clock", shown, wording.Span(late))
 		}
 	}
-	if !own && !vouched && m.refused == nil {
+	if own || vouched || m.refused != nil {
+		return m
+	}
+	if c.stated == nil && !t.TrustOffset {
+		m.offeredOffset = &offset
+		m.refused = fault.New(string(reading.NoTime), "say so if you know that it was, give the UTC offset in the settings, or "+stateTime,
+			"the photo's time, %s, has no UTC offset, and nothing shows that its clock was at this device's, %s", f.Clock.Format(time.DateTime), geo.FormatOffset(offset))
+	} else {
 		m.warn("offset_taken", "the photo's time has no UTC offset: %s, %s, was taken; check it, an hour is worth 15 degrees", whose, geo.FormatOffset(offset))
 	}
 	return m

@@ -1,6 +1,7 @@
 package onpage
 
 import (
+	"encoding/json"
 	"strings"
 	"testing"
 	"time"
@@ -49,12 +50,13 @@ func TestTimeRules(t *testing.T) {
 		{"of last week, its own offset", own, timing{Chosen: byAlbum}, func(c *clocks) { c.now = now.AddDate(0, 0, 7) }, taken, 30 * time.Second, "", "", false},
 		{"taken for the page, they say, and of last week", own, timing{Chosen: byCamera}, func(c *clocks) { c.now = now.AddDate(0, 0, 7) }, taken, 30 * time.Second, "", "photo_not_new", false},
 		{"a clock that is known to be fast", own, timing{Chosen: byAlbum}, func(c *clocks) { c.clockError = &fast }, taken.Add(-fast), 2 * time.Second, "", "", false},
-		{"no offset: the device's", bare, timing{Chosen: byAlbum}, nil, taken, 30 * time.Second, "", "offset_taken", false},
+		{"no offset: the device's", bare, timing{Chosen: byAlbum}, nil, taken, 30 * time.Second, "no_time", "", false},
+		{"no offset: the device's, that somebody knows", bare, timing{Chosen: byAlbum, TrustOffset: true}, nil, taken, 30 * time.Second, "", "offset_taken", false},
 		{"no offset: the settings' before the device's", bare, timing{Chosen: byAlbum}, func(c *clocks) { c.stated, c.offset = &zone, three }, taken, 30 * time.Second, "", "offset_differs offset_taken", false},
 		{"no offset: the file bears it out", bare, timing{Chosen: byAlbum, FileMS: millis(taken.Add(3 * time.Second))}, nil, taken, 30 * time.Second, "", "", false},
 		{"no offset: the satellites bear it out", stamped, timing{Chosen: byAlbum}, nil, taken, 20 * time.Second, "", "", false},
 		{"no offset: the satellites bear out the device's, not the settings'", stamped, timing{Chosen: byAlbum}, func(c *clocks) { c.stated = &three }, taken, 20 * time.Second, "", "", false},
-		{"no offset: copied some time later", bare, timing{Chosen: byAlbum, FileMS: millis(taken.Add(44 * time.Minute))}, func(c *clocks) { c.now = now.Add(time.Hour) }, taken, 30 * time.Second, "", "offset_taken", false},
+		{"no offset: copied some time later", bare, timing{Chosen: byAlbum, FileMS: millis(taken.Add(44 * time.Minute))}, func(c *clocks) { c.now = now.Add(time.Hour) }, taken, 30 * time.Second, "no_time", "", false},
 		{"no offset: the file shows another zone", other, timing{Chosen: byAlbum, FileMS: millis(taken)}, func(c *clocks) { c.now = now.Add(2 * time.Hour) }, taken.Add(time.Hour), 30 * time.Second, "time_conflict", "", false},
 		{"no offset: summer time has ended since", bare, timing{Chosen: byAlbum, FileMS: millis(taken.Add(time.Hour))}, func(c *clocks) { c.now = now.Add(3 * time.Hour) }, taken, 30 * time.Second, "time_conflict", "", false},
 		{"no offset: the file is older than the photo", bare, timing{Chosen: byAlbum, FileMS: millis(taken.Add(-41 * time.Minute))}, nil, taken, 30 * time.Second, "time_conflict", "", false},
@@ -137,7 +139,8 @@ func TestPlaceRules(t *testing.T) {
 		{"the device's, that says nothing of its error", none, with(here, func(p *place) { p.SigmaKM = 0 }), just, "given", 0.5, "", ""},
 		{"the photo's, which the device bears out", own, &here, just, "photo", 0, "", ""},
 		{"by hand, to a minute of arc", none, &place{Source: fromHand, Text: "22 54 S, 22 18 E"}, just, "given", 1.135, "", ""},
-		{"by hand, where nothing else is", none, &place{Source: fromHand, LatitudeDeg: -22.9, LongitudeDeg: 22.3}, yesterday, "given", 1, "", ""},
+		{"by hand, where nothing else is", none, &place{Source: fromHand, LatitudeDeg: -22.9, LongitudeDeg: 22.3}, yesterday, "given", 1, "", "place_given_since"},
+		{"by hand, of a photo of five minutes before", none, &place{Source: fromHand, LatitudeDeg: -22.9, LongitudeDeg: 22.3}, moment{utc: now.Add(-5 * time.Minute)}, "given", 1, "", ""},
 		{"by hand, against the photo", own, with(far, func(p *place) { p.Source = fromHand }), just, "given", 0.015, "position_conflict", ""},
 		{"by hand, against the photo, confirmed", own, with(far, func(p *place) { p.Source, p.Confirmed = fromHand, true }), just, "given", 0.015, "", "place_differs"},
 		{"the device's, against the photo just taken", own, &far, just, "given", 0.02, "position_conflict", ""},
@@ -207,5 +210,18 @@ func TestPositionForms(t *testing.T) {
 	k.settings.PositionForm = "degrees_minutes"
 	if got := k.position(p); got != "23°00.0' S 005°00.5' E" {
 		t.Error(got)
+	}
+}
+
+// A time by hand without an offset is by the device's, and it is told where no place near by has
+// such a one.
+func TestOffsetOfStatedTime(t *testing.T) {
+	for offset, want := range map[float64]bool{120: false, -360: true} {
+		a, _ := call[answered](t, "number", withNow(object{"device_utc_offset_min": offset, "number_deg": 347.7, "stated_time": "2026-08-28T08:12:31",
+			"place": object{"source": "hand", "latitude_deg": -22.9, "longitude_deg": 22.3}}), nil)
+		text, _ := json.Marshal(a.Say)
+		if got := strings.Contains(string(text), "offset_not_local"); got != want {
+			t.Errorf("at %v minutes from UTC: told %v\n%s", offset, got, text)
+		}
 	}
 }

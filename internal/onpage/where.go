@@ -30,6 +30,8 @@ const (
 	// two thirds at best (common practice).
 	deviceLeastKM = 0.02
 	mostSigmaKM   = 1000
+	// statedFor is how long after a photo a place that is said passes for that of the photo.
+	statedFor = 10 * time.Minute
 )
 
 // place is what the page says of where it is.
@@ -109,6 +111,9 @@ func (p *place) of(f photo.Facts, now time.Time, m moment) (s spot, err error) {
 	}
 	way := mostSpeedKMH * between.Hours()
 	sigma = math.Sqrt(sigma*sigma + way*way/3)
+	if since := now.Add(-time.Duration(p.AgeS * float64(time.Second))).Sub(m.utc); p.Source == fromHand && f.GPS == nil && !p.Confirmed && !m.utc.IsZero() && !m.fresh && since > statedFor {
+		s.warn("place_given_since", "the place was given by hand %s after the photo was taken: it must be where the photo was taken, not where you are", wording.Span(since))
+	}
 	if f.GPS != nil {
 		if takes, err := p.holdAgainst(&s, f, at, sigma, m.fresh); err != nil || !takes {
 			s.note = "place by the photo"

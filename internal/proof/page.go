@@ -194,7 +194,8 @@ func requestFor(p pagePhoto, r *reading.Result) map[string]any {
 	}
 	request := map[string]any{
 		"name": filepath.Base(p.path), "chosen": "album", "device_now_ms": now.UnixMilli(), "device_utc_offset_min": offset,
-		"settings": map[string]any{"rod_height_mm": p.options.Rod.HeightMM},
+		"trust_utc_offset": true, // as who took it says
+		"settings":         map[string]any{"rod_height_mm": p.options.Rod.HeightMM},
 	}
 	if at := p.options.Time.At; at != nil {
 		request["stated_time"] = at.Format(time.RFC3339Nano)

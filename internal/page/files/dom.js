@@ -12,7 +12,7 @@ export function make(tag, props = {}, ...inside) {
     if (name in e && name !== "list") e[name] = value;
     else e.setAttribute(name, value);
   }
-  e.append(...inside.filter((x) => x !== null && x !== undefined && x !== ""));
+  e.append(...inside.filter((x) => x !== null && x !== undefined && x !== "").map((x) => typeof x === "string" ? unbroken(x) : x));
   return e;
 }
 
@@ -23,7 +23,11 @@ export function draw(tag, attributes = {}, ...inside) {
   return e;
 }
 
+// unbroken keeps a value and its ±, and a unit and what it is of, on one line.
+const unbroken = (text) => text.replaceAll(" ± ", "\u00a0±\u00a0").replaceAll(", °", ",\u00a0°");
+
 export function setText(e, text) {
+  text = unbroken(String(text));
   if (e.textContent !== text) e.textContent = text;
 }
 

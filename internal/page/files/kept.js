@@ -9,9 +9,12 @@ const newId = () => Date.now().toString(36) + "-" + [...crypto.getRandomValues(n
 
 // keepReading stores a reading; where the device refuses it says so, and the reading stays shown.
 export async function keepReading(answer, kind, name) {
+  const before = answer.photo_sha256 ? (await allKept()).find((k) => k.photo_sha256 === answer.photo_sha256) : null;
   const item = {
     id: newId(), by: kind, photo: kind === "photo" ? name : "", photo_sha256: answer.photo_sha256 ?? "", name, reading: answer.reading, say: answer.say, kept_ms: Date.now(), odometer: "", odometer_unit: settingsNow().distance_unit ?? "km", stood: false, note: "",
   };
+  // A photo that was read again is one reading, the last; a log takes no photo twice.
+  if (before) for (const said of ["id", "kept_ms", "odometer", "odometer_unit", "stood", "note"]) item[said] = before[said];
   if (!await keep(item)) {
     complain("This device did not store the reading: it is full, or it refuses this page. Write the heading down. It stays under Kept until the page is closed.");
   }
@@ -36,10 +39,11 @@ function keptRow(item) {
   const note = make("input", { type: "text", value: item.note, autocomplete: "off", maxLength: 200 });
   const store = async () => {
     const text = odometer.value.trim().replace(",", ".");
-    const bad = text !== "" && !/^\d+(\.\d+)?$/.test(text);
-    markFault(odometer, fault, bad ? "an odometer reads as 45210.4" : "");
-    if (bad) return;
-    Object.assign(item, { odometer: text, odometer_unit: unit.value, note: note.value.trim(), stood: stood.checked });
+    const parted = /^\d{1,3}\.\d{3}$/.test(text); // 45,210 would be taken for 45.21
+    const bad = parted || text !== "" && !/^\d+(\.\d+)?$/.test(text);
+    markFault(odometer, fault, parted ? "do thousands or tenths begin there? Write it as 45210 or 45210.4" : bad ? "an odometer reads as 45210.4" : "");
+    // One that is in doubt goes into no file, nor does the one before it; the rest is kept.
+    Object.assign(item, { odometer: bad ? "" : text, odometer_unit: unit.value, note: note.value.trim(), stood: stood.checked });
     if (!await keep(item)) complain("This device did not store the change.");
   };
   const stood = make("input", { type: "checkbox", checked: item.stood });
@@ -124,5 +128,6 @@ export function startKept() {
     const items = await allKept();
     removeThese(items, items.length === 1 ? "Remove the one reading from this device? Hand it over first." : `Remove all ${items.length} readings from this device? Hand them over first.`);
   });
+  window.addEventListener("beforeunload", (event) => { if (keptInMemory()) event.preventDefault(); });
   onScreen("kept", showKept);
 }

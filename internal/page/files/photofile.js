@@ -24,7 +24,7 @@ async function asJPEG(file, mostPixels) {
   return { bytes: await blob.arrayBuffer(), shrunk_by };
 }
 
-// photoBytes resolves to {bytes, shrunk_by, original}, with {copy, sha256} where it is a copy, to {refused}, or to {error} of the
+// photoBytes resolves to {bytes, shrunk_by, original, clock}, with {copy, sha256} where it is a copy, to {refused}, or to {error} of the
 // computing part, which looks at the file first.
 export async function photoBytes(file) {
   if (file.size === 0) return refusal("photo_empty", "the file has no bytes", "Choose it again; where it lies in the net, load it to the device first.");
@@ -37,12 +37,12 @@ export async function photoBytes(file) {
   }
   const { answer: known } = await reader.ask("facts", { name: file.name }, bytes.slice(0));
   if (known.error) return { error: known.error };
-  if (!known.copy) return { bytes, shrunk_by: 1, original: null };
+  if (!known.copy) return { bytes, shrunk_by: 1, original: null, clock: known.clock_local };
   bytes = null;
   try {
     // Half of what could be held: the copy is held beside the picture.
     // The log knows the photo by the original.
-    return { ...await asJPEG(file, known.most_pixels / 2), original: known.original, copy: known.copy, sha256: known.photo_sha256 };
+    return { ...await asJPEG(file, known.most_pixels / 2), original: known.original, clock: known.clock_local, copy: known.copy, sha256: known.photo_sha256 };
   } catch {
     if (known.copy === "heic") return refusal("heic_not_decoded", "this is a HEIC picture, which this browser does not decode", "Set the camera to JPEG (most compatible), or read the photo by shadowread on a laptop.");
     return refusal("photo_too_large", "the picture has " + Math.round(known.width_px * known.height_px / 1e6) + " megapixels, and this browser could not shrink it", "Set the camera to 12 megapixels.");

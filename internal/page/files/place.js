@@ -6,6 +6,7 @@ import { settingsNow, onSettings } from "./settings.js";
 
 let placeHeld = null; // {source, latitude_deg, longitude_deg, sigma_km, taken_ms}
 let placeShown = "";
+let photosPlace = ""; // by which the photo on the screen Read was read
 const placeWatchers = [];
 
 const sources = { device: "by this device", hand: "by hand", last: "last used", settings: "by the log" };
@@ -27,6 +28,13 @@ export function placeNow() {
 
 export function dropPlace() {
   placeHeld = null;
+  setValue("last_place", null); // else it is back when the page is opened anew
+  refreshPlace();
+}
+
+// showPhotosPlace shows, where no place is given, that of the photo that was read; "" for none.
+export function showPhotosPlace(text) {
+  photosPlace = text;
   refreshPlace();
 }
 
@@ -41,6 +49,7 @@ export function placeText() {
 function refreshPlace() {
   const text = placeText();
   for (const e of document.querySelectorAll("[data-place-shown]")) setText(e, text);
+  if (!placeHeld && photosPlace) setText(document.querySelector("#screen-read [data-place-shown]"), photosPlace + ", the photo's own");
   setText(byId("place-now"), placeHeld ? "Now: " + text : "No place is given.");
 }
 

@@ -3,7 +3,7 @@ import { byId, make, show, setText, speak, facts, decimal, ageText, markFault, u
 import { figures, arrow, shareBar, sketch } from "./figure.js";
 import { reader, helm, cancelled } from "./engine.js";
 import { settingsNow } from "./settings.js";
-import { placeNow, renewPlace, dropPlace, openPlace } from "./place.js";
+import { placeNow, renewPlace, dropPlace, openPlace, showPhotosPlace } from "./place.js";
 import { photoBytes, changedText } from "./photofile.js";
 import { setPicture } from "./picture.js";
 import { keepReading, when } from "./kept.js";
@@ -16,7 +16,8 @@ let runNow = 0;
 let askedCamera = 0; // ms, when the camera was asked for
 let statedAt = 0; // ms, when something was last said by hand
 let askAgain = null; // what was asked last, to be asked again with another word of the person
-let shownAt = null; // ms, of the reading that is shown
+let shownAt = null; // ms by this device's clock, of the reading that is shown
+let endWork = () => {}; // of the photo that is being read
 
 function clearReading() {
   byId("read-plate").hidden = true;
@@ -28,6 +29,7 @@ function clearReading() {
     byId(id).open = false;
   }
   setPicture(null);
+  showPhotosPlace("");
   shownAt = null;
 }
 
@@ -41,31 +43,42 @@ function working() {
   };
   const opening = setTimeout(() => { line(); byId("working").hidden = false; }, quietFor);
   const counting = setInterval(line, 500);
+  const focused = document.activeElement; // a disabled button loses it
   byId("take").disabled = byId("choose").disabled = true;
-  return {
-    stage(text) { stage = text; line(); },
-    end() {
-      clearTimeout(opening);
-      clearInterval(counting);
-      byId("working").hidden = true;
-      byId("take").disabled = byId("choose").disabled = false;
-    },
+  endWork = () => {
+    clearTimeout(opening);
+    clearInterval(counting);
+    byId("working").hidden = true;
+    byId("take").disabled = byId("choose").disabled = false;
+    if (document.activeElement === document.body) (focused.checkVisibility() ? focused : byId("choose")).focus({ preventScroll: true });
+    endWork = () => {};
   };
+  return { stage(text) { stage = text; line(); }, end: endWork };
 }
 
-function deviceTime() {
-  const now = Date.now();
-  return { device_now_ms: now, device_utc_offset_min: utcOffsetMinutes(now) };
+// deviceTime is the device's, with the UTC offset that it had at a local time, or at one in ms:
+// summer time may have begun or ended since. "" stands for now.
+function deviceTime(local) {
+  const now = Date.now(), then = local ? new Date(local).getTime() : now;
+  return { device_now_ms: now, device_utc_offset_min: utcOffsetMinutes(Number.isNaN(then) ? now : then) };
+}
+
+// startAnew ends what went before, whatever it was: nothing of it stays on the screen or comes later.
+function startAnew() {
+  endWork();
+  clearReading();
+  byId("stated-again").hidden = !askAgain;
+  if (reader.busy) reader.cancel(); // it reads the photo before, or draws it
+  return ++runNow;
 }
 
 // readPhoto reads a photo. more is what the person says beside the file.
 async function readPhoto(file, chosen, more = {}) {
-  const run = ++runNow;
+  const run = startAnew();
+  const asked = askedCamera;
+  askAgain = (word) => readPhoto(file, chosen, { asked_ms: chosen === "camera" ? asked : 0, ...more, ...word });
   const stated = statedTime();
   if (stated.fault) return;
-  askAgain = (word) => readPhoto(file, chosen, { ...more, ...word });
-  clearReading();
-  if (reader.busy) reader.cancel(); // it still draws the photo before
   const work = working();
   byId("cancel").onclick = () => {
     runNow++;
@@ -86,8 +99,8 @@ async function readPhoto(file, chosen, more = {}) {
   }
   const request = {
     settings: settingsNow(), name: file.name, file_modified_ms: file.lastModified, chosen, place: placeNow(), body: bodyChosen(),
-    asked_ms: chosen === "camera" ? askedCamera : 0, stated_time: stated.text, shrunk_by: photo.shrunk_by, original: photo.original,
-    overlay: true, ...deviceTime(), ...more,
+    asked_ms: chosen === "camera" ? asked : 0, stated_time: stated.text, shrunk_by: photo.shrunk_by, original: photo.original,
+    overlay: true, ...deviceTime(stated.local || photo.clock || file.lastModified), ...more,
   };
   let shown = false;
   const showIt = (answer) => {
@@ -122,13 +135,12 @@ async function readNumber() {
     lengthField.focus();
     return;
   }
-  const run = ++runNow;
+  const run = startAnew();
   const stated = statedTime();
   if (stated.fault) return;
-  clearReading();
   await renewPlace(60);
   const request = {
-    settings: settingsNow(), number_deg: number, length_mm: length, place: placeNow(), body: bodyChosen(), stated_time: stated.text, ...deviceTime(),
+    settings: settingsNow(), number_deg: number, length_mm: length, place: placeNow(), body: bodyChosen(), stated_time: stated.text, ...deviceTime(stated.local),
   };
   const { answer } = await helm.ask("number", request);
   if (run !== runNow) return;
@@ -148,13 +160,14 @@ export function showAnswer(answer, name, changed) {
   }
   const { say } = answer;
   notes(answer, name, changed);
+  if (say.place_note?.startsWith("place by the photo")) showPhotosPlace(say.place);
   if (say.status !== "ok") {
     refuse(say.refused);
     offer(say);
     return;
   }
   forgetStated();
-  shownAt = Date.parse(answer.reading.time_utc);
+  shownAt = Date.parse(answer.reading.time_utc) + 1000 * (settingsNow().clock_error_s ?? 0);
   setText(byId("read-of"), (say.name ?? "heading") + " by the " + say.by);
   byId("read-figure").replaceChildren(figures(say.heading, "heading " + say.heading + " degrees true", true));
   setText(byId("read-sigma"), "± " + say.plus_minus + "°");
@@ -162,20 +175,41 @@ export function showAnswer(answer, name, changed) {
   turnLine(byId("read-turn"), say);
   show(byId("read-by"), say.turn && say.course ? "to course " + say.course + "° true" : "");
   const { tilt } = settingsNow();
-  show(byId("read-counted"), tilt ? "tilt of the settings counted: forward edge " + degrees(tilt.forward_deg) + ", starboard edge " + degrees(tilt.starboard_deg) : "");
+  const counted = [tilt && "tilt of the settings counted: forward edge " + degrees(tilt.forward_deg) + ", starboard edge " + degrees(tilt.starboard_deg), horizonCounted(say), clockCounted(),
+    ...(say.warnings ?? []).filter((w) => ofHourOrPlace.has(w.code)).map((w) => w.text)]
+    .filter(Boolean).map((text) => text.charAt(0).toUpperCase() + text.slice(1) + ".").join("\n");
+  show(byId("read-counted"), counted);
   northsLines(byId("read-norths"), [["compass", say.compass], ["steer by compass", say.steer_compass], ["grid", say.grid]]);
   budget(say.budget ?? [], say.notes ?? []);
   byId("read-plate").hidden = false;
   age();
-  speak(`heading ${say.heading} degrees true, plus or minus ${say.plus_minus}${say.turn ? ", " + say.turn : ""}`);
+  speak(`heading ${say.heading} degrees true, plus or minus ${say.plus_minus}${say.turn ? ", " + say.turn : ""}${counted ? ". " + counted : ""}`);
   window.scrollTo(0, 0);
 }
 
+// What may be wrong with the hour, or is of another place, stands beside the heading: it can make
+// it wrong by far more than the ± says.
+const ofHourOrPlace = new Set(["offset_taken", "offset_differs", "offset_not_local", "time_differs", "time_in_future", "file_time_differs", "photo_not_new", "place_given_since", "place_differs"]);
+
 const degrees = (x) => x === 0 ? "level" : Math.abs(x) + "° " + (x > 0 ? "high" : "low");
+
+// clockCounted tells of a clock error in the settings: left there from another device, an hour
+// of it is worth 15 degrees.
+export function clockCounted() {
+  const s = settingsNow().clock_error_s;
+  return s ? "clock error counted: " + Math.abs(s) + " s " + (s > 0 ? "fast" : "slow") : "";
+}
+
+// horizonCounted tells of a horizon that was measured: left on where a ridge stands for it, it
+// turns a heading.
+function horizonCounted(say) {
+  const board = settingsNow().horizon && say.notes?.find((text) => text.startsWith("board: "));
+  return board ? "counted by the horizon in the photo: " + board : "";
+}
 
 // northsLines names headings from other norths than the true one.
 export function northsLines(place, norths) {
-  place.replaceChildren(...norths.filter(([, text]) => text).map(([name, text]) => make("span", {}, name + " " + text)));
+  place.replaceChildren(...norths.filter(([, text]) => text).map(([name, text]) => make("span", {}, (name + " " + text).trim())));
   place.hidden = place.childElementCount === 0;
 }
 
@@ -206,6 +240,13 @@ function offer(say) {
     const t = say.offered_time;
     act(`It was taken ${t.local_date} ${t.local_time} ${t.utc_offset}`, () => askAgain({ trust_file_time: true }));
     act("State another time", () => {
+      byId("stated").open = true;
+      byId("stated-date").focus();
+    });
+  }
+  if (say.offered_utc_offset) {
+    act("The camera's clock was at " + say.offered_utc_offset, () => askAgain({ trust_utc_offset: true }));
+    act("State the time", () => {
       byId("stated").open = true;
       byId("stated-date").focus();
     });
@@ -247,7 +288,7 @@ function notes(answer, name, changed) {
 function budget(terms, remarks) {
   byId("budget-notes").replaceChildren(...remarks.map((text) => make("li", {}, text)));
   byId("budget-rows").replaceChildren(...terms.map((t) => make("tr", {},
-    make("th", { scope: "row" }, t.label, t.meaning ? make("small", {}, t.meaning) : null), make("td", {}, t.sigma),
+    make("th", { scope: "row" }, t.label, t.meaning ? " " : null, t.meaning ? make("small", {}, t.meaning) : null), make("td", {}, t.sigma),
     make("td", {}, shareBar(t.share), " " + Math.round(100 * t.share) + " %"))));
   byId("read-budget").hidden = terms.length === 0;
 }
@@ -266,7 +307,7 @@ function age() {
 function statedTime() {
   const date = byId("stated-date").value, time = byId("stated-time").value, line = byId("stated-fault");
   markFault(byId("stated-offset"), line, "");
-  if (!date && !time) return { text: null };
+  if (!date && !time) return { text: null, local: "" };
   const typed = byId("stated-offset").value.trim().replace("−", "-");
   let fault = "";
   if (!date || !time) fault = "Give date and time both, or neither";
@@ -277,7 +318,7 @@ function statedTime() {
     byId("stated-offset").focus();
     return { fault };
   }
-  return { text: date + "T" + time + typed }; // a time to the minute stays one: it is less sure
+  return { text: date + "T" + time + typed, local: date + "T" + time }; // a time to the minute stays one: it is less sure
 }
 
 // forgetStated: what was said by hand holds for one photo. Left standing, it would give the
@@ -318,6 +359,8 @@ export function startRead() {
     forgetStated();
     speak("nothing is said by hand");
   });
+  forgetStated(); // a browser that loads the page anew puts fields back
+  window.addEventListener("pageshow", ({ persisted }) => { if (!persisted) forgetStated(); });
   setInterval(age, 1000);
   document.addEventListener("visibilitychange", age);
 }

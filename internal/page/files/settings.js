@@ -25,7 +25,7 @@ const settingFields = [
   { path: "horizon.eye_m", label: "Camera above that ground, m" },
   { path: "print_scale.0", label: "Print over nominal, athwart", note: "1.000 where it is true" },
   { path: "print_scale.1", label: "Print over nominal, fore and aft" },
-  { path: "clock_error_s", label: "Camera's clock is fast by, s" },
+  { path: "clock_error_s", label: "This device's clock is fast by, s", note: "its camera's too; that of another camera is said in the journey's file" },
   { path: "utc_offset", label: "UTC offset", text: true, note: "as +02:00; empty: this device's" },
   { path: "position_form", label: "Positions in", options: [["degrees", "degrees"], ["degrees_minutes", "degrees and minutes"]] },
   { path: "grid", label: "Grid headings anywhere", check: true, note: "near a pole they come unasked" },
@@ -186,11 +186,20 @@ async function openFiles(event) {
   }
 }
 
+// catchUp takes over what was set in another window meanwhile: left as it was here, headings
+// would be by what holds no longer, and the next change would undo the other's.
+async function catchUp() {
+  if (document.visibilityState !== "visible") return;
+  const stored = await getValue("settings");
+  if (stored && JSON.stringify(stored) !== JSON.stringify(settings)) await changeSettings(stored);
+}
+
 export async function startSettings() {
   byId("settings-fields").append(...settingFields.map(fieldRow));
   settings = (await getValue("settings")) ?? {};
   fillFields();
   shownRecords({});
+  for (const seen of [document, window]) seen.addEventListener(seen === document ? "visibilitychange" : "focus", catchUp);
   byId("record-open").addEventListener("click", () => byId("record-file").click());
   byId("record-file").addEventListener("change", openFiles);
   byId("record-paste").addEventListener("click", () => openDialog(byId("paste-dialog")));

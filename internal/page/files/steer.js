@@ -5,11 +5,12 @@ import { helm } from "./engine.js";
 import { settingsNow, changeSettings, onSettings } from "./settings.js";
 import { placeNow, renewPlace, onPlace, placeText } from "./place.js";
 import { onScreen, screenNow, warningList } from "./shell.js";
-import { turnLine, northsLines } from "./read.js";
+import { turnLine, northsLines, clockCounted } from "./read.js";
 
 const staleAfter = 60; // s: a number that nobody counted on for so long is greyed
 const eyeOldAfter = 120; // s, after which a number read by eye is no longer that of this heading
 let toStop = null; // the name of a stop
+let courseWrong = false; // what stands in its field is none: the number of the one before must not stand beside it
 let answered = null; // {at, next} of the number that is shown
 let eye = null; // {number, text, at} of a number read by eye, and what was said of it
 let asking = false, again = false;
@@ -19,6 +20,7 @@ let lock = null;
 const steering = () => screenNow() === "steer" && document.visibilityState === "visible";
 
 function missing() {
+  if (courseWrong && toStop === null) return "Correct the course.";
   if (settingsNow().course_deg === undefined && toStop === null) return "Give a course.";
   if (!placeNow()) return "Give the place: touch Place below.";
   return "";
@@ -107,7 +109,7 @@ function number(say) {
   byId("steer-dial").replaceChildren(dial(Number(say.number)));
   byId("steer-changes").replaceChildren(...(say.changes ?? []).slice(0, 3).map((c) => make("li", {}, make("b", {}, c.number), " ", make("span", {}, c.local_time))));
   show(byId("steer-usable"), "usable " + say.usable);
-  northsLines(byId("steer-norths"), [["compass", say.compass], ["grid", say.grid]]);
+  northsLines(byId("steer-norths"), [["compass", say.compass], ["grid", say.grid], ["", clockCounted()]]);
   if (eye?.say) turnLine(byId("steer-turn"), eye.say);
   const whole = String(Math.round(Number(say.number)) % 360);
   if (whole !== spokenNumber) {
@@ -143,13 +145,17 @@ async function takeCourse() {
   toStop = null;
   byId("to-stop").value = "";
   if (Number.isNaN(course)) {
+    courseWrong = true;
     markFault(field, line, "The course is no number: write it as 058");
+    count();
     return;
   }
   markFault(field, line, "");
   spokenNumber = "";
   const faults = await changeSettings({ ...settingsNow(), course_deg: course });
-  if (faults.length) markFault(field, line, faultText(faults[0]));
+  courseWrong = faults.length > 0;
+  if (courseWrong) markFault(field, line, faultText(faults[0]));
+  count();
 }
 
 async function takeEye(event) {

@@ -60,10 +60,23 @@ export async function keep(item) {
   try {
     await within(keptStore, "readwrite", (s) => s.put(item));
     memory.kept.delete(item.id);
-    return true;
   } catch {
     memory.kept.set(item.id, item);
     return false;
+  }
+  await keepHeld();
+  return true;
+}
+
+// keepHeld stores what the device had no room for before.
+async function keepHeld() {
+  for (const item of memory.kept.values()) {
+    try {
+      await within(keptStore, "readwrite", (s) => s.put(item));
+    } catch {
+      return;
+    }
+    if (memory.kept.get(item.id) === item) memory.kept.delete(item.id);
   }
 }
 

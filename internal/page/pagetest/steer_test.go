@@ -159,7 +159,7 @@ func TestPlaceGrowsOld(t *testing.T) {
 		b.run(`globalThis.later = 2 * 3600e3`)
 		b.until(`document.getElementById("steer-for").innerText !== ` + strconv.Quote(fresh))
 		within := func(text string) float64 {
-			_, after, _ := strings.Cut(text, "± ")
+			_, after, _ := strings.Cut(text, "±\u00a0") // which no line breaks
 			n, _, _ := strings.Cut(after, "°")
 			return number(b.t, n)
 		}
