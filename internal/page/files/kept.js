@@ -93,8 +93,12 @@ async function handOver(share) {
   const lacking = as === "legs" ? items.find((item) => !item.odometer && !item.stood) : null;
   if (lacking) {
     complain("A leg needs what the odometer reads, or that the vehicle stood: " + headingText(lacking) + ", " + when(lacking).time + " has neither. Say it there, or hand the readings over as headings.");
-    document.getElementById("kept-" + lacking.id).open = true;
-    document.getElementById("kept-" + lacking.id).querySelector("input").focus();
+    if (!document.getElementById("kept-" + lacking.id)) await showKept(); // it was stored just now
+    const row = document.getElementById("kept-" + lacking.id);
+    if (row) {
+      row.open = true;
+      row.querySelector("input").focus();
+    }
     return;
   }
   const { answer } = await helm.ask("entries", { settings: settingsNow(), kept: items.map((item) => ({ ...item, kind: as === "legs" ? "leg" : "heading" })), as });
