@@ -115,6 +115,15 @@ func lengthText(m geo.Metres, unit logbook.Unit) string {
 	return fmt.Sprintf("%.0f %s", n, unit)
 }
 
+// nearText is how far something may be off or lies off: in metres, as errors are given, below
+// a kilometre, then in the journey's unit.
+func nearText(m geo.Metres, unit logbook.Unit) string {
+	if m < 999.5 {
+		return wording.Length(m)
+	}
+	return lengthText(m, unit)
+}
+
 // wayText says what was given of the distance run.
 func wayText(c logbook.Content) string { return wayTextIn(c, logbook.Kilometres) }
 
@@ -147,11 +156,11 @@ func wayTextIn(c logbook.Content, unit logbook.Unit) string {
 }
 
 // ellipseText says how far an ellipse reaches from its middle.
-func ellipseText(e workup.Ellipse) string {
+func ellipseText(e workup.Ellipse, unit logbook.Unit) string {
 	if e.Major-e.Minor < e.Major/50 {
-		return wording.Length(e.Major)
+		return nearText(e.Major, unit)
 	}
-	return fmt.Sprintf("%s by %s, the longer way %s", wording.Length(e.Major), wording.Length(e.Minor), axisText(e.Bearing))
+	return briefEllipse(e, unit) + ", the longer way " + axisText(e.Bearing)
 }
 
 func axisText(a angle.Angle) string {
@@ -164,10 +173,10 @@ func courseText(a angle.Angle) string { return fmt.Sprintf("%03d°", wholeDegree
 
 func wholeDegrees(a angle.Angle) int { return int(math.Round(a.Degrees())) % 360 }
 
-func closingText(c *workup.Closing) string {
-	text := fmt.Sprintf("%s off towards %s", wording.Length(c.Distance), courseText(c.Bearing))
+func closingText(c *workup.Closing, unit logbook.Unit) string {
+	text := fmt.Sprintf("%s off towards %s", nearText(c.Distance, unit), courseText(c.Bearing))
 	if c.Run > 0 {
-		text += fmt.Sprintf(", %.2f %% of %s run", c.PerCent, wording.Length(c.Run))
+		text += fmt.Sprintf(", %.2f %% of %s run", c.PerCent, lengthText(c.Run, unit))
 	}
 	text += fmt.Sprintf(", %.1f sigma", c.Sigmas)
 	if !c.Used {
@@ -177,12 +186,12 @@ func closingText(c *workup.Closing) string {
 }
 
 // briefEllipse is an ellipse in a table.
-func briefEllipse(e workup.Ellipse) string {
-	return wording.Length(e.Major) + " by " + wording.Length(e.Minor)
+func briefEllipse(e workup.Ellipse, unit logbook.Unit) string {
+	return nearText(e.Major, unit) + " by " + nearText(e.Minor, unit)
 }
 
 // entryNotes is the last cell of a row.
-func entryNotes(e *logbook.Entry, c *workup.Closing) string {
+func entryNotes(e *logbook.Entry, c *workup.Closing, unit logbook.Unit) string {
 	var notes []string
 	if l, ok := e.Content.(*logbook.Leg); ok && l.Photo != nil {
 		text := l.Photo.Name
@@ -192,7 +201,7 @@ func entryNotes(e *logbook.Entry, c *workup.Closing) string {
 		notes = append(notes, text)
 	}
 	if c != nil {
-		notes = append(notes, closingText(c))
+		notes = append(notes, closingText(c, unit))
 	}
 	if f, ok := e.Content.(*logbook.Fix); ok && f.Source != "" {
 		notes = append(notes, f.Source)

@@ -141,7 +141,7 @@ func addedForPeople(s *streams, a acknowledged) error {
 		}
 		return nil
 	}
-	if !a.Before.IsZero() {
+	if !a.Before.IsZero() && e.Kind() != logbook.KindWithdrawal { // nothing was run to one
 		labelled(s, "since", "%s after the entry before, %s run", wording.Elapsed(e.Time.Sub(a.Before)), lengthText(a.Ran, a.Settings.UnitOr()))
 	}
 	if given := a.spot; given != nil && given.sigma.set {
@@ -150,11 +150,11 @@ func addedForPeople(s *streams, a acknowledged) error {
 		}
 	}
 	if a.Closing != nil {
-		labelled(s, "the fix", "%s", closingText(a.Closing))
+		labelled(s, "the fix", "%s", closingText(a.Closing, a.Settings.UnitOr()))
 		farForPeople(s, a)
 	}
 	if x := a.Estimate; x != nil {
-		labelled(s, "estimate", "%s, 95 %% within %s", positionText(x.Position, &a.Settings), ellipseText(x.Cov.Ellipse95()))
+		labelled(s, "estimate", "%s, 95 %% within %s", positionText(x.Position, &a.Settings), ellipseText(x.Cov.Ellipse95(), a.Settings.UnitOr()))
 	}
 	return nil
 }
@@ -171,10 +171,11 @@ func addedRow(t *table, a logbook.Added) error {
 		return t.row("", addedForPipe(a)...)
 	}
 	e := &a.Entry
-	cells := []string{strconv.Itoa(e.Number), wording.LocalTime(e.Time, e.Offset), whatText(e), wayText(e.Content), "", "", entryNotes(e, a.Closing)}
+	unit := a.Settings.UnitOr()
+	cells := []string{strconv.Itoa(e.Number), wording.LocalTime(e.Time, e.Offset), whatText(e), wayTextIn(e.Content, unit), "", "", entryNotes(e, a.Closing, unit)}
 	if x := a.Estimate; x != nil {
 		cells[2] = whatTextAt(e, gridAt(e, x.Position))
-		cells[4], cells[5] = x.Position.String(), briefEllipse(x.Cov.Ellipse95())
+		cells[4], cells[5] = positionText(x.Position, &a.Settings), briefEllipse(x.Cov.Ellipse95(), unit)
 	}
 	st := style("")
 	if a.NeedsHeading || a.Closing != nil && !a.Closing.Used {

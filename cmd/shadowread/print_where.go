@@ -128,7 +128,7 @@ func printWhere(s *streams, v view) error {
 func whereForPeople(s *streams, v view) {
 	w, e := v.where, &v.where.Estimate
 	fmt.Fprintf(s.out, "%s\n", s.paint(bold, fmt.Sprintf("%s at %s", positionText(e.Position, v.set), wording.LocalTime(e.Time, v.offset))))
-	labelled(s, "95 % within", "%s", ellipseText(w.Ellipse))
+	labelled(s, "95 % within", "%s", ellipseText(w.Ellipse, v.set.UnitOr()))
 	since := "the departure, "
 	switch c := w.Closing; {
 	case c == nil:
@@ -146,7 +146,7 @@ func whereForPeople(s *streams, v view) {
 		labelled(s, "heading", "%s true%s, of the current leg%s", wording.ThreeFigures(e.Heading, 1), wording.GridBeside(e.Heading, e.Position), by)
 	}
 	if c := w.Closing; c != nil {
-		labelled(s, "last fix", "%s", closingText(c))
+		labelled(s, "last fix", "%s", closingText(c, v.set.UnitOr()))
 	}
 	v.skyForPeople(s)
 	if v.onward != nil {
@@ -176,7 +176,7 @@ func toGoForPeople(s *streams, v view) {
 	}
 	// Nobody steers by hundredths of a degree, whatever the position is good for.
 	labelled(s, "course", "%s true%s, %s ± %s by the rhumb line: turn to this heading and hold it",
-		wording.Steer(g.Course, max(g.CourseSigma, angle.Degree/19)), wording.GridBeside(g.Course, v.where.Estimate.Position), lengthText(g.Distance, v.set.UnitOr()), wording.Length(wording.Length95(g.DistanceSigma)))
+		wording.Steer(g.Course, max(g.CourseSigma, angle.Degree/19)), wording.GridBeside(g.Course, v.where.Estimate.Position), lengthText(g.Distance, v.set.UnitOr()), nearText(wording.Length95(g.DistanceSigma), v.set.UnitOr()))
 	labelled(s, "shortest way", "%s, setting out on %s%s", lengthText(g.GeodesicDistance, v.set.UnitOr()), wording.ThreeFigures(g.GeodesicCourse, 1), wording.GridBeside(g.GeodesicCourse, v.where.Estimate.Position))
 	if v.where.Estimate.Steered {
 		labelled(s, "turn", "%s", wording.Turn(g.Turn, 1))
