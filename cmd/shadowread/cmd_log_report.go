@@ -86,6 +86,7 @@ func runReport(cmd *cobra.Command, s *streams, o *reportOptions) error {
 		if err != nil {
 			return err
 		}
+		in.Settings = set
 		if err := reportSettings(&in, &set); err != nil {
 			return err
 		}

@@ -9,7 +9,6 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/geo"
 	"shadowread/internal/logbook"
-	"shadowread/internal/logimport"
 	"shadowread/internal/reading"
 	"shadowread/internal/telling"
 	"shadowread/internal/wording"
@@ -100,30 +99,6 @@ func readText(e *logbook.Entry, grid string, d logbook.DialReading) string {
 	return whatTextAt(e, grid)
 }
 
-// lengthText is a length in a journey's unit, as wording.Length has it in kilometres.
-func lengthText(m geo.Metres, unit logbook.Unit) string {
-	if unit == logbook.Kilometres {
-		return wording.Length(m)
-	}
-	n := float64(m / unit.Length())
-	switch {
-	case n < 10:
-		return fmt.Sprintf("%.2f %s", n, unit)
-	case n < 1000:
-		return fmt.Sprintf("%.1f %s", n, unit)
-	}
-	return fmt.Sprintf("%.0f %s", n, unit)
-}
-
-// nearText is how far something may be off or lies off: in metres, as errors are given, below
-// a kilometre, then in the journey's unit.
-func nearText(m geo.Metres, unit logbook.Unit) string {
-	if m < 999.5 {
-		return wording.Length(m)
-	}
-	return lengthText(m, unit)
-}
-
 // wayText says what was given of the distance run.
 func wayText(c logbook.Content) string { return wayTextIn(c, logbook.Kilometres) }
 
@@ -142,13 +117,13 @@ func wayTextIn(c logbook.Content, unit logbook.Unit) string {
 	}
 	switch {
 	case run.Speed != nil:
-		text := fmt.Sprintf("%.3g %s", float64(run.Speed.Mean)*3600/float64(unit.Length()), logimport.PerHour(unit))
+		text := fmt.Sprintf("%.3g %s", float64(run.Speed.Mean)*3600/float64(unit.Length()), unit.PerHour())
 		if run.Speed.For > 0 {
 			text += " for " + wording.Span(run.Speed.For)
 		}
 		parts = append(parts, text)
 	case run.Distance != nil:
-		parts = append(parts, "+"+lengthText(run.Distance.Length, unit))
+		parts = append(parts, "+"+unit.Text(run.Distance.Length))
 	case run.Stood:
 		parts = append(parts, "stood")
 	}
@@ -158,7 +133,7 @@ func wayTextIn(c logbook.Content, unit logbook.Unit) string {
 // ellipseText says how far an ellipse reaches from its middle.
 func ellipseText(e workup.Ellipse, unit logbook.Unit) string {
 	if e.Major-e.Minor < e.Major/50 {
-		return nearText(e.Major, unit)
+		return unit.Near(e.Major)
 	}
 	return briefEllipse(e, unit) + ", the longer way " + axisText(e.Bearing)
 }
@@ -174,9 +149,9 @@ func courseText(a angle.Angle) string { return fmt.Sprintf("%03d°", wholeDegree
 func wholeDegrees(a angle.Angle) int { return int(math.Round(a.Degrees())) % 360 }
 
 func closingText(c *workup.Closing, unit logbook.Unit) string {
-	text := fmt.Sprintf("%s off towards %s", nearText(c.Distance, unit), courseText(c.Bearing))
+	text := fmt.Sprintf("%s off towards %s", unit.Near(c.Distance), courseText(c.Bearing))
 	if c.Run > 0 {
-		text += fmt.Sprintf(", %.2f %% of %s run", c.PerCent, lengthText(c.Run, unit))
+		text += fmt.Sprintf(", %.2f %% of %s run", c.PerCent, unit.Text(c.Run))
 	}
 	text += fmt.Sprintf(", %.1f sigma", c.Sigmas)
 	if !c.Used {
@@ -187,7 +162,7 @@ func closingText(c *workup.Closing, unit logbook.Unit) string {
 
 // briefEllipse is an ellipse in a table.
 func briefEllipse(e workup.Ellipse, unit logbook.Unit) string {
-	return nearText(e.Major, unit) + " by " + nearText(e.Minor, unit)
+	return unit.Near(e.Major) + " by " + unit.Near(e.Minor)
 }
 
 // entryNotes is the last cell of a row.
