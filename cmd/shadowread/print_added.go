@@ -61,6 +61,9 @@ func tellAdded(s *streams, a logbook.Added) {
 	if a.OtherInstrument {
 		s.note("other_instrument", "entry %d was read with another instrument's record, or without one, than the leg before it, and no remount was logged between: check --instrument, or log the remount", a.Entry.Number)
 	}
+	if o := a.OtherUnit; o != nil {
+		s.note("other_unit", "the odometer last read %s, and its readings count as %s from here on: while it counts %s, say so behind each, as in %s%s; one that was replaced is logged by shadowread log new-odometer", o, a.Settings.UnitOr(), o.Unit, o.AsGiven, o.Unit)
+	}
 	if a.NeedsHeading {
 		s.note("needs_heading", "entry %d is in the log and needs a heading: %s", a.Entry.Number, waitsFor(a.Entry.Number))
 	}
