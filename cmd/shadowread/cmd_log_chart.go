@@ -32,7 +32,11 @@ graticule, scale and north arrow, in black on white. It uses no map.`,
 				if err != nil {
 					return err
 				}
-				c, err := chart.Draw(journey.FromTrack(track), o.title)
+				title, err := o.titleOf(cmd.Context(), book, track.Journey)
+				if err != nil {
+					return err
+				}
+				c, err := chart.Draw(journey.FromTrack(track), title)
 				if err != nil {
 					return err
 				}
@@ -43,6 +47,6 @@ graticule, scale and north arrow, in black on white. It uses no map.`,
 			})
 		},
 	}
-	o.add(cmd, s, "the `FILE` to draw, ending in .svg or .png", "the chart's `TITLE`")
+	o.add(cmd, s, "the `FILE` to draw, ending in .svg or .png", "the chart's `TITLE` (default the journey's name)")
 	return cmd
 }

@@ -41,7 +41,10 @@ of it in another log.`,
 				if err != nil {
 					return err
 				}
-				name := o.title
+				name, err := o.titleOf(cmd.Context(), book, track.Journey)
+				if err != nil {
+					return err
+				}
 				if name == "" {
 					name = fmt.Sprintf("Journey %d", track.Journey)
 				}
@@ -57,6 +60,6 @@ of it in another log.`,
 			})
 		},
 	}
-	o.add(cmd, s, "the `FILE` to write, ending in .gpx, .geojson, .kml or .csv", "what the journey is called in it, as `TITLE`")
+	o.add(cmd, s, "the `FILE` to write, ending in .gpx, .geojson, .kml or .csv", "what the journey is called in it, as `TITLE` (default the journey's name)")
 	return cmd
 }

@@ -64,7 +64,7 @@ again. Headings that photos do not give are asked for, and the exit status is 3.
 	addJSON(cmd, s)
 	o.photo.add(cmd, "")
 	f.MarkHidden("time")
-	f.Lookup("utc-offset").Usage = "of the camera's clock, and of times in the file without one, as +02:00 or 2; east is positive"
+	f.Lookup("utc-offset").Usage = "of the camera's clock, and of times in the file without one, as +02:00 or 2; east is positive (default the journey's)"
 	f.Lookup("position").Usage = "where, for all photos (default from the photo, else the log's estimate)"
 	f.BoolVar(&o.anew, "set-up-anew", false, "the instrument was put down and levelled for each reading, not mounted")
 	o.stance.addHorizon(f)
@@ -148,6 +148,11 @@ func runImport(cmd *cobra.Command, s *streams, o *importOptions, args []string) 
 		say.suspects = func(a *logbook.Added) ([]logbook.Suspect, error) { return suspectsOf(ctx, book, a) }
 		from := held{o: o, cmd: cmd, s: s, book: book, options: opts}
 		if o.entries != "" {
+			set, err := book.SettingsOf(ctx, 0)
+			if err != nil && fault.Code(err) != "no_journey" {
+				return err
+			}
+			in.journeys = set.UTCOffset
 			return say.end(in.paper(ctx, book, from.number, say))
 		}
 		reader, err := from.reader(ctx)
@@ -166,11 +171,13 @@ type importFile struct {
 	name   string
 	csv    io.Reader
 	offset *time.Duration
+	// journeys is for rows of a paper log that go on with the journey.
+	journeys *time.Duration
 }
 
 func (f importFile) paper(ctx context.Context, book *logbook.Log, number numberReader, say *importSays) (logimport.Imported, error) {
 	return logimport.Paper{
-		CSV: f.csv, Name: f.name, UTCOffset: f.offset, Progress: say.added, Rounded: say.rounded, Number: number,
+		CSV: f.csv, Name: f.name, UTCOffset: f.offset, JourneysOffset: f.journeys, Progress: say.added, Rounded: say.rounded, Number: number,
 	}.Import(ctx, book)
 }
 

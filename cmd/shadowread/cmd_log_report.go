@@ -2,11 +2,14 @@ package main
 
 import (
 	"io"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"shadowread/internal/compass"
 	"shadowread/internal/fault"
+	"shadowread/internal/instrument"
 	"shadowread/internal/logbook"
 	"shadowread/internal/paper"
 	"shadowread/internal/recordfile"
@@ -38,11 +41,11 @@ compass used, and what to beware of.`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runReport(cmd, s, &o) },
 	}
-	o.add(cmd, s, "the `FILE` to write, ending in .html or .pdf", "the report's `TITLE`")
+	o.add(cmd, s, "the `FILE` to write, ending in .html or .pdf", "the report's `TITLE` (default the journey's name)")
 	f := cmd.Flags()
-	f.Var(&o.offset, "utc-offset", "the report's clock, as +02:00 or 2; east is positive (default that by which the times were said last)")
-	f.StringVar(&o.instrument, "instrument", "", "the record `FILE` of the instrument used, of shadowread align")
-	f.StringVar(&o.card, "deviation-card", "", "the card `FILE` of the compass used, of shadowread swing")
+	f.Var(&o.offset, "utc-offset", "the report's clock, as +02:00 or 2; east is positive (default the journey's, else that by which the times were said last)")
+	f.StringVar(&o.instrument, "instrument", "", "the record `FILE` of the instrument used, of shadowread align (default the journey's)")
+	f.StringVar(&o.card, "deviation-card", "", "the card `FILE` of the compass used, of shadowread swing (default the journey's)")
 	f.Var(&o.paper, "paper", "of a PDF: a4 or letter")
 	words(cmd, "paper", "a4", "letter")
 	return cmd
@@ -76,7 +79,22 @@ func runReport(cmd *cobra.Command, s *streams, o *reportOptions) error {
 			return err
 		}
 		in.Track, in.Entries, in.Where = now.Track, now.Entries, now.Where
-		if offsets := logbook.Offsets(now.Entries); !o.offset.set && offsets[len(offsets)-1] != nil {
+		if in.Title, err = o.titleOf(ctx, book, now.Track.Journey); err != nil {
+			return err
+		}
+		set, err := book.SettingsOf(ctx, now.Track.Journey)
+		if err != nil {
+			return err
+		}
+		in.Settings = set
+		if err := reportSettings(&in, &set); err != nil {
+			return err
+		}
+		switch offsets := logbook.Offsets(now.Entries); {
+		case o.offset.set:
+		case set.UTCOffset != nil:
+			in.UTCOffset = *set.UTCOffset
+		case offsets[len(offsets)-1] != nil:
 			in.UTCOffset = *offsets[len(offsets)-1]
 		}
 		in.Overlay = func(entry int) ([]byte, error) {
@@ -88,4 +106,23 @@ func runReport(cmd *cobra.Command, s *streams, o *reportOptions) error {
 		}
 		return report.WriteHTML(w, in)
 	})
+}
+
+// reportSettings puts what holds for the journey where the command line says nothing.
+func reportSettings(in *report.Input, set *logbook.Settings) error {
+	if set.Instrument != nil && in.Instrument == nil {
+		record, err := instrument.Decode([]byte(set.Instrument.Text), set.Instrument.File)
+		if err != nil {
+			return err
+		}
+		in.Instrument = &record
+	}
+	if set.Card != nil && in.Compass == nil {
+		card, err := compass.ReadCard(strings.NewReader(set.Card.Text), set.Card.File)
+		if err != nil {
+			return err
+		}
+		in.Compass = &card
+	}
+	return nil
 }

@@ -229,7 +229,7 @@ func runSteer(cmd *cobra.Command, s *streams, o *steerOptions, c clock) error {
 		return err
 	}
 	if p := first.Reading.Place; p != nil {
-		s.note("position", "using %s", p.Position)
+		s.note("position", "using %s", h.set.Place(p.Position))
 	}
 	if !once && !s.json {
 		for _, w := range first.Warnings {

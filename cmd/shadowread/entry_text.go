@@ -9,7 +9,6 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/geo"
 	"shadowread/internal/logbook"
-	"shadowread/internal/logimport"
 	"shadowread/internal/reading"
 	"shadowread/internal/telling"
 	"shadowread/internal/wording"
@@ -100,21 +99,6 @@ func readText(e *logbook.Entry, grid string, d logbook.DialReading) string {
 	return whatTextAt(e, grid)
 }
 
-// lengthText is a length in a journey's unit, as wording.Length has it in kilometres.
-func lengthText(m geo.Metres, unit logbook.Unit) string {
-	if unit == logbook.Kilometres {
-		return wording.Length(m)
-	}
-	n := float64(m / unit.Length())
-	switch {
-	case n < 10:
-		return fmt.Sprintf("%.2f %s", n, unit)
-	case n < 1000:
-		return fmt.Sprintf("%.1f %s", n, unit)
-	}
-	return fmt.Sprintf("%.0f %s", n, unit)
-}
-
 // wayText says what was given of the distance run.
 func wayText(c logbook.Content) string { return wayTextIn(c, logbook.Kilometres) }
 
@@ -133,13 +117,13 @@ func wayTextIn(c logbook.Content, unit logbook.Unit) string {
 	}
 	switch {
 	case run.Speed != nil:
-		text := fmt.Sprintf("%.3g %s", float64(run.Speed.Mean)*3600/float64(unit.Length()), logimport.PerHour(unit))
+		text := fmt.Sprintf("%.3g %s", float64(run.Speed.Mean)*3600/float64(unit.Length()), unit.PerHour())
 		if run.Speed.For > 0 {
 			text += " for " + wording.Span(run.Speed.For)
 		}
 		parts = append(parts, text)
 	case run.Distance != nil:
-		parts = append(parts, "+"+lengthText(run.Distance.Length, unit))
+		parts = append(parts, "+"+unit.Text(run.Distance.Length))
 	case run.Stood:
 		parts = append(parts, "stood")
 	}
@@ -147,11 +131,11 @@ func wayTextIn(c logbook.Content, unit logbook.Unit) string {
 }
 
 // ellipseText says how far an ellipse reaches from its middle.
-func ellipseText(e workup.Ellipse) string {
+func ellipseText(e workup.Ellipse, unit logbook.Unit) string {
 	if e.Major-e.Minor < e.Major/50 {
-		return wording.Length(e.Major)
+		return unit.Near(e.Major)
 	}
-	return fmt.Sprintf("%s by %s, the longer way %s", wording.Length(e.Major), wording.Length(e.Minor), axisText(e.Bearing))
+	return briefEllipse(e, unit) + ", the longer way " + axisText(e.Bearing)
 }
 
 func axisText(a angle.Angle) string {
@@ -164,10 +148,10 @@ func courseText(a angle.Angle) string { return fmt.Sprintf("%03d°", wholeDegree
 
 func wholeDegrees(a angle.Angle) int { return int(math.Round(a.Degrees())) % 360 }
 
-func closingText(c *workup.Closing) string {
-	text := fmt.Sprintf("%s off towards %s", wording.Length(c.Distance), courseText(c.Bearing))
+func closingText(c *workup.Closing, unit logbook.Unit) string {
+	text := fmt.Sprintf("%s off towards %s", unit.Near(c.Distance), courseText(c.Bearing))
 	if c.Run > 0 {
-		text += fmt.Sprintf(", %.2f %% of %s run", c.PerCent, wording.Length(c.Run))
+		text += fmt.Sprintf(", %.2f %% of %s run", c.PerCent, unit.Text(c.Run))
 	}
 	text += fmt.Sprintf(", %.1f sigma", c.Sigmas)
 	if !c.Used {
@@ -177,12 +161,12 @@ func closingText(c *workup.Closing) string {
 }
 
 // briefEllipse is an ellipse in a table.
-func briefEllipse(e workup.Ellipse) string {
-	return wording.Length(e.Major) + " by " + wording.Length(e.Minor)
+func briefEllipse(e workup.Ellipse, unit logbook.Unit) string {
+	return unit.Near(e.Major) + " by " + unit.Near(e.Minor)
 }
 
 // entryNotes is the last cell of a row.
-func entryNotes(e *logbook.Entry, c *workup.Closing) string {
+func entryNotes(e *logbook.Entry, c *workup.Closing, unit logbook.Unit) string {
 	var notes []string
 	if l, ok := e.Content.(*logbook.Leg); ok && l.Photo != nil {
 		text := l.Photo.Name
@@ -192,7 +176,7 @@ func entryNotes(e *logbook.Entry, c *workup.Closing) string {
 		notes = append(notes, text)
 	}
 	if c != nil {
-		notes = append(notes, closingText(c))
+		notes = append(notes, closingText(c, unit))
 	}
 	if f, ok := e.Content.(*logbook.Fix); ok && f.Source != "" {
 		notes = append(notes, f.Source)

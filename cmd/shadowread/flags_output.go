@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"context"
 	"io"
 	"path/filepath"
 	"strings"
@@ -47,6 +48,18 @@ func (o *outputFlags) ending(known ...string) (string, error) {
 		return "", fault.Usage("no_output", "give -o FILE; "+hint, "no file given")
 	}
 	return "", fault.Usage("bad_format", hint, "%s ends in no format", o.output)
+}
+
+// titleOf is the title that is given, else the journey's name; "" where it has none.
+func (o *outputFlags) titleOf(ctx context.Context, book *logbook.Log, journey int) (string, error) {
+	if o.title != "" {
+		return o.title, nil
+	}
+	set, err := book.SettingsOf(ctx, journey)
+	if err != nil || set.Name == nil {
+		return "", err
+	}
+	return *set.Name, nil
 }
 
 // write composes the file before it makes it.

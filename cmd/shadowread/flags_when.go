@@ -56,15 +56,21 @@ func (w *when) noted() (*geo.Noted, error) {
 		return nil, nil
 	}
 	offset := w.offset.given()
-	if offset == nil {
+	if offset == nil && !w.utc() {
 		offset = w.journeys
 	}
 	n, err := geo.ParseNoted(w.time, offset, timeNow())
+	if fault.Code(err) == "offset_conflict" && !w.offset.set {
+		return nil, fault.Usage("offset_conflict", "leave the offset out, or say by --utc-offset too that another clock was meant", "--time %s is not by the journey's clock at %s from UTC", w.time, geo.FormatOffset(*w.journeys))
+	}
 	if err != nil {
 		return nil, fault.Usage(fault.Code(err), fault.Hint(err), "--time: %s", err)
 	}
 	return &n, nil
 }
+
+// utc tells whether the time is given in UTC, which is no clock's, and may be had anywhere.
+func (w *when) utc() bool { return strings.HasSuffix(strings.ToUpper(w.time), "Z") }
 
 // stated returns the UTC offset by which the time was given, or that of the camera; nil
 // where none was.
@@ -73,7 +79,7 @@ func (w *when) stated() *time.Duration {
 		return w.offset.given()
 	}
 	n, err := w.noted()
-	if err != nil || n == nil || strings.HasSuffix(strings.ToUpper(w.time), "Z") { // UTC, not a clock's
+	if err != nil || n == nil || w.utc() {
 		return nil
 	}
 	return n.Offset

@@ -53,13 +53,16 @@ func tellAdded(s *streams, a logbook.Added) {
 		s.note("time_ahead", "entry %d is of a time that the clock of this machine reaches in %s only: check its date and UTC offset", a.Entry.Number, wording.Span(ahead))
 	}
 	if d := a.Disagrees; d != nil {
-		s.note("odometer_disagrees", "entry %d: by the odometer %s were run, and %s are given: check both; the length that is given counts, and the odometer from there on", a.Entry.Number, lengthText(d.Odometer, a.Settings.UnitOr()), lengthText(d.Given, a.Settings.UnitOr()))
+		s.note("odometer_disagrees", "entry %d: by the odometer %s were run, and %s are given: check both; the length that is given counts, and the odometer from there on", a.Entry.Number, a.Settings.UnitOr().Text(d.Odometer), a.Settings.UnitOr().Text(d.Given))
 	}
 	if a.Unsteered {
-		s.note("no_heading_run", "the %s to entry %d were run on no heading that is known, and the ellipse holds all directions: a leg's entry belongs at its beginning", lengthText(a.Ran, a.Settings.UnitOr()), a.Entry.Number)
+		s.note("no_heading_run", "the %s to entry %d were run on no heading that is known, and the ellipse holds all directions: a leg's entry belongs at its beginning", a.Settings.UnitOr().Text(a.Ran), a.Entry.Number)
 	}
 	if a.OtherInstrument {
 		s.note("other_instrument", "entry %d was read with another instrument's record, or without one, than the leg before it, and no remount was logged between: check --instrument, or log the remount", a.Entry.Number)
+	}
+	if o := a.OtherUnit; o != nil {
+		s.note("other_unit", "the odometer last read %s, and its readings count as %s from here on: while it counts %s, say so behind each, as in %s%s; one that was replaced is logged by shadowread log new-odometer", o, a.Settings.UnitOr(), o.Unit, o.AsGiven, o.Unit)
 	}
 	if a.NeedsHeading {
 		s.note("needs_heading", "entry %d is in the log and needs a heading: %s", a.Entry.Number, waitsFor(a.Entry.Number))
@@ -141,8 +144,8 @@ func addedForPeople(s *streams, a acknowledged) error {
 		}
 		return nil
 	}
-	if !a.Before.IsZero() {
-		labelled(s, "since", "%s after the entry before, %s run", wording.Elapsed(e.Time.Sub(a.Before)), lengthText(a.Ran, a.Settings.UnitOr()))
+	if !a.Before.IsZero() && e.Kind() != logbook.KindWithdrawal { // nothing was run to one
+		labelled(s, "since", "%s after the entry before, %s run", wording.Elapsed(e.Time.Sub(a.Before)), a.Settings.UnitOr().Text(a.Ran))
 	}
 	if given := a.spot; given != nil && given.sigma.set {
 		if as, is := wording.Length(geo.Metres(given.sigma.value)), wording.Length(given.within(nil, geo.Metres(given.sigma.value))); as != is {
@@ -150,11 +153,11 @@ func addedForPeople(s *streams, a acknowledged) error {
 		}
 	}
 	if a.Closing != nil {
-		labelled(s, "the fix", "%s", closingText(a.Closing))
+		labelled(s, "the fix", "%s", closingText(a.Closing, a.Settings.UnitOr()))
 		farForPeople(s, a)
 	}
 	if x := a.Estimate; x != nil {
-		labelled(s, "estimate", "%s, 95 %% within %s", positionText(x.Position, &a.Settings), ellipseText(x.Cov.Ellipse95()))
+		labelled(s, "estimate", "%s, 95 %% within %s", a.Settings.Place(x.Position), ellipseText(x.Cov.Ellipse95(), a.Settings.UnitOr()))
 	}
 	return nil
 }
@@ -171,10 +174,11 @@ func addedRow(t *table, a logbook.Added) error {
 		return t.row("", addedForPipe(a)...)
 	}
 	e := &a.Entry
-	cells := []string{strconv.Itoa(e.Number), wording.LocalTime(e.Time, e.Offset), whatText(e), wayText(e.Content), "", "", entryNotes(e, a.Closing)}
+	unit := a.Settings.UnitOr()
+	cells := []string{strconv.Itoa(e.Number), wording.LocalTime(e.Time, e.Offset), whatText(e), wayTextIn(e.Content, unit), "", "", entryNotes(e, a.Closing, unit)}
 	if x := a.Estimate; x != nil {
 		cells[2] = whatTextAt(e, gridAt(e, x.Position))
-		cells[4], cells[5] = x.Position.String(), briefEllipse(x.Cov.Ellipse95())
+		cells[4], cells[5] = a.Settings.Place(x.Position), briefEllipse(x.Cov.Ellipse95(), unit)
 	}
 	st := style("")
 	if a.NeedsHeading || a.Closing != nil && !a.Closing.Used {

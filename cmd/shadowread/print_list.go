@@ -49,10 +49,10 @@ func printList(s *streams, list []listed) error {
 		}
 		rows[i] = []string{strconv.Itoa(l.Number), wording.LocalTime(l.Time, l.offset), readText(l.Entry, grid, l.shown), wayTextIn(l.Content, l.set.UnitOr()), "", "", ""}
 		if p := l.at; p != nil {
-			rows[i][4], rows[i][5] = positionText(p.Adjusted, l.set), briefEllipse(p.AdjustedCov.Ellipse95())
+			rows[i][4], rows[i][5] = l.set.Place(p.Adjusted), briefEllipse(p.AdjustedCov.Ellipse95(), l.set.UnitOr())
 			closing = p.Closing
 		}
-		rows[i][6] = entryNotes(l.Entry, closing)
+		rows[i][6] = entryNotes(l.Entry, closing, l.set.UnitOr())
 		if l.SupersededBy != 0 {
 			rows[i][6] = strings.TrimPrefix(rows[i][6]+"; ", "; ") + fmt.Sprintf("superseded by %d", l.SupersededBy)
 		}

@@ -206,7 +206,7 @@ func settingsLines(set *logbook.Settings) (lines [][2]string) {
 	}
 	if set.Stops != nil {
 		for _, x := range *set.Stops {
-			add("stop", "%s, %s", x.Name, positionText(x.Position, set))
+			add("stop", "%s, %s", x.Name, set.Place(x.Position))
 		}
 	}
 	if set.PositionForm != nil {
@@ -224,12 +224,4 @@ func fastText(fast time.Duration) string {
 		return secondsText(-fast) + " slow"
 	}
 	return secondsText(fast) + " fast"
-}
-
-// positionText is a position in the journey's form.
-func positionText(p geo.Position, set *logbook.Settings) string {
-	if set != nil && set.PositionForm != nil && *set.PositionForm == logbook.DegreesMinutes {
-		return p.DegreesMinutes()
-	}
-	return p.String()
 }

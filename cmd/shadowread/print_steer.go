@@ -99,7 +99,7 @@ func (h *helm) block(now *steering.Steer) string {
 	}
 	line("time", h.zone.Time(now.Time))
 	if p := now.Reading.Place; p != nil {
-		line("position", fmt.Sprintf("%s ± %s km one sigma (%s)", p.Position, telling.Figures(p.SigmaKM), p.Source))
+		line("position", fmt.Sprintf("%s ± %s km one sigma (%s)", h.set.Place(p.Position), telling.Figures(p.SigmaKM), p.Source))
 	}
 	for _, w := range now.Warnings {
 		fmt.Fprintf(&b, "%s\n%s\n", h.s.paint(yellow, "warning "+w.Code), h.s.wrap(2, plain(w.Message)))

@@ -127,8 +127,8 @@ func printWhere(s *streams, v view) error {
 
 func whereForPeople(s *streams, v view) {
 	w, e := v.where, &v.where.Estimate
-	fmt.Fprintf(s.out, "%s\n", s.paint(bold, fmt.Sprintf("%s at %s", positionText(e.Position, v.set), wording.LocalTime(e.Time, v.offset))))
-	labelled(s, "95 % within", "%s", ellipseText(w.Ellipse))
+	fmt.Fprintf(s.out, "%s\n", s.paint(bold, fmt.Sprintf("%s at %s", v.set.Place(e.Position), wording.LocalTime(e.Time, v.offset))))
+	labelled(s, "95 % within", "%s", ellipseText(w.Ellipse, v.set.UnitOr()))
 	since := "the departure, "
 	switch c := w.Closing; {
 	case c == nil:
@@ -137,7 +137,7 @@ func whereForPeople(s *streams, v view) {
 	default: // a fix before that one, or the departure
 		since = ""
 	}
-	labelled(s, "since", "%s%s, %s run", since, wording.LocalTime(e.Since, v.offset), lengthText(e.Run, v.set.UnitOr()))
+	labelled(s, "since", "%s%s, %s run", since, wording.LocalTime(e.Since, v.offset), v.set.UnitOr().Text(e.Run))
 	if e.Steered {
 		by := ""
 		if v.by != nil {
@@ -146,7 +146,7 @@ func whereForPeople(s *streams, v view) {
 		labelled(s, "heading", "%s true%s, of the current leg%s", wording.ThreeFigures(e.Heading, 1), wording.GridBeside(e.Heading, e.Position), by)
 	}
 	if c := w.Closing; c != nil {
-		labelled(s, "last fix", "%s", closingText(c))
+		labelled(s, "last fix", "%s", closingText(c, v.set.UnitOr()))
 	}
 	v.skyForPeople(s)
 	if v.onward != nil {
@@ -166,7 +166,7 @@ func whereForPeople(s *streams, v view) {
 func toGoForPeople(s *streams, v view) {
 	g := &v.onward.Way
 	fmt.Fprintln(s.out)
-	to := positionText(v.onward.To, v.set)
+	to := v.set.Place(v.onward.To)
 	if v.onward.Stop != "" {
 		to = v.onward.Stop + ", " + to
 	}
@@ -176,8 +176,8 @@ func toGoForPeople(s *streams, v view) {
 	}
 	// Nobody steers by hundredths of a degree, whatever the position is good for.
 	labelled(s, "course", "%s true%s, %s ± %s by the rhumb line: turn to this heading and hold it",
-		wording.Steer(g.Course, max(g.CourseSigma, angle.Degree/19)), wording.GridBeside(g.Course, v.where.Estimate.Position), lengthText(g.Distance, v.set.UnitOr()), wording.Length(wording.Length95(g.DistanceSigma)))
-	labelled(s, "shortest way", "%s, setting out on %s%s", lengthText(g.GeodesicDistance, v.set.UnitOr()), wording.ThreeFigures(g.GeodesicCourse, 1), wording.GridBeside(g.GeodesicCourse, v.where.Estimate.Position))
+		wording.Steer(g.Course, max(g.CourseSigma, angle.Degree/19)), wording.GridBeside(g.Course, v.where.Estimate.Position), v.set.UnitOr().Text(g.Distance), v.set.UnitOr().Near(wording.Length95(g.DistanceSigma)))
+	labelled(s, "shortest way", "%s, setting out on %s%s", v.set.UnitOr().Text(g.GeodesicDistance), wording.ThreeFigures(g.GeodesicCourse, 1), wording.GridBeside(g.GeodesicCourse, v.where.Estimate.Position))
 	if v.where.Estimate.Steered {
 		labelled(s, "turn", "%s", wording.Turn(g.Turn, 1))
 	}

@@ -7,7 +7,6 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/daylight"
 	"shadowread/internal/geo"
-	"shadowread/internal/logimport"
 	"shadowread/internal/wording"
 )
 
@@ -109,5 +108,5 @@ func (v view) steeringForPeople(s *streams) {
 // speedText is the day's speed in the journey's unit.
 func (v view) speedText() string {
 	unit := v.set.UnitOr()
-	return fmt.Sprintf("%.1f %s", float64(v.pace.Speed())*3600/float64(unit.Length()), logimport.PerHour(unit))
+	return fmt.Sprintf("%.1f %s", float64(v.pace.Speed())*3600/float64(unit.Length()), unit.PerHour())
 }

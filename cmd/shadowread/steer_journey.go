@@ -121,9 +121,9 @@ func (h *helm) whereTo() string {
 	}
 	to := o.Stop
 	if to == "" {
-		to = positionText(o.To, h.set)
+		to = h.set.Place(o.To)
 	}
-	text := fmt.Sprintf("%s, %s on %s true", to, lengthText(o.Way.Distance, h.set.UnitOr()), wording.ThreeFigures(o.Way.Course, 1))
+	text := fmt.Sprintf("%s, %s on %s true", to, h.set.UnitOr().Text(o.Way.Distance), wording.ThreeFigures(o.Way.Course, 1))
 	if h.allows() {
 		text += ", steered so as to allow for the drift"
 	}

@@ -265,6 +265,9 @@ func (now *reckoning) added(e *Entry) (a Added, next *reckoning, err error) {
 	}
 	if a.Closing, next, err = now.after(e); err == nil && next != nil {
 		a.Ran, a.Disagrees, a.OtherInstrument, a.Unsteered = next.Ran, next.Disagrees, next.OtherInstrument, next.Unsteered
+		if s, ok := e.Content.(*Settings); ok && s.Unit != nil && next.Thread != nil && next.Thread.From.Unit != *s.Unit {
+			a.OtherUnit = &next.Thread.From
+		}
 	}
 	return a, next, err
 }

@@ -85,6 +85,8 @@ type Added struct {
 	// OtherInstrument says that the leg before was read with another instrument, or with
 	// none proved, and no remount is logged since.
 	OtherInstrument bool
+	// OtherUnit is the odometer's last reading where the entry states another unit.
+	OtherUnit *Odometer
 	// Settings are those that hold after the last entry of the journey.
 	Settings Settings
 	// Odd is what is odd of an entry that was not written warily.

@@ -3,6 +3,7 @@ package logbook
 import (
 	"context"
 	"database/sql"
+	"slices"
 	"strings"
 	"time"
 
@@ -91,11 +92,12 @@ const (
 )
 
 // NextStop returns the first stop of a journey that none of its entries has reached, in
-// their order; journey 0 is the last. It fails with code "no_journey", "no_stops" or
-// "no_stop_left".
+// their order; journey 0 is the last. A place where the vehicle was before it was stated as
+// a stop is still gone to: the way back has the same places. It fails with code
+// "no_journey", "no_stops" or "no_stop_left".
 func (l *Log) NextStop(ctx context.Context, journey int) (Stop, error) {
 	var stops []Stop
-	var last string
+	reached := 0
 	err := l.read(ctx, func(tx *sql.Tx) error {
 		number, err := theJourney(ctx, tx, journey)
 		if err != nil {
@@ -109,14 +111,18 @@ func (l *Log) NextStop(ctx context.Context, journey int) (Stop, error) {
 			return bad("no_stops", "state them, shadowread log settings --stop NAME=LAT,LON, or give --course or --to", "the journey has no stops")
 		}
 		stops = *now.Settings.Stops
-		last = stops[len(stops)-1].Name
 		now = nil
 		return eachStanding(ctx, tx, number, 0, func(e *Entry) (err error) {
-			if _, now, err = now.after(e); err != nil || now == nil || e.Kind() == KindSettings {
+			if _, now, err = now.after(e); err != nil || now == nil {
 				return err
 			}
-			for len(stops) > 0 && now.isAt(stops[0].Position) {
-				stops = stops[1:]
+			stated := now.statedOf(stops)
+			reached = min(reached, stated) // what was forgotten and stated again is gone to again
+			if e.Kind() == KindSettings {
+				return nil
+			}
+			for reached < stated && now.isAt(stops[reached].Position) {
+				reached++
 			}
 			return nil
 		})
@@ -124,10 +130,23 @@ func (l *Log) NextStop(ctx context.Context, journey int) (Stop, error) {
 	switch {
 	case err != nil:
 		return Stop{}, err
-	case len(stops) == 0:
-		return Stop{}, bad("no_stop_left", "state the next, shadowread log settings --stop NAME=LAT,LON, or give --course or --to", "the last stop, %s, is reached", last)
+	case reached == len(stops):
+		return Stop{}, bad("no_stop_left", "state the next, shadowread log settings --stop NAME=LAT,LON, or give --course or --to", "the last stop, %s, is reached", stops[reached-1].Name)
 	}
-	return stops[0], nil
+	return stops[reached], nil
+}
+
+// statedOf returns how many of some stops, from the first on, are stated by now.
+func (now *reckoning) statedOf(stops []Stop) int {
+	if now.Settings.Stops == nil {
+		return 0
+	}
+	for i, s := range stops {
+		if !slices.Contains(*now.Settings.Stops, s) {
+			return i
+		}
+	}
+	return len(stops)
 }
 
 // isAt tells whether the journey is at a place.

@@ -63,6 +63,36 @@ func TestTheNextStop(t *testing.T) {
 	}
 }
 
+// A place where the vehicle was already is gone to again when it is stated as a stop from
+// then on: the way back leads past the same places.
+func TestTheNextStopOnTheWayBack(t *testing.T) {
+	ctx := t.Context()
+	l := newLog(t)
+	next := func(want string) {
+		t.Helper()
+		if s, err := l.NextStop(ctx, 0); s.Name != want && fault.Code(err) != want {
+			t.Errorf("%q, %v, want %s", s.Name, err, want)
+		}
+	}
+	well, camp := Stop{"well", off(0, 10000)}, Stop{"camp", pan}
+	must(t)(l.Begin(ctx, at(0), Departure{Position: pan, Sigma: 15, Odometer: km("1000.0").Odometer}))
+	must(t)(l.LegByHand(ctx, at(1), km("1000.0"), by(90, 1)))
+	must(t)(l.Halt(ctx, at(30), Halt{km("1010.0")}))
+	must(t)(l.Halt(ctx, at(50), Halt{km("1020.0")}))
+	must(t)(l.Set(ctx, at(50), Settings{Stops: &[]Stop{well, camp}}))
+	next("well")
+	must(t)(l.LegByHand(ctx, at(60), km("1020.0"), by(270, 1)))
+	must(t)(l.Halt(ctx, at(80), Halt{km("1030.0")}))
+	next("camp")
+	must(t)(l.Halt(ctx, at(100), Halt{km("1040.0")}))
+	next("no_stop_left")
+	must(t)(l.Set(ctx, at(100), Settings{Stops: &[]Stop{}}))
+	next("no_stops")
+	must(t)(l.LegByHand(ctx, at(101), km("1040.0"), by(90, 1)))
+	must(t)(l.Set(ctx, at(101), Settings{Stops: &[]Stop{camp}}))
+	next("camp")
+}
+
 // On ground that drifts at half a metre a second across the way, what is steered is off by
 // asin(drift / speed), by hand.
 func TestOnwardAllowsForTheDrift(t *testing.T) {

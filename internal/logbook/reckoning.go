@@ -264,7 +264,7 @@ func (now *reckoning) fast(length geo.Metres, elapsed time.Duration) error {
 	if length > most {
 		return fault.New("leg_too_long",
 			fmt.Sprintf("check reading, unit and time; if the vehicle is that fast, raise the journey's speed limit of %.0f km/h by correcting its departure", float64(now.SpeedLimit)*3.6),
-			"%.1f km in %s is faster than believed", length.Kilometres(), wording.Span(elapsed))
+			"%.1f %s in %s is faster than believed", float64(length/now.Settings.UnitOr().Length()), now.Settings.UnitOr(), wording.Span(elapsed))
 	}
 	return nil
 }

@@ -5,7 +5,6 @@ import (
 
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
-	"shadowread/internal/wording"
 )
 
 // thread is the odometer's: what it must read by now, from its last reading on, whatever was
@@ -39,7 +38,7 @@ func (t *thread) way(o Odometer) (way, error) {
 	if -left > t.slack(o, 0) {
 		return way{}, fault.New("odometer_behind",
 			"check the reading; if it is right, correct the entries since then whose distance was given in another way",
-			"the odometer has gone %s since %s, and %s are logged without it since then", wording.Length(total), t.From, wording.Length(t.Run))
+			"the odometer has gone %s since %s, and %s are logged without it since then", o.Unit.Text(total), t.From, o.Unit.Text(t.Run))
 	}
 	return way{length: max(0, left), sigma: geo.Metres(math.Sqrt(t.Variance)), odometer: &o}, nil
 }

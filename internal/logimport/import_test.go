@@ -362,7 +362,7 @@ func FuzzPaper(f *testing.F) {
 	}
 	offset := time.Hour
 	f.Fuzz(func(t *testing.T, s string) {
-		rows, err := readPaper("f.csv", strings.NewReader(s), &offset)
+		rows, err := Paper{Name: "f.csv", CSV: strings.NewReader(s), JourneysOffset: &offset}.read()
 		checkCSV(t, s, err)
 		keys := map[string]bool{}
 		for _, r := range rows {

@@ -26,8 +26,9 @@ type Paper struct {
 	// CSV has the columns of docs/log.md; Name is the file's for messages.
 	CSV  io.Reader
 	Name string
-	// UTCOffset is for times without one; may be nil.
-	UTCOffset *time.Duration
+	// UTCOffset is for times without one; may be nil. JourneysOffset is for them where that is
+	// nil and the rows go on with the journey that is there: the file has no departure.
+	UTCOffset, JourneysOffset *time.Duration
 	// Model is for journeys that the file begins; empty stands for workup.Land().
 	Model workup.Model
 	// Number works out a heading from a number read by eye, with its sigma, 0 for the
@@ -51,7 +52,7 @@ type Paper struct {
 // entered, "photo_already_logged", and as the verbs and Number do. Messages name file and line.
 func (in Paper) Import(ctx context.Context, book *logbook.Log) (Imported, error) {
 	var done Imported
-	rows, err := readPaper(in.Name, in.CSV, in.UTCOffset)
+	rows, err := in.read()
 	if err != nil {
 		return done, err
 	}
@@ -227,12 +228,25 @@ var paperForm = table.Form{
 	MaxBytes: maxCSV, MaxRows: maxCSVRows,
 }
 
-func readPaper(file string, r io.Reader, offset *time.Duration) (rows []paperRow, err error) {
+func (in Paper) read() (rows []paperRow, err error) {
 	seen := map[string]int{}
-	err = paperForm.Read(r, file, func(r table.Row) error {
+	var begins, unsaid bool // a journey; a time without an offset
+	err = paperForm.Read(in.CSV, in.Name, func(r table.Row) error {
 		row := paperRow{wayRow: wayRow{r}}
-		if err := row.read(offset); err != nil {
+		err := row.read(in.UTCOffset)
+		if fault.Code(err) == "no_utc_offset" && in.JourneysOffset != nil && !begins {
+			unsaid = true
+			row = paperRow{wayRow: wayRow{r}}
+			err = row.read(in.JourneysOffset)
+		}
+		if err != nil {
 			return err
+		}
+		if _, departure := row.content.(*logbook.Departure); departure {
+			begins = true
+		}
+		if begins && unsaid {
+			return fault.New("no_utc_offset", "write it behind each time, as +02:00, or give --utc-offset", "the file begins a journey, and times in it have no UTC offset")
 		}
 		// The same row twice is two entries; the same file twice is not.
 		var text strings.Builder

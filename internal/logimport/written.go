@@ -26,21 +26,10 @@ func ParseLength(text string, bare logbook.Unit) (geo.Metres, error) {
 	return measured(text, string(bare), lengthUnits, "give a length with its unit, km, mi, nmi or m, as 12.5km; without one it is in the journey's")
 }
 
-// PerHour is how the speed of a unit an hour is written.
-func PerHour(u logbook.Unit) string {
-	switch u {
-	case logbook.StatuteMiles:
-		return "mph"
-	case logbook.NauticalMiles:
-		return "kn"
-	}
-	return "km/h"
-}
-
 // ParseSpeed reads a speed with its unit, "20km/h", "12mph", "8kn"; that of a number without
 // is bare an hour. It fails with code "bad_number".
 func ParseSpeed(text string, bare logbook.Unit) (workup.MetresPerSecond, error) {
-	return measured(text, PerHour(bare), speedUnits, "give a speed with its unit, km/h, mph or kn, as 20km/h; without one it is in the journey's")
+	return measured(text, bare.PerHour(), speedUnits, "give a speed with its unit, km/h, mph or kn, as 20km/h; without one it is in the journey's")
 }
 
 // ParseReading reads what an odometer shows, "45218.4", with km, mi or nmi behind it where

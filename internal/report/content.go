@@ -44,6 +44,8 @@ type Input struct {
 	// Instrument and Compass are those used; nil where there was none.
 	Instrument *instrument.Record
 	Compass    *compass.Card
+	// Settings hold for the journey: lengths are in its unit, positions in its form.
+	Settings logbook.Settings
 	// UTCOffset is the report's clock, east positive.
 	UTCOffset time.Duration
 }
@@ -113,7 +115,7 @@ func compose(in Input) (*document, error) {
 	c := &composer{in: in, j: journey.FromTrack(in.Track)}
 	c.Title = cmp.Or(in.Title, fmt.Sprintf("Journey %d", in.Track.Journey))
 	c.Clock = "UTC" + geo.FormatOffset(in.UTCOffset)
-	first, last := c.j.Points[0].Time, c.j.Points[len(c.j.Points)-1].Time
+	first, last := c.j.Points[0].Time, c.timeOf(len(c.j.Points)-1)
 	c.Subtitle = fmt.Sprintf("%s to %s. All times are %s.", c.date(first), c.date(last), c.Clock)
 	if c.date(first) == c.date(last) {
 		c.Subtitle = fmt.Sprintf("%s. All times are %s.", c.date(first), c.Clock)
@@ -144,18 +146,30 @@ func (c *composer) local(t time.Time) time.Time {
 	return t.In(time.FixedZone("", int(c.in.UTCOffset/time.Second)))
 }
 
+// timeOf is when an entry was. Settings have the time of their writing alone, which may be
+// long after the day that they stand in: they go with the entry before them.
+func (c *composer) timeOf(i int) time.Time {
+	for i > 0 && c.j.Points[i].Kind == logbook.KindSettings {
+		i--
+	}
+	return c.j.Points[i].Time
+}
+
 func (c *composer) date(t time.Time) string { return c.local(t).Format("2 January 2006") }
 
 func (c *composer) clock(t time.Time) string { return c.local(t).Format("15:04") }
 
 func (c *composer) moment(t time.Time) string { return c.date(t) + " " + c.clock(t) }
 
-func ellipse(cov workup.Cov) string {
-	e := cov.Ellipse95()
+// unit is the journey's.
+func (c *composer) unit() logbook.Unit { return c.in.Settings.UnitOr() }
+
+func (c *composer) ellipse(cov workup.Cov) string {
+	e, u := cov.Ellipse95(), c.unit()
 	if e.Major-e.Minor < e.Major/50 { // a circle has no long axis
-		return wording.Length(e.Major)
+		return u.Near(e.Major)
 	}
-	return fmt.Sprintf("%s × %s, %03.0f°", wording.Length(e.Major), wording.Length(e.Minor), math.Mod(math.Round(e.Bearing.Degrees()), 180))
+	return fmt.Sprintf("%s × %s, %03.0f°", u.Near(e.Major), u.Near(e.Minor), math.Mod(math.Round(e.Bearing.Degrees()), 180))
 }
 
 func heading(h, sigma angle.Angle) (string, string) {
@@ -193,18 +207,18 @@ func (c *composer) summary() {
 		c.Summary = append(c.Summary, pair{label, fmt.Sprintf(format, args...)})
 	}
 	if d, ok := c.in.Track.Points[0].Entry.Content.(*logbook.Departure); ok {
-		add("Departure", "%s, %s, good to %s (%s)", c.moment(points[0].Time), d.Position, wording.Length(d.Sigma), cmp.Or(d.Source, "source not noted"))
+		add("Departure", "%s, %s, good to %s (%s)", c.moment(points[0].Time), c.in.Settings.Place(d.Position), wording.Length(d.Sigma), cmp.Or(d.Source, "source not noted"))
 	}
-	add("Run", "%s in %d legs, %d entries", wording.Length(c.way(0, len(points)-1)), len(c.j.Legs), len(points))
+	add("Run", "%s in %s, %s", c.unit().Text(c.way(0, len(points)-1)), wording.Count(len(c.j.Legs), "leg"), entries(len(points)))
 	w := c.in.Where
 	if w == nil {
 		add("Where we are", "not known: the position is lost")
 		return
 	}
 	e := &w.Estimate
-	add("Where we are", "%s at %s", e.Position, c.moment(e.Time))
-	add("How sure", "95 %% ellipse %s", ellipse(e.Cov))
-	add("Since", "%s, the last fix used or the departure; %s logged since then", c.moment(e.Since), wording.Length(e.Run))
+	add("Where we are", "%s at %s", c.in.Settings.Place(e.Position), c.moment(e.Time))
+	add("How sure", "95 %% ellipse %s", c.ellipse(e.Cov))
+	add("Since", "%s, the last fix used or the departure; %s logged since then", c.moment(e.Since), c.unit().Text(e.Run))
 	if e.Steered {
 		add("Heading of the current leg", "%s true%s, with what the fixes have taught of the instrument", wording.ThreeFigures(e.Heading, 1), wording.GridBeside(e.Heading, e.Position))
 	}
@@ -214,7 +228,7 @@ func (c *composer) summary() {
 func (c *composer) days() {
 	from := 0
 	for i := range c.j.Points {
-		if i+1 < len(c.j.Points) && c.date(c.j.Points[i].Time) == c.date(c.j.Points[i+1].Time) {
+		if i+1 < len(c.j.Points) && c.date(c.timeOf(i)) == c.date(c.timeOf(i+1)) {
 			continue
 		}
 		legs := map[int]bool{}
@@ -224,8 +238,8 @@ func (c *composer) days() {
 			}
 		}
 		d := table{
-			Title: c.local(c.j.Points[i].Time).Format("Monday 2 January 2006"),
-			Line:  fmt.Sprintf("%d entries, %d changes of leg, %s run (adjusted track).", i-from+1, len(legs), wording.Length(c.way(max(from-1, 0), i))),
+			Title: c.local(c.timeOf(i)).Format("Monday 2 January 2006"),
+			Line:  fmt.Sprintf("%s, %s, %s run (adjusted track).", entries(i-from+1), wording.Count(len(legs), "change")+" of leg", c.unit().Text(c.way(max(from-1, 0), i))),
 			Heads: []string{"time", "entry", "what", "heading", "±", "odometer", "position, adjusted", "95 % ellipse", "note"},
 			Share: []float64{8, 7, 25, 11, 6, 14, 22, 23, 22},
 			Right: []bool{false, true, false, true, true, true, false, false, false},
@@ -247,7 +261,10 @@ func (c *composer) entry(i int) []string {
 	case p.Kind == logbook.KindLeg:
 		number = fmt.Sprintf(" %d", p.Leg)
 	}
-	row := append([]string{c.clock(p.Time), fmt.Sprint(p.Entry)}, said(c.in.Track.Points[i].Entry.Content, number)...)
+	row := append([]string{c.clock(p.Time), fmt.Sprint(p.Entry)}, said(c.in.Track.Points[i].Entry.Content, number, c.unit())...)
+	if p.Kind == logbook.KindSettings {
+		row[0] = ""
+	}
 	if p.Fix != nil && !p.Fix.Used() {
 		row[2] += "; not used"
 	}
@@ -256,7 +273,7 @@ func (c *composer) entry(i int) []string {
 	}
 	switch {
 	case p.Placed():
-		row = append(row, p.At.Adjusted.String(), ellipse(p.At.AdjustedCov))
+		row = append(row, c.in.Settings.Place(p.At.Adjusted), c.ellipse(p.At.AdjustedCov))
 	case p.Kind == logbook.KindNote, p.Kind == logbook.KindSettings:
 		row = append(row, "", "")
 	default:
@@ -267,7 +284,7 @@ func (c *composer) entry(i int) []string {
 
 // said returns what an entry says: what it is, its heading with the sigma, the way. A leg
 // or fix gets its number.
-func said(content logbook.Content, number string) []string {
+func said(content logbook.Content, number string, unit logbook.Unit) []string {
 	switch e := content.(type) {
 	case *logbook.Departure:
 		if e.Odometer != nil {
@@ -281,21 +298,40 @@ func said(content logbook.Content, number string) []string {
 		case e.Reading != nil:
 			h, sigma = heading(e.Reading.Heading, e.Reading.Sigma)
 		}
-		return []string{"leg" + number + ", " + how(e), h, sigma, run(&e.Run)}
+		return []string{"leg" + number + ", " + how(e), h, sigma, run(&e.Run, unit)}
 	case *logbook.Detour:
-		return []string{"detour: " + detour(e), "", "", run(&e.Run)}
+		return []string{"detour: " + detour(e, unit), "", "", run(&e.Run, unit)}
 	case *logbook.Halt:
-		return []string{"halt", "", "", run(&e.Run)}
+		return []string{"halt", "", "", run(&e.Run, unit)}
 	case *logbook.Fix:
-		return []string{"fix" + number + ", " + cmp.Or(e.Source, "source not noted"), "", "", run(&e.Run)}
+		return []string{"fix" + number + ", " + cmp.Or(e.Source, "source not noted"), "", "", run(&e.Run, unit)}
 	case *logbook.Remount:
 		return []string{"instrument put on anew", "", "", ""}
 	case *logbook.Tyres:
-		return []string{"tyres changed, or their pressure", "", "", run(&e.Run)}
+		return []string{"tyres changed, or their pressure", "", "", run(&e.Run, unit)}
+	case *logbook.Settings:
+		return []string{"settings: " + settings(e), "", "", ""}
 	case *logbook.OdometerSet:
-		return []string{"odometer set to " + e.After.String(), "", "", run(&e.Run)}
+		return []string{"odometer set to " + e.After.String(), "", "", run(&e.Run, unit)}
 	}
 	return []string{string(content.Kind()), "", "", ""}
+}
+
+// settings names what is stated otherwise from here on.
+func settings(s *logbook.Settings) string {
+	names := s.Says()
+	for _, key := range s.Forgotten {
+		names = append(names, key+" no longer")
+	}
+	return strings.ReplaceAll(strings.Join(names, ", "), "_", " ")
+}
+
+// entries counts them.
+func entries(n int) string {
+	if n == 1 {
+		return "1 entry"
+	}
+	return fmt.Sprintf("%d entries", n)
 }
 
 // grid is a leg's heading from polar grid north, to stand beside the true one near a pole.
@@ -328,12 +364,12 @@ func (c *composer) replaced() {
 		if next == nil {
 			continue
 		}
-		row := append([]string{fmt.Sprint(e.Number), c.moment(e.Time)}, said(e.Content, "")...)
+		row := append([]string{fmt.Sprint(e.Number), c.moment(e.Time)}, said(e.Content, "", c.unit())...)
 		switch old := e.Content.(type) {
 		case *logbook.Departure:
-			row[2] += ", " + old.Position.String()
+			row[2] += ", " + c.in.Settings.Place(old.Position)
 		case *logbook.Fix:
-			row[2] += ", " + old.Position.String()
+			row[2] += ", " + c.in.Settings.Place(old.Position)
 		}
 		what := fmt.Sprintf("entry %d", next.Number)
 		if next.Kind() == logbook.KindWithdrawal {
@@ -360,29 +396,29 @@ func how(l *logbook.Leg) string {
 	return text
 }
 
-func detour(d *logbook.Detour) string {
+func detour(d *logbook.Detour, unit logbook.Unit) string {
 	var legs []string
 	for _, l := range d.Legs {
-		legs = append(legs, wording.ThreeFigures(l.Heading.Heading, 0)+" to "+cmp.Or(run(&l.Run), "?"))
+		legs = append(legs, wording.ThreeFigures(l.Heading.Heading, 0)+" to "+cmp.Or(run(&l.Run, unit), "?"))
 	}
 	return strings.Join(legs, ", ")
 }
 
 // run writes the way since the entry before as it was logged.
-func run(r *logbook.Run) string {
+func run(r *logbook.Run, unit logbook.Unit) string {
 	var parts []string
 	if r.Odometer != nil {
 		parts = append(parts, r.Odometer.String())
 	}
 	if s := r.Speed; s != nil {
-		text := fmt.Sprintf("%.0f km/h", float64(s.Mean)*3.6)
+		text := fmt.Sprintf("%.0f %s", float64(s.Mean)*3600/float64(unit.Length()), unit.PerHour())
 		if s.For > 0 {
 			text += " for " + wording.Span(s.For)
 		}
 		parts = append(parts, text)
 	}
 	if r.Distance != nil {
-		parts = append(parts, wording.Length(r.Distance.Length))
+		parts = append(parts, unit.Text(r.Distance.Length))
 	}
 	return strings.Join(parts, "; ")
 }
@@ -402,7 +438,7 @@ func (c *composer) fixes() {
 		}
 		row := []string{fmt.Sprint(f.Number), c.moment(p.Time), f.Source, wording.Length(f.Sigma), "–", "–", "–", "–", "–", "yes, begins anew"}
 		if k := f.Closing; k != nil {
-			row = append(row[:4], wording.Length(k.Distance), wording.ThreeFigures(k.Bearing, 1), wording.Length(k.Run), "–", fmt.Sprintf("%.1f", k.Sigmas), "yes")
+			row = append(row[:4], c.unit().Near(k.Distance), wording.ThreeFigures(k.Bearing, 1), c.unit().Text(k.Run), "–", fmt.Sprintf("%.1f", k.Sigmas), "yes")
 			if k.Run > 0 {
 				row[7] = fmt.Sprintf("%.2f", k.PerCent)
 			}
@@ -460,7 +496,7 @@ func (c *composer) adjustment() {
 		case logbook.KindFix:
 			what = fmt.Sprintf("fix %d", p.Fix.Number)
 		}
-		row := []string{fmt.Sprint(p.Entry), c.moment(p.Time), what, p.At.Estimated.String()}
+		row := []string{fmt.Sprint(p.Entry), c.moment(p.Time), what, c.in.Settings.Place(p.At.Estimated)}
 		for _, to := range []geo.Position{p.At.Adjusted, p.At.Proportional} {
 			course, distance, err := geo.GeodesicInverse(p.At.Estimated, to)
 			switch {
@@ -469,7 +505,7 @@ func (c *composer) adjustment() {
 			case distance < 0.5:
 				row = append(row, "0 m", "")
 			default:
-				row = append(row, wording.Length(distance), wording.ThreeFigures(course, 0))
+				row = append(row, c.unit().Near(distance), wording.ThreeFigures(course, 0))
 			}
 		}
 		c.Adjusted.Rows = append(c.Adjusted.Rows, row)
@@ -615,7 +651,7 @@ func (c *composer) cautions() {
 		k := f.Closing
 		switch {
 		case !k.Used:
-			add("Fix %d (entry %d) lies %s off, %.1f sigma, and is not used until it is confirmed: one of the two is wrong.", f.Number, p.Entry, wording.Length(k.Distance), k.Sigmas)
+			add("Fix %d (entry %d) lies %s off, %.1f sigma, and is not used until it is confirmed: one of the two is wrong.", f.Number, p.Entry, c.unit().Near(k.Distance), k.Sigmas)
 		case k.Blunder:
 			add("Fix %d (entry %d) was confirmed though it lies %.1f sigma off: look for a leg left out or a wrong reading before it.", f.Number, p.Entry, k.Sigmas)
 		case k.Run > 0 && k.PerCent > goodDay:
@@ -623,7 +659,7 @@ func (c *composer) cautions() {
 		}
 	}
 	if byHand > 0 {
-		add("Headings by hand: %d of %d legs.", byHand, len(c.j.Legs))
+		add("Headings by hand: %d of %s.", byHand, wording.Count(len(c.j.Legs), "leg"))
 	}
 	if !c.j.IsAdjusted() {
 		add("No fix closes the journey: nothing has shown how good the positions are.")
