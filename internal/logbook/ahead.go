@@ -57,11 +57,7 @@ const paceOver = 24 * time.Hour
 func (l *Log) DaysPace(ctx context.Context, journey int) (workup.Pace, error) {
 	var pace workup.Pace
 	err := l.read(ctx, func(tx *sql.Tx) error {
-		journey, err := theJourney(ctx, tx, journey)
-		if err != nil {
-			return err
-		}
-		last, err := l.reckoned(ctx, tx, journey)
+		journey, last, err := l.journeyNow(ctx, tx, journey)
 		if err != nil {
 			return err
 		}

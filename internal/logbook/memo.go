@@ -5,6 +5,7 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"fmt"
 	"math"
 )
 
@@ -21,6 +22,21 @@ type memo struct {
 // remember keeps the reckoning once the entry with this hash is the last.
 func (l *Log) remember(head []byte, journey int, now *reckoning) {
 	l.memo = memo{head: head, journey: journey, reckoning: now.clone()}
+}
+
+// journeyNow returns the number of a journey, 0 being the last, and its reckoning at the end. It
+// fails with code "no_journey".
+func (l *Log) journeyNow(ctx context.Context, tx *sql.Tx, journey int) (number int, now *reckoning, err error) {
+	if number, err = theJourney(ctx, tx, journey); err != nil {
+		return 0, nil, err
+	}
+	if now, err = l.reckoned(ctx, tx, number); err != nil {
+		return 0, nil, err
+	}
+	if now == nil {
+		return 0, nil, damaged(fmt.Errorf("journey %d has no departure", number))
+	}
+	return number, now, nil
 }
 
 // reckoned returns the reckoning at the end of a journey, nil if it has no entry.

@@ -99,11 +99,7 @@ func (l *Log) NextStop(ctx context.Context, journey int) (Stop, error) {
 	var stops []Stop
 	reached := 0
 	err := l.read(ctx, func(tx *sql.Tx) error {
-		number, err := theJourney(ctx, tx, journey)
-		if err != nil {
-			return err
-		}
-		now, err := l.reckoned(ctx, tx, number)
+		number, now, err := l.journeyNow(ctx, tx, journey)
 		if err != nil {
 			return err
 		}

@@ -4,7 +4,6 @@ import (
 	"context"
 	"database/sql"
 	"encoding/hex"
-	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -292,16 +291,9 @@ func (l *Log) Set(ctx context.Context, at At, s Settings) (Added, error) {
 // It fails with code "no_journey".
 func (l *Log) SettingsOf(ctx context.Context, journey int) (s Settings, err error) {
 	err = l.read(ctx, func(tx *sql.Tx) error {
-		number, err := theJourney(ctx, tx, journey)
+		_, now, err := l.journeyNow(ctx, tx, journey)
 		if err != nil {
 			return err
-		}
-		now, err := l.reckoned(ctx, tx, number)
-		if err != nil {
-			return err
-		}
-		if now == nil {
-			return damaged(fmt.Errorf("journey %d has no departure", number))
 		}
 		s = now.Settings
 		return nil

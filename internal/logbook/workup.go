@@ -144,11 +144,7 @@ func (l *Log) EstimateAt(ctx context.Context, at time.Time, run *Run) (*Estimate
 	at = fromNS(ns)
 	var e *Estimate
 	err = l.read(ctx, func(tx *sql.Tx) error {
-		journey, err := theJourney(ctx, tx, l.journey)
-		if err != nil {
-			return err
-		}
-		now, err := l.reckoned(ctx, tx, journey)
+		journey, now, err := l.journeyNow(ctx, tx, l.journey)
 		if err != nil {
 			return err
 		}

@@ -100,11 +100,7 @@ type readAnswer struct {
 }
 
 func (r readRequest) answer(data []byte, progress func(string, []byte)) (any, []byte, error) {
-	k := understand(r.Settings)
-	if err := k.usable(); err != nil {
-		return nil, nil, err
-	}
-	c, err := r.clocks(k)
+	k, c, err := r.with(r.Settings)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -173,6 +169,16 @@ func (k *kept) conclude(r *reading.Result, when moment, where spot) {
 	}
 }
 
+// with understands settings that are to be used, and what they say of this device's clocks.
+func (d device) with(s Settings) (*kept, clocks, error) {
+	k := understand(s)
+	if err := k.usable(); err != nil {
+		return nil, clocks{}, err
+	}
+	c, err := d.clocks(k)
+	return k, c, err
+}
+
 // clocks are this device's and what is known of them.
 func (d device) clocks(k *kept) (c clocks, err error) {
 	if c.now, err = d.now(); err != nil {
@@ -222,11 +228,7 @@ func dial(number, sigma *float64) (n, s angle.Angle, err error) {
 }
 
 func (r numberRequest) answer() (any, error) {
-	k := understand(r.Settings)
-	if err := k.usable(); err != nil {
-		return nil, err
-	}
-	c, err := r.clocks(k)
+	k, c, err := r.with(r.Settings)
 	if err != nil {
 		return nil, err
 	}

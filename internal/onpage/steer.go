@@ -68,11 +68,7 @@ func (r steerRequest) key() string {
 }
 
 func (r steerRequest) answer(last *steered) (any, error) {
-	k := understand(r.Settings)
-	if err := k.usable(); err != nil {
-		return nil, err
-	}
-	c, err := r.clocks(k)
+	k, c, err := r.with(r.Settings)
 	if err != nil {
 		return nil, err
 	}

@@ -174,7 +174,7 @@ func (p place) told(between time.Duration, m moment) string {
 	return "place as stated"
 }
 
-// withSigma is the note with how sure it is.
+// told is the note with how sure it is.
 func (s spot) told(r *reading.Result) *string {
 	if r.Place == nil {
 		return nil
