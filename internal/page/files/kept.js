@@ -31,6 +31,15 @@ export function when(answer) {
 
 const headingText = (item) => item.say.heading + "° ± " + item.say.plus_minus + "°";
 
+// shows is all of a kept reading that its row shows.
+const shows = (item) => JSON.stringify([headingText(item), when(item), item.by, item.name, item.odometer, item.odometer_unit, item.stood, item.note]);
+
+// rowOf is the row that stands and shows a reading as it is stored; what is being typed there stays.
+function rowOf(item) {
+  const row = document.getElementById("kept-" + item.id)?.parentElement;
+  return row?.dataset.shows === shows(item) ? row : keptRow(item);
+}
+
 function keptRow(item) {
   const { date, time } = when(item);
   const fault = make("p", { className: "fault", id: "odo-fault-" + item.id, hidden: true });
@@ -44,12 +53,13 @@ function keptRow(item) {
     markFault(odometer, fault, parted ? "do thousands or tenths begin there? Write it as 45210 or 45210.4" : bad ? "an odometer reads as 45210.4" : "");
     // One that is in doubt goes into no file, nor does the one before it; the rest is kept.
     Object.assign(item, { odometer: bad ? "" : text, odometer_unit: unit.value, note: note.value.trim(), stood: stood.checked });
+    row.dataset.shows = shows(item);
     if (!await keep(item)) complain("This device did not store the change.");
   };
   const stood = make("input", { type: "checkbox", checked: item.stood });
   for (const field of [odometer, unit, note, stood]) field.addEventListener("change", store);
   const heading = headingText(item);
-  return make("li", {},
+  const row = make("li", {},
     make("details", { id: "kept-" + item.id },
       make("summary", {}, make("b", {}, heading), make("span", {}, date + ", " + time), make("small", {}, item.by === "photo" ? item.name : item.name + ", by eye")),
       make("div", { className: "fields three" },
@@ -59,6 +69,8 @@ function keptRow(item) {
       make("label", { className: "stood" }, stood, make("span", {}, "stood", make("small", {}, "nothing was run since the entry before"))),
       fault,
       make("button", { type: "button", onclick: () => removeOne(item, heading) }, "Remove this reading")));
+  row.dataset.shows = shows(item);
+  return row;
 }
 
 async function removeThese(items, question) {
@@ -83,7 +95,10 @@ async function showKept() {
   const inMemory = keptInMemory();
   setText(byId("title-kept"), "Kept readings" + (items.length ? " (" + items.length + ")" : ""));
   if (inMemory) complain(inMemory === 1 ? "One reading is held until the page is closed only: this device does not store it." : inMemory + " readings are held until the page is closed only: this device does not store them.");
-  byId("kept-list").replaceChildren(...items.reverse().map(keptRow));
+  const list = byId("kept-list"), rows = items.reverse().map(rowOf);
+  for (const old of [...list.children]) if (!rows.includes(old)) old.remove();
+  // One that stays is not moved: it may have the focus.
+  rows.forEach((row, i) => { if (list.children[i] !== row) list.insertBefore(row, list.children[i] ?? null); });
 }
 
 // handOver makes the one file. share: by the device's own sheet, else as a download.
