@@ -22,7 +22,8 @@ test: page
 	@bash scripts/setup.sh browser
 	go vet ./...
 	bash scripts/fuzz.sh $(FUZZTIME)
-	go test ./...
+	go test $$(go list ./... | grep -v '/pagetest$$')
+	bash scripts/test-page.sh
 	CGO_ENABLED=0 go test $(WITHOUT_OPENCV)
 
 build: page
