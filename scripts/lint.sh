@@ -41,8 +41,9 @@ if [[ -n $outside ]]; then
 fi
 
 # Each heavy part can be left out.
-CGO_ENABLED=0 GOFLAGS=-tags=nozones,notzdata,nodatabase go build -o /dev/null ./cmd/shadowread || failed=1
+CGO_ENABLED=0 GOFLAGS=-tags=nozones,notzdata,nodatabase,nofonts go build -o /dev/null ./cmd/shadowread || failed=1
 go vet -tags nodynamic,noopencv ./internal/pixels ./internal/vision || failed=1
+go test -tags nodynamic,nofonts ./internal/typeface >/dev/null || failed=1
 
 # What drives a browser is for tests and measures.
 if own ./cmd/shadowread | grep -q '/internal/browser$'; then

@@ -5,11 +5,10 @@ import (
 	"runtime"
 	"runtime/debug"
 
-	"shadowread/internal/paper"
-
 	"github.com/spf13/cobra"
 
 	"shadowread/internal/pixels"
+	"shadowread/internal/typeface"
 )
 
 const version = "0.1.0"
@@ -63,7 +62,7 @@ prints and draws.`,
 				return err
 			}
 			if licences {
-				_, err := fmt.Fprintf(s.out, "The typeface in what is printed and drawn:\n\n%s", paper.TypefaceLicence)
+				_, err := fmt.Fprintf(s.out, "The typeface in what is printed and drawn:\n\n%s", typeface.Licence)
 				return err
 			}
 			if s.json {

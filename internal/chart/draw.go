@@ -23,7 +23,7 @@ import (
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
 	"shadowread/internal/journey"
-	"shadowread/internal/paper"
+	"shadowread/internal/typeface"
 	"shadowread/internal/workup"
 )
 
@@ -55,8 +55,12 @@ var (
 const smallestExtent = 200 * geo.Metre
 
 // Draw draws a journey. title stands above the chart; if empty it is the journey's
-// number. It fails with code "nothing_to_draw" if no position is known.
+// number. It fails with code "nothing_to_draw" if no position is known, or as
+// [typeface.Fonts] does.
 func Draw(j *journey.Journey, title string) (*Chart, error) {
+	if err := typeface.Fonts(); err != nil {
+		return nil, err
+	}
 	if title == "" {
 		title = fmt.Sprintf("Journey %d", j.Number)
 	}
@@ -360,7 +364,7 @@ func (d *drawing) endMarked() bool {
 func (d *drawing) label(text string, at XY, room float64) {
 	const edge = 0.3          // of the ground under the words
 	off := room + edge + cell // closer, the two could share a cell
-	w, h := small*paper.Regular.Width(text), small*0.75
+	w, h := small*typeface.Regular.Width(text), small*0.75
 	sides := []struct{ x, y float64 }{
 		{off, h / 2}, {-off - w, h / 2}, {-w / 2, -off}, {-w / 2, off + h},
 		{off, -off / 2}, {off, off/2 + h}, {-off - w, -off / 2}, {-off - w, off/2 + h},
@@ -384,7 +388,7 @@ func (d *drawing) free(r rect) bool {
 
 // words sets small type on a white ground.
 func (d *drawing) words(text string, at XY, align float64) {
-	w, h := small*paper.Regular.Width(text), small*0.75
+	w, h := small*typeface.Regular.Width(text), small*0.75
 	x := at.X - align*w
 	r := rect{x - 0.3, at.Y - h - 0.3, x + w + 0.3, at.Y + 0.4}
 	d.add(Area{r.corners(), 1}, Words{Text: text, SizeMM: small, At: at, Align: align})
@@ -404,7 +408,7 @@ func (d *drawing) numbers() {
 			continue
 		}
 		text := fmt.Sprint(leg.Number)
-		r := max(1.7, small*paper.Bold.Width(text)/2+0.5)
+		r := max(1.7, small*typeface.Bold.Width(text)/2+0.5)
 		placed := false
 		for _, share := range []float64{0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8} {
 			at, tangent := along(line, share)
@@ -486,13 +490,13 @@ func (d *drawing) surround() {
 }
 
 // widthOf returns the length in em of what a user wrote, too.
-func widthOf(text string) float64 { return paper.Bold.Width(Printable(text)) }
+func widthOf(text string) float64 { return typeface.Bold.Width(Printable(text)) }
 
 // Printable returns the text with a question mark for every character that the
 // embedded fonts lack.
 func Printable(text string) string {
 	return strings.Map(func(r rune) rune {
-		if paper.Regular.Has(string(r)) && paper.Bold.Has(string(r)) {
+		if typeface.Regular.Has(string(r)) && typeface.Bold.Has(string(r)) {
 			return r
 		}
 		return '?'

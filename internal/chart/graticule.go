@@ -6,7 +6,7 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/geo"
-	"shadowread/internal/paper"
+	"shadowread/internal/typeface"
 )
 
 // steps between the graticule's lines, seconds of arc.
@@ -138,7 +138,7 @@ func (d *drawing) graticuleLine(line []XY, text string, parallel bool) {
 	atLevel := func(p XY) bool { return p.Y < f.top+on || p.Y > f.bottom-on }
 	labelled := false
 	put := func(p XY) {
-		w := small * paper.Regular.Width(text)
+		w := small * typeface.Regular.Width(text)
 		at, align := XY{p.X, p.Y + 0.36*small}, 0.0
 		switch {
 		case p.X < f.left+on:

@@ -12,7 +12,7 @@ import (
 
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
-	"shadowread/internal/paper"
+	"shadowread/internal/typeface"
 )
 
 // DefaultDotsPerMM is 203 dots per inch, fine enough for print and small enough to
@@ -234,9 +234,9 @@ func (p *painter) fill(grey float64, outline func(z *vector.Rasterizer, origin X
 
 // words sets type from the fonts' outlines.
 func (p *painter) words(t Words) {
-	face := paper.Regular
+	face := typeface.Regular
 	if t.Bold {
-		face = paper.Bold
+		face = typeface.Bold
 	}
 	text := Printable(t.Text)
 	em := t.SizeMM * p.dots

@@ -7,16 +7,16 @@ import (
 	"io"
 	"math"
 	"slices"
+	"strings"
 	"time"
 	"unicode"
 	"unicode/utf8"
 
-	"golang.org/x/image/font/gofont/goregular"
-	"golang.org/x/image/font/sfnt"
 	"gonum.org/v1/gonum/mat"
 
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
+	"shadowread/internal/typeface"
 	"shadowread/internal/wording"
 )
 
@@ -82,17 +82,7 @@ func (c Card) check() error {
 
 // printable tells whether the card's font has a glyph for all of s.
 func printable(s string) bool {
-	font, err := sfnt.Parse(goregular.TTF)
-	if err != nil || !utf8.ValidString(s) {
-		return false
-	}
-	for _, r := range s {
-		glyph, err := font.GlyphIndex(nil, r)
-		if err != nil || glyph == 0 || !unicode.IsPrint(r) {
-			return false
-		}
-	}
-	return true
+	return utf8.ValidString(s) && strings.IndexFunc(s, func(r rune) bool { return !unicode.IsPrint(r) }) < 0 && typeface.Regular.Has(s)
 }
 
 // DeviationAt returns the deviation on a compass heading and one sigma of it. The

@@ -14,6 +14,7 @@ import (
 	"shadowread/internal/angle"
 	"shadowread/internal/fault"
 	"shadowread/internal/paper"
+	"shadowread/internal/typeface"
 	"shadowread/internal/wording"
 )
 
@@ -32,6 +33,9 @@ const (
 // with its 95 %, two sigmas, the readings, and the tables both ways. The bytes depend on the
 // card and the paper alone.
 func (c Card) WritePDF(w io.Writer, f paper.Format) error {
+	if err := typeface.Fonts(); err != nil {
+		return err
+	}
 	doc := paper.NewDocument("Deviation card: "+c.Title, f, c.Swung)
 	doc.AddPage()
 	p := page{doc, f.Width - margin}

@@ -23,7 +23,7 @@ import (
 	"shadowread/internal/bearing"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
-	"shadowread/internal/paper"
+	"shadowread/internal/typeface"
 )
 
 // What a card is made with unless the user says otherwise.
@@ -285,7 +285,7 @@ func printable(s string) bool {
 			return false
 		}
 	}
-	return utf8.ValidString(s) && paper.Regular.Has(s)
+	return utf8.ValidString(s) && typeface.Regular.Has(s)
 }
 
 // round rounds v to one part in parts, without -0.

@@ -1,6 +1,7 @@
 package daycard
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"slices"
@@ -8,6 +9,7 @@ import (
 
 	"shadowread/internal/fault"
 	"shadowread/internal/paper"
+	"shadowread/internal/typeface"
 )
 
 // Papers are the formats that a card is printed on, the usual one first.
@@ -41,7 +43,7 @@ const (
 // words as text. Each leaf carries the card on its front and a blank log on its back;
 // the bytes depend on the card and the paper alone.
 func (c *Card) WritePDF(w io.Writer, f paper.Format) error {
-	if err := f.Among(Papers...); err != nil {
+	if err := cmp.Or(f.Among(Papers...), typeface.Fonts()); err != nil {
 		return err
 	}
 	s := &setter{PDF: paper.NewPDF("Day's card from "+c.Days[0].Date.String(), f), c: c, p: newLayout(f)}
@@ -67,7 +69,7 @@ func (s *setter) left() float64  { return s.p.margin }
 func (s *setter) right() float64 { return s.p.Width - s.p.margin }
 
 // set sets text at x, its start, middle or end by align (0, 0.5, 1).
-func (s *setter) set(t string, face *paper.Typeface, em, x, y, align float64) {
+func (s *setter) set(t string, face *typeface.Face, em, x, y, align float64) {
 	s.Text(t, face, em, x-align*em*face.Width(t), y, 0)
 }
 
@@ -83,12 +85,12 @@ func (s *setter) upright(x, y, to, thick float64) { s.box(x-thick/2, y, thick, t
 // paragraph is text to be broken into lines.
 type paragraph struct {
 	text string
-	face *paper.Typeface
+	face *typeface.Face
 }
 
 func plain(texts ...string) (ps []paragraph) {
 	for _, t := range texts {
-		ps = append(ps, paragraph{t, paper.Regular})
+		ps = append(ps, paragraph{t, typeface.Regular})
 	}
 	return ps
 }
@@ -156,23 +158,23 @@ func (s *setter) head(d Day, corner string) {
 	if title == "" {
 		title = "Sun compass: the day's card"
 	}
-	room := s.right() - s.left() - b*paper.Regular.Width(corner) - 2*b
-	s.set(title, paper.Regular, min(b, room/paper.Regular.Width(title)), s.left(), y, 0)
-	s.set(corner, paper.Regular, b, s.right(), y, 1)
+	room := s.right() - s.left() - b*typeface.Regular.Width(corner) - 2*b
+	s.set(title, typeface.Regular, min(b, room/typeface.Regular.Width(title)), s.left(), y, 0)
+	s.set(corner, typeface.Regular, b, s.right(), y, 1)
 	y += 2.1 * b
-	s.set(d.title(), paper.Bold, 1.8*b, s.left(), y, 0)
-	s.set("UTC"+s.c.UTCOffset, paper.Bold, 1.8*b, s.right(), y, 1)
+	s.set(d.title(), typeface.Bold, 1.8*b, s.left(), y, 0)
+	s.set("UTC"+s.c.UTCOffset, typeface.Bold, 1.8*b, s.right(), y, 1)
 }
 
 // leaves sets the day: as many leaves as its table needs.
 func (s *setter) leaves(d Day) {
 	width := s.right() - s.left()
 	above := plain(append([]string{s.c.placeLine(), s.c.clockLine(d)}, s.c.sky(d)...)...)
-	above[1].face, above[2].face = paper.Bold, paper.Bold // the clock, and when the shadow is usable
+	above[1].face, above[2].face = typeface.Bold, typeface.Bold // the clock, and when the shadow is usable
 	for _, w := range d.Warnings {
-		above = append(above, paragraph{"Warning: " + w.Message + ".", paper.Bold})
+		above = append(above, paragraph{"Warning: " + w.Message + ".", typeface.Bold})
 	}
-	below := append([]paragraph{{headingRule, paper.Bold}}, plain(s.c.hints(d)...)...)
+	below := append([]paragraph{{headingRule, typeface.Bold}}, plain(s.c.hints(d)...)...)
 	below = append(below, plain(strings.Join(cautions, " "))...)
 
 	top := s.headHeight() + s.height(above, width) + 0.8*s.p.body
@@ -206,7 +208,7 @@ type table struct {
 func (s *setter) newTable(top, bottom float64) *table {
 	t := &table{setter: s, cols: s.c.columns(), gutter: 1.5 * s.p.table, top: top}
 	for _, k := range t.cols {
-		w := max(s.p.table*paper.Bold.Width(k.widest), t.small()*paper.Bold.Width(k.over), t.small()*paper.Bold.Width(k.head))
+		w := max(s.p.table*typeface.Bold.Width(k.widest), t.small()*typeface.Bold.Width(k.over), t.small()*typeface.Bold.Width(k.head))
 		t.widths = append(t.widths, w+2*t.pad())
 		t.block += w + 2*t.pad()
 	}
@@ -253,7 +255,7 @@ func (t *table) set(lines []line) {
 
 func (t *table) setBlock(lines []line, left float64) {
 	em, small, pad := t.p.table, t.small(), t.pad()
-	cell := func(s string, face *paper.Typeface, em, y float64, i int) {
+	cell := func(s string, face *typeface.Face, em, y float64, i int) {
 		x := left
 		for _, w := range t.widths[:i+1] {
 			x += w
@@ -261,25 +263,25 @@ func (t *table) setBlock(lines []line, left float64) {
 		t.setter.set(s, face, em, x-pad, y, 1)
 	}
 	for i, k := range t.cols {
-		cell(k.over, paper.Bold, small, t.top+small, i)
-		cell(k.head, paper.Bold, small, t.top+2.15*small, i)
+		cell(k.over, typeface.Bold, small, t.top+small, i)
+		cell(k.head, typeface.Bold, small, t.top+2.15*small, i)
 	}
 	y := t.top + t.heading()
 	t.rule(left, y, left+t.block, thinLine)
 	for _, l := range lines {
 		base := y + (t.p.row+0.72*em)/2 // figures are 0.72 em high
 		if l.cells == nil {
-			cell(l.at, paper.Regular, em, base, 0)
+			cell(l.at, typeface.Regular, em, base, 0)
 			note := l.note
-			if x := t.widths[0] + 2*pad; x+small*paper.Bold.Width(note) > t.block {
+			if x := t.widths[0] + 2*pad; x+small*typeface.Bold.Width(note) > t.block {
 				note, _, _ = strings.Cut(note, ":")
 			}
-			t.setter.set(note, paper.Bold, small, left+t.widths[0]+2*pad, base, 0)
+			t.setter.set(note, typeface.Bold, small, left+t.widths[0]+2*pad, base, 0)
 		}
 		for i, s := range l.cells {
-			face := paper.Regular
+			face := typeface.Regular
 			if i > 0 && i < len(t.cols)-3 { // what is set and steered by
-				face = paper.Bold
+				face = typeface.Bold
 			}
 			cell(s, face, em, base, i)
 		}
@@ -294,7 +296,7 @@ func (s *setter) back(d Day, corner string) {
 	width := s.right() - s.left()
 	s.head(d, corner)
 	top := s.headHeight() + 0.6*b
-	below := append([]paragraph{{headingRule, paper.Bold}}, plain(s.c.legend(d)...)...)
+	below := append([]paragraph{{headingRule, typeface.Bold}}, plain(s.c.legend(d)...)...)
 	bottom := s.p.Height - s.p.margin - s.height(below, width)
 	s.flow(below, s.left(), bottom, width)
 	bottom -= b
@@ -309,7 +311,7 @@ func (s *setter) back(d Day, corner string) {
 	x := s.left()
 	for _, k := range cols {
 		s.upright(x, top, end, hairline)
-		s.set(k.head, paper.Bold, 0.9*b, x+0.5*b, top+1.45*b, 0)
+		s.set(k.head, typeface.Bold, 0.9*b, x+0.5*b, top+1.45*b, 0)
 		x += k.part * width
 	}
 	s.upright(x, top, end, hairline)

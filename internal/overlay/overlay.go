@@ -14,13 +14,9 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"sync"
 
 	"golang.org/x/image/draw"
 	"golang.org/x/image/font"
-	"golang.org/x/image/font/gofont/gobold"
-	"golang.org/x/image/font/gofont/goregular"
-	"golang.org/x/image/font/opentype"
 	"golang.org/x/image/math/fixed"
 	"golang.org/x/image/tiff"
 	"golang.org/x/image/vector"
@@ -31,6 +27,7 @@ import (
 	"shadowread/internal/photo"
 	"shadowread/internal/reading"
 	"shadowread/internal/sheet"
+	"shadowread/internal/typeface"
 	"shadowread/internal/wording"
 )
 
@@ -559,34 +556,17 @@ type lettering struct {
 	err   error
 }
 
-// typefaces are the Go fonts, regular and bold, parsed once.
-var typefaces = sync.OnceValues(func() ([2]*opentype.Font, error) {
-	var out [2]*opentype.Font
-	var err error
-	for i, ttf := range [][]byte{goregular.TTF, gobold.TTF} {
-		if out[i], err = opentype.Parse(ttf); err != nil {
-			break
-		}
-	}
-	return out, err
-})
-
 // face returns a face of em px.
 func (l *lettering) face(em float64, bold bool) font.Face {
 	key := fmt.Sprint(em, bold)
 	if f, ok := l.faces[key]; ok {
 		return f
 	}
-	fonts, err := typefaces()
-	if err != nil {
-		l.err = notWritten(err)
-		return nil
-	}
-	parsed := fonts[0]
+	of := typeface.Regular
 	if bold {
-		parsed = fonts[1]
+		of = typeface.Bold
 	}
-	f, err := opentype.NewFace(parsed, &opentype.FaceOptions{Size: em, DPI: 72}) // 72: em in px
+	f, err := of.Sized(em)
 	if err != nil {
 		l.err = notWritten(err)
 		return nil

@@ -1,3 +1,8 @@
+// Package paper puts ink on printed pages: their sizes, and a PDF whose bytes depend on
+// its contents alone.
+//
+// Lengths are millimetres on paper, places are counted from the upper left corner
+// of the page, x to the right and y down.
 package paper
 
 import (
@@ -10,6 +15,7 @@ import (
 	"codeberg.org/go-pdf/fpdf"
 
 	"shadowread/internal/angle"
+	"shadowread/internal/typeface"
 )
 
 // PointsPerMM converts millimetres to the points of type.
@@ -39,10 +45,18 @@ func NewDocument(title string, f Format, date time.Time) *fpdf.Fpdf {
 	doc.SetAutoPageBreak(false, 0)
 	doc.SetTitle(title, true)
 	doc.SetLang("en")
-	for _, f := range []*Typeface{Regular, Bold} {
-		doc.AddUTF8FontFromBytes("Go", f.style, f.ttf)
+	for _, f := range []*typeface.Face{typeface.Regular, typeface.Bold} {
+		doc.AddUTF8FontFromBytes("Go", style(f), f.TTF)
 	}
 	return doc
+}
+
+// style is the PDF library's name for a face.
+func style(f *typeface.Face) string {
+	if f == typeface.Bold {
+		return "B"
+	}
+	return ""
 }
 
 // AddPage begins a new page.
@@ -62,8 +76,8 @@ func (d *PDF) Fill(x, y float64, regions ...[]byte) {
 
 // Text sets s with its baseline starting at (x, y), turned clockwise about that
 // point; size is the em in millimetres.
-func (d *PDF) Text(s string, face *Typeface, size, x, y float64, turn angle.Angle) {
-	d.doc.SetFont("Go", face.style, size*PointsPerMM)
+func (d *PDF) Text(s string, face *typeface.Face, size, x, y float64, turn angle.Angle) {
+	d.doc.SetFont("Go", style(face), size*PointsPerMM)
 	d.doc.TransformBegin()
 	d.doc.TransformRotate(-turn.Degrees(), x, y)
 	d.doc.Text(x, y, s)

@@ -2,6 +2,7 @@ package report
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
 	"io"
 	"math"
@@ -13,6 +14,7 @@ import (
 	"shadowread/internal/chart"
 	"shadowread/internal/fault"
 	"shadowread/internal/paper"
+	"shadowread/internal/typeface"
 )
 
 // Measures of a page, mm.
@@ -28,7 +30,7 @@ const (
 // embedded fonts lack are printed as question marks, and a caution says so. It fails
 // with code "bad_paper" or "pdf_failed", or as Overlay and w do.
 func WritePDF(w io.Writer, in Input, p paper.Format) error {
-	if err := p.Among(paper.Office...); err != nil {
+	if err := cmp.Or(p.Among(paper.Office...), typeface.Fonts()); err != nil {
 		return err
 	}
 	d, err := compose(in)
@@ -82,11 +84,11 @@ func (s *setter) text(t string, bold bool, em, x, y float64) {
 	s.pdf.Text(x, y, chart.Printable(t))
 }
 
-func face(bold bool) *paper.Typeface {
+func face(bold bool) *typeface.Face {
 	if bold {
-		return paper.Bold
+		return typeface.Bold
 	}
-	return paper.Regular
+	return typeface.Regular
 }
 
 // broken returns a text in lines of a width. A word that is longer is broken.

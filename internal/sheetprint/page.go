@@ -9,8 +9,8 @@ import (
 	"slices"
 
 	"shadowread/internal/angle"
-	"shadowread/internal/paper"
 	"shadowread/internal/sheet"
+	"shadowread/internal/typeface"
 )
 
 // What the geometry leaves open, in mm.
@@ -124,7 +124,7 @@ func ink(m sheet.Mark) path {
 func numeral(d sheet.Dial, n int) text {
 	a := (180*angle.Degree - angle.FromDegrees(float64(n))).Bearing()
 	return text{
-		s: fmt.Sprint(n), face: paper.Regular, size: d.NumeralHeight / paper.Regular.DigitHeight(),
+		s: fmt.Sprint(n), face: typeface.Regular, size: d.NumeralHeight / typeface.Regular.DigitHeight(),
 		at: polar(d.NumeralRadius-d.NumeralHeight/2, a), align: 0.5, turn: a,
 	}
 }
@@ -132,7 +132,7 @@ func numeral(d sheet.Dial, n int) text {
 // notes returns what stands outside the face: above it the way forward and the
 // hand rule, below it the scale check, the table of rods and the small print.
 func notes(s *sheet.Sheet) []group {
-	forward := group{id: "forward", texts: []text{{s: "FORWARD", face: paper.Bold, size: 5, at: xy(0, faceHalf+3), align: 0.5}}}
+	forward := group{id: "forward", texts: []text{{s: "FORWARD", face: typeface.Bold, size: 5, at: xy(0, faceHalf+3), align: 0.5}}}
 	for _, x := range []float64{-18, 18} {
 		var p path
 		p.polygon(xy(x, faceHalf+6.6), xy(x+1.9, faceHalf+3), xy(x-1.9, faceHalf+3))
@@ -140,9 +140,9 @@ func notes(s *sheet.Sheet) []group {
 	}
 
 	rule := group{id: "rule", texts: []text{
-		{s: "True heading = azimuth of the sun + number under the shadow (less 360 if over)", face: paper.Bold, size: 4.2, at: xy(0, faceHalf+12.5), align: 0.5},
-		{s: fmt.Sprintf("shadowread %s %d", s.Name, s.Version), face: paper.Regular, size: body, at: xy(-faceHalf, faceHalf+19)},
-		{s: "By moonlight, the azimuth of the moon. Azimuth and heading are counted from true north.", face: paper.Regular, size: body, at: xy(faceHalf, faceHalf+19), align: 1},
+		{s: "True heading = azimuth of the sun + number under the shadow (less 360 if over)", face: typeface.Bold, size: 4.2, at: xy(0, faceHalf+12.5), align: 0.5},
+		{s: fmt.Sprintf("shadowread %s %d", s.Name, s.Version), face: typeface.Regular, size: body, at: xy(-faceHalf, faceHalf+19)},
+		{s: "By moonlight, the azimuth of the moon. Azimuth and heading are counted from true north.", face: typeface.Regular, size: body, at: xy(faceHalf, faceHalf+19), align: 1},
 	}}
 	return []group{forward, rule, scaleCheck(s), rodTable(s, faceHalf+17.5), smallPrint(s, faceHalf+37.5)}
 }
@@ -155,7 +155,7 @@ func scaleCheck(s *sheet.Sheet) group {
 	for _, p := range []sheet.Point{from, to} {
 		g.shapes = append(g.shapes, line(xy(p.X, p.Y+scaleTick/2), xy(p.X, p.Y-scaleTick/2), thinLine))
 	}
-	g.texts = []text{{s: fmt.Sprintf("%g mm", s.ScaleLength), face: paper.Regular, size: body, at: xy((from.X+to.X)/2, from.Y-4), align: 0.5}}
+	g.texts = []text{{s: fmt.Sprintf("%g mm", s.ScaleLength), face: typeface.Regular, size: body, at: xy((from.X+to.X)/2, from.Y-4), align: 0.5}}
 	return g
 }
 
@@ -175,19 +175,19 @@ func rodTable(s *sheet.Sheet, below float64) group {
 		y := top - float64(i)*height
 		g.shapes = append(g.shapes, line(xy(-faceHalf, y), xy(faceHalf, y), thinLine))
 	}
-	cell := func(row int, x, align float64, s string, face *paper.Typeface) {
+	cell := func(row int, x, align float64, s string, face *typeface.Face) {
 		g.texts = append(g.texts, text{s: s, face: face, size: body, at: xy(x, top-3.3-float64(row)*height), align: align})
 	}
-	cell(0, -faceHalf, 0, "Altitude of the sun or moon", paper.Bold)
-	cell(1, -faceHalf, 0, "Rod that reaches the scale", paper.Bold)
+	cell(0, -faceHalf, 0, "Altitude of the sun or moon", typeface.Bold)
+	cell(1, -faceHalf, 0, "Rod that reaches the scale", typeface.Bold)
 	for i := range 12 {
 		alt := 10 + 5*i
 		x := first + column*float64(i) + column/2
-		cell(0, x, 0.5, fmt.Sprintf("%d°", alt), paper.Regular)
-		cell(1, x, 0.5, fmt.Sprintf("%d", rodHeight(s, angle.FromDegrees(float64(alt)))), paper.Regular)
+		cell(0, x, 0.5, fmt.Sprintf("%d°", alt), typeface.Regular)
+		cell(1, x, 0.5, fmt.Sprintf("%d", rodHeight(s, angle.FromDegrees(float64(alt)))), typeface.Regular)
 	}
 	cell(2, -faceHalf, 0, fmt.Sprintf("Heights in mm above the sheet: %g mm × tan altitude, rounded up. A %g mm rod reaches the scale only below %.0f°.",
-		s.Dial.RingRadius, s.RodHeight, angle.Atan2(s.RodHeight, s.Dial.RingRadius).Degrees()), paper.Regular)
+		s.Dial.RingRadius, s.RodHeight, angle.Atan2(s.RodHeight, s.Dial.RingRadius).Degrees()), typeface.Regular)
 	return g
 }
 
@@ -229,15 +229,15 @@ func smallPrint(s *sheet.Sheet, below float64) group {
 		x := -faceHalf + float64(i)*(width+gutter)
 		for j, r := range rows {
 			y := -below - float64(j)*leading
-			t := text{s: r.text, face: paper.Regular, size: body, at: xy(x, y)}
+			t := text{s: r.text, face: typeface.Regular, size: body, at: xy(x, y)}
 			if j == 0 {
-				t.face = paper.Bold
+				t.face = typeface.Bold
 			}
 			g.texts = append(g.texts, t)
 			if r.unit == "" {
 				continue
 			}
-			unit := text{s: r.unit, face: paper.Regular, size: body, at: xy(x+width, y), align: 1}
+			unit := text{s: r.unit, face: typeface.Regular, size: body, at: xy(x+width, y), align: 1}
 			g.texts = append(g.texts, unit)
 			g.shapes = append(g.shapes, line(xy(x+t.width()+gap, y-0.5), xy(x+width-unit.width()-gap, y-0.5), thinLine))
 		}

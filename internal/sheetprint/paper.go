@@ -1,6 +1,11 @@
 package sheetprint
 
-import "shadowread/internal/paper"
+import (
+	"cmp"
+
+	"shadowread/internal/paper"
+	"shadowread/internal/typeface"
+)
 
 // leaf is a format with the place of the sheet on it: the foot of the gnomon stands
 // half-way across.
@@ -9,10 +14,12 @@ type leaf struct {
 	footFromTop float64 // mm from the upper edge of the paper to the foot
 }
 
-// newLeaf refuses a format that the page was not composed for, with bad_paper.
+// newLeaf refuses a format that the page was not composed for, with bad_paper, and a
+// build that has no fonts, as typeface.Fonts does.
 func newLeaf(f paper.Format) (leaf, error) {
+	l := leaf{f, 127.4}
 	if f == paper.Letter {
-		return leaf{f, 118.6}, nil
+		l.footFromTop = 118.6
 	}
-	return leaf{f, 127.4}, f.Among(paper.Office...)
+	return l, cmp.Or(f.Among(paper.Office...), typeface.Fonts())
 }

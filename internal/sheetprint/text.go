@@ -5,15 +5,15 @@ import (
 	"golang.org/x/image/math/fixed"
 
 	"shadowread/internal/angle"
-	"shadowread/internal/paper"
 	"shadowread/internal/sheet"
+	"shadowread/internal/typeface"
 )
 
 // text is a line of type. At is on the baseline, at the start, the middle or the
 // end of the line by align (0, 0.5, 1); the line is turned clockwise about it.
 type text struct {
 	s     string
-	face  *paper.Typeface
+	face  *typeface.Face
 	size  float64 // em, mm
 	at    sheet.Point
 	align float64
