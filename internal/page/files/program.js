@@ -37,6 +37,18 @@ function newWorker() {
   return worker;
 }
 
+// inTime settles as a promise does, or fails after so many seconds. They are counted, not
+// measured: while a device sleeps nothing is waited for.
+export function inTime(seconds, promise, why) {
+  return new Promise((resolve, reject) => {
+    let left = seconds;
+    const counting = setInterval(() => { if (--left < 0) reject(new Error(why)); }, 1000);
+    promise.then(resolve, reject).finally(() => clearInterval(counting));
+  });
+}
+
+const startsWithin = 30; // s, many times what an old telephone takes
+
 // start runs the program in a worker. call resolves to {json, bytes}; end cancels what runs.
 export function start(module) {
   const worker = newWorker();
@@ -54,12 +66,12 @@ export function start(module) {
         worker.postMessage({ id, call: name, json: JSON.stringify(request), bytes }, bytes ? [bytes] : []);
       });
     },
-    end() {
+    end(why = "cancelled") {
       worker.terminate();
-      fail(new Error("cancelled"));
+      fail(new Error(why));
     },
   };
-  return new Promise((ready, failed) => {
+  const started = new Promise((ready, failed) => {
     worker.onerror = (event) => {
       const error = new Error(event.message || "the program failed");
       failed(error);
@@ -80,5 +92,9 @@ export function start(module) {
       else fail(error);
     };
     worker.postMessage({ module });
+  });
+  return inTime(startsWithin, started, "the program does not start").catch((error) => {
+    worker.terminate();
+    throw error;
   });
 }

@@ -10,6 +10,7 @@ import { keepReading, when } from "./kept.js";
 import { warningList } from "./shell.js";
 
 const quietFor = 300; // ms without a line of progress
+const silentFor = 60; // s without a sign of the program, after which a person should not wait on
 const statedFor = 600; // s, after which what was said by hand was of another photo
 const oldAfter = 300; // s, after which a heading is no longer that of a vehicle that stands
 let runNow = 0;
@@ -36,10 +37,11 @@ function clearReading() {
 // working shows that it goes on, after a moment; it returns how to end it and to name a stage.
 function working() {
   const begun = performance.now();
-  let stage = "reading";
+  let stage = "reading", heard = begun;
   const line = () => {
-    const s = Math.floor((performance.now() - begun) / 1000);
-    setText(byId("working-line"), stage + " …" + (s >= 2 ? " " + s + " s" : ""));
+    const since = (then) => Math.floor((performance.now() - then) / 1000);
+    const s = since(begun), silent = since(heard) >= silentFor;
+    setText(byId("working-line"), stage + " …" + (s >= 2 ? " " + s + " s" : "") + (silent ? ": no answer for a minute. Cancel, and choose the photo again" : ""));
   };
   const opening = setTimeout(() => { line(); byId("working").hidden = false; }, quietFor);
   const counting = setInterval(line, 500);
@@ -53,7 +55,14 @@ function working() {
     if (document.activeElement === document.body) (focused.checkVisibility() ? focused : byId("choose")).focus({ preventScroll: true });
     endWork = () => {};
   };
-  return { stage(text) { stage = text; line(); }, end: endWork };
+  return {
+    stage(text) {
+      stage = text;
+      heard = performance.now();
+      line();
+    },
+    end: endWork,
+  };
 }
 
 // deviceTime is the device's, with the UTC offset that it had at a local time, or at one in ms:
@@ -88,7 +97,9 @@ async function readPhoto(file, chosen, more = {}) {
     speak("cancelled");
     byId("take").focus();
   };
-  await renewPlace(60);
+  await renewPlace(60, () => work.stage("asking this device for its place"));
+  if (run !== runNow) return;
+  work.stage("reading");
   const photo = await photoBytes(file);
   if (run !== runNow) return;
   if (photo.refused || photo.error) {
