@@ -1,6 +1,7 @@
 // The computing part, twice: one instance reads photos and may be ended in the midst, one
 // answers all else. Either is replaced when it breaks.
-import { load, start, inTime } from "./program.js";
+import { load, start } from "./program.js";
+import { inTime } from "./wait.js";
 
 let theModule = null;
 

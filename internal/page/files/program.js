@@ -1,4 +1,5 @@
 // Loads the program and talks to it.
+import { inTime } from "./wait.js";
 
 // In the form of one file the program, and the worker's source, stand in the page itself.
 const inline = document.getElementById("program");
@@ -35,16 +36,6 @@ function newWorker() {
   const worker = new Worker(url);
   URL.revokeObjectURL(url);
   return worker;
-}
-
-// inTime settles as a promise does, or fails after so many seconds. They are counted, not
-// measured: while a device sleeps nothing is waited for.
-export function inTime(seconds, promise, why) {
-  return new Promise((resolve, reject) => {
-    let left = seconds;
-    const counting = setInterval(() => { if (--left < 0) reject(new Error(why)); }, 1000);
-    promise.then(resolve, reject).finally(() => clearInterval(counting));
-  });
 }
 
 const startsWithin = 30; // s, many times what an old telephone takes
