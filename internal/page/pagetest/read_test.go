@@ -358,12 +358,12 @@ func TestTimeByThePerson(t *testing.T) {
 	})
 }
 
-// burdened makes each reading a long one on any machine: its worker reads the photo thirty times
+// burdened makes each reading a long one on any machine: its worker reads the photo twelve times
 // before the one that was asked for. A quick machine reads 12 megapixels in the third of a second
 // after which the page says that it reads.
 const burdened = `
 	const There = globalThis.Worker;
-	globalThis.burden = 30;
+	globalThis.burden = 12;
 	globalThis.Worker = class extends There {
 		postMessage(data, ...more) {
 			if (data.call === "read") for (let i = 0; i < burden; i++) super.postMessage({...data, id: 0, bytes: data.bytes.slice(0)});
