@@ -2,8 +2,8 @@
 import { byId, make, show, setText, speak, facts, decimal, ageText, markFault, utcOffsetMinutes } from "./dom.js";
 import { figures, arrow, shareBar, sketch } from "./figure.js";
 import { reader, helm, cancelled } from "./engine.js";
-import { settingsNow } from "./settings.js";
-import { placeNow, renewPlace, dropPlace, openPlace, showPhotosPlace } from "./place.js";
+import { settingsNow, onSettings } from "./settings.js";
+import { placeNow, onPlace, renewPlace, dropPlace, openPlace, showPhotosPlace } from "./place.js";
 import { photoBytes, changedText } from "./photofile.js";
 import { setPicture } from "./picture.js";
 import { keepReading, when } from "./kept.js";
@@ -18,6 +18,7 @@ let askedCamera = 0; // ms, when the camera was asked for
 let statedAt = 0; // ms, when something was last said by hand
 let askAgain = null; // what was asked last, to be asked again with another word of the person
 let shownAt = null; // ms by this device's clock, of the reading that is shown
+let askedBy = "", shownBy = ""; // settings and place by which was asked last, and by which what is shown was read
 let endWork = () => {}; // of the photo that is being read
 
 function clearReading() {
@@ -72,6 +73,14 @@ function deviceTime(local) {
   return { device_now_ms: now, device_utc_offset_min: utcOffsetMinutes(Number.isNaN(then) ? now : then) };
 }
 
+// readingBy is what a heading depends on, besides its photo: the settings without those that
+// change no heading, and a place that somebody gave. The device's moves with it.
+function readingBy() {
+  const { course_deg, grid, position_form, distance_unit, journey, stops, position, ...by } = settingsNow();
+  const place = placeNow();
+  return JSON.stringify([by, place && place.source !== "device" ? [place.latitude_deg, place.longitude_deg] : null]);
+}
+
 // startAnew ends what went before, whatever it was: nothing of it stays on the screen or comes later.
 function startAnew() {
   endWork();
@@ -113,6 +122,7 @@ async function readPhoto(file, chosen, more = {}) {
     asked_ms: chosen === "camera" ? asked : 0, stated_time: stated.text, shrunk_by: photo.shrunk_by, original: photo.original,
     overlay: true, ...deviceTime(stated.local || photo.clock || file.lastModified), ...more,
   };
+  askedBy = readingBy();
   let shown = false;
   const showIt = (answer) => {
     if (run !== runNow || shown || answer.error === cancelled) return;
@@ -153,6 +163,7 @@ async function readNumber() {
   const request = {
     settings: settingsNow(), number_deg: number, length_mm: length, place: placeNow(), body: bodyChosen(), stated_time: stated.text, ...deviceTime(stated.local),
   };
+  askedBy = readingBy();
   const { answer } = await helm.ask("number", request);
   if (run !== runNow) return;
   const name = "number " + field.value.trim();
@@ -178,6 +189,7 @@ export function showAnswer(answer, name, changed) {
     return;
   }
   forgetStated();
+  shownBy = askedBy || readingBy();
   shownAt = Date.parse(answer.reading.time_utc) + 1000 * (settingsNow().clock_error_s ?? 0);
   setText(byId("read-of"), (say.name ?? "heading") + " by the " + say.by);
   byId("read-figure").replaceChildren(figures(say.heading, "heading " + say.heading + " degrees true", true));
@@ -304,13 +316,16 @@ function budget(terms, remarks) {
   byId("read-budget").hidden = terms.length === 0;
 }
 
-// age says how old the heading is; an old one greys out.
+// age says how old the heading is; an old one greys out, and one by settings or a place that hold
+// no longer.
 function age() {
   if (byId("stated-shown").textContent && (Date.now() - statedAt) / 1000 > statedFor) forgetStated();
   if (shownAt === null) return;
   const s = (Date.now() - shownAt) / 1000;
-  const old = s > oldAfter;
-  byId("read-plate").classList.toggle("old", old);
+  const old = s > oldAfter, changed = shownBy !== readingBy();
+  byId("read-plate").classList.toggle("old", old || changed);
+  byId("read-since").hidden = !changed;
+  byId("since-again").hidden = askAgain === readNumber;
   setText(byId("read-age"), (old ? "OLD, " : "") + ageText(s));
 }
 
@@ -372,6 +387,9 @@ export function startRead() {
   });
   forgetStated(); // a browser that loads the page anew puts fields back
   window.addEventListener("pageshow", ({ persisted }) => { if (!persisted) forgetStated(); });
+  byId("since-again").addEventListener("click", () => askAgain({}));
+  onSettings(age);
+  onPlace(age);
   setInterval(age, 1000);
   document.addEventListener("visibilitychange", age);
 }

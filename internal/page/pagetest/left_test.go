@@ -321,6 +321,49 @@ func TestStoredLater(t *testing.T) {
 	}
 }
 
+// A heading does not stand as one of now once the settings or the place by which it was read are
+// others; another course makes no other heading.
+func TestHeadingBySettingsOfBefore(t *testing.T) {
+	inFolder(t, func(b *tab, _ form) {
+		changed := func() bool {
+			return eval[bool](b, `document.getElementById("read-plate").classList.contains("old") && document.getElementById("read-since").checkVisibility()`)
+		}
+		set := func(field, text string) {
+			b.screen("settings")
+			b.fill("set-"+field, text)
+			b.run(`const {settingsNow} = await import("./settings.js"); for (let i = 0; i < 500 && String(settingsNow()["` + strings.ReplaceAll(field, "-", "_") + `"] ?? "") !== "` + text + `"; i++) await new Promise((r) => setTimeout(r, 20))`)
+			b.screen("read")
+		}
+		b.read(demo("01-leaving-camp.jpg"))
+		set("course-deg", "60")
+		if changed() {
+			b.t.Error("another course passes for another heading")
+		}
+		set("clock-error-s", "240")
+		if !changed() {
+			b.t.Error("the clock is said to be four minutes fast, and the heading of before stands")
+		}
+		b.click("since-again")
+		b.until(`!document.getElementById("read-plate").hidden`)
+		if got := b.heading(); got == "058.4" || changed() {
+			b.t.Errorf("read again it is %s, marked as of before: %v", got, changed())
+		}
+		set("clock-error-s", "")
+		b.place("22", "54.0", "S", "22", "18.0", "E")
+		b.fill("number-deg", "347.7")
+		b.run(`document.getElementById("number-form").requestSubmit()`)
+		b.until(`document.getElementById("read-facts").textContent.includes("number 347.7")`)
+		if changed() {
+			b.t.Error("a heading of now passes for one of before")
+		}
+		b.place("22", "54.0", "S", "12", "18.0", "E")
+		b.until(`document.getElementById("read-since").checkVisibility()`)
+		if !changed() || eval[bool](b, `document.getElementById("since-again").checkVisibility()`) {
+			b.t.Error("the place is another, and the heading of before stands, or its number would be taken for one of now")
+		}
+	})
+}
+
 // trustOffset says of a photo that was refused, for nothing shows its clock's UTC offset, that it
 // was this one.
 func (b *tab) trustOffset(offset string) {
