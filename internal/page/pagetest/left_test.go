@@ -144,6 +144,18 @@ func TestTwoWindows(t *testing.T) {
 	})
 }
 
+// What was removed in another window does not stand in this one when it is looked at again.
+func TestKeptInTwoWindows(t *testing.T) {
+	inFolder(t, func(b *tab, _ form) {
+		b.read(demo("01-leaving-camp.jpg"))
+		b.screen("kept")
+		b.until(`document.querySelectorAll("#kept-list > li").length === 1`)
+		b.run(`const {allKept, remove} = await import("./store.js"); await remove((await allKept()).map((k) => k.id));
+			document.dispatchEvent(new Event("visibilitychange"))`)
+		b.until(`document.querySelectorAll("#kept-list > li").length === 0 && !document.getElementById("kept-none").hidden`)
+	})
+}
+
 // A comma that parts thousands is none that parts tenths.
 func TestOdometerWithThousands(t *testing.T) {
 	inFolder(t, func(b *tab, _ form) {

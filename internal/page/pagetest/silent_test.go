@@ -52,6 +52,24 @@ func TestSteersOnAfterADeadWorker(t *testing.T) {
 	b.until(fmt.Sprintf(`document.querySelector("#steer-figure svg")?.getAttribute("aria-label").split(" ")[1] > %q && !document.getElementById("steer-plate").classList.contains("old")`, old))
 }
 
+// A turn does not stand beside another number than that by which it was computed, while nothing
+// answers.
+func TestTurnIsOfItsNumber(t *testing.T) {
+	b := mortalPage(t, "")
+	b.until(`document.documentElement.dataset.ready === "all"`)
+	b.click("understood")
+	b.steer()
+	b.fill("eye-deg", "346")
+	b.run(`document.getElementById("eye-form").requestSubmit()`)
+	b.until(`!document.getElementById("steer-turn").hidden`)
+	b.run(`dieAll()`)
+	b.fill("eye-deg", "340")
+	b.run(`document.getElementById("eye-form").requestSubmit()`)
+	if turn := b.text("steer-turn"); !eval[bool](b, `document.getElementById("steer-turn").hidden`) {
+		t.Errorf("340 is read, and by 346 it says %q", turn)
+	}
+}
+
 // A photo whose reader gives no answer any more is said to have none, and is read once it was
 // cancelled.
 func TestReadsAfterADeadWorker(t *testing.T) {
