@@ -18,7 +18,7 @@ let askedCamera = 0; // ms, when the camera was asked for
 let statedAt = 0; // ms, when something was last said by hand
 let askAgain = null; // what was asked last, to be asked again with another word of the person
 let shownAt = null; // ms by this device's clock, of the reading that is shown
-let askedBy = "", shownBy = ""; // settings and place by which was asked last, and by which what is shown was read
+let askedBy = null, shownBy = null; // settings and place by which was asked last, and by which what is shown was read
 let endWork = () => {}; // of the photo that is being read
 
 function clearReading() {
@@ -78,7 +78,7 @@ function deviceTime(local) {
 function readingBy() {
   const { course_deg, grid, position_form, distance_unit, journey, stops, position, ...by } = settingsNow();
   const place = placeNow();
-  return JSON.stringify([by, place && place.source !== "device" ? [place.latitude_deg, place.longitude_deg] : null]);
+  return { settings: JSON.stringify(by), place: place && place.source !== "device" ? place.latitude_deg + " " + place.longitude_deg : "" };
 }
 
 // startAnew ends what went before, whatever it was: nothing of it stays on the screen or comes later.
@@ -172,6 +172,8 @@ async function readNumber() {
   if (answer.say?.status === "ok") await keepReading(answer, "number", name);
 }
 
+const ofPhotosPlace = (say) => say.place_note?.startsWith("place by the photo");
+
 // showAnswer puts an answer on the screen: a heading, a refusal, or an error.
 export function showAnswer(answer, name, changed) {
   clearReading();
@@ -182,14 +184,15 @@ export function showAnswer(answer, name, changed) {
   }
   const { say } = answer;
   notes(answer, name, changed);
-  if (say.place_note?.startsWith("place by the photo")) showPhotosPlace(say.place);
+  if (ofPhotosPlace(say)) showPhotosPlace(say.place);
   if (say.status !== "ok") {
     refuse(say.refused);
     offer(say);
     return;
   }
   forgetStated();
-  shownBy = askedBy || readingBy();
+  shownBy = askedBy ?? readingBy();
+  if (ofPhotosPlace(say)) shownBy = { ...shownBy, place: null }; // where the vehicle is since changes nothing
   shownAt = Date.parse(answer.reading.time_utc) + 1000 * (settingsNow().clock_error_s ?? 0);
   setText(byId("read-of"), (say.name ?? "heading") + " by the " + say.by);
   byId("read-figure").replaceChildren(figures(say.heading, "heading " + say.heading + " degrees true", true));
@@ -322,7 +325,8 @@ function age() {
   if (byId("stated-shown").textContent && (Date.now() - statedAt) / 1000 > statedFor) forgetStated();
   if (shownAt === null) return;
   const s = (Date.now() - shownAt) / 1000;
-  const old = s > oldAfter, changed = shownBy !== readingBy();
+  const now = readingBy();
+  const old = s > oldAfter, changed = shownBy.settings !== now.settings || shownBy.place !== null && shownBy.place !== now.place;
   byId("read-plate").classList.toggle("old", old || changed);
   byId("read-since").hidden = !changed;
   byId("since-again").hidden = askAgain === readNumber;

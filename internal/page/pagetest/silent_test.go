@@ -130,3 +130,19 @@ func TestReadsWhileThePlaceIsAsked(t *testing.T) {
 		t.Errorf("the page reads %q (%s)", b.heading(), b.refusal())
 	}
 }
+
+// A network that stalls while the program is loaded is told of, and no longer once it is there.
+func TestProgramIsStillLoaded(t *testing.T) {
+	needsBrowser(t)
+	s := newSite(t) // closed after the window
+	b := newTab(t)
+	b.clock(campTime, false)
+	b.before(`const reach = globalThis.fetch, once = globalThis.setTimeout;
+		globalThis.fetch = (...given) => new Promise((resolve) => { globalThis.goOn = () => resolve(reach(...given)) });
+		globalThis.setTimeout = (work, ms, ...given) => once(work, ms / 20, ...given)`)
+	b.do("open", chromedp.Navigate(s.address))
+	b.until(`document.getElementById("trouble-text").innerText.includes("still being loaded")`)
+	b.run(`goOn()`)
+	b.until(`document.documentElement.dataset.ready === "all"`)
+	b.calm()
+}
