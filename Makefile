@@ -22,8 +22,7 @@ test: page
 	@bash scripts/setup.sh browser
 	go vet ./...
 	bash scripts/fuzz.sh $(FUZZTIME)
-	go test $$(go list ./... | grep -v '/pagetest$$')
-	bash scripts/test-page.sh
+	go test ./...
 	CGO_ENABLED=0 go test $(WITHOUT_OPENCV)
 
 build: page

@@ -94,13 +94,13 @@ to the port.`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runServe(cmd.Context(), s, port) },
 	}
-	cmd.Flags().IntVar(&port, "port", 8417, "`N`, of this machine's loopback address")
+	cmd.Flags().IntVar(&port, "port", 8417, "`N`, of this machine's loopback address; 0 takes one that is free")
 	return cmd
 }
 
 func runServe(ctx context.Context, s *streams, port int) error {
-	if port < 1 || port > 65535 {
-		return fault.Usage("bad_port", "give a number from 1 to 65535", "--port %d is no port", port)
+	if port < 0 || port > 65535 {
+		return fault.Usage("bad_port", "give a number from 1 to 65535, or 0 for any that is free", "--port %d is no port", port)
 	}
 	p, err := page.New(version)
 	if err != nil {

@@ -25,8 +25,11 @@ var built embed.FS
 // in line.
 const Policy = "default-src 'self'; script-src 'self' 'wasm-unsafe-eval'; img-src 'self' blob:"
 
-// program is the WebAssembly, packed.
-const program = "shadowread.wasm.gz"
+// What make page builds: the WebAssembly, packed, and what the toolchain loads it by.
+const (
+	program = "shadowread.wasm.gz"
+	loader  = "wasm_exec.js"
+)
 
 // marker says in a folder that it is a page of ours, and what belongs to it.
 const marker = "version.json"
@@ -46,14 +49,15 @@ type Page struct {
 // New returns the page of a version of the program. It fails with code no_page_in_this_build.
 func New(version string) (*Page, error) {
 	wasm, err := built.ReadFile("built/" + program)
-	if err != nil {
+	by, also := built.ReadFile("built/" + loader)
+	if err != nil || also != nil {
 		return nil, fault.New("no_page_in_this_build", "build it with make build, or take a released program", "this build of the program carries no page")
 	}
-	return with(version, wasm)
+	return with(version, wasm, by)
 }
 
-func with(version string, wasm []byte) (*Page, error) {
-	p := &Page{files: map[string][]byte{program: wasm}}
+func with(version string, wasm, by []byte) (*Page, error) {
+	p := &Page{files: map[string][]byte{program: wasm, loader: by}}
 	err := fs.WalkDir(embedded, "files", func(path string, d fs.DirEntry, err error) error {
 		if err != nil || d.IsDir() {
 			return err

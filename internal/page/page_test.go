@@ -23,7 +23,7 @@ import (
 // small is a page with a program of no use, for what does not run it.
 func small(t testing.TB, version string) *Page {
 	t.Helper()
-	p, err := with(version, []byte("\x1f\x8bnothing"))
+	p, err := with(version, []byte("\x1f\x8bnothing"), []byte("globalThis.Go = class {};\n"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -73,7 +73,7 @@ func TestSizeOverTheWire(t *testing.T) {
 
 func TestVersionIsOfTheContent(t *testing.T) {
 	a, again, b := small(t, "1.2.3"), small(t, "1.2.3"), small(t, "1.2.4")
-	other, err := with("1.2.3", []byte("\x1f\x8bsomething"))
+	other, err := with("1.2.3", []byte("\x1f\x8bsomething"), []byte("globalThis.Go = class {};\n"))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,5 +1,5 @@
 // The page's beginning: what it is made of is put together here.
-import { complain } from "./dom.js";
+import { byId, complain } from "./dom.js";
 import { reader, helm } from "./engine.js";
 import { startShell } from "./shell.js";
 import { startSettings, recheckSettings } from "./settings.js";
@@ -9,6 +9,8 @@ import { startKept } from "./kept.js";
 import { startRead } from "./read.js";
 import { startSteer } from "./steer.js";
 import { startInstalled, showVersion } from "./installed.js";
+
+const stillLoading = "The program is still being loaded, for which the page needs the network once. If this stays, load the page anew.";
 
 async function begin() {
   await startSettings();
@@ -24,7 +26,10 @@ async function begin() {
     complain("This browser is too old for the page: bring it up to date. It needs what browsers have had since 2023.");
     return;
   }
+  const loading = setTimeout(complain, 30000, stillLoading);
   const { answer } = await helm.ask("version", {});
+  clearTimeout(loading);
+  if (byId("trouble-text").textContent === stillLoading) complain("");
   if (answer.error) {
     complain("The page cannot compute: " + answer.error.message + ". " + answer.error.hint);
     return;

@@ -8,22 +8,29 @@ let programVersion = "";
 const workerFile = "service-worker.js";
 const canStay = () => "serviceWorker" in navigator && window.isSecureContext && !single();
 
-// tell hands a question to the service worker; null where none answers.
+// tell hands a question to the service worker; null where there is none, undefined where it
+// does not answer: it may be replaced at any time, and its questions are lost then.
 async function tell(question) {
   const worker = navigator.serviceWorker.controller ?? (await navigator.serviceWorker.getRegistration())?.active;
   if (!worker) return null;
   const { port1, port2 } = new MessageChannel();
   const told = new Promise((resolve) => {
     port1.onmessage = ({ data }) => resolve(data);
-    setTimeout(() => resolve(null), 5000);
+    setTimeout(resolve, 5000);
   });
   worker.postMessage(question, [port2]);
   return told;
 }
 
+let looked = 0; // how often
+
+// lookForNewer shows what the last question was answered: one of before may be answered later,
+// by a service worker of before.
 async function lookForNewer() {
-  const state = await tell({ state: true });
-  byId("bar-version").hidden = !state?.newer;
+  const look = ++looked;
+  let state;
+  for (let tries = 0; tries < 5 && state === undefined && look === looked; tries++) state = await tell({ state: true });
+  if (state && look === looked) byId("bar-version").hidden = !state.newer;
 }
 
 async function changeOver() {

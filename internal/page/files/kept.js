@@ -149,4 +149,6 @@ export function startKept() {
   });
   window.addEventListener("beforeunload", (event) => { if (keptInMemory()) event.preventDefault(); });
   onScreen("kept", showKept);
+  // Another window may have changed or removed what stands here.
+  document.addEventListener("visibilitychange", () => { if (screenNow() === "kept" && document.visibilityState === "visible") showKept(); });
 }

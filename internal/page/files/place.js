@@ -74,6 +74,8 @@ const refusals = {
   3: "the device took too long to find its place: ask again, or give it by hand",
 };
 
+const placeWithin = 20000; // ms
+
 const noSensor = () => single() || !window.isSecureContext || !navigator.geolocation;
 
 // askDevice resolves to a fault's text, or to "".
@@ -87,14 +89,17 @@ export function askDevice() {
         sigma_km: Math.max(coords.accuracy, 1) / 2.448 / 1000, accuracy_m: coords.accuracy, taken_ms: Math.min(timestamp, Date.now()),
       });
       resolve("");
-    }, (error) => resolve(refusals[error.code] ?? refusals[2]), { enableHighAccuracy: true, timeout: 20000, maximumAge: 5000 });
+    }, (error) => resolve(refusals[error.code] ?? refusals[2]), { enableHighAccuracy: true, timeout: placeWithin, maximumAge: 5000 });
   });
 }
 
 // renewPlace asks the device anew where it was asked before; silence is no fault then, since
-// the old place tells its age.
-export async function renewPlace(olderThanSeconds) {
-  if (placeHeld?.source === "device" && placeNow().age_s > olderThanSeconds) await askDevice();
+// the old place tells its age. A browser that asks the person again whether it may waits for
+// ever: nothing else may.
+export async function renewPlace(olderThanSeconds, asking = () => {}) {
+  if (placeHeld?.source !== "device" || placeNow().age_s <= olderThanSeconds) return;
+  asking();
+  await Promise.race([askDevice(), new Promise((resolve) => { setTimeout(resolve, placeWithin); })]);
 }
 
 function handText(axis, sides) {

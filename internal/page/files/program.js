@@ -1,4 +1,5 @@
 // Loads the program and talks to it.
+import { inTime } from "./wait.js";
 
 // In the form of one file the program, and the worker's source, stand in the page itself.
 const inline = document.getElementById("program");
@@ -37,6 +38,8 @@ function newWorker() {
   return worker;
 }
 
+const startsWithin = 30; // s, many times what an old telephone takes
+
 // start runs the program in a worker. call resolves to {json, bytes}; end cancels what runs.
 export function start(module) {
   const worker = newWorker();
@@ -54,12 +57,12 @@ export function start(module) {
         worker.postMessage({ id, call: name, json: JSON.stringify(request), bytes }, bytes ? [bytes] : []);
       });
     },
-    end() {
+    end(why = "cancelled") {
       worker.terminate();
-      fail(new Error("cancelled"));
+      fail(new Error(why));
     },
   };
-  return new Promise((ready, failed) => {
+  const started = new Promise((ready, failed) => {
     worker.onerror = (event) => {
       const error = new Error(event.message || "the program failed");
       failed(error);
@@ -80,5 +83,9 @@ export function start(module) {
       else fail(error);
     };
     worker.postMessage({ module });
+  });
+  return inTime(startsWithin, started, "the program does not start").catch((error) => {
+    worker.terminate();
+    throw error;
   });
 }

@@ -2,14 +2,15 @@
 import { byId, make, show, setText, speak, facts, decimal, ageText, markFault, utcOffsetMinutes } from "./dom.js";
 import { figures, arrow, shareBar, sketch } from "./figure.js";
 import { reader, helm, cancelled } from "./engine.js";
-import { settingsNow } from "./settings.js";
-import { placeNow, renewPlace, dropPlace, openPlace, showPhotosPlace } from "./place.js";
+import { settingsNow, onSettings } from "./settings.js";
+import { placeNow, onPlace, renewPlace, dropPlace, openPlace, showPhotosPlace } from "./place.js";
 import { photoBytes, changedText } from "./photofile.js";
 import { setPicture } from "./picture.js";
 import { keepReading, when } from "./kept.js";
 import { warningList } from "./shell.js";
 
 const quietFor = 300; // ms without a line of progress
+const silentFor = 60; // s without a sign of the program, after which a person should not wait on
 const statedFor = 600; // s, after which what was said by hand was of another photo
 const oldAfter = 300; // s, after which a heading is no longer that of a vehicle that stands
 let runNow = 0;
@@ -17,6 +18,7 @@ let askedCamera = 0; // ms, when the camera was asked for
 let statedAt = 0; // ms, when something was last said by hand
 let askAgain = null; // what was asked last, to be asked again with another word of the person
 let shownAt = null; // ms by this device's clock, of the reading that is shown
+let askedBy = null, shownBy = null; // settings and place by which was asked last, and by which what is shown was read
 let endWork = () => {}; // of the photo that is being read
 
 function clearReading() {
@@ -36,10 +38,11 @@ function clearReading() {
 // working shows that it goes on, after a moment; it returns how to end it and to name a stage.
 function working() {
   const begun = performance.now();
-  let stage = "reading";
+  let stage = "reading", heard = begun;
   const line = () => {
-    const s = Math.floor((performance.now() - begun) / 1000);
-    setText(byId("working-line"), stage + " …" + (s >= 2 ? " " + s + " s" : ""));
+    const since = (then) => Math.floor((performance.now() - then) / 1000);
+    const s = since(begun), silent = since(heard) >= silentFor;
+    setText(byId("working-line"), stage + " …" + (s >= 2 ? " " + s + " s" : "") + (silent ? ": no answer for a minute. Cancel, and choose the photo again" : ""));
   };
   const opening = setTimeout(() => { line(); byId("working").hidden = false; }, quietFor);
   const counting = setInterval(line, 500);
@@ -53,7 +56,14 @@ function working() {
     if (document.activeElement === document.body) (focused.checkVisibility() ? focused : byId("choose")).focus({ preventScroll: true });
     endWork = () => {};
   };
-  return { stage(text) { stage = text; line(); }, end: endWork };
+  return {
+    stage(text) {
+      stage = text;
+      heard = performance.now();
+      line();
+    },
+    end: endWork,
+  };
 }
 
 // deviceTime is the device's, with the UTC offset that it had at a local time, or at one in ms:
@@ -61,6 +71,14 @@ function working() {
 function deviceTime(local) {
   const now = Date.now(), then = local ? new Date(local).getTime() : now;
   return { device_now_ms: now, device_utc_offset_min: utcOffsetMinutes(Number.isNaN(then) ? now : then) };
+}
+
+// readingBy is what a heading depends on, besides its photo: the settings without those that
+// change no heading, and a place that somebody gave. The device's moves with it.
+function readingBy() {
+  const { course_deg, grid, position_form, distance_unit, journey, stops, position, ...by } = settingsNow();
+  const place = placeNow();
+  return { settings: JSON.stringify(by), place: place && place.source !== "device" ? place.latitude_deg + " " + place.longitude_deg : "" };
 }
 
 // startAnew ends what went before, whatever it was: nothing of it stays on the screen or comes later.
@@ -88,7 +106,9 @@ async function readPhoto(file, chosen, more = {}) {
     speak("cancelled");
     byId("take").focus();
   };
-  await renewPlace(60);
+  await renewPlace(60, () => work.stage("asking this device for its place"));
+  if (run !== runNow) return;
+  work.stage("reading");
   const photo = await photoBytes(file);
   if (run !== runNow) return;
   if (photo.refused || photo.error) {
@@ -102,6 +122,7 @@ async function readPhoto(file, chosen, more = {}) {
     asked_ms: chosen === "camera" ? asked : 0, stated_time: stated.text, shrunk_by: photo.shrunk_by, original: photo.original,
     overlay: true, ...deviceTime(stated.local || photo.clock || file.lastModified), ...more,
   };
+  askedBy = readingBy();
   let shown = false;
   const showIt = (answer) => {
     if (run !== runNow || shown || answer.error === cancelled) return;
@@ -142,6 +163,7 @@ async function readNumber() {
   const request = {
     settings: settingsNow(), number_deg: number, length_mm: length, place: placeNow(), body: bodyChosen(), stated_time: stated.text, ...deviceTime(stated.local),
   };
+  askedBy = readingBy();
   const { answer } = await helm.ask("number", request);
   if (run !== runNow) return;
   const name = "number " + field.value.trim();
@@ -149,6 +171,8 @@ async function readNumber() {
   byId("by-number").open = false;
   if (answer.say?.status === "ok") await keepReading(answer, "number", name);
 }
+
+const ofPhotosPlace = (say) => say.place_note?.startsWith("place by the photo");
 
 // showAnswer puts an answer on the screen: a heading, a refusal, or an error.
 export function showAnswer(answer, name, changed) {
@@ -160,13 +184,15 @@ export function showAnswer(answer, name, changed) {
   }
   const { say } = answer;
   notes(answer, name, changed);
-  if (say.place_note?.startsWith("place by the photo")) showPhotosPlace(say.place);
+  if (ofPhotosPlace(say)) showPhotosPlace(say.place);
   if (say.status !== "ok") {
     refuse(say.refused);
     offer(say);
     return;
   }
   forgetStated();
+  shownBy = askedBy ?? readingBy();
+  if (ofPhotosPlace(say)) shownBy = { ...shownBy, place: null }; // where the vehicle is since changes nothing
   shownAt = Date.parse(answer.reading.time_utc) + 1000 * (settingsNow().clock_error_s ?? 0);
   setText(byId("read-of"), (say.name ?? "heading") + " by the " + say.by);
   byId("read-figure").replaceChildren(figures(say.heading, "heading " + say.heading + " degrees true", true));
@@ -293,13 +319,17 @@ function budget(terms, remarks) {
   byId("read-budget").hidden = terms.length === 0;
 }
 
-// age says how old the heading is; an old one greys out.
+// age says how old the heading is; an old one greys out, and one by settings or a place that hold
+// no longer.
 function age() {
   if (byId("stated-shown").textContent && (Date.now() - statedAt) / 1000 > statedFor) forgetStated();
   if (shownAt === null) return;
   const s = (Date.now() - shownAt) / 1000;
-  const old = s > oldAfter;
-  byId("read-plate").classList.toggle("old", old);
+  const now = readingBy();
+  const old = s > oldAfter, changed = shownBy.settings !== now.settings || shownBy.place !== null && shownBy.place !== now.place;
+  byId("read-plate").classList.toggle("old", old || changed);
+  byId("read-since").hidden = !changed;
+  byId("since-again").hidden = askAgain === readNumber;
   setText(byId("read-age"), (old ? "OLD, " : "") + ageText(s));
 }
 
@@ -361,6 +391,9 @@ export function startRead() {
   });
   forgetStated(); // a browser that loads the page anew puts fields back
   window.addEventListener("pageshow", ({ persisted }) => { if (!persisted) forgetStated(); });
+  byId("since-again").addEventListener("click", () => askAgain({}));
+  onSettings(age);
+  onPlace(age);
   setInterval(age, 1000);
   document.addEventListener("visibilitychange", age);
 }

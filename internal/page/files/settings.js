@@ -1,7 +1,7 @@
 // What is known beforehand: instrument, course, how the board stands. Checked and put into
 // words by the computing part, kept on the device.
 import { byId, make, show, setText, facts, decimal, faultText, markFault, complain, openDialog, ask } from "./dom.js";
-import { getValue, setValue } from "./store.js";
+import { getValue, setValue, storeIsLate } from "./store.js";
 import { helm } from "./engine.js";
 
 let settings = {};
@@ -132,7 +132,7 @@ async function adopt(answer) {
   show(byId("record-fault"), "");
   shownRecords(answer.shown ?? {});
   if (!byId("settings-fields").contains(document.activeElement)) fillFields();
-  if (!await setValue("settings", settings)) complain("The settings could not be stored on this device; they hold until the page is closed.");
+  if (!await setValue("settings", settings) && !storeIsLate()) complain("The settings could not be stored on this device; they hold until the page is closed.");
   for (const work of settingsWatchers) work();
 }
 
@@ -197,6 +197,7 @@ async function catchUp() {
 export async function startSettings() {
   byId("settings-fields").append(...settingFields.map(fieldRow));
   settings = (await getValue("settings")) ?? {};
+  if (storeIsLate()) complain("This device's store does not answer: settings, records and readings of before are not here, and headings are without them. Close other windows of this page and load it anew.");
   fillFields();
   shownRecords({});
   for (const seen of [document, window]) seen.addEventListener(seen === document ? "visibilitychange" : "focus", catchUp);

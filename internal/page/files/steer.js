@@ -169,6 +169,7 @@ async function takeEye(event) {
   }
   markFault(field, line, "");
   eye = { number: read, at: Date.now(), text: field.value.trim() };
+  turnLine(byId("steer-turn"), {}); // that of the number before
   await askEye();
   window.scrollTo(0, 0);
   if (!byId("steer-turn").hidden) speak(byId("steer-turn").textContent);

@@ -1,33 +1,77 @@
 // What is kept on the device: settings and readings. Where the device refuses, both live
 // on until the page is closed, and the caller is told.
 
+import { inTime } from "./wait.js";
+
 const baseName = "shadowread", keptStore = "kept", valuesStore = "values";
+const opensWithin = 10; // s
+const unanswered = "the device's store does not answer";
 let base = null; // a promise of the open database
+let held = null; // the database, while it is open
+// It did not open in time: what was set before is not known in this page, and not written over.
+let late = false;
 const memory = { kept: new Map(), values: new Map() };
 
-function opened() {
-  base ??= new Promise((resolve, reject) => {
+export const storeIsLate = () => late;
+
+function lose(db) {
+  if (held !== db) return;
+  base = held = null;
+}
+
+function open() {
+  return new Promise((resolve, reject) => {
     const asked = indexedDB.open(baseName, 1);
     asked.onupgradeneeded = () => {
       asked.result.createObjectStore(keptStore, { keyPath: "id" });
       asked.result.createObjectStore(valuesStore);
     };
     asked.onsuccess = () => {
-      asked.result.onversionchange = () => { asked.result.close(); base = null; };
-      resolve(asked.result);
+      const db = held = asked.result;
+      db.onversionchange = () => {
+        db.close();
+        lose(db);
+      };
+      db.onclose = () => lose(db);
+      resolve(db);
     };
     asked.onerror = () => reject(asked.error);
     asked.onblocked = () => reject(new Error("another window keeps it"));
   });
-  base.catch(() => { base = null; });
-  return base;
 }
 
-// done settles when the transaction does: a request that succeeded may still be undone.
-async function within(store, mode, work) {
+async function opened() {
+  if (held) return held;
+  const asked = base ??= open();
+  asked.catch(() => { if (base === asked) base = null; });
+  if (late) throw new Error(unanswered);
+  try {
+    return await inTime(opensWithin, asked, unanswered);
+  } catch (error) {
+    if (error.message === unanswered && !late) {
+      late = true;
+      asked.then(keepHeld, () => {});
+    }
+    throw error;
+  }
+}
+
+// begun opens a transaction. A browser may close the base by itself, and not tell: then it is
+// opened once more.
+async function begun(store, mode) {
   const db = await opened();
+  try {
+    return db.transaction(store, mode);
+  } catch {
+    lose(db);
+    return (await opened()).transaction(store, mode);
+  }
+}
+
+// within settles when the transaction does: a request that succeeded may still be undone.
+async function within(store, mode, work) {
+  const t = await begun(store, mode);
   return new Promise((resolve, reject) => {
-    const t = db.transaction(store, mode);
     const asked = work(t.objectStore(store));
     t.oncomplete = () => resolve(asked?.result);
     t.onabort = () => reject(t.error ?? new Error("not stored"));
@@ -36,7 +80,7 @@ async function within(store, mode, work) {
 }
 
 export async function getValue(name) {
-  if (memory.values.has(name)) return memory.values.get(name);
+  if (memory.values.has(name) || late) return memory.values.get(name);
   try {
     return await within(valuesStore, "readonly", (s) => s.get(name));
   } catch {
@@ -47,6 +91,7 @@ export async function getValue(name) {
 // setValue resolves to whether the device took it.
 export async function setValue(name, value) {
   try {
+    if (late) throw new Error(unanswered);
     await within(valuesStore, "readwrite", (s) => s.put(value, name));
     memory.values.delete(name);
     return true;

@@ -9,7 +9,6 @@ import (
 
 	protobrowser "github.com/chromedp/cdproto/browser"
 	"github.com/chromedp/cdproto/emulation"
-	protopage "github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 )
 
@@ -84,10 +83,7 @@ func TestStorage(t *testing.T) {
 		s := newSite(t)
 		b := newTab(t)
 		b.clock(campTime, false)
-		script := `IDBFactory.prototype.open = () => { throw new DOMException("no", "SecurityError"); }`
-		if _, err := chromedp.Call(b.ctx, protopage.AddScriptToEvaluateOnNewDocument, protopage.AddScriptToEvaluateOnNewDocumentParams{Source: script}); err != nil {
-			t.Fatal(err)
-		}
+		b.before(`IDBFactory.prototype.open = () => { throw new DOMException("no", "SecurityError"); }`)
 		b.open(s.address)
 		b.click("understood")
 		b.click("trouble-seen")
@@ -252,11 +248,8 @@ func TestShares(t *testing.T) {
 	s := newSite(t) // closed after the window
 	b := newTab(t)
 	b.clock(campTime, false)
-	script := `globalThis.shared = []; Navigator.prototype.canShare = () => true;
-		Navigator.prototype.share = async ({files}) => { shared.push(files[0].name + ": " + await files[0].text()) }`
-	if _, err := chromedp.Call(b.ctx, protopage.AddScriptToEvaluateOnNewDocument, protopage.AddScriptToEvaluateOnNewDocumentParams{Source: script}); err != nil {
-		t.Fatal(err)
-	}
+	b.before(`globalThis.shared = []; Navigator.prototype.canShare = () => true;
+		Navigator.prototype.share = async ({files}) => { shared.push(files[0].name + ": " + await files[0].text()) }`)
 	b.open(s.address)
 	b.click("understood")
 	b.read(demo("01-leaving-camp.jpg"))

@@ -32,19 +32,27 @@ func TestStatedIsNotRestored(t *testing.T) {
 
 // A number that is read while a photo is being read takes its place: nothing goes on for ever.
 func TestNumberEndsPhoto(t *testing.T) {
-	inFolder(t, func(b *tab, _ form) {
-		b.place("22", "54.0", "S", "22", "18.0", "E")
-		b.upload("choose-file", fixture("bench/bench-12mp.jpg"))
-		b.until(`!document.getElementById("working").hidden`)
-		b.fill("number-deg", "347.7")
-		b.run(`document.getElementById("number-form").requestSubmit()`)
-		b.until(answered)
-		b.until(`document.getElementById("working").hidden && !document.getElementById("take").disabled && !document.getElementById("choose").disabled`)
-		b.read(demo("01-leaving-camp.jpg"))
-		if b.heading() != "058.4" {
-			b.t.Errorf("after that the page reads %q (%s)", b.heading(), b.refusal())
-		}
-	})
+	needsBrowser(t)
+	s := newSite(t) // closed after the window
+	b := newTab(t)
+	b.clock(campTime, false)
+	b.before(burdened)
+	b.open(s.address)
+	b.click("understood")
+	b.place("22", "54.0", "S", "22", "18.0", "E")
+	b.readsLong()
+	b.fill("number-deg", "347.7")
+	b.run(`globalThis.burden = 0; document.getElementById("number-form").requestSubmit()`)
+	b.until(answered)
+	if got := b.heading(); got == "" { // bench-12mp.jpg is refused here: it is of another day
+		t.Errorf("the number is refused with %q", b.refusal())
+	}
+	b.until(`document.getElementById("working").hidden && !document.getElementById("take").disabled && !document.getElementById("choose").disabled`)
+	b.read(demo("01-leaving-camp.jpg"))
+	if b.heading() != "058.4" {
+		t.Errorf("after that the page reads %q (%s)", b.heading(), b.refusal())
+	}
+	b.calm()
 }
 
 // A photo that is not read, for what is stated by hand is half said, does not stand under the
@@ -133,6 +141,18 @@ func TestTwoWindows(t *testing.T) {
 		if got := eval[string](b, `document.getElementById("set-rod-height-mm").value`); got != "50" {
 			b.t.Errorf("a change in this window undid the other's: rod %q", got)
 		}
+	})
+}
+
+// What was removed in another window does not stand in this one when it is looked at again.
+func TestKeptInTwoWindows(t *testing.T) {
+	inFolder(t, func(b *tab, _ form) {
+		b.read(demo("01-leaving-camp.jpg"))
+		b.screen("kept")
+		b.until(`document.querySelectorAll("#kept-list > li").length === 1`)
+		b.run(`const {allKept, remove} = await import("./store.js"); await remove((await allKept()).map((k) => k.id));
+			document.dispatchEvent(new Event("visibilitychange"))`)
+		b.until(`document.querySelectorAll("#kept-list > li").length === 0 && !document.getElementById("kept-none").hidden`)
 	})
 }
 
@@ -311,6 +331,53 @@ func TestStoredLater(t *testing.T) {
 	if n := eval[int](b, `(async () => (await import("./store.js")).keptInMemory())()`); n != 0 {
 		t.Errorf("%d readings are in memory only", n)
 	}
+}
+
+// A heading does not stand as one of now once the settings or the place by which it was read are
+// others; another course makes no other heading.
+func TestHeadingBySettingsOfBefore(t *testing.T) {
+	inFolder(t, func(b *tab, _ form) {
+		changed := func() bool {
+			return eval[bool](b, `document.getElementById("read-plate").classList.contains("old") && document.getElementById("read-since").checkVisibility()`)
+		}
+		set := func(field, text string) {
+			b.screen("settings")
+			b.fill("set-"+field, text)
+			b.run(`const {settingsNow} = await import("./settings.js"); for (let i = 0; i < 500 && String(settingsNow()["` + strings.ReplaceAll(field, "-", "_") + `"] ?? "") !== "` + text + `"; i++) await new Promise((r) => setTimeout(r, 20))`)
+			b.screen("read")
+		}
+		b.read(demo("01-leaving-camp.jpg"))
+		set("course-deg", "60")
+		if changed() {
+			b.t.Error("another course passes for another heading")
+		}
+		set("clock-error-s", "240")
+		if !changed() {
+			b.t.Error("the clock is said to be four minutes fast, and the heading of before stands")
+		}
+		b.click("since-again")
+		b.until(`!document.getElementById("read-plate").hidden`)
+		if got := b.heading(); got == "058.4" || changed() {
+			b.t.Errorf("read again it is %s, marked as of before: %v", got, changed())
+		}
+		b.place("22", "54.0", "S", "22", "18.0", "E")
+		time.Sleep(1100 * time.Millisecond)
+		if changed() {
+			b.t.Error("a photo was read by its own place, and a place that is given since makes another heading of it")
+		}
+		set("clock-error-s", "")
+		b.fill("number-deg", "347.7")
+		b.run(`document.getElementById("number-form").requestSubmit()`)
+		b.until(`document.getElementById("read-facts").textContent.includes("number 347.7")`)
+		if changed() {
+			b.t.Error("a heading of now passes for one of before")
+		}
+		b.place("22", "54.0", "S", "12", "18.0", "E")
+		b.until(`document.getElementById("read-since").checkVisibility()`)
+		if !changed() || eval[bool](b, `document.getElementById("since-again").checkVisibility()`) {
+			b.t.Error("the place is another, and the heading of before stands, or its number would be taken for one of now")
+		}
+	})
 }
 
 // trustOffset says of a photo that was refused, for nothing shows its clock's UTC offset, that it

@@ -175,7 +175,11 @@ func states(b *tab) []struct {
 			b.run(closeDialogs + `for (const d of document.querySelectorAll("#screen-read details")) d.open = false; globalThis.later = 720000`)
 			b.until(`document.getElementById("read-plate").classList.contains("old")`)
 		}},
-		{"read-refused", func() { b.run(`globalThis.later = 86400000 * 2`); b.read(demo("07-rod-hides-shadow.jpg")) }},
+		{"read-refused", func() {
+			b.run(`globalThis.later = 86400000 * 2`)
+			b.read(demo("07-rod-hides-shadow.jpg"))
+			b.until(`!document.getElementById("check-picture").hidden`)
+		}},
 		{"place", func() {
 			b.run(`globalThis.later = 0`)
 			b.place("22", "54.0", "S", "22", "", "")

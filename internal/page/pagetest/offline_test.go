@@ -3,6 +3,7 @@ package pagetest
 import (
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -80,6 +81,36 @@ func TestNewVersion(t *testing.T) {
 	}
 	if left := eval[int](b, `caches.keys().then((names) => names.filter((n) => n.includes("version")).length)`); left != 1 {
 		t.Errorf("%d versions are left on the device", left)
+	}
+}
+
+// A question to the service worker may be answered late, by one that was replaced since, or
+// not at all: that a newer version waits is seen all the same.
+func TestNewVersionIsToldLate(t *testing.T) {
+	for _, how := range []struct {
+		name, hold string
+		questions  int
+	}{{"late", `held.push(() => told(e))`, 1}, {"never", ``, 2}} {
+		t.Run(how.name, func(t *testing.T) {
+			needsBrowser(t)
+			s := newSite(t)
+			b := newTab(t)
+			b.installed(s)
+			withVersion(t, s.folder, "9.9-newer")
+			b.before(`const port = Object.getOwnPropertyDescriptor(MessagePort.prototype, "onmessage");
+				let asked = 0;
+				globalThis.held = [];
+				Object.defineProperty(MessagePort.prototype, "onmessage", {...port, set(told) {
+					const first = asked++ < ` + strconv.Itoa(how.questions) + `;
+					port.set.call(this, (e) => { if (first) { ` + how.hold + ` } else told(e); });
+				}})`)
+			b.open(s.address)
+			b.until(`!document.getElementById("bar-version").hidden`)
+			b.run(`for (const tell of held) tell(); await new Promise((r) => setTimeout(r, 50))`)
+			if eval[bool](b, `document.getElementById("bar-version").hidden`) {
+				t.Error("what the service worker of before said came last, and nothing waits any more")
+			}
+		})
 	}
 }
 

@@ -76,6 +76,7 @@ type tab struct {
 	ctx    context.Context
 	mu     sync.Mutex
 	said   []string          // what the console had to complain of
+	tail   []string          // the last of all that it said
 	silent func(string) bool // what of it is meant
 }
 
@@ -90,11 +91,12 @@ func newTab(t *testing.T) *tab {
 			if err != nil {
 				return
 			}
+			b.mu.Lock()
+			b.tail = append(b.tail[max(0, len(b.tail)-19):], m.String())
 			if m.IsException() || m.Type == "error" || m.Type == "warning" {
-				b.mu.Lock()
 				b.said = append(b.said, m.String())
-				b.mu.Unlock()
 			}
+			b.mu.Unlock()
 		}
 	}()
 	// Errors of the console, and what the page's policy forbade, fail the test.
@@ -108,6 +110,7 @@ func newTab(t *testing.T) *tab {
 		}
 	})
 	b.size(390, 844)
+	b.before(watched)
 	return b
 }
 
@@ -124,7 +127,15 @@ func (b *tab) do(what string, steps ...chromedp.Action[chromedp.Void]) {
 	ctx, cancel := context.WithTimeout(b.ctx, patience)
 	defer cancel()
 	if err := chromedp.Do(ctx, steps...); err != nil {
-		b.t.Fatalf("%s: %v", what, err)
+		b.t.Fatalf("%s: %v\n%s", what, err, b.told())
+	}
+}
+
+// before has a script run in each document that is opened from now on, before the page's own.
+func (b *tab) before(script string) {
+	b.t.Helper()
+	if _, err := chromedp.Call(b.ctx, protopage.AddScriptToEvaluateOnNewDocument, protopage.AddScriptToEvaluateOnNewDocumentParams{Source: "(() => {" + script + "})()"}); err != nil {
+		b.t.Fatal(err)
 	}
 }
 
@@ -135,7 +146,7 @@ func eval[T any](b *tab, script string) T {
 	defer cancel()
 	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](script, chromedp.EvalAwaitPromise))
 	if err != nil {
-		b.t.Fatalf("%s: %v", script, err)
+		b.t.Fatalf("%s: %v\n%s", script, err, b.told())
 	}
 	return v
 }
@@ -151,7 +162,7 @@ func (b *tab) until(condition string) {
 	end := time.Now().Add(patience)
 	for !eval[bool](b, "(() => { try { return Boolean("+condition+") } catch { return false } })()") { // a page that is being loaded has nothing yet
 		if time.Now().After(end) {
-			b.t.Fatalf("never came: %s\nready: %s, the screen has:\n%s", condition, eval[string](b, "String(document.documentElement.dataset.ready)"), eval[string](b, "document.querySelector('main').innerText"))
+			b.t.Fatalf("never came: %s\n%s", condition, b.told())
 		}
 		time.Sleep(20 * time.Millisecond)
 	}
@@ -236,17 +247,13 @@ func contains(part string) func(string) bool {
 // clock sets the page's clock before it is opened, to run on from there or to stand still.
 func (b *tab) clock(at time.Time, still bool) {
 	b.t.Helper()
-	script := fmt.Sprintf(`(() => {
+	b.before(fmt.Sprintf(`
 		const There = Date, shift = %d - There.now();
 		const now = () => (%v ? %d : There.now() + shift) + (globalThis.later ?? 0);
 		globalThis.Date = class extends There {
 			constructor(...given) { if (given.length) super(...given); else super(now()); }
 			static now() { return now(); }
-		};
-	})()`, at.UnixMilli(), still, at.UnixMilli())
-	if _, err := chromedp.Call(b.ctx, protopage.AddScriptToEvaluateOnNewDocument, protopage.AddScriptToEvaluateOnNewDocumentParams{Source: script}); err != nil {
-		b.t.Fatal(err)
-	}
+		}`, at.UnixMilli(), still, at.UnixMilli()))
 	if _, err := chromedp.Call(b.ctx, emulation.SetTimezoneOverride, emulation.SetTimezoneOverrideParams{TimezoneID: "Etc/GMT-2"}); err != nil {
 		b.t.Fatal(err)
 	}
