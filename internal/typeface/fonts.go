@@ -19,6 +19,3 @@ var (
 //
 //go:embed licence.txt
 var Licence string
-
-// Fonts fails in a build that has none: what prints or draws asks first.
-func Fonts() error { return nil }

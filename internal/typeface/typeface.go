@@ -4,6 +4,8 @@ package typeface
 import (
 	"fmt"
 
+	"shadowread/internal/fault"
+
 	"golang.org/x/image/font"
 	"golang.org/x/image/font/opentype"
 	"golang.org/x/image/font/sfnt"
@@ -23,6 +25,14 @@ func mustParse(ttf []byte) *Face {
 		panic(fmt.Sprintf("embedded font: %v", err))
 	}
 	return &Face{ttf, f}
+}
+
+// Fonts fails with code "no_fonts" in a build that has none: what prints or draws asks first.
+func Fonts() error {
+	if Regular.font == nil {
+		return fault.New("no_fonts", "use a build of the program without the tag nofonts, or ask for text or JSON", "this build of the program has no fonts to print or draw with")
+	}
+	return nil
 }
 
 // Has tells whether every character of s can be printed; of what a build without
