@@ -88,7 +88,9 @@ func Open(ctx context.Context, path string, o Options) (*Log, error) {
 		}
 	case err != nil:
 		return nil, fault.Wrap(err, "cannot_open_log", "check that the file may be read", "the log cannot be opened")
-	case !info.Mode().IsRegular() && !info.IsDir(): // a named pipe would keep SQLite waiting
+	case info.IsDir():
+		return nil, fault.New("not_a_file", "give the name of a file", "%s is a folder", path)
+	case !info.Mode().IsRegular(): // a named pipe would keep SQLite waiting
 		return nil, fault.New("not_a_file", "give the name of a file", "%s is no regular file", path)
 	default:
 		if l.db, err = openFile(ctx, path, o.Create); err != nil {
