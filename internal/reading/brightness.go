@@ -29,6 +29,22 @@ const (
 // less, a head torch of 10 mm half a metre away, is not told by this.
 const discMost = 1.2 * angle.Degree
 
+// discLeast is the angular diameter below which a light is neither the sun nor the moon, which
+// have 0.49 to 0.55 degrees: what throws no shadow, a twig or a rod that lies on the sheet, has
+// edges as sharp far from the foot as near it.
+const discLeast = 0.4 * angle.Degree
+
+// tooSharp reports whether the shadow's penumbra, by so many sigmas, is too narrow for any body;
+// see leastDisc.
+func (r *Result) tooSharp(sigmas float64) bool {
+	s := r.Shadow
+	if s == nil {
+		return false
+	}
+	most := angle.Angle(4 * math.Sqrt(max(0, s.Growth[1]+sigmas*s.GrowthSigma)) * r.Sky.Altitude.Cos())
+	return most < discLeast
+}
+
 // leastDisc is the least angular diameter of the light that the shadow's penumbra allows,
 // by three sigma. A disc blurs an edge on the sheet as a normal law of a quarter of its width,
 // times the light's way from the rod, distance over cos(altitude).
@@ -55,6 +71,10 @@ func sunLeast(altitude angle.Angle) float64 {
 // checkLight holds the light that the photo was exposed for against the body that is
 // taken to cast the shadow.
 func (r *Result) checkLight(o Options) {
+	if r.tooSharp(4) {
+		r.refuse(NoShadow, "the dark line's edges are as sharp far from the rod's foot as near it, as no rod's shadow's are. Take away what lies on the sheet, and stand so that the rod's shadow falls on it")
+		return
+	}
 	if s := r.Shadow; s != nil && r.Sky.Body == bearing.Moon {
 		if disc := leastDisc(s.Growth[0], s.GrowthSigma, r.Sky.Altitude); disc > discMost {
 			r.disagree(o, fmt.Sprintf("the shadow's edges blur as under a light of %.1f° across or more, the moon has 0.5°: it is a lamp's", disc.Degrees()))
