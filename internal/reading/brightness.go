@@ -34,11 +34,15 @@ const discMost = 1.2 * angle.Degree
 // edges as sharp far from the foot as near it.
 const discLeast = 0.4 * angle.Degree
 
+// sharpFrom is how far from the foot, mm, a line may begin for its halves to tell its growth so
+// surely: where another shadow hides the nearer part, both are blurred alike.
+const sharpFrom = 12.0
+
 // tooSharp reports whether the shadow's penumbra, by so many sigmas, is too narrow for any body;
 // see leastDisc.
 func (r *Result) tooSharp(sigmas float64) bool {
 	s := r.Shadow
-	if s == nil {
+	if s == nil || s.From > sharpFrom {
 		return false
 	}
 	most := angle.Angle(4 * math.Sqrt(max(0, s.Growth[1]+sigmas*s.GrowthSigma)) * r.Sky.Altitude.Cos())
