@@ -38,14 +38,15 @@ const discLeast = 0.4 * angle.Degree
 // surely: where another shadow hides the nearer part, both are blurred alike.
 const sharpFrom = 12.0
 
-// tooSharp reports whether the shadow's penumbra, by so many sigmas, is too narrow for any body;
-// see leastDisc.
-func (r *Result) tooSharp(sigmas float64) bool {
+// tooSharp reports whether the shadow's penumbra is, by two sigma, too narrow for any body; see
+// leastDisc. Of paper that is burnt out a sound shadow looks so too: it counts only where
+// something else speaks against the shadow.
+func (r *Result) tooSharp() bool {
 	s := r.Shadow
-	if s == nil || s.From > sharpFrom {
+	if s == nil || s.From > sharpFrom || s.GrowthSigma <= 0 {
 		return false
 	}
-	most := angle.Angle(4 * math.Sqrt(max(0, s.Growth[1]+sigmas*s.GrowthSigma)) * r.Sky.Altitude.Cos())
+	most := angle.Angle(4 * math.Sqrt(max(0, s.Growth[1]+2*s.GrowthSigma)) * r.Sky.Altitude.Cos())
 	return most < discLeast
 }
 
@@ -75,10 +76,6 @@ func sunLeast(altitude angle.Angle) float64 {
 // checkLight holds the light that the photo was exposed for against the body that is
 // taken to cast the shadow.
 func (r *Result) checkLight(o Options) {
-	if r.tooSharp(4) {
-		r.refuse(NoShadow, "the dark line's edges are as sharp far from the rod's foot as near it, as no rod's shadow's are. Take away what lies on the sheet, and stand so that the rod's shadow falls on it")
-		return
-	}
 	if s := r.Shadow; s != nil && r.Sky.Body == bearing.Moon {
 		if disc := leastDisc(s.Growth[0], s.GrowthSigma, r.Sky.Altitude); disc > discMost {
 			r.disagree(o, fmt.Sprintf("the shadow's edges blur as under a light of %.1f° across or more, the moon has 0.5°: it is a lamp's", disc.Degrees()))

@@ -167,7 +167,7 @@ func (r *Result) checkClock(o Options) (fear feared) {
 	} else if len(shifts) > 0 {
 		message += "; a clock wrong by " + strings.Join(shifts, " or ") + " would fit"
 	}
-	if r.tooSharp(2) { // two things speak against it
+	if r.tooSharp() { // two things speak against it
 		r.refuse(ClockCheck, message+", and its edges are too sharp for a rod's shadow: take away what lies on the sheet")
 		return feared{}
 	}
