@@ -10,6 +10,14 @@ work=$(mktemp -d)
 trap 'chmod -R u+w "$work"; rm -rf "$work"' EXIT
 
 (cd "$out" && sha256sum --quiet -c SHA256SUMS)
+# Licences that stand apart from their modules': beside a file that is taken in, in a folder of
+# those of others, of a part.
+for licence in 'GNU LESSER GENERAL PUBLIC LICENSE' 'LICENSE.libde265' 'Open Database License' 'Cephes' 'Bigelow & Holmes' 'Go Authors'; do
+	if ! grep -qE "$licence" "$out/LICENCES.txt"; then
+		echo "release-check: LICENCES.txt lacks $licence" >&2
+		exit 1
+	fi
+done
 
 # Nothing of the first build is at hand: another folder, an empty cache.
 mkdir "$work/tree"

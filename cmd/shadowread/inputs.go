@@ -5,6 +5,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
 
@@ -22,7 +23,7 @@ const overlayEnding = "-overlay.jpg"
 // passes over. A folder without a photo is an error.
 func expand(s *streams, args []string) ([]string, error) {
 	var photos []string
-	for _, arg := range args {
+	for _, arg := range matched(runtime.GOOS, args) {
 		info, err := os.Stat(arg)
 		if err != nil || !info.IsDir() { // what cannot be opened is the reader's to refuse
 			photos = append(photos, arg)
@@ -55,6 +56,22 @@ func expand(s *streams, args []string) ([]string, error) {
 		photos = append(photos, found...)
 	}
 	return photos, nil
+}
+
+// matched puts files in place of patterns, as *.jpg, that name no file themselves. Windows leaves
+// that to programs, elsewhere a shell has done it.
+func matched(system string, args []string) (paths []string) {
+	if system != "windows" {
+		return args
+	}
+	for _, arg := range args {
+		found, err := filepath.Glob(arg) // sorted by name
+		if _, there := os.Lstat(arg); there == nil || err != nil || len(found) == 0 {
+			found = []string{arg}
+		}
+		paths = append(paths, found...)
+	}
+	return paths
 }
 
 // thereIs refuses a name that no file has, as a slip of the pen; what cannot be read of

@@ -2,7 +2,7 @@ package main
 
 import (
 	"fmt"
-	"os"
+	"io"
 	"path/filepath"
 	"strings"
 	"time"
@@ -15,9 +15,11 @@ import (
 	"shadowread/internal/instrument"
 	"shadowread/internal/lens"
 	"shadowread/internal/logbook"
+	"shadowread/internal/openfile"
 	"shadowread/internal/photo"
 	"shadowread/internal/photofile"
 	"shadowread/internal/reading"
+	"shadowread/internal/wholefile"
 )
 
 // journeySettings puts a journey's settings where the command line says nothing.
@@ -186,11 +188,18 @@ func secondsText(d time.Duration) string { return fmt.Sprintf("%.4g s", d.Second
 
 func scaleText(scale [2]float64) string { return fmt.Sprintf("%.4g,%.4g", scale[0], scale[1]) }
 
-// keptFile is a small file as the log keeps it.
+// keptFile is a small file, which was read before, as the log keeps it. Another may stand
+// there by now: it is read with the same care, and no further than any record goes.
 func keptFile(path string) (*logbook.Record, error) {
-	text, err := os.ReadFile(path)
+	f, err := openfile.Regular(path)
 	if err != nil {
-		return nil, fault.New("unreadable_file", "check that it is there and may be read", "%s cannot be read", path)
+		return nil, err
+	}
+	defer f.Close()
+	const most = 1 << 20
+	text, err := io.ReadAll(io.LimitReader(f, most))
+	if err != nil {
+		return nil, fault.Wrap(wholefile.Cause(err), "unreadable_file", "check that the disk can be read", "%s cannot be read", path)
 	}
 	return logbook.NewRecord(filepath.Base(path), text), nil
 }

@@ -4,5 +4,5 @@ package main
 
 import "os"
 
-// colours reports whether a terminal takes colours.
-func colours(*os.File) bool { return true }
+// takesSequences reports whether a terminal takes control sequences, for colours or a screen.
+func takesSequences(*os.File) bool { return true }

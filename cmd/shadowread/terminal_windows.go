@@ -6,9 +6,9 @@ import (
 	"golang.org/x/sys/windows"
 )
 
-// colours has a console take colours (Microsoft, "Console Virtual Terminal Sequences"), which
-// those before Windows 10 cannot.
-func colours(f *os.File) bool {
+// takesSequences has a console take control sequences (Microsoft, "Console Virtual Terminal
+// Sequences"), which those before Windows 10 cannot: it would show them as letters.
+func takesSequences(f *os.File) bool {
 	console := windows.Handle(f.Fd())
 	var mode uint32
 	if err := windows.GetConsoleMode(console, &mode); err != nil {

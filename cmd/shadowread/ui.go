@@ -59,10 +59,12 @@ func stdStreams() *streams {
 
 func newStreams(out, err io.Writer, getenv func(string) string) *streams {
 	s := &streams{out: out, err: err, outTTY: getenv(forceTTY) != "" || isTerminal(out), errTTY: isTerminal(err), width: 100, log: getenv(logVariable)}
-	if s.outTTY && getenv("TERM") != "dumb" {
+	f, ok := out.(*os.File)
+	if s.outTTY && getenv("TERM") != "dumb" && (!isTerminal(out) || takesSequences(f)) {
 		s.screen = out
+		s.color = getenv("NO_COLOR") == ""
 	}
-	if f, ok := out.(*os.File); ok {
+	if ok {
 		s.size = func() (columns, rows int, ok bool) {
 			w, h, err := term.GetSize(int(f.Fd()))
 			return w, h, err == nil && w > 0 && h > 0
@@ -70,10 +72,6 @@ func newStreams(out, err io.Writer, getenv func(string) string) *streams {
 		if w, _, err := term.GetSize(int(f.Fd())); err == nil && w > 0 {
 			s.width = w
 		}
-	}
-	s.color = s.outTTY && getenv("NO_COLOR") == "" && getenv("TERM") != "dumb"
-	if f, ok := out.(*os.File); ok && s.color && isTerminal(out) {
-		s.color = colours(f)
 	}
 	return s
 }

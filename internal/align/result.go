@@ -79,7 +79,8 @@ type Result struct {
 
 	// Code is NotBelievable where no instrument such as was stated gave the readings. Then
 	// nothing is determined: but for the terms, all that is said of the instrument is
-	// empty, and Slips are the single mistakes that would explain it, the likeliest first.
+	// empty. Slips are the single mistakes that would explain it, the likeliest first; without
+	// a code those that would explain a lean as few rods have.
 	Code  string
 	Slips []Slip
 
@@ -145,6 +146,8 @@ func Solve(obs []Observation, priors Priors, o Options) (*Result, error) {
 			r.disbelieve(q, s)
 			return r, nil
 		}
+	} else if _, lean := q.strain(s); lean > doubted {
+		r.Slips = explain(obs, priors)
 	}
 	if t := o.True; t != nil {
 		e := Estimate[angle.Angle]{Value: (t.Heading - r.Stands[0].Heading.Value).Signed(), Determined: r.Stands[0].Heading.Determined}

@@ -158,6 +158,10 @@ func (s *solution) misfit() float64 {
 	return s.chi2 / distuv.ChiSquared{K: float64(s.freedom)}.Quantile(believed)
 }
 
+// doubted is chi-squared of a lean over its limit beyond which a slip is looked for that would
+// do without it, though the lean may be: a clean series lies there once in twenty.
+const doubted = 0.43
+
 // believable tells whether an instrument such as was stated beforehand may have given the
 // readings, some scatter beyond their sigmas allowed.
 func (q *problem) believable(s *solution) bool {

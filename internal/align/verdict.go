@@ -62,6 +62,10 @@ func (r *Result) Verdict() (lines []string) {
 			tilt.Degrees(), within95(sigma), whole(toward), side(toward), rests(share, on), shimBase*tilt.Tan(), shimBase)
 	}
 
+	if len(r.Slips) > 0 {
+		say("so large a lean is rare, and %s; look at what was noted before you go by this", saySlips(r.Slips))
+	}
+
 	s, f := r.FootStarboardMM, r.FootForwardMM
 	if s.Determined && f.Determined {
 		off, toward := math.Hypot(s.Value, f.Value), angle.Clockwise(s.Value, f.Value)

@@ -772,7 +772,7 @@ func TestOpen(t *testing.T) {
 		{text, "not_a_log"},
 		{other, "not_a_log"},
 		{newer, "log_too_new"},
-		{dir, "cannot_open_log"},
+		{dir, "not_a_file"},
 	} {
 		before, _ := os.ReadFile(tt.path)
 		l, err := Open(ctx, tt.path, Options{})

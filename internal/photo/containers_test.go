@@ -154,8 +154,9 @@ func TestHEICSizeOfRealPhotos(t *testing.T) {
 		if _, err := readFacts(section(head)); fault.Code(err) != "unreadable_file" {
 			t.Errorf("%s without its pixels: %v, want unreadable_file", tt.name, err)
 		}
+		// So much padding is too large, and what is known is filled in all the same.
 		f, err := readFacts(io.NewSectionReader(padded(head), 0, 64<<20))
-		if err != nil || f.Width != tt.width || f.Height != tt.height || f.Orientation != tt.orientation {
+		if fault.Code(err) != "too_large" || f.Width != tt.width || f.Height != tt.height || f.Orientation != tt.orientation {
 			t.Errorf("%s: %d x %d, orientation %d, %v, want %d x %d, %d", tt.name, f.Width, f.Height, f.Orientation, err, tt.width, tt.height, tt.orientation)
 		}
 	}
@@ -275,15 +276,25 @@ func TestTooLarge(t *testing.T) {
 		}
 	}
 
-	big := filepath.Join(t.TempDir(), "big.jpg")
-	if err := os.WriteFile(big, jpg, 0o600); err != nil {
+	heic, err := os.ReadFile(filepath.Join("testdata", "photos", "plain.heic"))
+	if err != nil {
 		t.Fatal(err)
 	}
-	if err := os.Truncate(big, MaxFileBytes+1); err != nil { // a hole, no blocks on disk
-		t.Fatal(err)
-	}
-	if _, err := ReadFacts(onDisk(big)); fault.Code(err) != "too_large" {
-		t.Errorf("a file of %d bytes: %v, want too_large", MaxFileBytes+1, err)
+	for _, tt := range []struct {
+		name string
+		data []byte
+		most int64
+	}{{"big.jpg", jpg, mostBytes[JPEG]}, {"big.heic", heic, mostBytes[HEIC]}, {"any.jpg", jpg, MaxFileBytes}} {
+		big := filepath.Join(t.TempDir(), tt.name)
+		if err := os.WriteFile(big, tt.data, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.Truncate(big, tt.most+1); err != nil { // a hole, no blocks on disk
+			t.Fatal(err)
+		}
+		if f, err := ReadFacts(onDisk(big)); fault.Code(err) != "too_large" || tt.most < MaxFileBytes && f.Width == 0 {
+			t.Errorf("%s of %d bytes: %+v %v, want too_large", tt.name, tt.most+1, f, err)
+		}
 	}
 }
 

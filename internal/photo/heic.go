@@ -23,7 +23,7 @@ const (
 
 // mostHEIC bounds the pixels of a HEIC photo that are decoded: the decoder in its sandbox
 // takes some 28 bytes a pixel, half a gigabyte at 16 megapixels (measured).
-const mostHEIC = 17_000_000
+const mostHEIC = 16_000_000
 
 // box is one box of an ISO base media file (ISO/IEC 14496-12, section 4.2).
 type box struct {
@@ -344,7 +344,7 @@ func decodeWholeHEIC(data *io.SectionReader) (image.Image, error) {
 		return nil, unreadable("give a HEIC photo", "the file is not a HEIC photo")
 	}
 	if n := facts.Width * facts.Height; n > mostHEIC {
-		return nil, TooLarge("the HEIC photo has %d megapixels, more than the %d that are decoded", n/1_000_000, mostHEIC/1_000_000)
+		return nil, TooLarge("the HEIC photo has %.1f megapixels, more than the %d that are decoded", float64(n)/1e6, mostHEIC/1_000_000)
 	}
 	img, err := decodeHEIC(data)
 	if err != nil {

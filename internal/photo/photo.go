@@ -10,6 +10,7 @@ import (
 	"bytes"
 	"errors"
 	"io"
+	"strings"
 	"time"
 
 	"shadowread/internal/angle"
@@ -32,9 +33,17 @@ const (
 const (
 	// MaxPixels is the largest picture that is decoded.
 	MaxPixels = 100_000_000
-	// MaxFileBytes holds MaxPixels of 16-bit RGB, uncompressed, and some more.
-	MaxFileBytes = 640 << 20
+	// MaxFileBytes bounds a file, which stays in memory beside its picture: a TIFF of 42
+	// megapixels that is not compressed.
+	MaxFileBytes = 128 << 20
 )
+
+// mostBytes bounds the files of formats of which less is enough: what a decoder goes through
+// costs time by the byte, and that of HEIC holds it several times.
+var mostBytes = map[Format]int64{
+	JPEG: 48 << 20, // MaxPixels at half a byte each
+	HEIC: 16 << 20, // mostHEIC at one
+}
 
 // Warning is something the user should know about a result that stands.
 type Warning struct {
@@ -165,6 +174,9 @@ func readFacts(f *io.SectionReader) (Facts, error) {
 	if int64(h.width)*int64(h.height) > MaxPixels {
 		return facts, fault.New("too_large", "take the photo at a lower resolution or scale it down",
 			"the picture is %d x %d pixels, more than the %d megapixels that are read", h.width, h.height, MaxPixels/1_000_000)
+	}
+	if most := mostBytes[format]; most > 0 && f.Size() > most {
+		return facts, TooLarge("the file has %d MB, more than the %d MB that are read of a %s", f.Size()>>20, most>>20, strings.ToUpper(string(format)))
 	}
 	return facts, nil
 }

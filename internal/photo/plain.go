@@ -2,6 +2,7 @@ package photo
 
 import (
 	"bytes"
+	"errors"
 	"image"
 	"image/color"
 	"image/png"
@@ -24,16 +25,29 @@ func DecodePlain(data []byte, format Format) (image.Image, error) {
 	}
 	c, err := configure(bytes.NewReader(data))
 	if err != nil {
-		return nil, Damaged()
+		return nil, undecoded(err)
 	}
 	if bytes := float64(c.Width) * float64(c.Height) * bytesOf(c.ColorModel); bytes > mostDecoded {
 		return nil, TooLarge("the picture takes %.0f MB decoded, more than the %d MB that are read", bytes/(1<<20), mostDecoded>>20)
 	}
 	img, err := decode(bytes.NewReader(data))
 	if err != nil {
-		return nil, Damaged()
+		return nil, undecoded(err)
 	}
 	return img, nil
+}
+
+// undecoded says whether the picture is damaged or of a kind that its decoder does not know,
+// which another copy would not help.
+func undecoded(err error) error {
+	var (
+		inTIFF tiff.UnsupportedError
+		inPNG  png.UnsupportedError
+	)
+	if errors.As(err, &inTIFF) || errors.As(err, &inPNG) {
+		return unreadable("save the photo anew as an ordinary JPEG", "the file is of a kind that is not read (compression, or inks for colours)")
+	}
+	return Damaged()
 }
 
 // bytesOf is what a pixel takes in memory.

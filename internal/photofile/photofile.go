@@ -7,12 +7,12 @@ import (
 	"os"
 
 	"shadowread/internal/fault"
+	"shadowread/internal/openfile"
 	"shadowread/internal/photo"
-	"shadowread/internal/wholefile"
 )
 
-// At is the photo at path. It opens regular files alone, and looks before it opens, since
-// opening a named pipe would wait for a writer. It fails with code "unreadable_file".
+// At is the photo at path, a regular file (see openfile.Regular). It fails with code
+// "unreadable_file".
 func At(path string) photo.File {
 	return photo.File{Name: path, Open: func() (photo.Content, error) { return open(path) }}
 }
@@ -33,31 +33,31 @@ type content struct {
 func (c content) Size() int64 { return c.size }
 
 func open(path string) (photo.Content, error) {
-	info, err := os.Stat(path)
+	f, err := openfile.Regular(path)
 	if err != nil {
-		return nil, openError(err)
+		return nil, openError(err, path)
 	}
-	switch {
-	case info.IsDir():
-		return nil, fault.New("unreadable_file", "name a photo", "this is a folder, not a photo")
-	case !info.Mode().IsRegular():
-		return nil, fault.New("unreadable_file", "name a photo", "this is not a regular file")
-	}
-	f, err := os.Open(path)
+	info, err := f.Stat() // of this file, whatever has its name by now
 	if err != nil {
-		return nil, openError(err)
+		f.Close()
+		return nil, openError(err, path)
 	}
 	return content{f, info.Size()}, nil
 }
 
-func openError(err error) error {
+// openError says without the name, which is in the caller's hands, what keeps a photo shut.
+func openError(err error, path string) error {
 	hint := "check that the disk or card can be read"
 	switch {
+	case fault.Code(err) == "not_a_file":
+		if info, err := os.Stat(path); err == nil && info.IsDir() {
+			return fault.New("unreadable_file", "name a photo", "this is a folder, not a photo")
+		}
+		return fault.New("unreadable_file", "name a photo", "this is not a regular file")
 	case errors.Is(err, fs.ErrNotExist):
 		hint = "check the name"
 	case errors.Is(err, fs.ErrPermission):
 		hint = "ask for permission to read the file, or copy it"
 	}
-	// The path is already in the caller's hands; keep the cause only.
-	return fault.Wrap(wholefile.Cause(err), "unreadable_file", hint, "the file cannot be opened")
+	return fault.Wrap(errors.Unwrap(err), "unreadable_file", hint, "the file cannot be opened")
 }

@@ -112,7 +112,7 @@ func peakMiB(b *testing.B) float64 {
 
 // BenchmarkHostile reads files that are meant to cost much: those of fixtures/damaged,
 // and the largest JPEGs that are accepted, blank and full of grain, in which the sheet is
-// looked for in vain at every size. It reports the time of each over that of the sound
+// looked for in vain. It reports the time of each over that of the sound
 // photo, and the most memory that the process has held so far.
 func BenchmarkHostile(b *testing.B) {
 	dir := b.TempDir()

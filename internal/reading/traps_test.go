@@ -104,6 +104,7 @@ var (
 	mustRead    = expect{read: true}
 	noShadow    = expect{refused: []reading.Reason{reading.NoShadow}}
 	refused     = expect{refused: []reading.Reason{reading.NoShadow, reading.AmbiguousShadow, reading.RodHidesShadow}}
+	lies        = expect{refused: []reading.Reason{reading.NoShadow, reading.AmbiguousShadow, reading.ClockCheck}}
 	readOrNot   = expect{read: true, refused: refused.refused}
 	hard        = expect{read: true, refused: refused.refused, hard: true}
 	unseen      = expect{read: true, refused: append(refused.refused, reading.NotHanging), hard: true} // of a thread, too little
@@ -234,6 +235,9 @@ var traps = []struct {
 		s.Rods[0].Height, s.Rods[0].Material = 120, render.White
 		s.Shades = []render.Shade{bar(2.4, shadowDir-4*deg, 1.7, 3)}
 	}},
+	// As long as a shadow that a board out of level would explain, and no penumbra.
+	{name: "stick/lying from the rod's foot, overcast", altitude: 30 * deg, tilt: 28 * deg, dir: 200 * deg, want: lies, set: lying(57, 140*deg)},
+	{name: "stick/lying from the rod's foot, overcast, longer", altitude: 30 * deg, tilt: 28 * deg, dir: 200 * deg, want: lies, set: lying(100, 300*deg)},
 	{name: "stick/lying on the paper, the rod's place in a shadow", altitude: 36 * deg, tilt: 39 * deg, dir: 313 * deg, want: refused, set: func(s *render.Scene) {
 		noRod(s)
 		s.Shades = []render.Shade{bar(6.4, 56*deg, inf, 0.8)}
@@ -326,7 +330,13 @@ var traps = []struct {
 	}},
 }
 
-func black(s *render.Scene)    { s.Rods[0].Material = render.Black }
+func black(s *render.Scene) { s.Rods[0].Material = render.Black }
+func lying(length float64, dir angle.Angle) func(*render.Scene) {
+	return func(s *render.Scene) {
+		overcast(s)
+		s.Occluders = []render.Occluder{{From: sheet.Point{}, To: sheet.Point{X: length * dir.Sin(), Y: length * dir.Cos()}, Radius: 1.25}}
+	}
+}
 func overcast(s *render.Scene) { s.Light.Body = render.NoBody }
 func noRod(s *render.Scene)    { s.Rods = nil }
 func lean(s *render.Scene, by, dir angle.Angle) {

@@ -99,6 +99,10 @@ const (
 	// mostPixels bounds the finest size: a sheet that does not show there is looked for no
 	// further, since a search costs time and memory for every pixel.
 	mostPixels = 26_000_000
+	// mostTwice bounds the pictures that are looked at twice though the first look showed no
+	// mark at all: of a larger one it shows those of a sheet that takes up a tenth of the
+	// width, and a picture of nothing but grain costs most.
+	mostTwice = 13_000_000
 	// enoughScale is the least scale on the dial, px/mm, with which a shrunk
 	// picture will do.
 	enoughScale = 3.0
@@ -156,6 +160,9 @@ func (p *Photo) search(factor, finest int, s *sheet.Sheet, prior Prior) (g *visi
 				return g, plate, n, nil
 			}
 			coarse, inCoarse = g, plate
+		}
+		if found == 0 && p.pixels > mostTwice {
+			break
 		}
 	}
 	if errors.Is(err, vision.ErrTooFewMarks) && inCoarse != nil {
