@@ -45,7 +45,7 @@ TEXT
 printf '\n==== The Go library, %s ====\n\n' "$(go env GOVERSION)"
 cat "$(go env GOROOT)/LICENSE"
 printf '\n==== The typeface, Go Regular and Go Bold ====\n\n'
-cat internal/paper/typeface-licence.txt
+cat internal/typeface/licence.txt
 
 rows "$@" | LC_ALL=C sort -u | awk '
 	$1 " " $2 != module { if (NR > 1) print ""; module = $1 " " $2; printf "%s %s %s", $1, $2, $3 }
