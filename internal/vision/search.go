@@ -29,6 +29,7 @@ type search struct {
 	rod   Rod
 	img   *rodImage
 	dial  *dialImage // nil until it is looked at
+	rays  []ray      // the lines on it, strongest first
 	// topMM is the rod's height by its image, where that was asked for; else 0.
 	topMM float64
 }

@@ -91,6 +91,7 @@ func (q *search) findStanding() (*Strip, error) {
 		return nil, ErrNoShadow
 	}
 	rays := q.dial.rays(q.rod.DiameterMM, offsetMost)
+	q.rays = rays
 	var strips []*Strip
 	var scores []float64
 	hidden, shaded, bowed := false, false, false

@@ -81,12 +81,16 @@ const (
 	litPaper                   = 0.75
 	nearLeast, beyondLeastSeen = 15, 60
 	clearTenths                = 9
+	// All about the foot to aboutBy, mm, aboutTenths of the paper lie in the light where no larger
+	// shadow does: a rod's own is less.
+	aboutBy, aboutTenths = 20.0, 8
 
 	// A line goes on where it is seen at behindLeast places from behindFrom to behindTo, each
 	// behindStep, and behindTenths of them are half as dark as the strip, by what lies sideGap
 	// beyond its edges. Fewer take the rod's dark image for a wire's shadow.
 	behindFrom, behindTo, behindStep = 7.5, 30.0, 0.75
 	behindLeast, behindTenths        = 8, 6
+	unlikeTenths                     = 3 // of them, at which a rod's image is not told from the strip
 	sideGap                          = 1.2
 	// Behind the rod's image, within behindImage of it, a place counts if three places across
 	// its core are as dark as the strip within evenDark: a shadow is even, a round rod is not.
@@ -148,7 +152,8 @@ func (q *search) castByRod(st *Strip) error {
 		return ErrNoShadow
 	default:
 		asThick := thick > 0 && math.Abs(thick-st.Width) < nearBreadth*st.Width
-		if err := h.begins(own, seen && asThick); err != nil && !(errors.Is(err, ErrRodHides) && own && asThick) {
+		err := h.begins(own, seen && asThick)
+		if err != nil && !(errors.Is(err, ErrRodHides) && asThick && (own || seen && h.alone())) {
 			return err // but a strip that is a shadow, before a rod as thick as it is broad, is the rod's
 		}
 	}
@@ -161,7 +166,7 @@ func (q *search) castByRod(st *Strip) error {
 		return nil
 	case told && !seen:
 		return ErrNoShadow
-	case told && st.Width < leastOfRod*thick && thick > 0 && thick < thickest && !matched:
+	case told && max(st.Width, 2*st.Head) < leastOfRod*thick && thick > 0 && thick < thickest && !matched:
 		return ErrNoShadow
 	case !told && !own && (st.Bow == 0 && st.seenSigma > vagueMost || st.Growth[1]+growthSure*st.GrowthSigma < faintGrowth*leastGrowth):
 		return ErrNoShadow // no rod can be seen, and the line is a poor one or too sharp
@@ -221,10 +226,60 @@ func (h *hearing) footLit() bool {
 // mask of the rod: a wire's shadow there is as dark as before it and even across, a
 // rod's image by rare chance only.
 func (h *hearing) goesOn() bool {
+	same, seen := h.behind()
+	return seen >= behindLeast && tenths(same, seen, behindTenths)
+}
+
+// alone reports whether no other line can be the rod's shadow, where its image covers the paper
+// behind the foot: a rod unlike the strip is seen to stand in the light, and so casts a shadow;
+// that is no other line on the dial, nor one that goes on beyond the image.
+func (h *hearing) alone() bool {
+	same, seen := h.behind()
+	switch {
+	case seen < behindLeast || tenths(same, seen, unlikeTenths):
+		return false
+	case h.st.Depth < darkerThanCrease || !h.litAbout() || h.shadowBeyond():
+		return false
+	case h.st.Growth[1]+growthSure*h.st.GrowthSigma < faintGrowth*leastGrowth:
+		return false
+	}
+	own, rival := 0.0, 0.0
+	for _, r := range h.rays {
+		if (r.dir - h.st.Direction).Signed().Abs() < besideImage {
+			own = max(own, r.score)
+		} else {
+			rival = max(rival, r.score)
+		}
+	}
+	return rival < rivalScore*own
+}
+
+// litAbout reports whether the paper all about the foot lies in the light, so that no shadow of
+// the rod is lost in a larger one.
+func (h *hearing) litAbout() bool {
+	lit, seen := 0, 0
+	for j, row := range h.dial.ratio {
+		if h.dial.radius(j) > aboutBy {
+			break
+		}
+		for _, v := range row {
+			if math.IsNaN(v) {
+				continue
+			}
+			seen++
+			if v > litPaper {
+				lit++
+			}
+		}
+	}
+	return tenths(lit, seen, aboutTenths)
+}
+
+// behind counts the places behind the foot that are seen, and those that look as the strip does.
+func (h *hearing) behind() (same, seen int) {
 	st, f, light := h.st, h.line, h.light
 	behindRod := (st.Direction + math.Pi - h.img.direction()).Signed().Abs() < behindImage
 	core := max(coreLeast*st.Width, min(coreMost*st.Width, st.Width/2-coreClear))
-	same, seen := 0, 0
 	for b := behindFrom; b < behindTo; b += behindStep {
 		a, m, c := light(f.at(-b, -core)), light(f.at(-b, 0)), light(f.at(-b, core))
 		side := st.Width/2 + sideGap
@@ -243,7 +298,7 @@ func (h *hearing) goesOn() bool {
 			same++
 		}
 	}
-	return seen >= behindLeast && tenths(same, seen, behindTenths)
+	return same, seen
 }
 
 // begins returns nil where the paper behind the foot is seen to be clear, so that the
