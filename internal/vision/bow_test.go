@@ -71,3 +71,37 @@ func TestUnseenBow(t *testing.T) {
 		}
 	}
 }
+
+// A bend that no wire has over a long shadow says that the shadow is short: of half a sine of
+// 0.4 mm over 91 mm, 7 to 56 mm of it seen, the length is found among 84 to 165 mm, which alone
+// are 119 +- 23 mm, each as likely as another by a part.
+func TestLengthByTheBend(t *testing.T) {
+	const length, bow = 91.0, 0.4
+	axis := fitLine{mid: 31.5}
+	axis.bend = -bow * sineBend(axis, length)
+	axis.varBend = sq(axis.bend / 60)
+	var all guesses
+	for l := 84.0; l < 165; l *= lengthRatio {
+		all = append(all, guess{evidence(axis, l), l, 0})
+	}
+	if got, spread := all.mean(), all.spread(all.mean()); math.Abs(got-length) > 2*spread || spread > 18 {
+		t.Errorf("%.0f +- %.0f mm, want %.0f", got, spread, length)
+	}
+}
+
+// The spread of guesses, by hand: of a normal law its sigma; where one in a hundred is ten times
+// as broad, of which one in ten, beyond 1.645 sigmas, makes one in a thousand.
+func TestSpreadOfGuesses(t *testing.T) {
+	for _, tt := range []struct {
+		all  guesses
+		want float64
+	}{
+		{guesses{{0, 0, 1}}, 1},
+		{guesses{{0, 3, 0}}, 3},
+		{guesses{{math.Log(0.99), 0, 1}, {math.Log(0.01), 0, 10}}, 16.45 / 4},
+	} {
+		if got := tt.all.spread(0); math.Abs(got-tt.want) > 0.02*tt.want {
+			t.Errorf("%v: %.3f, want %.3f", tt.all, got, tt.want)
+		}
+	}
+}

@@ -275,7 +275,8 @@ func TestRowsBesideOtherShadowsAreLeftOut(t *testing.T) {
 		kept bool
 	}{
 		"one flank":         {part(0.6, func(n float64) bool { return n > 2.3 }), false},
-		"one, a little":     {part(0.85, func(n float64) bool { return n > 2.3 }), true},
+		"one, less":         {part(0.85, func(n float64) bool { return n > 2.3 }), false},
+		"one, a little":     {part(0.93, func(n float64) bool { return n > 2.3 }), true},
 		"both flanks":       {part(0.5, func(float64) bool { return true }), false},
 		"both, a little":    {part(0.85, func(float64) bool { return true }), true},
 		"nothing at all":    {part(1, func(float64) bool { return true }), true},

@@ -36,11 +36,9 @@ type Rod struct {
 
 // What the search as a whole goes by.
 const (
-	// leastStrip is the clear strip, mm, below which no direction is given; leastWire that of
-	// a wire, whose bow so short a piece does not show.
-	leastStrip, leastWire = 6.0, 10.0
-	shadowStart           = 6.0 // mm: outside the foot's cross, which ends at 5
-	footMost              = 3.0 // mm by which a shadow may miss the foot
+	leastStrip  = 6.0 // mm of clear strip, below which no direction is given
+	shadowStart = 6.0 // mm: outside the foot's cross, which ends at 5
+	footMost    = 3.0 // mm by which a shadow may miss the foot
 	// A strip whose sigma is above vagueMost (four of them make a degree) for another cause
 	// than noise, its edges taper, bow or jump: two shadows in one. Texture and ticks of
 	// the light raise a straight strip's sigma to some ten times the noise's.

@@ -97,7 +97,7 @@ func (f *stripFit) strip() (*Strip, error) {
 		st.Right[i] = f.plate.Project(f.frame.at(s, f.right.at(s)))
 	}
 	switch {
-	case seen < leastStrip, seen < leastWire && width < stiffRod && rod.DiameterMM < stiffRod:
+	case seen < leastStrip:
 		return nil, ErrNoShadow
 	case math.Abs(st.FootOffset) > footMost+2*st.FootSigma:
 		return nil, ErrNoShadow

@@ -227,7 +227,36 @@ func (h *hearing) footLit() bool {
 // rod's image by rare chance only.
 func (h *hearing) goesOn() bool {
 	same, seen := h.behind()
-	return seen >= behindLeast && tenths(same, seen, behindTenths)
+	return seen >= behindLeast && tenths(same, seen, behindTenths) && !(h.behindRod() && h.gone())
+}
+
+// behindRod reports whether the rod's image lies where the line would go on.
+func (h *hearing) behindRod() bool {
+	return (h.st.Direction + math.Pi - h.img.direction()).Signed().Abs() < behindImage
+}
+
+// gone reports whether the last of the plain paper behind the foot is clear, where a line that
+// goes on would be: a rod's unlit side may look as its shadow does, but it ends.
+func (h *hearing) gone() bool {
+	b := h.img.plain
+	for range clearRun {
+		if b -= beginStep; !h.clear(b) {
+			return false
+		}
+	}
+	return true
+}
+
+// clear reports whether a place behind the foot is as light as paper, in the middle of where the
+// line would go on and to both sides.
+func (h *hearing) clear(b float64) bool {
+	most := 1 + max(glint, glintNoise*h.st.Noise)
+	for _, n := range []float64{-clearAside, 0, clearAside} {
+		if v := h.light(h.line.at(-b, n*h.st.Width)); !(v > 1-clearDepth*h.st.Depth && v < most) {
+			return false
+		}
+	}
+	return true
 }
 
 // alone reports whether no other line can be the rod's shadow, where its image covers the paper
@@ -278,7 +307,6 @@ func (h *hearing) litAbout() bool {
 // behind counts the places behind the foot that are seen, and those that look as the strip does.
 func (h *hearing) behind() (same, seen int) {
 	st, f, light := h.st, h.line, h.light
-	behindRod := (st.Direction + math.Pi - h.img.direction()).Signed().Abs() < behindImage
 	core := max(coreLeast*st.Width, min(coreMost*st.Width, st.Width/2-coreClear))
 	for b := behindFrom; b < behindTo; b += behindStep {
 		a, m, c := light(f.at(-b, -core)), light(f.at(-b, 0)), light(f.at(-b, core))
@@ -290,7 +318,7 @@ func (h *hearing) behind() (same, seen int) {
 		seen++
 		switch {
 		case 1-m/min(l, r) < 0.5*st.Depth:
-		case behindRod && b < h.img.length():
+		case h.behindRod() && b < h.img.length():
 			if s := 1 - st.Depth; max(math.Abs(a-s), math.Abs(m-s), math.Abs(c-s)) < evenDark {
 				same++
 			}
@@ -334,14 +362,10 @@ func (h *hearing) begins(vouched, asThick bool) error {
 	case !vouched && (st.Depth < darkerThanCrease || !asThick && inTheWay == ErrFootShaded):
 		return inTheWay
 	}
-	most := 1 + max(glint, glintNoise*st.Noise)
 	run := 0
 	for b := beginTo; b < h.img.plain && run < clearRun; b += beginStep {
-		run++
-		for _, n := range []float64{-clearAside, 0, clearAside} {
-			if v := light(f.at(-b, n*st.Width)); !(v > 1-clearDepth*st.Depth && v < most) {
-				run = 0
-			}
+		if run++; !h.clear(b) {
+			run = 0
 		}
 	}
 	if run == clearRun {
