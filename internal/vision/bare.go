@@ -10,8 +10,10 @@ const (
 	// between the quantiles evenLow and evenHigh.
 	evenWidth, evenNoise = 0.15, 0.1
 	evenLow, evenHigh    = 0.15, 0.85
-	evenDepth            = 0.3 // and its depth, as a part: of a point's end more than half is lost
-	plateauSeen          = 7   // tenths of a plateau's rows whose breadth must be told
+	// Its farther half may be narrower by evenTaper of it and a sample: a point's is by more, under
+	// any but the lowest sun. Its depth may vary by evenDepth: a point's end loses more than half.
+	evenTaper, evenDepth = 0.06, 0.3
+	plateauSeen          = 7 // tenths of a plateau's rows whose breadth must be told
 	// What is broader than tooBroad of the rod's breadth and broadNoise mm is what holds the
 	// foot; what is narrower than tooNarrow a point.
 	tooBroad, broadNoise = 1.3, 0.2
@@ -162,8 +164,8 @@ func (f *stripFit) darkWidth(row *profileRow) (width, depth float64) {
 	return width, depth
 }
 
-// ownWidth is the smallest breadth that the strip keeps over a plateau, mm. The end of a point
-// keeps the breadth of its blur as well, but grows paler all along it.
+// ownWidth is the smallest breadth that the strip keeps over a plateau, mm. A point narrows all
+// along; its end keeps the breadth of its blur, but grows paler.
 func (f *stripFit) ownWidth(widths, depths []float64) (own float64, ok bool) {
 	own = math.Inf(1)
 	var in, dark []float64
@@ -183,7 +185,9 @@ func (f *stripFit) ownWidth(widths, depths []float64) (own float64, ok bool) {
 			continue
 		}
 		mid := quantile(in, 0.5)
+		half := len(in) / 2
 		if mid > narrowest && quantile(in, evenHigh)-quantile(in, evenLow) < evenWidth*mid+evenNoise &&
+			quantile(in[:half], 0.5)-quantile(in[half:], 0.5) < evenTaper*mid+f.step &&
 			quantile(dark, evenHigh)-quantile(dark, evenLow) < evenDepth*quantile(dark, 0.5) {
 			own = min(own, mid)
 		}
