@@ -84,9 +84,10 @@ func (f *stripFit) keepBare() {
 		}
 		narrows = f.rows[i].s
 	}
-	// A flat top ends in an arc of half its breadth, and the rows beyond it are cut elsewhere.
+	// A flat top ends in an arc of half its breadth, and the rows beyond it are cut elsewhere, but
+	// where the last of them lies in the arc.
 	to := math.Inf(1)
-	if ends-narrows > own/2+leastPoint {
+	if last := f.rows[len(f.rows)-1].s; ends-narrows > own/2+leastPoint || ends > last-pointClear {
 		to = narrows - pointClear
 	}
 	f.keep(from, to)

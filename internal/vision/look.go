@@ -23,6 +23,7 @@ const (
 	// it is: a shorter piece may be the cap alone. That is the width of one in thinOne.
 	lookLeast, lookSure = 6, 16
 	thinOne             = 10
+	lowerTenths         = 6 // of the widths, below what may be a point
 	// The edge of a run is sought over lookEdge places, a millimetre: to its plateau.
 	lookEdge = 4
 	// A rod as bright as the paper may differ from it by faintLeast on the mean of faintLooks
@@ -38,7 +39,7 @@ const (
 
 // look searches for the rod where the camera's place puts it. told is false where
 // too little of it lies on plain paper, as seen from above; seen whether something
-// other than paper stands there; thick its width over the samples, the lowest tenth, mm at the
+// other than paper stands there; thick its width over the lower samples, the lowest tenth, mm at the
 // rod, 0 where too short a piece is seen to tell. A bright rod may differ from the
 // paper on its shaded side only, so thick is a lower bound.
 func (h *hearing) look() (thick float64, seen, told bool) {
@@ -87,8 +88,9 @@ func (h *hearing) look() (thick float64, seen, told bool) {
 	if len(widths) < lookSure {
 		return 0, true, true
 	}
-	slices.Sort(widths)
-	return widths[len(widths)/thinOne], true, true
+	below := widths[:len(widths)*lowerTenths/10]
+	slices.Sort(below)
+	return below[len(below)/thinOne], true, true
 }
 
 // lookAcross is what a look at the rod's image differs from the paper by, every lookBeside from

@@ -46,12 +46,9 @@ const (
 	// a quarter of its width, and more under a higher light.
 	leastGrowth = 0.0093 * 0.0093 / 16
 	// tooSharp is the part of leastGrowth under which, by sharpSure sigmas, no disc's penumbra
-	// grows; without a rod in view it takes faintGrowth of it within faintSure sigmas: Student's t for
-	// what three of a normal law leave out, since the scatter of so few parts tells the sigma with
-	// eight degrees of freedom at most. growthSure of them vouch.
-	tooSharp, sharpSure    = 0.3, 4
-	faintGrowth, faintSure = 0.9, 4.3
-	growthSure             = 3
+	// grows; without a rod in view it takes faintGrowth of it within growthSure sigmas.
+	tooSharp, sharpSure     = 0.3, 4
+	faintGrowth, growthSure = 0.9, 3
 	// nearFoot, mm, is how far a strip may pass the foot for the paper beside that to be let
 	// off, and passSure the sigmas of that place that any such bound is widened by.
 	nearFoot, passSure = 1.0, 2
@@ -171,7 +168,7 @@ func (q *search) castByRod(st *Strip) error {
 		return ErrNoShadow
 	case told && max(st.Width, 2*st.Head) < leastOfRod*thick && thick > 0 && thick < thickest && !matched:
 		return ErrNoShadow
-	case !told && !own && (st.Bow == 0 && st.seenSigma > vagueMost || st.Growth[1]+faintSure*st.GrowthSigma < faintGrowth*leastGrowth):
+	case !told && !own && (st.Bow == 0 && st.seenSigma > vagueMost || st.Growth[1]+growthSure*st.GrowthSigma < faintGrowth*leastGrowth):
 		return ErrNoShadow // no rod can be seen, and the line is a poor one or too sharp
 	case !told && !own && beside < besideRod && q.img.length() > leastStrip && st.To < q.img.length()+pastImage:
 		return ErrRodHides // nothing shows that the line is not the rod itself
@@ -273,7 +270,7 @@ func (h *hearing) alone() bool {
 		return false
 	case h.st.Depth < darkerThanCrease || !h.litAbout() || h.shadowBeyond():
 		return false
-	case h.st.Growth[1]+faintSure*h.st.GrowthSigma < faintGrowth*leastGrowth:
+	case h.st.Growth[1]+growthSure*h.st.GrowthSigma < faintGrowth*leastGrowth:
 		return false
 	}
 	if _, _, ends := h.rodTop(h.st); !ends && h.st.Length == 0 {
