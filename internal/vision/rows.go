@@ -37,6 +37,7 @@ type profileRow struct {
 	// Edges in n, mm, and whether they could be measured.
 	left, right float64
 	ok          bool
+	slant       float64 // part by which the paper grows lighter, for each mm to the right
 }
 
 // stripFit is the work space of one measurement.
@@ -145,13 +146,14 @@ func (f *stripFit) normalise(inner float64) {
 			}
 		}
 		mid := (half + inner) / 2
+		row.slant = (b - a) / (a + b) / mid
 		for k := range row.light {
 			t := (f.first + float64(k)*f.step) / mid
 			row.light[k] /= (a+b)/2 + (b-a)/2*max(-1, min(1, t))
 		}
 	}
 	for i := range f.rows {
-		if tenths(even, all, steadyTenths) && uneven[i] >= steadyFlanks {
+		if f.steady && tenths(even, all, steadyTenths) && uneven[i] >= steadyFlanks {
 			f.rows[i].ok = false
 		}
 	}

@@ -30,6 +30,8 @@ type search struct {
 	img   *rodImage
 	dial  *dialImage // nil until it is looked at
 	rays  []ray      // the lines on it, strongest first
+	// steady leaves out the rows by another shadow's rim, where enough are left.
+	steady bool
 	// topMM is the rod's height by its image, where that was asked for; else 0.
 	topMM float64
 }

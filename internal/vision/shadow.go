@@ -79,7 +79,16 @@ func FindShadow(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod) (*Strip, error
 	if rod.Hangs {
 		return q.findHanging()
 	}
-	return q.findStanding()
+	st, err := q.findStanding()
+	if err == nil || errors.Is(err, ErrAmbiguous) {
+		return st, err
+	}
+	// What lies by another shadow's rim may have spoilt it.
+	q.steady = true
+	if st, again := q.findStanding(); again == nil || errors.Is(again, ErrAmbiguous) {
+		return st, again
+	}
+	return nil, err
 }
 
 // findStanding measures the strip of a rod that stands on the origin of the plate's

@@ -151,8 +151,12 @@ func (f *stripFit) taper(middle, turned, expected float64) (variance float64) {
 // what the flanks have it for, and the edge, sought at half the depth, gives way: by
 // 2 sqrt(pi) blur (1 - depth/2) / depth for each part of the light, from the model's slope. The
 // paper next to both edges shows by how much they differ, and how that turns the axis.
+//
+// In another shadow's rim the strip's own depth differs from edge to edge as well, since its light
+// is that of the sky everywhere: by (1 - depth) of what the paper's light does. Both edges then
+// give way to one side, by sqrt(pi) blur / depth for half of that.
 func (f *stripFit) stained() (variance float64) {
-	var ss, ns []float64
+	var ss, ns, at, rims []float64
 	for i := range f.rows {
 		row := &f.rows[i]
 		if !row.ok {
@@ -161,13 +165,16 @@ func (f *stripFit) stained() (variance float64) {
 		blur, depth := f.sigma(row.s), f.depthAt(row.s)
 		off := stainBlur * blur
 		l, r := f.left.at(row.s), f.right.at(row.s)
+		at = append(at, row.s)
+		rims = append(rims, (1-depth)*row.slant*(r-l)/2*math.Sqrt(math.Pi)*blur/depth)
 		d := f.level(row, l-off-stainWide, l-off) - f.level(row, r+off, r+off+stainWide)
 		if !math.IsNaN(d) {
 			ss, ns = append(ss, row.s), append(ns, d*math.Sqrt(math.Pi)*blur*(1-depth/2)/depth)
 		}
 	}
 	turn, expected := slopeOf(ss, ns)
-	return max(0, turn*turn-expected)
+	rim, _ := slopeOf(at, rims)
+	return max(0, turn*turn-expected) + rim*rim
 }
 
 // lopsided is by how much the light differs between places that mirror each other about the
