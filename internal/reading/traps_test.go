@@ -174,6 +174,15 @@ var traps = []struct {
 	{name: "rod image/square", altitude: 30 * deg, tilt: 58 * deg, dir: 160 * deg, want: mustRead},
 	{name: "rod image/on the line, black", altitude: 40 * deg, tilt: 55 * deg, dir: 250 * deg, want: hidden, set: black},
 
+	{name: "rod image/opposite, unlit, under a head", altitude: 25 * deg, tilt: 27 * deg, dir: 70 * deg, want: mustRead, set: func(s *render.Scene) {
+		s.Rods[0].Diameter, s.Rods[0].Material = 2.6, render.Dowel
+		s.Rods[0].Collars = []render.Collar{{From: 48.5, To: 50, Diameter: 8.4}}
+	}},
+	{name: "rod image/opposite, white, in clay", altitude: 23 * deg, tilt: 54 * deg, dir: 72 * deg, want: mustRead, set: func(s *render.Scene) {
+		s.Rods[0].Diameter, s.Rods[0].Material = 3.7, render.White
+		s.Rods[0].Collars = []render.Collar{{From: 0, To: 3, Diameter: 12}, {From: 3, To: 6, Diameter: 8.7}}
+	}},
+
 	// No shadow at all: the rod's image is the only line.
 	{name: "overcast/steel", altitude: 35 * deg, tilt: 30 * deg, dir: 200 * deg, want: noShadow, set: overcast},
 	{name: "overcast/black", altitude: 35 * deg, tilt: 45 * deg, dir: 200 * deg, want: refused, set: func(s *render.Scene) { overcast(s); black(s) }},
@@ -219,6 +228,13 @@ var traps = []struct {
 		black(s)
 		s.Rods[0].Height = 36
 		s.Shades = []render.Shade{bar(-0.8, 239*deg, 2, 1.3)}
+	}},
+	// The rod's image covers its shadow, and a wire's as broad runs along both and on to the camera.
+	{name: "bar/along the rod's image and shadow, as broad", altitude: 25 * deg, tilt: 45 * deg, dir: 250 * deg, want: hidden, set: shade(bar(0, shadowDir, 3, 0.6))},
+	{name: "bar/along the rod's image and shadow, as broad and soft", altitude: 25 * deg, tilt: 50 * deg, dir: 250 * deg, want: hidden, set: shade(bar(0.3, shadowDir+2*deg, 3, 2))},
+	{name: "bar/along the rod's image and shadow, as broad, of brass", altitude: 30 * deg, tilt: 55 * deg, dir: 250 * deg, want: hidden, set: func(s *render.Scene) {
+		s.Rods[0].Material = render.Brass
+		s.Shades = []render.Shade{bar(-0.3, shadowDir-1*deg, 3, 1)}
 	}},
 	{name: "crease/along the rod's image, overcast", altitude: 25 * deg, tilt: 54 * deg, dir: 64 * deg, want: refused, set: func(s *render.Scene) { overcast(s); black(s); crease(-2.4, 256*deg, 1, -0.53)(s) }},
 	{name: "crease/of the rod's width, the foot in a larger shadow", altitude: 34 * deg, tilt: 31 * deg, dir: 187 * deg, want: readOrNot, rod: true, set: func(s *render.Scene) {

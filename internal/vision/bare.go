@@ -10,6 +10,9 @@ const (
 	// between the quantiles evenLow and evenHigh.
 	evenWidth, evenNoise = 0.15, 0.1
 	evenLow, evenHigh    = 0.15, 0.85
+	// Its farther half may be narrower by evenTaper of it and a sample: a point's is by more, under
+	// any but the lowest sun. Its depth may vary by evenDepth: a point's end loses more than half.
+	evenTaper, evenDepth = 0.06, 0.3
 	plateauSeen          = 7 // tenths of a plateau's rows whose breadth must be told
 	// What is broader than tooBroad of the rod's breadth and broadNoise mm is what holds the
 	// foot; what is narrower than tooNarrow a point.
@@ -34,12 +37,12 @@ const (
 // holds the foot, a point, and between them a nodus, or another shadow across. The rows are
 // as sampled; what cannot be told is left in.
 func (f *stripFit) keepBare() {
-	widths := make([]float64, len(f.rows))
+	widths, depths := make([]float64, len(f.rows)), make([]float64, len(f.rows))
 	for i := range f.rows {
-		widths[i] = f.darkWidth(&f.rows[i])
+		widths[i], depths[i] = f.darkWidth(&f.rows[i])
 	}
 	widths = runningMedian(widths, widthsReach)
-	own, ok := f.ownWidth(widths)
+	own, ok := f.ownWidth(widths, depths)
 	if !ok {
 		return
 	}
@@ -81,9 +84,10 @@ func (f *stripFit) keepBare() {
 		}
 		narrows = f.rows[i].s
 	}
-	// A flat top ends in an arc of half its breadth, and the rows beyond it are cut elsewhere.
+	// A flat top ends in an arc of half its breadth, and the rows beyond it are cut elsewhere, but
+	// where the last of them lies in the arc.
 	to := math.Inf(1)
-	if ends-narrows > own/2+leastPoint {
+	if last := f.rows[len(f.rows)-1].s; ends-narrows > own/2+leastPoint || ends > last-pointClear {
 		to = narrows - pointClear
 	}
 	f.keep(from, to)
@@ -116,9 +120,9 @@ func (f *stripFit) holderEnds(widths []float64, broad float64) (end float64) {
 	return end
 }
 
-// darkWidth is the breadth of the dark about the axis at half its depth, mm; the whole
-// window where no edge is in it, NaN where there is no dark or its edge is not seen.
-func (f *stripFit) darkWidth(row *profileRow) float64 {
+// darkWidth is the breadth of the dark about the axis at half its depth, mm, and that depth; the
+// whole window where no edge is in it, NaN where there is no dark or its edge is not seen.
+func (f *stripFit) darkWidth(row *profileRow) (width, depth float64) {
 	paper := f.lit(f.frame.at(row.s, 0))
 	low, at := (1-darkPart)*paper, -1
 	reach := max(1, int(darkReach/f.step))
@@ -143,15 +147,14 @@ func (f *stripFit) darkWidth(row *profileRow) float64 {
 		}
 	}
 	if at < 0 {
-		return math.NaN()
+		return math.NaN(), math.NaN()
 	}
-	half := (paper + low) / 2
-	width := 0.0
+	half, depth := (paper+low)/2, 1-low/paper
 	for _, side := range []int{-1, 1} {
 		for k := at; k >= 0 && k < len(row.light); k += side {
 			v := row.light[k]
 			if math.IsNaN(v) {
-				return v
+				return v, depth
 			}
 			if v > half {
 				break
@@ -159,30 +162,34 @@ func (f *stripFit) darkWidth(row *profileRow) float64 {
 			width += f.step
 		}
 	}
-	return width
+	return width, depth
 }
 
-// ownWidth is the smallest breadth that the strip keeps over a plateau, mm.
-func (f *stripFit) ownWidth(widths []float64) (own float64, ok bool) {
+// ownWidth is the smallest breadth that the strip keeps over a plateau, mm. A point narrows all
+// along; its end keeps the breadth of its blur, but grows paler.
+func (f *stripFit) ownWidth(widths, depths []float64) (own float64, ok bool) {
 	own = math.Inf(1)
-	var in []float64
+	var in, dark []float64
 	for i := range f.rows {
 		if f.rows[i].s+plateau > f.rows[len(f.rows)-1].s {
 			break
 		}
-		in = in[:0]
+		in, dark = in[:0], dark[:0]
 		n := 0
 		for k := i; k < len(f.rows) && f.rows[k].s < f.rows[i].s+plateau; k++ {
 			n++
 			if !math.IsNaN(widths[k]) {
-				in = append(in, widths[k])
+				in, dark = append(in, widths[k]), append(dark, depths[k])
 			}
 		}
 		if !tenths(len(in), n, plateauSeen) {
 			continue
 		}
 		mid := quantile(in, 0.5)
-		if mid > narrowest && quantile(in, evenHigh)-quantile(in, evenLow) < evenWidth*mid+evenNoise {
+		half := len(in) / 2
+		if mid > narrowest && quantile(in, evenHigh)-quantile(in, evenLow) < evenWidth*mid+evenNoise &&
+			quantile(in[:half], 0.5)-quantile(in[half:], 0.5) < evenTaper*mid+f.step &&
+			quantile(dark, evenHigh)-quantile(dark, evenLow) < evenDepth*quantile(dark, 0.5) {
 			own = min(own, mid)
 		}
 	}

@@ -29,12 +29,15 @@ const (
 	// bowedMost is the sigma up to which a bowed shadow of unknown length is read: by eye one
 	// does no better (common practice), and it is told.
 	bowedMost = 2 * angle.Degree
-	// longShadow stands for the length of a shadow whose end is neither seen nor known,
-	// mm: a rod of 50 mm with the sun at 20 degrees.
-	longShadow = 140
-	// A shadow of unknown length is taken for up to unknownMost long ones where what a wire
-	// hides then costs more; a bow that is seen costs what it turns one of unknownBow.
-	unknownMost, unknownBow = 3, 1.2
+	// tallRod is the height of a rod of unknown height at most, mm (common practice); longest
+	// what a shadow has at most where the sun's height is not known either. lengthRatio is
+	// from one length that is tried to the next.
+	tallRod, longest, lengthRatio = 120, 420, 1.1
+	// rareWire is the part of all wires that four sigmas may leave out: what lies beyond is
+	// taken for a blunder.
+	rareWire, rareSigmas = 1e-3, 4
+	rareSteps            = 20   // of bisection: to a millionth
+	sharpGuess           = 1e-3 // of what may be, the least sigma of a guess
 )
 
 // bowed tells what a bow turns the direction by, what it costs, what one that is not sure may
@@ -43,21 +46,14 @@ const (
 // piece that is seen: for a parabola of half second derivative k through both ends, the
 // line turns from the tangent at m by k (L - 2m), for half a sine by halfSine. tip is the
 // shadow's length where its end is seen, else 0.
-func (f *stripFit) bowed(axis fitLine, tip float64) (turn, cost, unseen angle.Angle, bow float64) {
+func (f *stripFit) bowed(axis fitLine, tip, atLeast float64) (turn, cost, unseen angle.Angle, bow float64) {
 	span := 0.0
 	for i := range f.rows {
 		if r := &f.rows[i]; r.ok {
 			span = max(span, 2*math.Abs(r.s-axis.mid))
 		}
 	}
-	length, known := tip, true
-	if length == 0 {
-		length = f.rod.ShadowRatio * cmp.Or(f.rod.HeightMM, f.topMM)
-	}
-	if length == 0 {
-		length, known = longShadow, false
-	}
-	length = max(length, axis.mid+span/2)
+	lengths := f.lengths(tip, max(atLeast, axis.mid+span/2))
 	// What bends the strip may as well turn it, by as much as a quarter of its length is
 	// out of line.
 	surplus := math.Sqrt(max(0, axis.bend*axis.bend-4*axis.varBend))
@@ -65,28 +61,47 @@ func (f *stripFit) bowed(axis fitLine, tip float64) (turn, cost, unseen angle.An
 	sagitta := math.Abs(axis.bend) * span * span / 4
 	wire := f.right.at(axis.mid)-f.left.at(axis.mid) < stiffRod
 	if wire {
-		far := length
-		if !known {
-			far = unknownMost * longShadow
-		}
-		for l := length; l <= far; l += longShadow / 2 {
-			unseen = max(unseen, unseenBow(axis, l))
-		}
+		unseen = unseenBow(axis, lengths)
 	}
 	if !axis.bent() || sagitta < leastBow || !wire && sagitta < waveMost {
 		return 0, cost, unseen, 0
 	}
-	cost = max(cost, unseen)
-	bow = -axis.bend * length * length / 4
-	if !known {
-		return 0, max(halfSine(axis, unknownBow*length).Abs(), cost), 0, bow
+	// What shape the bend has is not known: an arc, or half a sine.
+	var either, sine, bows guesses
+	for _, length := range lengths {
+		likely := 0.0
+		if wire {
+			likely = evidence(axis, length)
+		}
+		a, s := axis.bend*(length-2*axis.mid), float64(halfSine(axis, length))
+		of := math.Hypot(math.Hypot((a-s)/2, bendSigma*s), math.Abs(axis.bend)*span/8)
+		either = append(either, guess{likely, (a + s) / 2, of})
+		sine = append(sine, guess{likely, s, 0})
+		bows = append(bows, guess{likely, -axis.bend * length * length / 4, 0})
 	}
-	arc, sine := angle.Angle(axis.bend*(length-2*axis.mid)), halfSine(axis, length)
+	bow = bows.mean()
 	if math.Abs(bow) < paperBow {
-		return 0, max(sine.Abs(), cost), 0, bow
+		return 0, max(angle.Angle(sine.spread(0)), cost, unseen), 0, bow
 	}
-	// What shape the bend has is not known.
-	return (arc + sine) / 2, angle.Angle(math.Hypot(math.Hypot(float64(arc-sine)/2, bendSigma*float64(sine)), math.Abs(axis.bend)*span/8)), 0, bow
+	mean := either.mean()
+	return angle.Angle(mean), angle.Angle(either.spread(mean)), 0, bow
+}
+
+// lengths lists what the length of the shadow may be, mm, none less than least: one where its
+// end is seen, at tip, or the rod's height known; else what rods have under this sun, as
+// likely to be longer by a part as to be shorter.
+func (f *stripFit) lengths(tip, least float64) (all []float64) {
+	if known := cmp.Or(tip, f.rod.ShadowRatio*cmp.Or(f.rod.HeightMM, f.topMM)); known > 0 {
+		return []float64{max(known, least)}
+	}
+	from, to := least, float64(longest)
+	if r := f.rod.ShadowRatio; r > 0 {
+		from, to = max(least, r*shortRod), r*tallRod
+	}
+	for l := from; l == from || l <= to; l *= lengthRatio {
+		all = append(all, l)
+	}
+	return all
 }
 
 // lengthOpen reports whether a strip is a wire's, which may be bowed, whose shadow is of a
@@ -114,21 +129,101 @@ func halfSine(axis fitLine, length float64) angle.Angle {
 	return angle.Angle(2 * axis.bend * length / math.Pi / math.Tan(math.Pi*axis.mid/length))
 }
 
-// unseenBow is what a wire's bow that is not sure turns the direction by over a shadow of a
-// length, mm, at one sigma: half a sine of a height that wires have, of which the strip's
-// bend tells some. The paper's own bends are taken for the wire's.
-func unseenBow(axis fitLine, length float64) angle.Angle {
-	turn := math.Pi / length // for each mm of bow
-	at := turn * axis.mid
-	bend := turn * turn / 2 * math.Sin(at)
-	widest := sq(bend*unpickedBow) + axis.varBend
-	var weight, square float64
-	for _, wires := range [2]struct{ part, sigma float64 }{{1 - unpicked, byEye}, {unpicked, unpickedBow}} {
-		spread := sq(bend*wires.sigma) + axis.varBend // of the bend that such wires show
-		w := wires.part * math.Exp(sq(axis.bend)/2*(1/widest-1/spread)) / math.Sqrt(spread)
-		mean := bend * sq(wires.sigma) * axis.bend / spread // mm of bow
-		weight += w
-		square += w * (mean*mean + sq(wires.sigma)*axis.varBend/spread)
+// unseenBow is what a wire's bow that is not sure turns the direction by over a shadow of one
+// of some lengths, mm, at one sigma: half a sine of a height that wires have, of which the
+// strip's bend tells some. The paper's own bends are taken for the wire's.
+func unseenBow(axis fitLine, lengths []float64) angle.Angle {
+	var all guesses
+	for _, length := range lengths {
+		turn, bend := sineTurn(axis, length), sineBend(axis, length)
+		for _, wires := range wireKinds {
+			spread := sq(bend*wires.sigma) + axis.varBend // of the bend that such wires show
+			mean := bend * sq(wires.sigma) * axis.bend / spread
+			of := wires.sigma * math.Sqrt(axis.varBend/spread)
+			all = append(all, guess{wires.evidence(axis, bend), turn * mean, math.Abs(turn) * of})
+		}
 	}
-	return angle.Angle(turn * math.Abs(math.Cos(at)) * math.Sqrt(square/weight))
+	return angle.Angle(all.spread(0))
+}
+
+// sineTurn and sineBend are what a millimetre of bow, half a sine over a length, mm, turns the
+// strip's middle by, and half the second derivative it has there.
+func sineTurn(axis fitLine, length float64) float64 {
+	return math.Pi / length * math.Cos(math.Pi/length*axis.mid)
+}
+
+func sineBend(axis fitLine, length float64) float64 {
+	return sq(math.Pi/length) / 2 * math.Sin(math.Pi/length*axis.mid)
+}
+
+// wireKind is a part of all wires, which are bowed by one sigma, mm.
+type wireKind struct{ part, sigma float64 }
+
+var wireKinds = [2]wireKind{{1 - unpicked, byEye}, {unpicked, unpickedBow}}
+
+// evidence is how likely the strip's bend is with such wires: ln of it, but for a constant.
+func (k wireKind) evidence(axis fitLine, bend float64) float64 {
+	spread := sq(bend*k.sigma) + axis.varBend
+	return math.Log(k.part) - (sq(axis.bend)/spread+math.Log(spread))/2
+}
+
+// evidence is how likely the strip's bend is with a wire whose shadow is of a length, mm, as
+// such a logarithm: bows that no wire has speak against a shadow so short or so long.
+func evidence(axis fitLine, length float64) float64 {
+	bend := sineBend(axis, length)
+	a, b := wireKinds[0].evidence(axis, bend), wireKinds[1].evidence(axis, bend)
+	return max(a, b) + math.Log1p(math.Exp(-math.Abs(a-b)))
+}
+
+// guess is what a strip may be turned by, with one sigma of it, and ln of how likely that is.
+type guess struct{ likely, turn, sigma float64 }
+
+type guesses []guess
+
+// weights are how likely each is, one together.
+func (g guesses) weights() []float64 {
+	most, sum := math.Inf(-1), 0.0
+	for _, o := range g {
+		most = max(most, o.likely)
+	}
+	w := make([]float64, len(g))
+	for i, o := range g {
+		w[i] = math.Exp(o.likely - most)
+		sum += w[i]
+	}
+	for i := range w {
+		w[i] /= sum
+	}
+	return w
+}
+
+func (g guesses) mean() (sum float64) {
+	for i, w := range g.weights() {
+		sum += w * g[i].turn
+	}
+	return sum
+}
+
+// spread is one sigma about a value: the root mean square, or where rare ones lie far off a
+// fourth of what one in a thousand exceeds.
+func (g guesses) spread(about float64) float64 {
+	weights := g.weights()
+	square, low, high := 0.0, 0.0, 0.0
+	for i, o := range g {
+		square += weights[i] * (sq(o.turn-about) + sq(o.sigma))
+		high = max(high, math.Abs(o.turn-about)+normalReach*o.sigma)
+	}
+	for range rareSteps {
+		x, beyond := (low+high)/2, 0.0
+		for i, o := range g {
+			sigma := max(o.sigma, high*sharpGuess)
+			beyond += weights[i] * (cdf((o.turn-about-x)/sigma) + cdf((about-o.turn-x)/sigma))
+		}
+		if beyond > rareWire {
+			low = x
+		} else {
+			high = x
+		}
+	}
+	return max(math.Sqrt(square), high/rareSigmas)
 }

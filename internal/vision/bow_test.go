@@ -57,16 +57,51 @@ func TestUnseenBow(t *testing.T) {
 		axis        fitLine
 		least, most float64 // mm of bow
 	}{
-		// What is not measured is as wires are: sqrt(0.9*0.08^2 + 0.1*0.5^2).
-		{"nothing told", axis(0, 50), 0.174, 0.176},
+		// What is not measured is as wires are, 0.175 mm root mean square; but one in a thousand,
+		// one in a hundred of those that nobody picked, has more than 2.576*0.5 mm: four sigmas.
+		{"nothing told", axis(0, 50), 0.320, 0.324},
 		{"straight for sure", axis(0, 0.01), 0.008, 0.012},
 		// Bent in 0.73 of such cases, by 0.385 +- 0.098 mm, else picked, 0.156 +- 0.062.
 		{"0.4 mm, at four sigma", axis(0.4, 0.1), 0.348, 0.352},
 		{"0.1 mm, not sure", axis(0.1, 0.08), 0.06, 0.12},
 		{"2 mm, at a hundred sigma", axis(2, 0.02), 1.9, 2.01},
 	} {
-		if got := float64(unseenBow(tt.axis, 200)) / perMM; !(got >= tt.least && got <= tt.most) {
+		if got := float64(unseenBow(tt.axis, []float64{200})) / perMM; !(got >= tt.least && got <= tt.most) {
 			t.Errorf("%s: %.3f mm, want %.3f to %.3f", tt.name, got, tt.least, tt.most)
+		}
+	}
+}
+
+// A bend that no wire has over a long shadow says that the shadow is short: of half a sine of
+// 0.4 mm over 91 mm, 7 to 56 mm of it seen, the length is found among 84 to 165 mm, which alone
+// are 119 +- 23 mm, each as likely as another by a part.
+func TestLengthByTheBend(t *testing.T) {
+	const length, bow = 91.0, 0.4
+	axis := fitLine{mid: 31.5}
+	axis.bend = -bow * sineBend(axis, length)
+	axis.varBend = sq(axis.bend / 60)
+	var all guesses
+	for l := 84.0; l < 165; l *= lengthRatio {
+		all = append(all, guess{evidence(axis, l), l, 0})
+	}
+	if got, spread := all.mean(), all.spread(all.mean()); math.Abs(got-length) > 2*spread || spread > 18 {
+		t.Errorf("%.0f +- %.0f mm, want %.0f", got, spread, length)
+	}
+}
+
+// The spread of guesses, by hand: of a normal law its sigma; where one in a hundred is ten times
+// as broad, of which one in ten, beyond 1.645 sigmas, makes one in a thousand.
+func TestSpreadOfGuesses(t *testing.T) {
+	for _, tt := range []struct {
+		all  guesses
+		want float64
+	}{
+		{guesses{{0, 0, 1}}, 1},
+		{guesses{{0, 3, 0}}, 3},
+		{guesses{{math.Log(0.99), 0, 1}, {math.Log(0.01), 0, 10}}, 16.45 / 4},
+	} {
+		if got := tt.all.spread(0); math.Abs(got-tt.want) > 0.02*tt.want {
+			t.Errorf("%v: %.3f, want %.3f", tt.all, got, tt.want)
 		}
 	}
 }

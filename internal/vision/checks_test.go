@@ -299,3 +299,70 @@ func TestRowsBesideOtherShadowsAreLeftOut(t *testing.T) {
 		}
 	}
 }
+
+// By another shadow's rim rows are left out where they spoil the strip.
+func TestRowsByARim(t *testing.T) {
+	k := sunCast()
+	f := newFrame(k.dir, 0)
+	for name, tt := range map[string]struct {
+		light  float64
+		steady bool
+		kept   bool
+	}{"spoilt": {0.85, true, false}, "not spoilt": {0.85, false, true}, "hardly a rim": {0.95, true, true}} {
+		rim := func(p sheet.Point) float64 {
+			if s, n := f.place(p); s > 30 && s < 42 && n > 2.3 {
+				return tt.light
+			}
+			return 1
+		}
+		s := pictureOf(k.layer(), rim).search(t)
+		s.steady = tt.steady
+		fit := &stripFit{search: s, frame: f}
+		fit.sampleRows(shadowStart, 55, 4.5, 0, 1)
+		fit.normalise(2.7)
+		for _, row := range fit.rows {
+			if row.s > 33 && row.s < 39 && row.ok != tt.kept {
+				t.Fatalf("%s: at %.1f mm kept: %v", name, row.s, row.ok)
+			}
+		}
+	}
+}
+
+// A point narrows over its length, and its end keeps the breadth of its blur: the rod's own
+// breadth is that before it.
+func TestPointedRod(t *testing.T) {
+	k := sunCast()
+	k.to = 30
+	f := newFrame(k.dir, 0)
+	const point, end = 26.0, 50.0 // of its shadow, mm from the foot
+	pointed := func(p sheet.Point) float64 {
+		s, n := f.place(p)
+		half := k.width / 2 * min(1, (end-s)/(end-point))
+		if s < 0 || half < 0 {
+			return 1
+		}
+		sd := 0.3
+		return 1 - k.depth*(normal((n+half)/sd)-normal((n-half)/sd))
+	}
+	_, st := pictureOf(pointed).must(t, shadowDir)
+	if off := (st.Direction - shadowDir).Signed().Abs(); math.Abs(st.Width-k.width) > 0.1 || st.From > shadowStart+1 || st.To > point+8 || off > 3*st.Sigma {
+		t.Errorf("breadth %.2f mm from %.1f to %.1f mm, %.3f off, sigma %.3f", st.Width, st.From, st.To, off.Degrees(), st.Sigma.Degrees())
+	}
+}
+
+// A smudge of a tenth of the light beside one edge, fading over three millimetres, turns the axis
+// by more than the noise does, and the sigma tells it.
+func TestStainBesideTheStrip(t *testing.T) {
+	k := sunCast()
+	f := newFrame(k.dir, 0)
+	smudge := func(p sheet.Point) float64 {
+		s, n := f.place(p)
+		return 1 - 0.1*normal((s-38)/3)*normal((n-1)/1.5)*normal((6-n)/2)
+	}
+	_, clean := pictureOf(k.layer()).must(t, shadowDir)
+	_, st := pictureOf(k.layer(), smudge).must(t, shadowDir)
+	off := (st.Direction - shadowDir).Signed().Abs()
+	if off < 4*clean.Sigma || off > 2*st.Sigma || st.Sigma > 0.2*deg {
+		t.Errorf("%.4f off, sigma %.4f; %.4f where clean", off.Degrees(), st.Sigma.Degrees(), clean.Sigma.Degrees())
+	}
+}

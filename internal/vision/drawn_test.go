@@ -102,7 +102,8 @@ func onPaper(p *calib.Plate, u, v float64) sheet.Point {
 func (c canvas) measured(t *testing.T, dir angle.Angle) (*search, *Strip, error) {
 	t.Helper()
 	s := c.search(t)
-	for _, r := range s.dial.rays(c.rod.DiameterMM, offsetMost) {
+	s.rays = s.dial.rays(c.rod.DiameterMM, offsetMost)
+	for _, r := range s.rays {
 		if (r.dir - dir).Signed().Abs() < 8*deg {
 			st, err := s.measureStrip(r)
 			return s, st, err

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat"
 )
 
 // fitLine is n = a + b*(s-mid), with its covariance.
@@ -119,6 +120,24 @@ func robustLine(ss, ns []float64) fitLine {
 	l.varA, l.varB = inflate*v*sxx/det, inflate*v*sw/det
 	l.varBend = inflate * v * bent[3]
 	return l
+}
+
+// slopeOf is the slope of the line through places that all count, and its variance; none where
+// they are too few.
+func slopeOf(ss, ns []float64) (slope, variance float64) {
+	if len(ss) < leastRows {
+		return 0, 0
+	}
+	w, res := make([]float64, len(ss)), make([]float64, len(ss))
+	for i := range w {
+		w[i] = 1
+	}
+	a, b := stat.LinearRegression(ss, ns, nil, false)
+	for i := range res {
+		res[i] = ns[i] - a - b*ss[i]
+	}
+	v, inflate := scatterOf(res, w)
+	return b, inflate * v / (float64(len(ss)-1) * stat.Variance(ss, nil))
 }
 
 // scatterOf returns the variance of residuals, and by how much that of what is fitted to

@@ -23,14 +23,23 @@ const (
 	// it is: a shorter piece may be the cap alone. That is the width of one in thinOne.
 	lookLeast, lookSure = 6, 16
 	thinOne             = 10
+	lowerTenths         = 6 // of the widths, below what may be a point
+	// The edge of a run is sought over lookEdge places, a millimetre: to its plateau.
+	lookEdge = 4
+	// A rod as bright as the paper may differ from it by faintLeast on the mean of faintLooks
+	// looks or more, in each half of them, less what differs faintBeside places to both sides,
+	// within faintOff of the axis, mm.
+	faintLeast, faintLooks = 0.03, 10
+	faintBeside, faintOff  = 10, 2.0
 	// lookAside is how far to each side the rod is looked for, mm on the paper: a cork of
 	// 14 mm, seen nearer to the camera, has 10 and paper beside it.
-	lookAside = 12.0
+	lookAside  = 12.0
+	lookPlaces = 40 // lookAside over lookBeside
 )
 
 // look searches for the rod where the camera's place puts it. told is false where
 // too little of it lies on plain paper, as seen from above; seen whether something
-// other than paper stands there; thick its width over the samples, the lowest tenth, mm at the
+// other than paper stands there; thick its width over the lower samples, the lowest tenth, mm at the
 // rod, 0 where too short a piece is seen to tell. A bright rod may differ from the
 // paper on its shaded side only, so thick is a lower bound.
 func (h *hearing) look() (thick float64, seen, told bool) {
@@ -41,9 +50,9 @@ func (h *hearing) look() (thick float64, seen, told bool) {
 	}
 	f := newFrame(r.direction(), 0)
 	high := r.camera[2]
-	const step = lookBeside
 	differs := max(differsLeast, differsNoise*st.Noise)
 	var widths []float64
+	var faint [][]float64 // looks that show nothing
 	samples, missed := 0, 0
 	for d := clearOfFoot; d < r.plain; d += lookStep {
 		z := r.heightBefore(d)
@@ -54,58 +63,135 @@ func (h *hearing) look() (thick float64, seen, told bool) {
 		if along, across := h.line.place(p); along > 0 && math.Abs(across) < st.Width/2+shadowGap {
 			continue // the shadow itself lies there
 		}
-		var odd []float64
-		least, most := math.Inf(1), 0.0
-		bad := false
-		for n := -lookAside; n <= lookAside; n += step {
-			v := h.light(f.at(d, n))
-			if math.IsNaN(v) {
-				if bad = math.Abs(n) < lookAside/2; bad {
-					break
-				}
-				continue
-			}
-			least, most = min(least, v), max(most, v)
-			if math.Abs(v-1) > differs {
-				odd = append(odd, n)
-			}
-		}
-		if bad {
+		vs, ok := h.lookAcross(f, d)
+		if !ok {
 			continue
 		}
-		// The run of differing samples that lies nearest to the axis.
-		lo, hi, found, nearest := 0.0, 0.0, false, lookOff
-		for i := 0; i < len(odd); {
-			j := i
-			for j+1 < len(odd) && odd[j+1]-odd[j] < runHole*step {
-				j++
-			}
-			// A dark that fills the view without a structure is a shadow, not a rod.
-			flat := odd[j]-odd[i] > 2*lookAside-fillMost && most-least < differs
-			if gap := max(odd[i], -odd[j], 0); gap < nearest && odd[j]-odd[i] >= runLeast*step && !flat {
-				lo, hi, found, nearest = odd[i], odd[j], true, gap
-			}
-			i = j + 1
-		}
+		lo, hi, found := rodAcross(vs, differs)
 		if z <= must {
 			samples++
 			if !found {
 				missed++
+				faint = append(faint, vs)
 			}
 		}
 		if found {
-			widths = append(widths, (hi-lo+step)*(high-z)/high)
+			widths = append(widths, (hi-lo)*(high-z)/high)
 		}
 	}
 	switch {
 	case samples >= lookLeast && 2*missed > samples:
-		return 0, false, true
+		return 0, faintRod(faint, st.Noise), true
 	case len(widths) < lookLeast:
 		return 0, false, false
 	}
 	if len(widths) < lookSure {
 		return 0, true, true
 	}
-	slices.Sort(widths)
-	return widths[len(widths)/thinOne], true, true
+	below := widths[:len(widths)*lowerTenths/10]
+	slices.Sort(below)
+	return below[len(below)/thinOne], true, true
+}
+
+// lookAcross is what a look at the rod's image differs from the paper by, every lookBeside from
+// lookAside to the left; NaN outside the picture, of which ok tells that there is little.
+func (h *hearing) lookAcross(f frame, d float64) (vs []float64, ok bool) {
+	for k := -lookPlaces; k <= lookPlaces; k++ {
+		v := h.light(f.at(d, lookBeside*float64(k))) - 1
+		if math.IsNaN(v) && 2*max(k, -k) < lookPlaces {
+			return nil, false
+		}
+		vs = append(vs, v)
+	}
+	return vs, true
+}
+
+// rodAcross returns the edges of the run of differing places that lies nearest to the axis, mm,
+// at half of what differs beside each.
+func rodAcross(vs []float64, differs float64) (lo, hi float64, found bool) {
+	least, most := math.Inf(1), math.Inf(-1)
+	var odd []int
+	for i, v := range vs {
+		if !math.IsNaN(v) {
+			least, most = min(least, v), max(most, v)
+		}
+		if math.Abs(v) > differs {
+			odd = append(odd, i)
+		}
+	}
+	nearest := lookOff
+	for i := 0; i < len(odd); {
+		j := i
+		for j+1 < len(odd) && odd[j+1]-odd[j] < runHole {
+			j++
+		}
+		from, to := lookBeside*float64(odd[i]-lookPlaces), lookBeside*float64(odd[j]-lookPlaces)
+		// A dark that fills the view without a structure is a shadow, not a rod.
+		flat := to-from > 2*lookAside-fillMost && most-least < differs
+		if gap := max(from, -to, 0); gap < nearest && odd[j]-odd[i] >= runLeast && !flat {
+			nearest, found = gap, true
+			lo, hi = edgeAcross(vs, odd[i], 1), edgeAcross(vs, odd[j], -1)
+		}
+		i = j + 1
+	}
+	return lo, hi, found
+}
+
+// edgeAcross is where, from the outermost place of a run inwards, the light differs half as much
+// as it does at most within lookEdge places, mm: what is farther out is blur.
+func edgeAcross(vs []float64, from, way int) float64 {
+	most := 0.0
+	for k := 0; k <= lookEdge && from+way*k >= 0 && from+way*k < len(vs); k++ {
+		most = max(most, math.Abs(vs[from+way*k]))
+	}
+	at, last := from, math.Abs(vs[from])
+	for last < most/2 {
+		v := math.Abs(vs[at+way])
+		if v >= most/2 {
+			return lookBeside * (float64(at-lookPlaces) + float64(way)*(most/2-last)/(v-last))
+		}
+		at, last = at+way, v
+	}
+	return lookBeside * (float64(at-lookPlaces) - float64(way)*0.5)
+}
+
+// faintRod reports whether looks that show nothing each show a rod together, as bright as the
+// paper but for its edges: in their nearer and their farther half something differs at one
+// place beside the axis.
+func faintRod(looks [][]float64, noise float64) bool {
+	half := len(looks) / 2
+	if half < faintLooks {
+		return false
+	}
+	near, far := meanLook(looks[:half]), meanLook(looks[half:])
+	differs := max(faintLeast, differsNoise*noise/math.Sqrt(float64(half)))
+	run := 0
+	for k, v := range near {
+		if w := far[k]; math.Abs(lookBeside*float64(k-lookPlaces)) < faintOff && v*w > 0 && min(math.Abs(v), math.Abs(w)) > differs {
+			if run++; run >= runLeast {
+				return true
+			}
+			continue
+		}
+		run = 0
+	}
+	return false
+}
+
+// meanLook averages looks, less what differs at both of their sides: dirt and shades are broader.
+func meanLook(looks [][]float64) []float64 {
+	mean := make([]float64, len(looks[0]))
+	for _, vs := range looks {
+		for k, v := range vs {
+			mean[k] += v / float64(len(looks))
+		}
+	}
+	out := make([]float64, len(mean))
+	for k := range mean {
+		out[k] = math.NaN()
+		if a, b := k-faintBeside, k+faintBeside; a >= 0 && b < len(mean) {
+			out[k] = mean[k] - (mean[a]+mean[b])/2
+		}
+	}
+	return out
 }

@@ -72,6 +72,7 @@ func (q *search) measureStrip(r ray) (*Strip, error) {
 			every, turns = lastEvery, lastTurns
 			inner = width/2 + max(innerGap, innerBlur*f.sigma(blurAt))
 			edges = width/2 + clearGap
+			f.search = q.asThick(width)
 		}
 		f.sampleRows(shadowStart, to, inner+flankWide, edges, every)
 		total := len(f.rows)
@@ -115,6 +116,18 @@ func (q *search) measureStrip(r ray) (*Strip, error) {
 		}
 	}
 	return f.strip()
+}
+
+// asThick is the search with the rod's image masked for one of a thickness, mm, where none was
+// stated: a rod is as thick as its shadow is broad.
+func (q *search) asThick(width float64) *search {
+	if q.rod.DiameterMM > 0 || q.rod.Hangs {
+		return q
+	}
+	again, img := *q, *q.img
+	img.radius = width/2 + rodMargin
+	again.img = &img
+	return &again
 }
 
 // start finds first values for the model from the median profile of the rows

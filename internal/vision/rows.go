@@ -22,6 +22,9 @@ const (
 	// (another shadow's edge, dirt) or less than litFlanks of the dial's (a large shadow). Nearer
 	// to 1 loses strips in the penumbra of others, nearer to 0 lets their slope turn the edges.
 	evenFlanks, litFlanks = 0.7, 0.6
+	// Where steadyTenths tenths of the rows left have flanks alike within steadyFlanks, the others
+	// lie by a shadow's rim, which bends the light as no straight line between the flanks does.
+	steadyFlanks, steadyTenths = 0.1, 6
 	// leastOfMedian is the fewest places that a running median takes where its own is unseen.
 	leastOfMedian = 3
 )
@@ -34,6 +37,7 @@ type profileRow struct {
 	// Edges in n, mm, and whether they could be measured.
 	left, right float64
 	ok          bool
+	slant       float64 // part by which the paper grows lighter, for each mm to the right
 }
 
 // stripFit is the work space of one measurement.
@@ -120,6 +124,8 @@ func (f *stripFit) normalise(inner float64) {
 		l[i], r[i] = f.level(row, -half, -inner), f.level(row, inner, half)
 	}
 	ls, rs := runningMedian(l, flankReach), runningMedian(r, flankReach)
+	uneven := make([]float64, n)
+	even, all := 0, 0
 	for i := range f.rows {
 		row := &f.rows[i]
 		a, b := ls[i], rs[i]
@@ -129,14 +135,26 @@ func (f *stripFit) normalise(inner float64) {
 			b = a
 		}
 		paper := f.lit(f.frame.at(row.s, 0))
-		if math.IsNaN(a) || a < evenFlanks*b || b < evenFlanks*a || min(a, b) < litFlanks*paper {
+		uneven[i] = 1 - min(a, b)/max(a, b)
+		if math.IsNaN(a) || uneven[i] > 1-evenFlanks || min(a, b) < litFlanks*paper {
 			row.ok = false
 			continue
 		}
+		if row.ok {
+			if all++; uneven[i] < steadyFlanks {
+				even++
+			}
+		}
 		mid := (half + inner) / 2
+		row.slant = (b - a) / (a + b) / mid
 		for k := range row.light {
 			t := (f.first + float64(k)*f.step) / mid
 			row.light[k] /= (a+b)/2 + (b-a)/2*max(-1, min(1, t))
+		}
+	}
+	for i := range f.rows {
+		if f.steady && tenths(even, all, steadyTenths) && uneven[i] >= steadyFlanks {
+			f.rows[i].ok = false
 		}
 	}
 }

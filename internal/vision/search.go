@@ -29,6 +29,9 @@ type search struct {
 	rod   Rod
 	img   *rodImage
 	dial  *dialImage // nil until it is looked at
+	rays  []ray      // the lines on it, strongest first
+	// steady leaves out the rows by another shadow's rim, where enough are left.
+	steady bool
 	// topMM is the rod's height by its image, where that was asked for; else 0.
 	topMM float64
 }

@@ -36,11 +36,9 @@ type Rod struct {
 
 // What the search as a whole goes by.
 const (
-	// leastStrip is the clear strip, mm, below which no direction is given; leastWire that of
-	// a wire, whose bow so short a piece does not show.
-	leastStrip, leastWire = 6.0, 10.0
-	shadowStart           = 6.0 // mm: outside the foot's cross, which ends at 5
-	footMost              = 3.0 // mm by which a shadow may miss the foot
+	leastStrip  = 6.0 // mm of clear strip, below which no direction is given
+	shadowStart = 6.0 // mm: outside the foot's cross, which ends at 5
+	footMost    = 3.0 // mm by which a shadow may miss the foot
 	// A strip whose sigma is above vagueMost (four of them make a degree) for another cause
 	// than noise, its edges taper, bow or jump: two shadows in one. Texture and ticks of
 	// the light raise a straight strip's sigma to some ten times the noise's.
@@ -81,7 +79,16 @@ func FindShadow(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod) (*Strip, error
 	if rod.Hangs {
 		return q.findHanging()
 	}
-	return q.findStanding()
+	st, err := q.findStanding()
+	if err == nil || errors.Is(err, ErrAmbiguous) {
+		return st, err
+	}
+	// What lies by another shadow's rim may have spoilt it.
+	q.steady = true
+	if st, again := q.findStanding(); again == nil || errors.Is(again, ErrAmbiguous) {
+		return st, again
+	}
+	return nil, err
 }
 
 // findStanding measures the strip of a rod that stands on the origin of the plate's
@@ -91,6 +98,7 @@ func (q *search) findStanding() (*Strip, error) {
 		return nil, ErrNoShadow
 	}
 	rays := q.dial.rays(q.rod.DiameterMM, offsetMost)
+	q.rays = rays
 	var strips []*Strip
 	var scores []float64
 	hidden, shaded, bowed := false, false, false

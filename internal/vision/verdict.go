@@ -29,6 +29,9 @@ const (
 	// leastTaper is the part of a taper that is taken to turn the axis however alike the
 	// sides are.
 	leastTaper = 0.3
+	// The paper that shows whether an edge is stained lies stainBlur sigmas of the blur beyond it
+	// and is stainWide mm broad: nearer is penumbra, farther another place.
+	stainBlur, stainWide = 2, 0.6
 	// lopsidedRows is the fewest rows that tell a difference between the sides; it is sure
 	// at sureSides sigmas, and possible within maybeSides.
 	lopsidedRows          = 10
@@ -60,12 +63,13 @@ func (f *stripFit) strip() (*Strip, error) {
 	variance := axis.varB
 	turned, expected := (f.left.b-f.right.b)/2, (f.left.varB+f.right.varB)/4
 	variance += f.taper(axis.mid, turned, expected)
+	variance += f.stained()
 	atLeast := 0.0
 	tip, tipSigma, tipSeen := f.findTip(axis)
 	if !tipSeen {
 		tip, tipSigma, atLeast = f.followStrip(axis)
 	}
-	turn, cost, unseen, bow := f.bowed(axis, tip)
+	turn, cost, unseen, bow := f.bowed(axis, tip, atLeast)
 	seenSigma := angle.Angle(math.Sqrt(variance + sq(float64(cost))))
 	variance += sq(float64(max(cost, unseen)))
 	least, most, growthSigma := f.growth()
@@ -93,7 +97,7 @@ func (f *stripFit) strip() (*Strip, error) {
 		st.Right[i] = f.plate.Project(f.frame.at(s, f.right.at(s)))
 	}
 	switch {
-	case seen < leastStrip, seen < leastWire && width < stiffRod && rod.DiameterMM < stiffRod:
+	case seen < leastStrip:
 		return nil, ErrNoShadow
 	case math.Abs(st.FootOffset) > footMost+2*st.FootSigma:
 		return nil, ErrNoShadow
@@ -140,6 +144,37 @@ func (f *stripFit) taper(middle, turned, expected float64) (variance float64) {
 	_, far := f.lopsided(edgeBins, middle, math.Inf(1), about)
 	part := max(leastTaper, min(1, max(near, far)/(twoSided*f.depth)))
 	return part * part * max(0, turned*turned-expected)
+}
+
+// stained is what paper that is not alike along both edges adds to the variance of the
+// direction. A smudge or the rim of another shadow darkens the paper under an edge by other than
+// what the flanks have it for, and the edge, sought at half the depth, gives way: by
+// 2 sqrt(pi) blur (1 - depth/2) / depth for each part of the light, from the model's slope. The
+// paper next to both edges shows by how much they differ, and how that turns the axis.
+//
+// In another shadow's rim the strip's own depth differs from edge to edge as well, since its light
+// is that of the sky everywhere: by (1 - depth) of what the paper's light does. Both edges then
+// give way to one side, by sqrt(pi) blur / depth for half of that.
+func (f *stripFit) stained() (variance float64) {
+	var ss, ns, at, rims []float64
+	for i := range f.rows {
+		row := &f.rows[i]
+		if !row.ok {
+			continue
+		}
+		blur, depth := f.sigma(row.s), f.depthAt(row.s)
+		off := stainBlur * blur
+		l, r := f.left.at(row.s), f.right.at(row.s)
+		at = append(at, row.s)
+		rims = append(rims, (1-depth)*row.slant*(r-l)/2*math.Sqrt(math.Pi)*blur/depth)
+		d := f.level(row, l-off-stainWide, l-off) - f.level(row, r+off, r+off+stainWide)
+		if !math.IsNaN(d) {
+			ss, ns = append(ss, row.s), append(ns, d*math.Sqrt(math.Pi)*blur*(1-depth/2)/depth)
+		}
+	}
+	turn, expected := slopeOf(ss, ns)
+	rim, _ := slopeOf(at, rims)
+	return max(0, turn*turn-expected) + rim*rim
 }
 
 // lopsided is by how much the light differs between places that mirror each other about the

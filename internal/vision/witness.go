@@ -81,35 +81,6 @@ const (
 	litPaper                   = 0.75
 	nearLeast, beyondLeastSeen = 15, 60
 	clearTenths                = 9
-
-	// A line goes on where it is seen at behindLeast places from behindFrom to behindTo, each
-	// behindStep, and behindTenths of them are half as dark as the strip, by what lies sideGap
-	// beyond its edges. Fewer take the rod's dark image for a wire's shadow.
-	behindFrom, behindTo, behindStep = 7.5, 30.0, 0.75
-	behindLeast, behindTenths        = 8, 6
-	sideGap                          = 1.2
-	// Behind the rod's image, within behindImage of it, a place counts if three places across
-	// its core are as dark as the strip within evenDark: a shadow is even, a round rod is not.
-	// The core is coreLeast to coreMost of the breadth, and coreClear from the edges' blur.
-	behindImage         = 15 * angle.Degree
-	evenDark            = 0.08
-	coreLeast, coreMost = 0.1, 0.3
-	coreClear           = 0.55
-
-	// A line begins at the foot where of the places from beginFrom to beginTo behind it, each
-	// beginStep, beginClear are clear: brighter than clearPaper, with a side, beginSide
-	// beyond the edges, brighter than clearSide.
-	beginFrom, beginTo, beginStep = 5.6, 14.0, 0.6
-	beginClear, beginSide         = 4, 1.0
-	clearPaper, clearSide         = 0.8, 0.7
-	darkerThanCrease              = 0.5 // depth of a line for which the paper beyond the image is asked
-	// There clearRun places in a row, half a centimetre, so that no highlight on the rod will
-	// do, must have less than clearDepth of the line's depth and no more light than the
-	// paper's by glint or glintNoise sigmas, in the middle and clearAside of the breadth off.
-	clearRun          = 8
-	clearDepth        = 0.3
-	glint, glintNoise = 0.15, 5
-	clearAside        = 0.35
 )
 
 // hearing is a strip before the witnesses.
@@ -148,7 +119,8 @@ func (q *search) castByRod(st *Strip) error {
 		return ErrNoShadow
 	default:
 		asThick := thick > 0 && math.Abs(thick-st.Width) < nearBreadth*st.Width
-		if err := h.begins(own, seen && asThick); err != nil && !(errors.Is(err, ErrRodHides) && own && asThick) {
+		err := h.begins(own, seen && asThick)
+		if err != nil && !(errors.Is(err, ErrRodHides) && asThick && (own || seen && h.alone())) {
 			return err // but a strip that is a shadow, before a rod as thick as it is broad, is the rod's
 		}
 	}
@@ -161,7 +133,7 @@ func (q *search) castByRod(st *Strip) error {
 		return nil
 	case told && !seen:
 		return ErrNoShadow
-	case told && st.Width < leastOfRod*thick && thick > 0 && thick < thickest && !matched:
+	case told && max(st.Width, 2*st.Head) < leastOfRod*thick && thick > 0 && thick < thickest && !matched:
 		return ErrNoShadow
 	case !told && !own && (st.Bow == 0 && st.seenSigma > vagueMost || st.Growth[1]+growthSure*st.GrowthSigma < faintGrowth*leastGrowth):
 		return ErrNoShadow // no rod can be seen, and the line is a poor one or too sharp
@@ -215,82 +187,4 @@ func (h *hearing) footLit() bool {
 	}
 	lit, seen := about(nearBy, beyondBy)
 	return seen >= beyondLeastSeen && tenths(lit, seen, clearTenths)
-}
-
-// goesOn reports whether the line goes on behind the foot, looked at through the
-// mask of the rod: a wire's shadow there is as dark as before it and even across, a
-// rod's image by rare chance only.
-func (h *hearing) goesOn() bool {
-	st, f, light := h.st, h.line, h.light
-	behindRod := (st.Direction + math.Pi - h.img.direction()).Signed().Abs() < behindImage
-	core := max(coreLeast*st.Width, min(coreMost*st.Width, st.Width/2-coreClear))
-	same, seen := 0, 0
-	for b := behindFrom; b < behindTo; b += behindStep {
-		a, m, c := light(f.at(-b, -core)), light(f.at(-b, 0)), light(f.at(-b, core))
-		side := st.Width/2 + sideGap
-		l, r := light(f.at(-b, -side)), light(f.at(-b, side))
-		if math.IsNaN(a + m + c + l + r) {
-			continue
-		}
-		seen++
-		switch {
-		case 1-m/min(l, r) < 0.5*st.Depth:
-		case behindRod && b < h.img.length():
-			if s := 1 - st.Depth; max(math.Abs(a-s), math.Abs(m-s), math.Abs(c-s)) < evenDark {
-				same++
-			}
-		default:
-			same++
-		}
-	}
-	return seen >= behindLeast && tenths(same, seen, behindTenths)
-}
-
-// begins returns nil where the paper behind the foot is seen to be clear, so that the
-// line begins there, and else says what is in the way. Where the rod's own image covers
-// it, the line must be darker than any crease and the paper be seen to be clear beyond the image, where a wire's shadow
-// would go on. A line whose penumbra vouches for it need only not be as dark behind, or
-// be seen to be gone beyond another shadow that lies there, as must one that is as broad as
-// the rod that is seen is thick.
-func (h *hearing) begins(vouched, asThick bool) error {
-	st, f, light := h.st, h.line, h.light
-	bare, dark, hidden, all := 0, 0, 0, 0 // dark: half as dark as the line or more
-	side := st.Width/2 + beginSide
-	for b := beginFrom; b < beginTo; b += beginStep {
-		all++
-		if h.hides(f.at(-b, 0)) {
-			hidden++
-			continue
-		}
-		if light(f.at(-b, 0)) < 1-st.Depth/2 {
-			dark++
-		}
-		if m, l, r := light(f.at(-b, 0)), light(f.at(-b, -side)), light(f.at(-b, side)); m > clearPaper && max(l, r) > clearSide {
-			bare++
-		}
-	}
-	inTheWay := ErrRodHides
-	if 2*hidden <= all {
-		inTheWay = ErrFootShaded
-	}
-	switch {
-	case bare >= beginClear, vouched && 2*dark < all:
-		return nil
-	case !vouched && (st.Depth < darkerThanCrease || !asThick && inTheWay == ErrFootShaded):
-		return inTheWay
-	}
-	most := 1 + max(glint, glintNoise*st.Noise)
-	run := 0
-	for b := beginTo; b < h.img.plain && run < clearRun; b += beginStep {
-		run++
-		for _, n := range []float64{-clearAside, 0, clearAside} {
-			if v := light(f.at(-b, n*st.Width)); !(v > 1-clearDepth*st.Depth && v < most) {
-				run = 0
-			}
-		}
-	}
-	if run == clearRun {
-		return nil
-	}
-	return inTheWay
 }

@@ -52,6 +52,31 @@ func TestWitnesses(t *testing.T) {
 			return 1 - 0.4*normal((-s-from)/0.4)*normal((math.Abs(n)-half)/0.4)
 		}
 	}
+	opposite := func(layers ...layer) canvas { // the rod's image runs where the line would go on
+		return canvas{tilt: 40 * deg, view: shadowDir, noise: 0.7}.with(layers...)
+	}
+	opposed := func(layers ...layer) canvas {
+		c := opposite(layers...)
+		return c.with(c.rodLayer(3, 65)) // to beyond the plain paper
+	}
+	unending := func(from, to float64) layer { // in which no end is in sight
+		k := sunCast()
+		k.from, k.to = from, to
+		return k.layer()
+	}
+	unlit := func(to float64) layer { // a rod that looks as the line does, to where it ends
+		return casting{dir: shadowDir + 180*deg, width: 3, depth: 0.7, to: to, blur: 0.15}.layer()
+	}
+	pale := func(light float64) layer { // a rod of nearly the paper's light
+		f := newFrame(rodDir, 0)
+		return func(p sheet.Point) float64 {
+			if s, n := f.place(p); s > 0 && math.Abs(n) < 1.5 {
+				return light
+			}
+			return 1
+		}
+	}
+	sharp := func(st *Strip) { st.GrowthSigma = leastGrowth } // vouches for nothing
 	late := func(from float64) func(*Strip) { return func(st *Strip) { st.From = from } }
 	for _, tt := range []struct {
 		name           string
@@ -68,6 +93,15 @@ func TestWitnesses(t *testing.T) {
 		{name: "goes on behind the foot", want: ErrNoShadow,
 			speaks: withRod(3, wire(sunCast())),
 			silent: withRod(3, sunCast().layer())},
+		{name: "goes on behind the foot, where a rod may stand", want: ErrNoShadow,
+			speaks: opposite(sunCast().layer(), unlit(70)),
+			silent: opposite(sunCast().layer(), unlit(30))},
+		{name: "behind the rod's image a line goes on", want: ErrRodHides,
+			speaks: opposed(unending(-300, 300)), set: sharp,
+			silent: opposed(unending(0, 300)), twin: sharp},
+		{name: "behind the rod's image another line may be its shadow", want: ErrRodHides,
+			speaks: opposed(unending(0, 300), change(func(k *casting) { k.dir += 60 * deg })), set: sharp,
+			silent: opposed(unending(0, 300), change(func(k *casting) { k.dir, k.depth = k.dir+60*deg, 0.15 })), twin: sharp},
 		{name: "sharper far from the foot than near it", want: ErrNoShadow,
 			speaks: withRod(3, change(func(k *casting) { k.opens = -0.0012 })),
 			silent: withRod(3, weakCast().layer())},
@@ -83,6 +117,12 @@ func TestWitnesses(t *testing.T) {
 		{name: "no rod is seen", want: ErrNoShadow,
 			speaks: pictureOf(sunCast().layer()),
 			silent: withRod(3, sunCast().layer())},
+		{name: "no rod is seen, be it as bright as the paper", want: ErrNoShadow,
+			speaks: pictureOf(sunCast().layer(), pale(0.99)),
+			silent: pictureOf(sunCast().layer(), pale(0.94))},
+		{name: "much narrower than the head that covers the rod", want: ErrNoShadow,
+			speaks: withRod(6, weakCast().layer()),
+			silent: withRod(6, weakCast().layer()), twin: func(st *Strip) { st.Head = 3 }},
 		{name: "much narrower than the rod", want: ErrNoShadow,
 			speaks: withRod(6, weakCast().layer()),
 			silent: withRod(4.2, weakCast().layer())},

@@ -1,0 +1,200 @@
+package vision
+
+import (
+	"math"
+
+	"shadowread/internal/angle"
+)
+
+// Where the paper behind the foot is looked at, along a line, and what goes on there. All mm.
+const (
+	// A line goes on where it is seen at behindLeast places from behindFrom to behindTo, each
+	// behindStep, and behindTenths of them are half as dark as the strip, by what lies sideGap
+	// beyond its edges. Fewer take the rod's dark image for a wire's shadow.
+	behindFrom, behindTo, behindStep = 7.5, 30.0, 0.75
+	behindLeast, behindTenths        = 8, 6
+	unlikeTenths                     = 3 // of them, at which a rod's image is not told from the strip
+	sideGap                          = 1.2
+	// Behind the rod's image, within behindImage of it, a place counts if three places across
+	// its core are as dark as the strip within evenDark: a shadow is even, a round rod is not.
+	// The core is coreLeast to coreMost of the breadth, and coreClear from the edges' blur.
+	behindImage         = 15 * angle.Degree
+	evenDark            = 0.08
+	coreLeast, coreMost = 0.1, 0.3
+	coreClear           = 0.55
+
+	// A line begins at the foot where of the places from beginFrom to beginTo behind it, each
+	// beginStep, beginClear are clear: brighter than clearPaper, with a side, beginSide
+	// beyond the edges, brighter than clearSide.
+	beginFrom, beginTo, beginStep = 5.6, 14.0, 0.6
+	beginClear, beginSide         = 4, 1.0
+	clearPaper, clearSide         = 0.8, 0.7
+	darkerThanCrease              = 0.5 // depth of a line for which the paper beyond the image is asked
+	// There clearRun places in a row, half a centimetre, so that no highlight on the rod will
+	// do, must have less than clearDepth of the line's depth and no more light than the
+	// paper's by glint or glintNoise sigmas, in the middle and clearAside of the breadth off.
+	clearRun          = 8
+	clearDepth        = 0.3
+	glint, glintNoise = 0.15, 5
+	clearAside        = 0.35
+
+	// All about the foot to aboutBy, mm, aboutTenths of the paper lie in the light where no larger
+	// shadow does: a rod's own is less.
+	aboutBy, aboutTenths = 20.0, 8
+)
+
+// goesOn reports whether the line goes on behind the foot, looked at through the
+// mask of the rod: a wire's shadow there is as dark as before it and even across, a
+// rod's image by rare chance only.
+func (h *hearing) goesOn() bool {
+	same, seen := h.behind()
+	return seen >= behindLeast && tenths(same, seen, behindTenths) && !(h.behindRod() && h.gone())
+}
+
+// behindRod reports whether the rod's image lies where the line would go on.
+func (h *hearing) behindRod() bool {
+	return (h.st.Direction + math.Pi - h.img.direction()).Signed().Abs() < behindImage
+}
+
+// gone reports whether the last of the plain paper behind the foot is clear, where a line that
+// goes on would be: a rod's unlit side may look as its shadow does, but it ends.
+func (h *hearing) gone() bool {
+	b := h.img.plain
+	for range clearRun {
+		if b -= beginStep; !h.clear(b) {
+			return false
+		}
+	}
+	return true
+}
+
+// clear reports whether a place behind the foot is as light as paper, in the middle of where the
+// line would go on and to both sides.
+func (h *hearing) clear(b float64) bool {
+	most := 1 + max(glint, glintNoise*h.st.Noise)
+	for _, n := range []float64{-clearAside, 0, clearAside} {
+		if v := h.light(h.line.at(-b, n*h.st.Width)); !(v > 1-clearDepth*h.st.Depth && v < most) {
+			return false
+		}
+	}
+	return true
+}
+
+// alone reports whether no other line can be the rod's shadow, where its image covers the paper
+// behind the foot: a rod unlike the strip is seen to stand in the light, and so casts a shadow;
+// that is no other line on the dial, nor one behind the image, since that ends before what lies
+// beside, or the strip itself does. A wire's shadow ends nowhere.
+func (h *hearing) alone() bool {
+	same, seen := h.behind()
+	switch {
+	case seen < behindLeast || tenths(same, seen, unlikeTenths):
+		return false
+	case h.st.Depth < darkerThanCrease || !h.litAbout() || h.shadowBeyond():
+		return false
+	case h.st.Growth[1]+growthSure*h.st.GrowthSigma < faintGrowth*leastGrowth:
+		return false
+	}
+	if _, _, ends := h.rodTop(h.st); !ends && h.st.Length == 0 {
+		return false
+	}
+	own, rival := 0.0, 0.0
+	for _, r := range h.rays {
+		if (r.dir - h.st.Direction).Signed().Abs() < besideImage {
+			own = max(own, r.score)
+		} else {
+			rival = max(rival, r.score)
+		}
+	}
+	return rival < rivalScore*own
+}
+
+// litAbout reports whether the paper all about the foot lies in the light, so that no shadow of
+// the rod is lost in a larger one.
+func (h *hearing) litAbout() bool {
+	lit, seen := 0, 0
+	for j, row := range h.dial.ratio {
+		if h.dial.radius(j) > aboutBy {
+			break
+		}
+		for _, v := range row {
+			if math.IsNaN(v) {
+				continue
+			}
+			seen++
+			if v > litPaper {
+				lit++
+			}
+		}
+	}
+	return tenths(lit, seen, aboutTenths)
+}
+
+// behind counts the places behind the foot that are seen, and those that look as the strip does.
+func (h *hearing) behind() (same, seen int) {
+	st, f, light := h.st, h.line, h.light
+	core := max(coreLeast*st.Width, min(coreMost*st.Width, st.Width/2-coreClear))
+	for b := behindFrom; b < behindTo; b += behindStep {
+		a, m, c := light(f.at(-b, -core)), light(f.at(-b, 0)), light(f.at(-b, core))
+		side := st.Width/2 + sideGap
+		l, r := light(f.at(-b, -side)), light(f.at(-b, side))
+		if math.IsNaN(a + m + c + l + r) {
+			continue
+		}
+		seen++
+		switch {
+		case 1-m/min(l, r) < 0.5*st.Depth:
+		case h.behindRod() && b < h.img.length():
+			if s := 1 - st.Depth; max(math.Abs(a-s), math.Abs(m-s), math.Abs(c-s)) < evenDark {
+				same++
+			}
+		default:
+			same++
+		}
+	}
+	return same, seen
+}
+
+// begins returns nil where the paper behind the foot is seen to be clear, so that the
+// line begins there, and else says what is in the way. Where the rod's own image covers
+// it, the line must be darker than any crease and the paper be seen to be clear beyond the image, where a wire's shadow
+// would go on. A line whose penumbra vouches for it need only not be as dark behind, or
+// be seen to be gone beyond another shadow that lies there, as must one that is as broad as
+// the rod that is seen is thick.
+func (h *hearing) begins(vouched, asThick bool) error {
+	st, f, light := h.st, h.line, h.light
+	bare, dark, hidden, all := 0, 0, 0, 0 // dark: half as dark as the line or more
+	side := st.Width/2 + beginSide
+	for b := beginFrom; b < beginTo; b += beginStep {
+		all++
+		if h.hides(f.at(-b, 0)) {
+			hidden++
+			continue
+		}
+		if light(f.at(-b, 0)) < 1-st.Depth/2 {
+			dark++
+		}
+		if m, l, r := light(f.at(-b, 0)), light(f.at(-b, -side)), light(f.at(-b, side)); m > clearPaper && max(l, r) > clearSide {
+			bare++
+		}
+	}
+	inTheWay := ErrRodHides
+	if 2*hidden <= all {
+		inTheWay = ErrFootShaded
+	}
+	switch {
+	case bare >= beginClear, vouched && 2*dark < all:
+		return nil
+	case !vouched && (st.Depth < darkerThanCrease || !asThick && inTheWay == ErrFootShaded):
+		return inTheWay
+	}
+	run := 0
+	for b := beginTo; b < h.img.plain && run < clearRun; b += beginStep {
+		if run++; !h.clear(b) {
+			run = 0
+		}
+	}
+	if run == clearRun {
+		return nil
+	}
+	return inTheWay
+}
