@@ -29,6 +29,8 @@ const (
 	// bowedMost is the sigma up to which a bowed shadow of unknown length is read: by eye one
 	// does no better (common practice), and it is told.
 	bowedMost = 2 * angle.Degree
+	// A rod's top tells the length where its place is known to surelyTop of its distance.
+	surelyTop = 0.1
 	// longShadow stands for the length of a shadow whose end is neither seen nor known,
 	// mm: a rod of 50 mm with the sun at 20 degrees.
 	longShadow = 140
@@ -99,8 +101,8 @@ func (q *search) lengthOpen(st *Strip) bool {
 // makes by the clock, where the rod's top is seen; else what was measured stands.
 func (q *search) measureByTop(r ray, st *Strip, err error) (*Strip, error) {
 	st.RodAxis = q.rodAxis(st)
-	at, _, ok := q.rodTop(st)
-	if !ok {
+	at, sigma, ok := q.rodTop(st)
+	if !ok || sigma > surelyTop*at {
 		return st, err
 	}
 	again := *q

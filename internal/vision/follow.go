@@ -9,7 +9,7 @@ import (
 
 // How a shadow is followed past the plain paper. Lengths are mm on the paper.
 const (
-	farthest = 170.0 // as far as the shadow is followed
+	farthest = 200.0 // as far as the shadow is followed: over the page's rear corners
 	unseen   = 26.0  // across which the shadow is followed, dark before and after: a mark
 	bridged  = 26.0  // of hidden or wholly printed paper across which an end is placed
 	// Looks every followStep of windows followWindow to each side along the
@@ -109,7 +109,7 @@ func (f *stripFit) followStrip(axis fitLine) (length, sigma, atLeast float64) {
 			end = (a.s + b.s) / 2
 		}
 		end += windowLate * window
-		return end - arcPart*width/2, math.Sqrt(sq(endSigma) + sq(endBlurSigma*f.sigma(end)) + gap*gap/12), 0
+		return end - anyTip*width, math.Sqrt(sq(endSigma) + sq(endBlurSigma*f.sigma(end)) + sq(anyTipSigma*width) + gap*gap/12), 0
 	}
 	return 0, 0, atLeast
 }
