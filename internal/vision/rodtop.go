@@ -26,7 +26,8 @@ const (
 	topDiffers, topNoise = 0.12, 5
 	brightLooks          = 30  // looks before the end over which its bright side is taken
 	sureTip              = 2   // plainTops of sigma within which the shadow's end vouches for a rod as bright as paper
-	headAsShadow         = 0.6 // of the breadth by its shadow: a ball's lit limb may be as bright as the ground
+	headAsShadow         = 0.9 // of the breadth by its shadow that a head has which is seen
+	headOpen             = 0.9 // of its radius: one sigma of a tip from one before the end to two beyond
 	anyHead              = 1.2 // half widths that the image ends beyond the tip, and one sigma, where no head is told from none
 	headBroad            = 2.7 // half widths that the image of a head has, at least
 	middlePart           = 0.5 // half widths: the middle, of which the brightest place is taken
@@ -79,15 +80,16 @@ func (q *search) rodTop(st *Strip) (at, sigma float64, ok bool) {
 	half := st.Width / 2 * q.img.grown(end.d)
 	beyond, sigma := l.rim(rows[:end.seen], half)
 	head, ok := l.headWidth(rows, end, half)
+	ball := st.Head * q.img.grown(end.d) // by its shadow
 	switch {
 	case st.Bare: // no head, whatever stands beside
 	case !ok && st.Head == 0: // a ball of up to three half widths, or none
 		beyond, sigma = anyHead*half, math.Hypot(sigma, anyHead*half)
-	case head > headBroad*half || st.Head > 0 && head > headAsShadow*2*st.Head*q.img.grown(end.d):
-		beyond = max(head/2, st.Head*q.img.grown(end.d))
+	case st.Head > 0 && !(head > headAsShadow*2*ball): // its lit side may be as bright as the ground, and the end seen that of the rod
+		beyond, sigma = -ball/2, math.Hypot(sigma, headOpen*ball)
+	case st.Head > 0 || head > headBroad*half:
+		beyond = max(head/2, ball)
 		sigma = plainTop + roundTop*beyond
-	case st.Head > 0:
-		return 0, 0, false // its shadow has a head, which is not seen
 	}
 	if pale { // its sunlit end may go unseen
 		sigma = math.Hypot(sigma, paleTop*half)

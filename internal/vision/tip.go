@@ -93,15 +93,15 @@ func (f *stripFit) findTip(axis fitLine) (length, sigma float64, ok bool) {
 		if gap > tipGap {
 			return 0, 0, false
 		}
-		top, told, ok := f.capRadius(axis, end, half, width)
+		top, bare, ok := f.capRadius(axis, end, half, width)
 		switch {
 		case !ok:
 			return 0, 0, false
-		case !told:
-			return end - anyTip*width, math.Sqrt(sq(flatSigma) + sq(anyTipSigma*width) + gap*gap/12), true
 		case top > headFrom*width:
 			f.head = top
 			return end - headPart*top, headSigma*top + gap, true
+		case !bare:
+			return end - anyTip*width, math.Sqrt(sq(flatSigma) + sq(anyTipSigma*width) + gap*gap/12), true
 		}
 		f.bare = true
 		return end - arcPart*width/2, flatSigma + gap/math.Sqrt(12), true
@@ -110,12 +110,11 @@ func (f *stripFit) findTip(axis fitLine) (length, sigma float64, ok bool) {
 }
 
 // capRadius returns the greatest half width of the dark in the last stretch before the strip's
-// end, of a breadth; ok is false when the dark spreads to a side as no rod's or cap's shadow
-// does: the end is then another shadow's. Behind a bare stretch lies no cap but a bead. What
-// lies among ticks and numerals is left out; told is false where all that is next to the end does.
-func (f *stripFit) capRadius(axis fitLine, end, half, width float64) (radius float64, told, ok bool) {
-	bare := max(bareTip, bareHalves*width/2)
-	last := end - width/2 // where the dark was no broader than a bare rod's
+// end, of a breadth, and whether that is bare there; ok is false when the dark spreads to a side
+// as no rod's or cap's shadow does: the end is then another shadow's. Behind a bare stretch lies
+// no cap but a bead. What lies among ticks and numerals is left out.
+func (f *stripFit) capRadius(axis fitLine, end, half, width float64) (radius float64, bare, ok bool) {
+	run := -width / 2 // of bare strip, less the round end
 	for d := end - headStep; d > end-headStretch; d -= headStep {
 		mid := axis.follow(d)
 		if inBand(f.sheet, f.frame.at(d, mid)) {
@@ -138,16 +137,15 @@ func (f *stripFit) capRadius(axis fitLine, end, half, width float64) (radius flo
 		if wide >= headWidest {
 			return 0, false, false
 		}
-		told = told || end-d < width/2+bare
-		switch {
-		case narrow > bareBroad*width:
-			last = d
-		case last-d > bare:
-			return radius, true, true
+		if run += headStep; narrow > bareBroad*width {
+			run = 0
+		}
+		if run > max(bareTip, bareHalves*width/2) {
+			return radius, radius <= headFrom*width, true
 		}
 		radius = max(radius, narrow)
 	}
-	return radius, told, true
+	return radius, false, true
 }
 
 // brightest is the upper quartile of the light across a short stretch at distance

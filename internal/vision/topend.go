@@ -60,8 +60,8 @@ func (l *lookUp) endOf(rows []topRow) (e rodEnd, ok bool) {
 	}
 	mean /= sum
 	e = rodEnd{d: mean, sigma: math.Sqrt(max(0, square/sum-mean*mean)), rows: best, seen: best}
-	for i := best; i < len(rows)-1 && rows[i].d-rows[best].d < topRim && !rows[i].ink && rows[i].odd(l.differs, oddGround) >= leastOdd; i++ {
-		e.seen = i + 1
+	for w := rows[best]; e.seen < len(rows)-1 && w.d-rows[best].d < topRim && !w.ink && w.odd(l.differs, oddGround) >= leastOdd; w = rows[e.seen] {
+		e.seen++
 	}
 	e.d += (rows[e.seen].d + rows[e.seen-1].d - rows[best].d - rows[best-1].d) / 2
 	return e, true
@@ -102,7 +102,7 @@ func (r *rodLook) take(w *topRow) {
 }
 
 // speaks is by how much a row speaks for the rod, negative for the ground, in natural logarithms.
-func (r *rodLook) speaks(w *topRow, differs float64) (for_ float64) {
+func (r *rodLook) speaks(w *topRow, differs float64) (says float64) {
 	if r.looks < leastLooks {
 		return 0
 	}
@@ -114,12 +114,16 @@ func (r *rodLook) speaks(w *topRow, differs float64) (for_ float64) {
 		}
 		n++
 		seen := math.Log(max(v, leastLight/2) / w.ground[k])
-		for_ += math.Log(likely(seen-rod, rodSigma) / likely(seen, w.vague[k]))
+		says += math.Log(likely(seen-rod, rodSigma) / w.grounds(k))
 	}
 	if n < leastOdd {
 		return 0
 	}
-	return max(-mostRow, min(mostRow, rowWeight*for_))
+	least := -mostRow
+	if w.head { // what lies beside is no ground
+		least = 0
+	}
+	return max(least, min(mostRow, rowWeight*says))
 }
 
 // likely is the density of light that is off what is expected.

@@ -18,11 +18,12 @@ const (
 	besideAlong, besideUpper         = 0.4, 0.7
 	leastBeside                      = 4
 	// The ground is known to groundSigma of its light, to oneSided more where it is seen on
-	// one side, and to what its places between besideLeast and besideMost differ.
+	// one side, to what its places between besideLeast and besideMost differ, and to what those
+	// from besideHead on, where no head is, differ from it on both sides.
 	groundSigma, oneSided   = 0.06, 0.1
 	besideLeast, besideMost = 0.25, 0.85
-	// Beyond besideHead no head is.
-	besideHead = 7.5
+	besideHead              = 7.5
+	beadHalf                = 7.0 // mm of height about a stated nodus that it may take
 	// Black is printedBlack of the paper's light, and vague.
 	printedBlack, printedVague = 0.15, 0.7
 	toldLeast                  = 4   // of a row's places that must be told
@@ -46,6 +47,9 @@ type topRow struct {
 	light     [len(topColumns)]float64 // NaN where nothing is told
 	ground    [len(topColumns)]float64
 	vague     [len(topColumns)]float64 // one sigma of the ground's light, as a part
+	sides     [2]float64               // the ground's light on either side
+	even      float64                  // one sigma of that, as a part
+	head      bool                     // a head's or a bead's image may lie on both
 	ink       bool                     // among ticks and numerals
 }
 
@@ -53,6 +57,17 @@ type topRow struct {
 // be no ink there, by a part of its light and by some of its sigmas.
 func (w *topRow) stands(k int, differs, sigmas float64) bool {
 	return w.vague[k] != printedVague && math.Abs(w.light[k]/w.ground[k]-1) > max(differs, sigmas*w.vague[k])
+}
+
+// grounds is how likely the light of a place is the ground's: that of a side, as up to the
+// edge of a shade, or what lies between.
+func (w *topRow) grounds(k int) float64 {
+	seen := math.Log(max(w.light[k], leastLight/2))
+	between := likely(seen-math.Log(w.ground[k]), w.vague[k])
+	if w.vague[k] == printedVague {
+		return between
+	}
+	return (likely(seen-math.Log(w.sides[0]), w.even) + between + likely(seen-math.Log(w.sides[1]), w.even)) / 3
 }
 
 // odd is at how many places something stands.
@@ -97,49 +112,16 @@ func (l *lookUp) rows() (rows []topRow) {
 // too little is seen there or beside.
 func (l *lookUp) row(d, half float64, mark *sheet.Mark) (w topRow, ok bool) {
 	look := l.past(mark)
-	out := half + (besideFrom+besideTo)/2 + maskGrows*l.img.heightBefore(d)
-	var sides, far [2]float64
+	edge := half + maskGrows*l.img.heightBefore(d)
 	w = topRow{d: d, ink: inBand(l.sheet, l.line.at(d, 0))}
-	vague := groundSigma
-	// besides looks at what lies beside the image, from so far beyond its edge.
-	besides := func(side, from float64) (vs []float64) {
-		for _, along := range [3]float64{-besideAlong, 0, besideAlong} {
-			for n := from; n < from+besideTo-besideFrom; n += besideStep {
-				if v, white := look(d+along, side*(half+n+maskGrows*l.img.heightBefore(d))); white && v > 0 {
-					vs = append(vs, v)
-				}
-			}
-		}
-		return vs
-	}
-	for k, side := range [2]float64{-1, 1} {
-		vs := besides(side, besideFrom)
-		if len(vs) < leastBeside {
-			sides[k] = math.NaN()
-			continue
-		}
-		// Thin ink beside is brighter between.
-		sides[k] = quantile(vs, besideUpper)
-		if away := besides(side, besideHead); len(away) >= leastBeside {
-			far[k] = math.Log(sides[k] / quantile(away, besideUpper))
-		}
-		vague = math.Hypot(vague, math.Log(quantile(vs, besideMost)/quantile(vs, besideLeast))/2)
-	}
-	switch {
-	case math.IsNaN(sides[0]):
-		sides[0], vague = sides[1], math.Hypot(vague, oneSided)
-	case math.IsNaN(sides[1]):
-		sides[1], vague = sides[0], math.Hypot(vague, oneSided)
-	}
-	if far[0]*far[1] > 0 { // a head's image may lie there
-		vague = math.Hypot(vague, min(math.Abs(far[0]), math.Abs(far[1])))
-	}
+	w.sides, w.even, w.head = l.flanks(d, edge, look)
+	sides := w.sides
 	w.beside = (sides[0] + sides[1]) / 2
+	vague := math.Hypot(w.even, math.Log(sides[1]/sides[0])/2)
 	if !(w.beside > leastLight) {
 		return w, false
 	}
-	vague = math.Hypot(vague, math.Log(sides[1]/sides[0])/2)
-	told := 0
+	told, out := 0, edge+(besideFrom+besideTo)/2
 	for k, n := range topColumns {
 		n *= max(half, leastHalf)
 		v, white := look(d, n)
@@ -155,6 +137,49 @@ func (l *lookUp) row(d, half float64, mark *sheet.Mark) (w topRow, ok bool) {
 		}
 	}
 	return w, told >= toldLeast
+}
+
+// flanks is the light on either side of the rod's image, which reaches to an edge, with one
+// sigma, as a part. Where one side is not seen the other stands for it; NaN where none is. head
+// tells that both differ from what lies farther out, as what is turned about the rod does.
+func (l *lookUp) flanks(d, edge float64, look func(d, n float64) (v float64, white bool)) (sides [2]float64, even float64, head bool) {
+	beyond := func(side, from float64) (vs []float64) {
+		for _, along := range [3]float64{-besideAlong, 0, besideAlong} {
+			for n := from; n < from+besideTo-besideFrom; n += besideStep {
+				if v, white := look(d+along, side*(edge+n)); white && v > 0 {
+					vs = append(vs, v)
+				}
+			}
+		}
+		return vs
+	}
+	even = groundSigma
+	var nearer [2]float64 // than what lies farther out, in e-folds; NaN where that is not seen
+	for k, side := range [2]float64{-1, 1} {
+		sides[k], nearer[k] = math.NaN(), math.NaN()
+		vs := beyond(side, besideFrom)
+		if len(vs) < leastBeside {
+			continue
+		}
+		sides[k] = quantile(vs, besideUpper) // thin ink beside is brighter between
+		even = math.Hypot(even, math.Log(quantile(vs, besideMost)/quantile(vs, besideLeast))/2)
+		if far := beyond(side, besideHead); len(far) >= leastBeside {
+			nearer[k] = math.Log(sides[k] / quantile(far, besideUpper))
+		}
+	}
+	for k := range sides {
+		if math.IsNaN(nearer[k]) {
+			nearer[k] = nearer[1-k]
+		}
+		if math.IsNaN(sides[k]) && !math.IsNaN(sides[1-k]) {
+			sides[k], even = sides[1-k], math.Hypot(even, oneSided)
+		}
+	}
+	if nearer[0]*nearer[1] > 0 {
+		both := min(math.Abs(nearer[0]), math.Abs(nearer[1]))
+		even, head = math.Hypot(even, both), both > l.differs
+	}
+	return sides, even, head || l.rod.NodusMM > 0 && math.Abs(l.img.heightBefore(d)-l.rod.NodusMM) < beadHalf
 }
 
 // past looks at places along and across the rod's image. white is whether the paper
