@@ -71,6 +71,12 @@ func (f *stripFit) followStrip(axis fitLine) (length, sigma, atLeast float64) {
 		core := f.brightPart(patch{d, window, mid - followCore*width, mid + followCore*width}, hidden, least)
 		l := f.brightPart(patch{d, window, mid - off - flank, mid - off}, hidden, least)
 		r := f.brightPart(patch{d, window, mid + off, mid + off + flank}, hidden, least)
+		// By the page's edge the one flank that is on the page stands for both.
+		if !onPage(f.frame.at(d, mid-off-flank)) && onPage(f.frame.at(d, mid+off+flank)) {
+			l = r
+		} else if !onPage(f.frame.at(d, mid+off+flank)) && onPage(f.frame.at(d, mid-off-flank)) {
+			r = l
+		}
 		if math.IsNaN(core+l+r) || l < alikeFlanks*r || r < alikeFlanks*l || min(l, r) < leastLight {
 			continue
 		}
