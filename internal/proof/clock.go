@@ -47,7 +47,8 @@ func (m *measured) String() string {
 }
 
 // ClockReport is what random pictures read with right and wrong hours come to: the place of
-// the tip's shadow on plain paper and over ink, mm; that of the nodus's, mm; the rod's height
+// the tip's shadow on plain paper and over ink, mm, as it lies on paper that may curl, whose rise
+// is charged to the altitude and not to the place; that of the nodus's, mm; the rod's height
 // off its own image, as a part; and the answers to the hours.
 type ClockReport struct {
 	Plain, Inked, Nodus, Height measured
@@ -158,8 +159,8 @@ func (rep *ClockReport) tip(s *render.Scene, t *render.Truth, r *reading.Result,
 			m = &rep.Inked
 		}
 		m.all++
-		if r.Shadow.Length > 0 {
-			m.add(r.Shadow.Length-*t.ShadowLength, r.Shadow.LengthSigma)
+		if lies, _ := s.ShadowOnPaper(1); r.Shadow.Length > 0 {
+			m.add(r.Shadow.Length-lies, r.Shadow.LengthSigma)
 		}
 	}
 	if nodus == 0 {
@@ -173,8 +174,8 @@ func (rep *ClockReport) tip(s *render.Scene, t *render.Truth, r *reading.Result,
 		return
 	}
 	rep.Nodus.all++
-	if r.Shadow.Nodus > 0 {
-		rep.Nodus.add(r.Shadow.Nodus-part**t.ShadowLength, r.Shadow.NodusSigma)
+	if lies, _ := s.ShadowOnPaper(part); r.Shadow.Nodus > 0 {
+		rep.Nodus.add(r.Shadow.Nodus-lies, r.Shadow.NodusSigma)
 	}
 }
 

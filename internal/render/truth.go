@@ -181,6 +181,25 @@ func (s *Scene) castTip(body Vec) Vec {
 	return tip.sub(body.mul(tip.Z / body.Z))
 }
 
+// ShadowOnPaper is how far from the printed foot, along the strip, the shadow of the first
+// rod's axis at a part of its height lies on the paper as that lies: what a curl lifts is met
+// sooner, and the rod may stand beside the foot.
+func (s *Scene) ShadowOnPaper(part float64) (mm float64, ok bool) {
+	body, lit := s.body()
+	if !lit || len(s.Rods) == 0 {
+		return 0, false
+	}
+	foot := s.Rods[0].foot()
+	high := foot.add(s.Rods[0].tip().sub(foot).mul(part))
+	at := high
+	const turns = 40 // more than enough for slopes of a few hundredths
+	for range turns {
+		at = high.sub(body.mul((high.Z - s.Paper.height(at.X, at.Y)) / body.Z))
+	}
+	along := s.castTip(body).sub(foot)
+	return (at.X*along.X + at.Y*along.Y) / along.norm(), true
+}
+
 // holds reports whether the pixel coordinates lie in the picture.
 func (c *Camera) holds(p [2]float64) bool {
 	return p[0] >= 0 && p[1] >= 0 && p[0] <= float64(c.Width-1) && p[1] <= float64(c.Height-1)

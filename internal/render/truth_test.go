@@ -99,3 +99,29 @@ func TestTruthAgreesWithAnIndependentRenderer(t *testing.T) {
 		}
 	}
 }
+
+// On flat paper the tip's shadow lies where the truth has it; paper that curls up along the
+// shadow meets the ray at the root of c (u/150)² = (L - u) tan(altitude), a quadratic.
+func TestShadowOnPaper(t *testing.T) {
+	s := &Scene{
+		Rods:  []Rod{{Height: 50, Diameter: 3}},
+		Light: Light{Body: Sun, Azimuth: 250 * angle.Degree, Altitude: 25 * angle.Degree},
+	}
+	flat := 50 / (25 * angle.Degree).Tan()
+	if got, ok := s.ShadowOnPaper(1); !ok || math.Abs(got-flat) > 1e-9 {
+		t.Errorf("flat: %v mm (%v), want %v", got, ok, flat)
+	}
+	const curl = 0.8
+	s.Paper.Curl, s.Paper.CurlDir = curl, 70*angle.Degree
+	k, b := curl/(150*150), (25 * angle.Degree).Tan()
+	want := (-b + math.Sqrt(b*b+4*k*b*flat)) / (2 * k)
+	if got, _ := s.ShadowOnPaper(1); math.Abs(got-want) > 1e-6 {
+		t.Errorf("curled: %v mm, want %v", got, want)
+	}
+	// A rod beside the foot: measured from the printed foot along the strip.
+	s.Paper.Curl = 0
+	s.Rods[0].Foot = sheet.Point{X: 0.5 * (70 * angle.Degree).Sin(), Y: 0.5 * (70 * angle.Degree).Cos()}
+	if got, _ := s.ShadowOnPaper(1); math.Abs(got-flat-0.5) > 1e-9 {
+		t.Errorf("half a millimetre ahead of the foot: %v mm, want %v", got, flat+0.5)
+	}
+}

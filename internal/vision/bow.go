@@ -38,6 +38,8 @@ const (
 	rareWire, rareSigmas = 1e-3, 4
 	rareSteps            = 20   // of bisection: to a millionth
 	sharpGuess           = 1e-3 // of what may be, the least sigma of a guess
+	// A rod's top tells the length where its place is known to surelyTop of its distance.
+	surelyTop = 0.1
 )
 
 // bowed tells what a bow turns the direction by, what it costs, what one that is not sure may
@@ -114,8 +116,8 @@ func (q *search) lengthOpen(st *Strip) bool {
 // makes by the clock, where the rod's top is seen; else what was measured stands.
 func (q *search) measureByTop(r ray, st *Strip, err error) (*Strip, error) {
 	st.RodAxis = q.rodAxis(st)
-	at, _, ok := q.rodTop(st)
-	if !ok {
+	at, sigma, ok := q.rodTop(st)
+	if !ok || sigma > surelyTop*at {
 		return st, err
 	}
 	again := *q

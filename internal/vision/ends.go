@@ -53,10 +53,24 @@ func (f *stripFit) cutEnd() {
 			break
 		}
 	}
+	if end == len(med) { // it may end with the last rows of all, of which the median keeps half
+		end -= max(low, endedLate(depth, 0.5*f.depth))
+	}
 	if end == len(med) {
 		return
 	}
 	f.dropFrom(f.rows[end].s - (f.right.a-f.left.a)/2 - endMargin - endPenumbra*f.rows[end].s)
+}
+
+// endedLate is how many of the last rows in a row are less deep than the least, where two are.
+func endedLate(depth []float64, least float64) (n int) {
+	for n < len(depth) && depth[len(depth)-1-n] < least {
+		n++
+	}
+	if n < 2 {
+		return 0
+	}
+	return n
 }
 
 // cutCap puts aside the rows from where the strip widens to both sides at once for

@@ -9,7 +9,7 @@ import (
 
 // How a shadow is followed past the plain paper. Lengths are mm on the paper.
 const (
-	farthest = 170.0 // as far as the shadow is followed
+	farthest = 200.0 // as far as the shadow is followed: over the page's rear corners
 	unseen   = 26.0  // across which the shadow is followed, dark before and after: a mark
 	bridged  = 26.0  // of hidden or wholly printed paper across which an end is placed
 	// Looks every followStep of windows followWindow to each side along the
@@ -71,6 +71,12 @@ func (f *stripFit) followStrip(axis fitLine) (length, sigma, atLeast float64) {
 		core := f.brightPart(patch{d, window, mid - followCore*width, mid + followCore*width}, hidden, least)
 		l := f.brightPart(patch{d, window, mid - off - flank, mid - off}, hidden, least)
 		r := f.brightPart(patch{d, window, mid + off, mid + off + flank}, hidden, least)
+		// By the page's edge the one flank that is on the page stands for both.
+		if !onPage(f.frame.at(d, mid-off-flank)) && onPage(f.frame.at(d, mid+off+flank)) {
+			l = r
+		} else if !onPage(f.frame.at(d, mid+off+flank)) && onPage(f.frame.at(d, mid-off-flank)) {
+			r = l
+		}
 		if math.IsNaN(core+l+r) || l < alikeFlanks*r || r < alikeFlanks*l || min(l, r) < leastLight {
 			continue
 		}
@@ -109,7 +115,7 @@ func (f *stripFit) followStrip(axis fitLine) (length, sigma, atLeast float64) {
 			end = (a.s + b.s) / 2
 		}
 		end += windowLate * window
-		return end - arcPart*width/2, math.Sqrt(sq(endSigma) + sq(endBlurSigma*f.sigma(end)) + gap*gap/12), 0
+		return end - anyTip*width, math.Sqrt(sq(endSigma) + sq(endBlurSigma*f.sigma(end)) + sq(anyTipSigma*width) + gap*gap/12), 0
 	}
 	return 0, 0, atLeast
 }

@@ -19,7 +19,7 @@ const (
 	markNear                = 3.0
 	lubberNear, lubberFront = 1.0, 6.0
 	markCells               = 6 // to a side, a black border about four by four
-	blurEdge                = 0.4
+	blurEdge, deepEdge      = 0.4, 0.9
 )
 
 // printed reports ink that may cover the neighbourhood: the ring, numerals, marks
@@ -53,10 +53,16 @@ func covered(s *sheet.Sheet, p sheet.Point, width float64) (lubber bool, mark *s
 	return math.Abs(p.X) < lubberNear+width/2 && p.Y > s.LubberFrom.Y-lubberRear && p.Y < s.LubberTo.Y+lubberFront, mark
 }
 
-// inked reports whether a place lies on a mark's black or within blurEdge of it.
-func inked(m *sheet.Mark, p sheet.Point) bool {
+// inked reports whether a place lies on a mark's black or within blurEdge of it; soaked whether
+// all within deepEdge of it is black.
+func inked(m *sheet.Mark, p sheet.Point) bool { return blackAbout(m, p, blurEdge) > 0 }
+
+func soaked(m *sheet.Mark, p sheet.Point) bool { return blackAbout(m, p, deepEdge) == 4 }
+
+// blackAbout is how many of the four places off to the corners lie on a mark's black.
+func blackAbout(m *sheet.Mark, p sheet.Point, off float64) (n int) {
 	bits, ok := sheet.ModuleBits(m.ID)
-	for _, d := range [4]sheet.Point{{X: -blurEdge, Y: -blurEdge}, {X: blurEdge, Y: -blurEdge}, {X: -blurEdge, Y: blurEdge}, {X: blurEdge, Y: blurEdge}} {
+	for _, d := range [4]sheet.Point{{X: -off, Y: -off}, {X: off, Y: -off}, {X: -off, Y: off}, {X: off, Y: off}} {
 		// Modules from the top left.
 		x := int(math.Floor((p.X + d.X - m.X + m.Side/2) / m.Side * markCells))
 		y := int(math.Floor((m.Y + m.Side/2 - p.Y - d.Y) / m.Side * markCells))
@@ -64,10 +70,10 @@ func inked(m *sheet.Mark, p sheet.Point) bool {
 			continue
 		}
 		if !ok || min(x, y) == 0 || max(x, y) == markCells-1 || !bits[y-1][x-1] {
-			return true
+			n++
 		}
 	}
-	return false
+	return n
 }
 
 // inBand reports whether a place lies among the dial's ticks and numerals.

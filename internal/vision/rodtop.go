@@ -17,8 +17,6 @@ const (
 	// plainly is the part of the paper's light by which a rod's bright side must differ: of a
 	// white one the shaded parts are seen, and a head or a cork in the sun is not.
 	plainly = 0.2
-	// sameGround is the part by which the ground may grow darker or brighter about an end.
-	sameGround = 0.88
 	// leastHalf is the half width, mm on the paper, within which a rod's image is looked at.
 	leastHalf = 1.8
 	// black is the light of printed black over that of the paper, at most.
@@ -26,20 +24,13 @@ const (
 	// A top differs from what lies beside by topDiffers of its light or topNoise sigmas of a
 	// pixel's noise.
 	topDiffers, topNoise = 0.12, 5
-	// topRun is the rod that must be seen before the end, and the nothing after, mm, and
-	// topLooks how many looks of each; topLost the mm between the two that are not told, at
-	// most: a mark's border. One look before the end may fail, maybeOne; the rod is sure after twice topRun.
-	topRun, topLooks   = 3.0, 6
-	topLost            = 12.0
-	maybeOne           = 1
-	sureTenths         = 9      // tenths of all looks before the end that must show the rod: dirt is less of one
-	brightLooks        = 30     // looks before the end over which its bright side is taken
-	sureTip            = 2      // plainTops of sigma within which the shadow's end vouches for a rod as bright as paper
-	headBroad          = 2.7    // half widths that the image of a head has, at least
-	rodLooks, lastLook = 24, 40 // looks that a rod's look over print is taken from, and of how many last ones
-	looksAlike         = 0.5    // part of how it differed before that a place must keep
-	leastOdd           = 2      // places across that must differ, or keep their look
-	middlePart         = 0.5    // half widths: the middle, of which the brightest place is taken
+	brightLooks          = 30  // looks before the end over which its bright side is taken
+	sureTip              = 2   // plainTops of sigma within which the shadow's end vouches for a rod as bright as paper
+	headAsShadow         = 0.9 // of the breadth by its shadow that a head has which is seen
+	headOpen             = 0.9 // of its radius: one sigma of a tip from one before the end to two beyond
+	anyHead              = 1.2 // half widths that the image ends beyond the tip, and one sigma, where no head is told from none
+	headBroad            = 2.7 // half widths that the image of a head has, at least
+	middlePart           = 0.5 // half widths: the middle, of which the brightest place is taken
 	// The rim is looked at within rimInner half widths of the middle, where from rimFrom to
 	// rimTo, mm, before its reach rimLeast looks, and all of them but one, show the rod. It is a
 	// bulge or a hollow where one fits rimBetter as badly as the other, and by more than
@@ -59,25 +50,6 @@ const (
 // topColumns are the places across the rod's image that are looked at, in its half widths.
 var topColumns = [7]float64{-1, -0.66, -0.33, 0, 0.33, 0.66, 1}
 
-// topRow is the light of the rod's image at a distance from the foot, over that of what is
-// seen beside it.
-type topRow struct {
-	d, beside float64
-	light     [len(topColumns)]float64 // NaN where black ink is, or a black rod before it
-	ink       bool                     // over ticks and numerals
-	ground    bool                     // beyond the page
-	state     topState
-}
-
-// topState is what a row shows.
-type topState int
-
-const (
-	nothing topState = iota // what lies beside goes on
-	aRod                    // what stood there before
-	other                   // something else
-)
-
 // lookUp is a look along the rod's image for its top.
 type lookUp struct {
 	*search
@@ -87,60 +59,42 @@ type lookUp struct {
 }
 
 // rodTop finds where the rod's image ends, be it before paper, print, board or ground, and
-// returns how far from the foot the axis's tip is seen and one sigma of that, mm on the paper. It must
-// be seen to end: rod before, and after it what is beside, which does not change there. ok
-// is false where the image is too short, meets the shadow or is as bright as what follows.
+// returns how far from the foot the axis's tip is seen and one sigma of that, mm on the paper;
+// where several places may be its end, that covers them. ok is false where the image is too
+// short, meets the shadow or is as bright as what follows.
 func (q *search) rodTop(st *Strip) (at, sigma float64, ok bool) {
 	l := &lookUp{search: q, st: st, line: q.rodLine(st), differs: max(topDiffers, topNoise*st.Noise)}
 	rows := l.rows()
-	l.judge(rows)
-	for i := 1; i < len(rows); i++ {
-		before, after := around(rows, i, topRun)
-		gap := rows[i].d - rows[i-1].d
-		switch {
-		case len(before) < topLooks || len(after) < topLooks:
-			continue
-		case gap < topLost && ended(after) && count(before, nothing) <= maybeOne:
-		case ended(after) && rows[i].d > rows[0].d+2*topRun:
-			return 0, 0, false // the rod was never plainly there
-		default:
-			continue
-		}
-		if !tenths(count(rows[:i], aRod), i, sureTenths) {
-			return 0, 0, false
-		}
-		side := brightest(rows[max(0, i-brightLooks):i])
-		pale := side > 1-plainly && side < 1+plainly
-		if pale && !(st.Length > 0 && st.LengthSigma < sureTip*plainTop && st.Head == 0) {
-			// What is as bright goes on unseen; but a rod whose shadow ends without a head is
-			// shaded on one side to its end.
-			return 0, 0, false
-		}
-		ground := middleBeside(after)
-		if was := middleBeside(before); was < sameGround*ground || ground < sameGround*was {
-			return 0, 0, false // before the edge of the paper or the board, or wood's grain
-		}
-		if rows[i].ink || rows[i].ground {
-			gap = max(gap, rows[i].d-sureOf(before))
-		}
-		d := rows[i].d - gap/2
-		half := st.Width / 2 * q.img.grown(d)
-		beyond, sigma := l.rim(rows[:i], half)
-		head, ok := l.headWidth(d, ground)
-		switch {
-		case !ok:
-			return 0, 0, false
-		case head > headBroad*half:
-			beyond, sigma = head/2, plainTop+roundTop*head/2
-		case st.Head > 0:
-			return 0, 0, false // its shadow has a head, which is not seen
-		}
-		if pale { // its sunlit end may go unseen
-			sigma = math.Hypot(sigma, paleTop*half)
-		}
-		return d - beyond, math.Hypot(sigma, gap/math.Sqrt(12)), true
+	end, ok := l.endOf(rows)
+	if !ok {
+		return 0, 0, false
 	}
-	return 0, 0, false
+	side := brightest(rows[max(0, end.rows-brightLooks):end.rows])
+	pale := side > 1-plainly && side < 1+plainly
+	flat := st.Length > 0 && st.LengthSigma < sureTip*plainTop && st.Head == 0 // by its shadow's end
+	if pale && !flat {
+		// What is as bright goes on unseen; but a rod whose shadow ends without a head is
+		// shaded on one side to its end.
+		return 0, 0, false
+	}
+	half := st.Width / 2 * q.img.grown(end.d)
+	beyond, sigma := l.rim(rows[:end.seen], half)
+	head, ok := l.headWidth(rows, end, half)
+	ball := st.Head * q.img.grown(end.d) // by its shadow
+	switch {
+	case st.Bare: // no head, whatever stands beside
+	case !ok && st.Head == 0: // a ball of up to three half widths, or none
+		beyond, sigma = anyHead*half, math.Hypot(sigma, anyHead*half)
+	case st.Head > 0 && !(head > headAsShadow*2*ball): // its lit side may be as bright as the ground, and the end seen that of the rod
+		beyond, sigma = -ball/2, math.Hypot(sigma, headOpen*ball)
+	case st.Head > 0 || head > headBroad*half:
+		beyond = max(head/2, ball)
+		sigma = plainTop + roundTop*beyond
+	}
+	if pale { // its sunlit end may go unseen
+		sigma = math.Hypot(sigma, paleTop*half)
+	}
+	return end.d - beyond, math.Hypot(sigma, end.sigma), true
 }
 
 // rodLine is the line along the rod's image; one that leans is seen to run aside.
@@ -156,89 +110,17 @@ func (q *search) topAt(st *Strip, at float64) calib.Pixel {
 	return q.plate.Project(q.rodLine(st).at(at, 0))
 }
 
-// judge says of each row whether something stands there, and whether it looks as the rows
-// before did: ticks, a mark, ground or another shadow do not.
-func (l *lookUp) judge(rows []topRow) {
-	var rod []int // rows that show it
-	var sum, seen [len(topColumns)]float64
-	take := func(i int, sign float64) {
-		for k, v := range rows[i].light {
-			if !math.IsNaN(v) {
-				sum[k], seen[k] = sum[k]+sign*v, seen[k]+sign
-			}
-		}
-	}
-	for i := range rows {
-		odd, same := 0, 0
-		for k, v := range rows[i].light {
-			if math.Abs(v-1) > l.differs {
-				odd++
-			}
-			if was := sum[k]/seen[k] - 1; math.Abs(was) > l.differs && (v-1)/was > looksAlike {
-				same++
-			}
-		}
-		if odd < leastOdd {
-			continue
-		}
-		if len(rod) >= rodLooks && same < leastOdd {
-			rows[i].state = other
-			continue
-		}
-		rows[i].state = aRod
-		rod = append(rod, i)
-		take(i, 1)
-		if len(rod) > lastLook {
-			take(rod[len(rod)-lastLook-1], -1)
-		}
-	}
-}
-
-// ended reports whether rows show nothing but what lies beside, and ink where there is some.
-func ended(rows []topRow) bool {
-	overInk := 0
-	for _, w := range rows {
-		switch {
-		case w.state == nothing:
-		case w.state == other && w.ink:
-			overInk++
-		default:
-			return false
-		}
-	}
-	return 2*overInk <= len(rows)
-}
-
-// sureOf is where the rod was last seen before anything that may be ink.
-func sureOf(rows []topRow) float64 {
-	for i, w := range rows {
-		if w.state != aRod {
-			return rows[max(0, i-1)].d
-		}
-	}
-	return rows[len(rows)-1].d
-}
-
 // brightest is the light of the brightest part of the rod's middle.
 func brightest(rows []topRow) float64 {
 	var vs []float64
 	for _, w := range rows {
 		most := 0.0
 		for k, n := range topColumns {
-			if v := w.light[k]; math.Abs(n) < middlePart && v > most {
+			if v := w.light[k] / w.beside; math.Abs(n) < middlePart && v > most {
 				most = v
 			}
 		}
 		vs = append(vs, most)
-	}
-	return quantile(vs, 0.5)
-}
-
-// middleBeside is the light of what lies beside.
-func middleBeside(rows []topRow) float64 {
-	vs := make([]float64, len(rows))
-	for i, w := range rows {
-		vs[i] = w.beside
 	}
 	return quantile(vs, 0.5)
 }
@@ -256,7 +138,7 @@ func (l *lookUp) rim(rows []topRow, half float64) (beyond, sigma float64) {
 		}
 		plain, of, last := 0, 0, math.Inf(-1)
 		for _, w := range rows {
-			differ := math.Abs(w.light[k]-1) > l.differs
+			differ := w.stands(k, l.differs, oddGround)
 			if w.d > end-2*half-rimFrom && w.d < end-2*half-rimTo {
 				of++
 				if differ {

@@ -53,6 +53,7 @@ type stripFit struct {
 	// fade is how much of the depth is lost for each mm beyond middle, mm from the foot.
 	fade, middle float64
 	head         float64 // half width of the shadow's broader end, mm
+	bare         bool    // its broader end would be seen, and is none
 	held         bool    // it begins with the broader shadow of what holds the foot
 	blur, grow   float64 // sigma of the edge at the foot, mm, and its growth squared per mm squared
 }

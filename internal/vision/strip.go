@@ -44,6 +44,8 @@ type Strip struct {
 	// Head is the half width of the shadow of a head, a cork or a ball on the tip, mm; 0
 	// where none is seen.
 	Head float64
+	// Bare says that its end is seen, and no head there.
+	Bare bool
 	// RodAxis is the rod's axis as seen before plain paper; nil where too little is.
 	RodAxis   *RodAxis
 	seenSigma angle.Angle // what of Sigma the strip itself shows, a bow of a wire aside

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"shadowread/internal/angle"
+	"shadowread/internal/calib"
 	"shadowread/internal/sheet"
 )
 
@@ -106,13 +107,22 @@ func (q *search) findHanging() (*Strip, error) {
 	st.FootOffset += across
 	// A thread goes up and out of the picture, and so does its shadow; where either is seen
 	// to end on the sheet's face, a rod stands there. Farther out may lie the shadow of
-	// what the thread hangs from.
-	if st.Length > 0 && st.Length < faceHalf || st.RodTop != nil {
+	// what the thread hangs from; and what goes up higher than rods do is none that ends.
+	st.Hangs = about.goesUp(st)
+	if st.Length > 0 && st.Length < faceHalf || !st.Hangs && about.endsOnFace(st.RodTop) {
 		return nil, ErrStands
 	}
 	st.Length, st.LengthSigma, st.AtLeast = 0, 0, 0
-	st.Hangs = about.goesUp(st)
 	return st, nil
+}
+
+// endsOnFace reports whether the gnomon's image is seen to end within the face.
+func (q *search) endsOnFace(top *calib.Pixel) bool {
+	if top == nil {
+		return false
+	}
+	p, ok := q.plate.Unproject(*top)
+	return ok && math.Hypot(p.X, p.Y) < faceHalf
 }
 
 // meets looks for the thread's image beside a dark line: from every place of the line

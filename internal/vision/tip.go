@@ -29,7 +29,13 @@ const (
 	headPart, headSigma = 0.36, 0.2
 	// Heads are looked for over headStretch before the end, but for headStep, every headStep,
 	// and to headWidest at each side in steps of headAcross: broader is another shadow.
-	headStretch, headStep  = 14.0, 0.4
+	headStretch, headStep = 14.0, 0.4
+	// The dark of a bare rod reaches bareBroad of the breadth to each side; where it does so over
+	// bareTip, mm, and bareHalves half breadths, but for the first, no head is on the tip.
+	bareBroad, bareTip, bareHalves = 0.6, 2.5, 1.5
+	// Where nothing tells a flat tip from a small ball, of which the shadow ends 0.27 to 0.54
+	// breadths beyond the axis's, the end lies anyTip of the breadth beyond, with a sigma.
+	anyTip, anyTipSigma    = 0.42, 0.1
 	headWidest, headAcross = 11.0, 0.2
 	// Of a short row of brightRow places the quantile brightUpper is taken, of leastBright that
 	// are seen: between ticks and through numerals it is still paper.
@@ -87,32 +93,40 @@ func (f *stripFit) findTip(axis fitLine) (length, sigma float64, ok bool) {
 		if gap > tipGap {
 			return 0, 0, false
 		}
-		top, ok := f.capRadius(axis, end, half)
+		top, bare, ok := f.capRadius(axis, end, half, width)
 		switch {
 		case !ok:
 			return 0, 0, false
 		case top > headFrom*width:
 			f.head = top
 			return end - headPart*top, headSigma*top + gap, true
+		case !bare:
+			return end - anyTip*width, math.Sqrt(sq(flatSigma) + sq(anyTipSigma*width) + gap*gap/12), true
 		}
+		f.bare = true
 		return end - arcPart*width/2, flatSigma + gap/math.Sqrt(12), true
 	}
 	return 0, 0, false
 }
 
-// capRadius returns the greatest half width of the dark in the last stretch before
-// the strip's end; ok is false when the dark spreads to a side as no rod's or cap's
-// shadow does: the end is then another shadow's.
-func (f *stripFit) capRadius(axis fitLine, end, half float64) (radius float64, ok bool) {
-	for d := end - headStretch; d < end-headStep; d += headStep {
+// capRadius returns the greatest half width of the dark in the last stretch before the strip's
+// end, of a breadth, and whether that is bare there; ok is false when the dark spreads to a side
+// as no rod's or cap's shadow does: the end is then another shadow's. Behind a bare stretch lies
+// no cap but a bead. What lies among ticks and numerals is left out.
+func (f *stripFit) capRadius(axis fitLine, end, half, width float64) (radius float64, bare, ok bool) {
+	run := -width / 2 // of bare strip, less the round end
+	for d := end - headStep; d > end-headStretch; d -= headStep {
 		mid := axis.follow(d)
+		if inBand(f.sheet, f.frame.at(d, mid)) {
+			continue
+		}
 		var reach [2]float64
 		for i, side := range []float64{-1, 1} {
 			n := 0.0
 			for ; n < headWidest; n += headAcross {
 				p := f.frame.at(d, mid+side*n)
 				q := f.plate.Project(p)
-				if !f.g.contains(q, 1) || f.g.light(q.U, q.V)/f.lit(p) > half {
+				if !f.g.contains(q, 1) || inBand(f.sheet, p) || f.g.light(q.U, q.V)/f.lit(p) > half {
 					break
 				}
 			}
@@ -121,11 +135,17 @@ func (f *stripFit) capRadius(axis fitLine, end, half float64) (radius float64, o
 		wide, narrow := max(reach[0], reach[1]), min(reach[0], reach[1])
 		// Ink beside the strip may stretch one side a little.
 		if wide >= headWidest {
-			return 0, false
+			return 0, false, false
+		}
+		if run += headStep; narrow > bareBroad*width {
+			run = 0
+		}
+		if run > max(bareTip, bareHalves*width/2) {
+			return radius, radius <= headFrom*width, true
 		}
 		radius = max(radius, narrow)
 	}
-	return radius, true
+	return radius, false, true
 }
 
 // brightest is the upper quartile of the light across a short stretch at distance
