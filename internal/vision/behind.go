@@ -94,7 +94,7 @@ func (h *hearing) alone() bool {
 	case h.st.Growth[1]+growthSure*h.st.GrowthSigma < faintGrowth*leastGrowth:
 		return false
 	}
-	if _, _, ends := h.rodTop(h.st); !ends && h.st.Length == 0 {
+	if at, sigma, ends := h.rodTop(h.st); !(ends && sigma < surelyTop*at) && h.st.Length == 0 {
 		return false
 	}
 	own, rival := 0.0, 0.0
