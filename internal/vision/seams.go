@@ -23,6 +23,10 @@ const (
 	// fullGain in the whole one. likeliest shifts of the first look get the whole one.
 	roughGain, fullGain = 1.1, 1.2
 	likeliest           = 6
+	// A shift is that of a tear if the rows above or below, which are whole, would differ by foreign
+	// times as much under it: torn photos come to 1.7 and more. Where it means little to them too, the
+	// picture is smooth or goes on along the row: by burnt-out paper many shifts fit by chance.
+	foreign = 1.3
 )
 
 // Torn reports whether rows of a JPEG stand shifted by whole blocks against the rows
@@ -98,7 +102,17 @@ func (g *Gray) shifts(v int, half [2]int, step int) (all []shifted) {
 	for i := range all {
 		all[i].part = g.rowsDiffer(v, all[i].by, half, 1) / as
 	}
-	return slices.DeleteFunc(all, func(s shifted) bool { return s.part > fits })
+	return slices.DeleteFunc(all, func(s shifted) bool { return s.part > fits || !g.tears(v, s.by, half) })
+}
+
+// tears reports whether rows above or below row v cannot be shifted as well.
+func (g *Gray) tears(v, by int, half [2]int) bool {
+	for _, whole := range [2]int{v - 1, v + 1} {
+		if g.rowsDiffer(whole, by, half, 1) > foreign*g.rowsDiffer(whole, 0, half, 1) {
+			return true
+		}
+	}
+	return false
 }
 
 // rowsDiffer is the mean difference between the steps along row v-1 and those along
