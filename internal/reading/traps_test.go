@@ -252,6 +252,14 @@ var traps = []struct {
 		s.Shades = []render.Shade{bar(2.4, shadowDir-4*deg, 1.7, 3)}
 	}},
 	// As long as a shadow that a board out of level would explain, and no penumbra.
+	// Seen from above no rod is told from its foot, and sharpening hides how edges blur.
+	{name: "rod/from above, sharpened", altitude: 17 * deg, tilt: 2 * deg, dir: 200 * deg, want: mustRead, set: sharpened},
+	{name: "stick/lying over the page's edge, from above, sharpened", altitude: 17 * deg, tilt: 2 * deg, dir: 200 * deg, want: refused, set: fallen(180, shadowDir, sharpened)},
+	{name: "stick/lying over the page's edge, from above, sharpened, overcast", altitude: 17 * deg, tilt: 2 * deg, dir: 200 * deg, want: refused, set: fallen(180, 72*deg, sharpened, overcast)},
+	{name: "stick/lying over a mark, from above, sharpened, overcast", altitude: 17 * deg, tilt: 2 * deg, dir: 200 * deg, want: refused, set: fallen(125, 135*deg, sharpened, overcast)},
+	{name: "stick/lying over the page's edge, in another's shade, sharpened", altitude: 17 * deg, tilt: 2 * deg, dir: 200 * deg, want: refused, set: fallen(180, 250*deg, sharpened, overcast, func(s *render.Scene) {
+		s.Shades = []render.Shade{bar(60, 250*deg, inf, 0.7)}
+	})},
 	{name: "stick/lying from the rod's foot, overcast", altitude: 30 * deg, tilt: 28 * deg, dir: 200 * deg, want: lies, set: lying(57, 140*deg)},
 	{name: "stick/lying from the rod's foot, overcast, longer", altitude: 30 * deg, tilt: 28 * deg, dir: 200 * deg, want: lies, set: lying(100, 300*deg)},
 	{name: "stick/lying on the paper, the rod's place in a shadow", altitude: 36 * deg, tilt: 39 * deg, dir: 313 * deg, want: refused, set: func(s *render.Scene) {
@@ -353,6 +361,17 @@ func lying(length float64, dir angle.Angle) func(*render.Scene) {
 		s.Occluders = []render.Occluder{{From: sheet.Point{}, To: sheet.Point{X: length * dir.Sin(), Y: length * dir.Cos()}, Radius: 1.25}}
 	}
 }
+// fallen is a thing that lies from the foot, where no rod stands.
+func fallen(length float64, dir angle.Angle, more ...func(*render.Scene)) func(*render.Scene) {
+	return func(s *render.Scene) {
+		noRod(s)
+		for _, set := range more {
+			set(s)
+		}
+		s.Occluders = []render.Occluder{{From: sheet.Point{}, To: sheet.Point{X: length * dir.Sin(), Y: length * dir.Cos()}, Radius: 1.25}}
+	}
+}
+func sharpened(s *render.Scene) { s.Finish.Phone = render.Phone{Halo: 1.5, HaloPX: 1.6} }
 func overcast(s *render.Scene) { s.Light.Body = render.NoBody }
 func noRod(s *render.Scene)    { s.Rods = nil }
 func lean(s *render.Scene, by, dir angle.Angle) {

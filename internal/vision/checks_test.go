@@ -366,3 +366,34 @@ func TestStainBesideTheStrip(t *testing.T) {
 		t.Errorf("%.4f off, sigma %.4f; %.4f where clean", off.Degrees(), st.Sigma.Degrees(), clean.Sigma.Degrees())
 	}
 }
+
+// By the definition of both: a shadow takes a part of the light, a thing that lies there has one
+// light of its own, whatever is about it.
+func TestShadowsDarkenOtherGroundAlike(t *testing.T) {
+	run := func(step, paper, beyond, ground float64) (all []looked) {
+		for s := 50.0; s < 110; s += step {
+			switch {
+			case s < 80:
+				all = append(all, looked{s, paper, 0.7})
+			default:
+				all = append(all, looked{s, beyond, ground})
+			}
+		}
+		return all
+	}
+	for name, tt := range map[string]struct {
+		run  []looked
+		want bool
+	}{
+		"shadow":                       {run(0.4, 0.30, 0.30, 0.35), true},
+		"shadow, its tones changed":    {run(0.4, 0.30, 0.36, 0.35), true},
+		"black thing":                  {run(0.4, 0.04/0.7, 0.04/0.35, 0.35), false},
+		"gray thing":                   {run(0.4, 0.2/0.7, 0.2/0.35, 0.35), false},
+		"as light beyond":              {run(0.4, 0.30, 0.30, 0.65), false},
+		"too little is seen of either": {run(9, 0.30, 0.30, 0.35), false},
+	} {
+		if got := castOn(tt.run, 70, 105); got != tt.want {
+			t.Errorf("%s: %v", name, got)
+		}
+	}
+}

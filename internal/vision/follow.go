@@ -37,6 +37,10 @@ const (
 	endSigma, endBlurSigma      = 0.5, 0.5 // one sigma, mm, and of the blur's
 	// nextMost looks of the next nextReach are averaged, be there a mark's black between.
 	nextMost, nextReach = 8, 14.0
+	// A line goes over other ground where that is otherGround of the paper's light at most, at
+	// leastEnd looks or more: as a shadow if the light that it leaves there differs from what it
+	// leaves on the paper by no more than asShadow of what a thing of one colour would differ by, in logarithms.
+	otherGround, asShadow = 0.8, 0.4
 	// A window is partAlong by partAcross places; its quantile upperFifth sees past thin ink.
 	partAlong, partAcross = 4, 6
 	upperFifth            = 0.8
@@ -90,6 +94,7 @@ func (f *stripFit) followStrip(axis fitLine) (length, sigma, atLeast float64) {
 			last = d
 		}
 	}
+	f.cast = castOn(run, f.lastGood(), last)
 	// The half width of the rod's flat top lies beyond the axis' tip.
 	atLeast = last - width/2 - boundClear
 	// Beyond the page a shadow seems to end where the board does and its own shade begins, of
@@ -118,6 +123,44 @@ func (f *stripFit) followStrip(axis fitLine) (length, sigma, atLeast float64) {
 		return end - anyTip*width, math.Sqrt(sq(endSigma) + sq(endBlurSigma*f.sigma(end)) + sq(anyTipSigma*width) + gap*gap/12), 0
 	}
 	return 0, 0, atLeast
+}
+
+// castOn reports whether a line that goes on from the plain paper, up to one distance, over darker
+// ground, up to another, takes the same part of the light there: a shadow does, a thing that lies
+// there is as light on either.
+func castOn(run []looked, paper, end float64) bool {
+	var here, there looks
+	for _, r := range run {
+		if r.s < paper {
+			here = append(here, r)
+		}
+	}
+	if len(here) < leastEnd {
+		return false
+	}
+	v, flank := here.middle()
+	for _, r := range run {
+		if r.s > paper && r.s <= end && r.flank < otherGround*flank {
+			there = append(there, r)
+		}
+	}
+	if len(there) < leastEnd {
+		return false
+	}
+	left, ground := there.middle()
+	return math.Abs(math.Log(max(left, darkest)/max(v, darkest))) < asShadow*math.Log(flank/ground)
+}
+
+// looks are some of those along a line.
+type looks []looked
+
+// middle returns the middle ones of what the line leaves of the light, and of that beside it.
+func (ls looks) middle() (v, flank float64) {
+	var vs, fs []float64
+	for _, l := range ls {
+		vs, fs = append(vs, l.v), append(fs, l.flank)
+	}
+	return quantile(vs, 0.5), quantile(fs, 0.5)
 }
 
 // looked is the light of the strip's core over that of what lies beside, and the latter.

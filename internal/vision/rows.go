@@ -54,6 +54,7 @@ type stripFit struct {
 	fade, middle float64
 	head         float64 // half width of the shadow's broader end, mm
 	bare         bool    // its broader end would be seen, and is none
+	cast         bool    // it takes the same part of the light from darker ground beyond the paper
 	held         bool    // it begins with the broader shadow of what holds the foot
 	blur, grow   float64 // sigma of the edge at the foot, mm, and its growth squared per mm squared
 }

@@ -135,7 +135,7 @@ func (q *search) castByRod(st *Strip) error {
 		return ErrNoShadow
 	case told && max(st.Width, 2*st.Head) < leastOfRod*thick && thick > 0 && thick < thickest && !matched:
 		return ErrNoShadow
-	case !told && !own && (st.Bow == 0 && st.seenSigma > vagueMost || st.Growth[1]+growthSure*st.GrowthSigma < faintGrowth*leastGrowth):
+	case !told && !own && (st.Bow == 0 && st.seenSigma > vagueMost || !st.cast && st.Growth[1]+growthSure*st.GrowthSigma < faintGrowth*leastGrowth):
 		return ErrNoShadow // no rod can be seen, and the line is a poor one or too sharp
 	case !told && !own && beside < besideRod && q.img.length() > leastStrip && st.To < q.img.length()+pastImage:
 		return ErrRodHides // nothing shows that the line is not the rod itself
