@@ -361,6 +361,7 @@ func lying(length float64, dir angle.Angle) func(*render.Scene) {
 		s.Occluders = []render.Occluder{{From: sheet.Point{}, To: sheet.Point{X: length * dir.Sin(), Y: length * dir.Cos()}, Radius: 1.25}}
 	}
 }
+
 // fallen is a thing that lies from the foot, where no rod stands.
 func fallen(length float64, dir angle.Angle, more ...func(*render.Scene)) func(*render.Scene) {
 	return func(s *render.Scene) {
@@ -372,8 +373,8 @@ func fallen(length float64, dir angle.Angle, more ...func(*render.Scene)) func(*
 	}
 }
 func sharpened(s *render.Scene) { s.Finish.Phone = render.Phone{Halo: 1.5, HaloPX: 1.6} }
-func overcast(s *render.Scene) { s.Light.Body = render.NoBody }
-func noRod(s *render.Scene)    { s.Rods = nil }
+func overcast(s *render.Scene)  { s.Light.Body = render.NoBody }
+func noRod(s *render.Scene)     { s.Rods = nil }
 func lean(s *render.Scene, by, dir angle.Angle) {
 	s.Rods[0].Lean, s.Rods[0].LeanDir = by, dir
 }
