@@ -69,7 +69,11 @@ func runSheet(ctx context.Context, cmd *cobra.Command, s *streams, o sheetOption
 		case "svg":
 			return sheetprint.WriteSVG(w, o.paper.value)
 		case "png":
-			return asUsage(sheetprint.WritePNG(w, o.paper.value, o.dpi)) // all it refuses is --dpi
+			err := sheetprint.WritePNG(w, o.paper.value, o.dpi)
+			if fault.Code(err) == "bad_dpi" {
+				err = asUsage(err)
+			}
+			return err
 		}
 		return sheetprint.WritePDF(w, o.paper.value)
 	}
