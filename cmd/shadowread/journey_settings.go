@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"io"
 	"path/filepath"
 	"strings"
 	"time"
@@ -10,16 +9,14 @@ import (
 	"github.com/spf13/cobra"
 
 	"shadowread/internal/camera"
-	"shadowread/internal/fault"
 	"shadowread/internal/geo"
 	"shadowread/internal/instrument"
 	"shadowread/internal/lens"
 	"shadowread/internal/logbook"
-	"shadowread/internal/openfile"
 	"shadowread/internal/photo"
 	"shadowread/internal/photofile"
 	"shadowread/internal/reading"
-	"shadowread/internal/wholefile"
+	"shadowread/internal/recordfile"
 )
 
 // journeySettings puts a journey's settings where the command line says nothing.
@@ -191,15 +188,10 @@ func scaleText(scale [2]float64) string { return fmt.Sprintf("%.4g,%.4g", scale[
 // keptFile is a small file, which was read before, as the log keeps it. Another may stand
 // there by now: it is read with the same care, and no further than any record goes.
 func keptFile(path string) (*logbook.Record, error) {
-	f, err := openfile.Regular(path)
+	const most = 1 << 20
+	text, err := recordfile.Bytes(path, most, path)
 	if err != nil {
 		return nil, err
-	}
-	defer f.Close()
-	const most = 1 << 20
-	text, err := io.ReadAll(io.LimitReader(f, most))
-	if err != nil {
-		return nil, fault.Wrap(wholefile.Cause(err), "unreadable_file", "check that the disk can be read", "%s cannot be read", path)
 	}
 	return logbook.NewRecord(filepath.Base(path), text), nil
 }

@@ -38,23 +38,21 @@ const discLeast = 0.4 * angle.Degree
 // surely: where another shadow hides the nearer part, both are blurred alike.
 const sharpFrom = 12.0
 
-// tooSharp reports whether the shadow's penumbra is, by two sigma, too narrow for any body; see
-// leastDisc. Of paper that is burnt out a sound shadow looks so too: it counts only where
+// tooSharp reports whether the shadow's penumbra is, by two sigma, too narrow for any body. Of paper that is burnt out a sound shadow looks so too: it counts only where
 // something else speaks against the shadow.
 func (r *Result) tooSharp() bool {
 	s := r.Shadow
 	if s == nil || s.From > sharpFrom || s.GrowthSigma <= 0 {
 		return false
 	}
-	most := angle.Angle(4 * math.Sqrt(max(0, s.Growth[1]+2*s.GrowthSigma)) * r.Sky.Altitude.Cos())
-	return most < discLeast
+	return discOf(s.Growth[1]+2*s.GrowthSigma, r.Sky.Altitude) < discLeast
 }
 
-// leastDisc is the least angular diameter of the light that the shadow's penumbra allows,
-// by three sigma. A disc blurs an edge on the sheet as a normal law of a quarter of its width,
-// times the light's way from the rod, distance over cos(altitude).
-func leastDisc(growth, sigma float64, altitude angle.Angle) angle.Angle {
-	return angle.Angle(4 * math.Sqrt(max(0, growth-3*sigma)) * altitude.Cos())
+// discOf is the angular diameter of the light under which a shadow's penumbra grows so. A disc
+// blurs an edge on the sheet as a normal law of a quarter of its width, times the light's way from
+// the rod, distance over cos(altitude).
+func discOf(growth float64, altitude angle.Angle) angle.Angle {
+	return angle.Angle(4 * math.Sqrt(max(0, growth)) * altitude.Cos())
 }
 
 // daylight is the exposure value at ISO 100 under a clear sky, by the sun's altitude in
@@ -77,7 +75,7 @@ func sunLeast(altitude angle.Angle) float64 {
 // taken to cast the shadow.
 func (r *Result) checkLight(o Options) {
 	if s := r.Shadow; s != nil && r.Sky.Body == bearing.Moon {
-		if disc := leastDisc(s.Growth[0], s.GrowthSigma, r.Sky.Altitude); disc > discMost {
+		if disc := discOf(s.Growth[0]-3*s.GrowthSigma, r.Sky.Altitude); disc > discMost {
 			r.disagree(o, fmt.Sprintf("the shadow's edges blur as under a light of %.1f° across or more, the moon has 0.5°: it is a lamp's", disc.Degrees()))
 		}
 	}

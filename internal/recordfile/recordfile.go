@@ -17,7 +17,7 @@ import (
 // Lens reads the lens record in a file. It fails with code "bad_lens_record", or
 // with what openfile.Regular fails with, which alone names the file.
 func Lens(path string) (camera.LensRecord, error) {
-	data, err := read(path, camera.MaxRecordBytes, "the lens record")
+	data, err := Bytes(path, camera.MaxRecordBytes, "the lens record")
 	if err != nil {
 		return camera.LensRecord{}, err
 	}
@@ -26,15 +26,16 @@ func Lens(path string) (camera.LensRecord, error) {
 
 // Instrument reads the instrument's record in a file; see instrument.Decode.
 func Instrument(path string) (instrument.Record, error) {
-	data, err := read(path, instrument.MaxFile, path)
+	data, err := Bytes(path, instrument.MaxFile, path)
 	if err != nil {
 		return instrument.Record{}, err
 	}
 	return instrument.Decode(data, path)
 }
 
-// read reads a file up to the byte by which it is too long.
-func read(path string, most int64, what string) ([]byte, error) {
+// Bytes reads a record's file, called what, up to the byte by which it is too long. It fails as
+// openfile.Regular does.
+func Bytes(path string, most int64, what string) ([]byte, error) {
 	f, err := openfile.Regular(path)
 	if err != nil {
 		return nil, err

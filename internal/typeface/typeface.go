@@ -4,12 +4,12 @@ package typeface
 import (
 	"fmt"
 
-	"shadowread/internal/fault"
-
 	"golang.org/x/image/font"
 	"golang.org/x/image/font/opentype"
 	"golang.org/x/image/font/sfnt"
 	"golang.org/x/image/math/fixed"
+
+	"shadowread/internal/fault"
 )
 
 // Face is a font in the forms that the writers need: the file to embed and the parsed

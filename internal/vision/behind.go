@@ -89,9 +89,7 @@ func (h *hearing) alone() bool {
 	switch {
 	case seen < behindLeast || tenths(same, seen, unlikeTenths):
 		return false
-	case h.st.Depth < darkerThanCrease || !h.litAbout() || h.shadowBeyond():
-		return false
-	case h.st.Growth[1]+growthSure*h.st.GrowthSigma < faintGrowth*leastGrowth:
+	case h.st.Depth < darkerThanCrease || !h.litAbout() || h.shadowBeyond() || h.st.faintGrows():
 		return false
 	}
 	if at, sigma, ends := h.rodTop(h.st); !(ends && sigma < surelyTop*at) && h.st.Length == 0 {

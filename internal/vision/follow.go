@@ -76,9 +76,10 @@ func (f *stripFit) followStrip(axis fitLine) (length, sigma, atLeast float64) {
 		l := f.brightPart(patch{d, window, mid - off - flank, mid - off}, hidden, least)
 		r := f.brightPart(patch{d, window, mid + off, mid + off + flank}, hidden, least)
 		// By the page's edge the one flank that is on the page stands for both.
-		if !onPage(f.frame.at(d, mid-off-flank)) && onPage(f.frame.at(d, mid+off+flank)) {
+		switch left, right := onPage(f.frame.at(d, mid-off-flank)), onPage(f.frame.at(d, mid+off+flank)); {
+		case right && !left:
 			l = r
-		} else if !onPage(f.frame.at(d, mid+off+flank)) && onPage(f.frame.at(d, mid-off-flank)) {
+		case left && !right:
 			r = l
 		}
 		if math.IsNaN(core+l+r) || l < alikeFlanks*r || r < alikeFlanks*l || min(l, r) < leastLight {

@@ -154,8 +154,11 @@ func (f *stripFit) normalise(inner float64) {
 			row.light[k] /= (a+b)/2 + (b-a)/2*max(-1, min(1, t))
 		}
 	}
+	if !f.steady || !tenths(even, all, steadyTenths) {
+		return
+	}
 	for i := range f.rows {
-		if f.steady && tenths(even, all, steadyTenths) && uneven[i] >= steadyFlanks {
+		if uneven[i] >= steadyFlanks {
 			f.rows[i].ok = false
 		}
 	}

@@ -80,12 +80,12 @@ func FindShadow(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod) (*Strip, error
 		return q.findHanging()
 	}
 	st, err := q.findStanding()
-	if err == nil || errors.Is(err, ErrAmbiguous) {
+	if err == nil || errors.Is(err, ErrAmbiguous) || q.dial == nil {
 		return st, err
 	}
 	// What lies by another shadow's rim may have spoilt it.
 	q.steady = true
-	if st, again := q.findStanding(); again == nil || errors.Is(again, ErrAmbiguous) {
+	if st, again := q.amongRays(); again == nil || errors.Is(again, ErrAmbiguous) {
 		return st, again
 	}
 	return nil, err
@@ -97,16 +97,20 @@ func (q *search) findStanding() (*Strip, error) {
 	if !q.lookAtDial(q.img.hides) {
 		return nil, ErrNoShadow
 	}
-	rays := q.dial.rays(q.rod.DiameterMM, offsetMost)
-	q.rays = rays
+	q.rays = q.dial.rays(q.rod.DiameterMM, offsetMost)
+	return q.amongRays()
+}
+
+// amongRays measures the lines on the dial and returns the one that is the rod's shadow.
+func (q *search) amongRays() (*Strip, error) {
 	var strips []*Strip
 	var scores []float64
 	hidden, shaded, bowed := false, false, false
-	for i, r := range rays {
+	for i, r := range q.rays {
 		if i >= mostLines {
 			break
 		}
-		through, joined := q.img.throughFoot(rays, r)
+		through, joined := q.img.throughFoot(q.rays, r)
 		if through {
 			continue
 		}

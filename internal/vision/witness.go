@@ -135,7 +135,7 @@ func (q *search) castByRod(st *Strip) error {
 		return ErrNoShadow
 	case told && max(st.Width, 2*st.Head) < leastOfRod*thick && thick > 0 && thick < thickest && !matched:
 		return ErrNoShadow
-	case !told && !own && (st.Bow == 0 && st.seenSigma > vagueMost || !st.cast && st.Growth[1]+growthSure*st.GrowthSigma < faintGrowth*leastGrowth):
+	case !told && !own && (st.Bow == 0 && st.seenSigma > vagueMost || !st.cast && st.faintGrows()):
 		return ErrNoShadow // no rod can be seen, and the line is a poor one or too sharp
 	case !told && !own && beside < besideRod && q.img.length() > leastStrip && st.To < q.img.length()+pastImage:
 		return ErrRodHides // nothing shows that the line is not the rod itself
@@ -151,6 +151,11 @@ func (st *Strip) vouched(rod Rod) bool {
 		return st.asBroadAs(rod)
 	}
 	return st.Growth[0] > growthSure*st.GrowthSigma && st.Growth[1] > vouchGrowth*leastGrowth
+}
+
+// faintGrows reports whether the penumbra grows less than a disc's, though its sigma be allowed.
+func (st *Strip) faintGrows() bool {
+	return st.Growth[1]+growthSure*st.GrowthSigma < faintGrowth*leastGrowth
 }
 
 // asBroadAs reports whether the strip is as broad as the rod is said to be thick.

@@ -23,10 +23,7 @@ func (b *tab) askDevice() {
 func TestLocation(t *testing.T) {
 	needsBrowser(t)
 	s := newSite(t)
-	b := newTab(t)
-	b.clock(campTime, false)
-	b.open(s.address)
-	b.click("understood")
+	b := begun(t, s.address)
 	origin := strings.TrimSuffix(s.address, "/")
 	b.permit("geolocation", origin, protobrowser.PermissionSettingDenied)
 	b.askDevice()
@@ -69,10 +66,7 @@ func TestStorage(t *testing.T) {
 	needsBrowser(t)
 	t.Run("full", func(t *testing.T) {
 		s := newSite(t)
-		b := newTab(t)
-		b.clock(campTime, false)
-		b.open(s.address)
-		b.click("understood")
+		b := begun(t, s.address)
 		// A store that is full undoes what was put into it (Indexed Database API 3.0, 2.7.1:
 		// a transaction aborted for QuotaExceededError).
 		b.run(`const put = IDBObjectStore.prototype.put;
@@ -81,11 +75,7 @@ func TestStorage(t *testing.T) {
 	})
 	t.Run("refused", func(t *testing.T) {
 		s := newSite(t)
-		b := newTab(t)
-		b.clock(campTime, false)
-		b.before(`IDBFactory.prototype.open = () => { throw new DOMException("no", "SecurityError"); }`)
-		b.open(s.address)
-		b.click("understood")
+		b := begun(t, s.address, `IDBFactory.prototype.open = () => { throw new DOMException("no", "SecurityError"); }`)
 		b.click("trouble-seen")
 		b.readsWithoutStore()
 	})

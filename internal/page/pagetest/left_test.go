@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -34,11 +35,7 @@ func TestStatedIsNotRestored(t *testing.T) {
 func TestNumberEndsPhoto(t *testing.T) {
 	needsBrowser(t)
 	s := newSite(t) // closed after the window
-	b := newTab(t)
-	b.clock(campTime, false)
-	b.before(burdened)
-	b.open(s.address)
-	b.click("understood")
+	b := begun(t, s.address, burdened)
 	b.place("22", "54.0", "S", "22", "18.0", "E")
 	b.readsLong()
 	b.fill("number-deg", "347.7")
@@ -213,8 +210,9 @@ func TestPhotoReadTwice(t *testing.T) {
 		b.read(demo("01-leaving-camp.jpg"))
 		last := "058.4° " + b.text("read-sigma") + " at 45210"
 		b.screen("kept")
-		b.until(`document.querySelectorAll("#kept-list > li").length > 0`)
-		if got := eval[string](b, `[...document.querySelectorAll("#kept-list > li")].map((e) => e.querySelector("b").innerText + " at " + e.querySelector("input").value).join().replaceAll("\u00a0", " ")`); got != last {
+		const kept = `[...document.querySelectorAll("#kept-list > li")].map((e) => e.querySelector("b").innerText + " at " + e.querySelector("input").value).join().replaceAll("\u00a0", " ")`
+		b.until(kept + ` === ` + strconv.Quote(last)) // it is stored once it is shown
+		if got := eval[string](b, kept); got != last {
 			b.t.Errorf("kept is %q, not the last %q", got, last)
 		}
 	})

@@ -224,10 +224,7 @@ func TestShrinksLargePicture(t *testing.T) {
 		t.Fatalf("the picture has %d pixels: no more than a telephone holds", n)
 	}
 	s := newSite(t) // closed after the window
-	b := newTab(t)
-	b.clock(campTime, false)
-	b.open(s.address)
-	b.click("understood")
+	b := begun(t, s.address)
 	b.fill("stated-date", "2026-08-29")
 	b.fill("stated-time", "08:12:31")
 	b.place("22", "54.0", "S", "22", "18.0", "E")
@@ -386,11 +383,7 @@ func (b *tab) readsLong() {
 func TestCancels(t *testing.T) {
 	needsBrowser(t)
 	s := newSite(t) // closed after the window
-	b := newTab(t)
-	b.clock(campTime, false)
-	b.before(burdened)
-	b.open(s.address)
-	b.click("understood")
+	b := begun(t, s.address, burdened)
 	b.run(`globalThis.beats = []; globalThis.beat = setInterval(() => beats.push(performance.now()), 10)`)
 	b.readsLong()
 	b.until(`took > 0`)

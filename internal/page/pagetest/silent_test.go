@@ -111,10 +111,7 @@ func TestStartsAfterAStillbornWorker(t *testing.T) {
 func TestReadsWhileThePlaceIsAsked(t *testing.T) {
 	needsBrowser(t)
 	s := newSite(t)
-	b := newTab(t)
-	b.clock(campTime, false)
-	b.open(s.address)
-	b.click("understood")
+	b := begun(t, s.address)
 	b.permit("geolocation", strings.TrimSuffix(s.address, "/"), protobrowser.PermissionSettingGranted)
 	_, err := chromedp.Call(b.ctx, emulation.SetGeolocationOverride, emulation.SetGeolocationOverrideParams{Latitude: new(-22.9), Longitude: new(22.3), Accuracy: new(12.0)})
 	if err != nil {

@@ -91,12 +91,22 @@ func inFolder(t *testing.T, test func(b *tab, f form)) {
 }
 
 func inForm(t *testing.T, f form, test func(b *tab, f form)) {
-	b := newTab(t)
-	b.clock(campTime, false)
-	b.open(f.address)
-	b.click("understood")
+	b := begun(t, f.address)
 	test(b, f)
 	b.calm()
+}
+
+// begun is the page just after the first photo of the demo was taken, the cautions acknowledged.
+func begun(t *testing.T, address string, before ...string) *tab {
+	t.Helper()
+	b := newTab(t)
+	b.clock(campTime, false)
+	for _, script := range before {
+		b.before(script)
+	}
+	b.open(address)
+	b.click("understood")
+	return b
 }
 
 // campTime is 14 seconds after the first photo of the demo was taken (fixtures/demo/truth.json).

@@ -88,10 +88,7 @@ func TestSteers(t *testing.T) {
 func TestSteerWakes(t *testing.T) {
 	needsBrowser(t)
 	s := newSite(t) // closed after the window
-	b := newTab(t)
-	b.clock(campTime, false)
-	b.open(s.address)
-	b.click("understood")
+	b := begun(t, s.address)
 	b.steer()
 	// The computing part hangs: nothing new comes.
 	b.run(`const {helm} = await import("./engine.js"); helm.ask = () => new Promise(() => {}); globalThis.later = 600000`)

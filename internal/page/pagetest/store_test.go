@@ -36,10 +36,7 @@ func TestStoreIsOpenedAgain(t *testing.T) {
 func TestStoreIsSilent(t *testing.T) {
 	needsBrowser(t)
 	s := newSite(t) // closed after the window
-	b := newTab(t)
-	b.clock(campTime, false)
-	b.open(s.address)
-	b.click("understood")
+	b := begun(t, s.address)
 	b.screen("settings")
 	b.fill("set-rod-height-mm", "50")
 	b.until(`document.getElementById("set-rod-height-mm-fault").hidden`)
