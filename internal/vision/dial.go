@@ -269,8 +269,16 @@ func (d *dialImage) rays(diameter, most float64) []ray {
 			o := score[((i+k)%dialColumns+dialColumns)%dialColumns].score
 			peak = r.score > o || r.score == o && k >= 0
 		}
-		if peak {
-			out = append(out, r)
+		if peak { // the middle of what is as strong: all within a broad shadow is
+			last := 0
+			for last < peakColumns && score[(i+last+1)%dialColumns].score == r.score {
+				last++
+			}
+			m := score[(i+last/2)%dialColumns]
+			if last%2 == 1 {
+				m.dir += angle.FromDegrees(180.0 / dialColumns)
+			}
+			out = append(out, m)
 		}
 	}
 	slices.SortFunc(out, func(a, b ray) int { return cmp.Compare(b.score, a.score) })
