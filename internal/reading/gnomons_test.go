@@ -72,6 +72,12 @@ func TestHomeMadeGnomons(t *testing.T) {
 		{"skewer, short", 32, 40, 330, func(s *render.Scene) {
 			s.Rods[0].Height, s.Rods[0].Point, s.Rods[0].Material = 38, 13, render.Dowel
 		}, mustRead},
+		{"short, before its own shadow", 35, 28, 263, func(s *render.Scene) {
+			s.Rods[0].Height, s.Rods[0].Diameter, s.Rods[0].Material = 40, 4.8, render.White
+		}, mustRead},
+		{"skewer, short, long point", 50, 32, 60, func(s *render.Scene) {
+			s.Rods[0].Height, s.Rods[0].Diameter, s.Rods[0].Point, s.Rods[0].Material = 33, 3.5, 14.8, render.Dowel
+		}, mustRead},
 		{"a roof's shadow behind the foot", 35, 25, 330, shade(render.Shade{Offset: -15, Dir: 75 * angle.Degree, Width: 14, Penumbra: 4}), mustRead},
 		{"sun at 79 degrees", 79, 20, 200, func(s *render.Scene) { s.Rods[0].Height = 90 }, hard},
 		{"a cable's shadow at a small angle", 35, 25, 200, shade(render.Shade{Offset: 9, Dir: (70 + 90 + 7) * angle.Degree, Width: 4, Penumbra: 1}), hard},
