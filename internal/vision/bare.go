@@ -49,7 +49,7 @@ func (f *stripFit) keepBare() {
 	}
 	from, broad := 0.0, tooBroad*own+broadNoise
 	for i, w := range widths {
-		if w > broad || f.among && !(math.Abs(w-own) < evenTaper*own+f.step) {
+		if w > broad || f.among && math.Abs(w-own) > evenTaper*own+f.step {
 			for k := range f.rows {
 				if math.Abs(f.rows[k].s-f.rows[i].s) < broadClear+broadBlur*f.rows[i].s {
 					f.rows[k].ok = false
