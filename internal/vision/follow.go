@@ -29,7 +29,7 @@ const (
 	followPast              = 3.0 // of light after which the shadow may be lost
 	boundClear              = 1.5 // taken off a bound for the tip's blur
 	// An end has leastEnd looks to each side, endClear from it, and begins endLate after what
-	// was surely dark at most. Flanks that differ by alikeEnd about it may be a cap's shadow's
+	// was surely dark at most, and no more than followPast before: something lies over the shadow there. Flanks that differ by alikeEnd about it may be a cap's shadow's
 	// or another ground's.
 	leastEnd, endClear, endLate = 4, 0.8, 4.0
 	alikeEnd                    = 0.8
@@ -109,7 +109,7 @@ func (f *stripFit) followStrip(axis fitLine) (length, sigma, atLeast float64) {
 		before, flankBefore, nb := nextTo(run[:i], -1, a.s-endClear)
 		after, flankAfter, na := nextTo(run[i:], 1, b.s+endClear)
 		gap := b.s - a.s
-		if nb < leastEnd || na < leastEnd || gap > bridged || a.s > last+endLate {
+		if nb < leastEnd || na < leastEnd || gap > bridged || a.s > last+endLate || b.s < last-followPast {
 			continue
 		}
 		if before > half-plainDepth*f.depth || math.Abs(after-1) > plainDepth*f.depth ||
