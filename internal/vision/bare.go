@@ -11,7 +11,8 @@ const (
 	evenWidth, evenNoise = 0.15, 0.1
 	evenLow, evenHigh    = 0.15, 0.85
 	// Its halves may differ by evenTaper of it and a sample: a point's farther one is narrower by more,
-	// under any but the lowest sun, and the nearer one by more where a ball's image covers part of it. Its depth may vary by evenDepth: a point's end loses more than half.
+	// under any but the lowest sun, and the nearer one where a ball's image covers part of it. Its
+	// depth may vary by evenDepth: a point's end loses more than half.
 	evenTaper, evenDepth = 0.06, 0.3
 	plateauSeen          = 7 // tenths of a plateau's rows whose breadth must be told
 	// What is broader than tooBroad of the rod's breadth and broadNoise mm is what holds the
@@ -182,9 +183,9 @@ func (f *stripFit) darkWidth(row *profileRow) (width, depth float64) {
 	return width, depth
 }
 
-// ownWidth is the smallest breadth that the strip keeps over a plateau, mm; or among
-// things that lie about that which comes nearest to the stated one. A point narrows all along; its end keeps the breadth of
-// its blur, but grows paler.
+// ownWidth is the smallest breadth that the strip keeps over a plateau, mm; or among things that lie
+// about that which comes nearest to the stated one. A point narrows all along; its end keeps the
+// breadth of its blur, but grows paler.
 func (f *stripFit) ownWidth(widths, depths []float64) (own float64, ok bool) {
 	own = math.Inf(1)
 	var in, dark []float64

@@ -259,27 +259,34 @@ func (d *dialImage) rays(diameter, most float64) []ray {
 			}
 		}
 	}
-	var out []ray
+	return strongest(score)
+}
+
+// strongest lists the peaks among the lines of all directions, strongest first, each in the middle
+// of what is as strong: within a broad, short shadow all is.
+func strongest(score []ray) (out []ray) {
+	at := func(i int) ray { return score[(i+dialColumns)%dialColumns] }
 	for i, r := range score {
 		if r.score < leastScore || r.length < leastLength {
 			continue
 		}
 		peak := true
 		for k := -peakColumns; k <= peakColumns && peak; k++ {
-			o := score[((i+k)%dialColumns+dialColumns)%dialColumns].score
+			o := at(i + k).score
 			peak = r.score > o || r.score == o && k >= 0
 		}
-		if peak { // the middle of what is as strong: all within a broad shadow is
-			last := 0
-			for last < peakColumns && score[(i+last+1)%dialColumns].score == r.score {
-				last++
-			}
-			m := score[(i+last/2)%dialColumns]
-			if last%2 == 1 {
-				m.dir += angle.FromDegrees(180.0 / dialColumns)
-			}
-			out = append(out, m)
+		if !peak {
+			continue
 		}
+		last := 0
+		for last < peakColumns && at(i+last+1).score == r.score {
+			last++
+		}
+		m := at(i + last/2)
+		if last%2 == 1 {
+			m.dir += angle.FromDegrees(180.0 / dialColumns)
+		}
+		out = append(out, m)
 	}
 	slices.SortFunc(out, func(a, b ray) int { return cmp.Compare(b.score, a.score) })
 	return out

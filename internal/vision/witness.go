@@ -110,7 +110,9 @@ func (q *search) castByRod(st *Strip) error {
 	own := st.vouched(q.rod)
 	matched := own || thick > 0 && math.Abs(thick-st.Width) < likeBreadth*st.Width
 	switch {
-	case q.among && !st.asBroadAs(q.rod):
+	// Among things that lie about only what is sure to be as broad as the rod, and may blur as a
+	// shadow does, is heard.
+	case q.among && (!st.asBroadAs(q.rod) || st.faintGrows()):
 		return ErrNoShadow
 	case h.goesOn() && !(st.asBroadAs(q.rod) && h.footLit()):
 		return ErrNoShadow
