@@ -72,6 +72,12 @@ func TestHomeMadeGnomons(t *testing.T) {
 		{"skewer, short", 32, 40, 330, func(s *render.Scene) {
 			s.Rods[0].Height, s.Rods[0].Point, s.Rods[0].Material = 38, 13, render.Dowel
 		}, mustRead},
+		{"short, before its own shadow", 35, 28, 263, func(s *render.Scene) {
+			s.Rods[0].Height, s.Rods[0].Diameter, s.Rods[0].Material = 40, 4.8, render.White
+		}, mustRead},
+		{"skewer, short, long point", 50, 32, 60, func(s *render.Scene) {
+			s.Rods[0].Height, s.Rods[0].Diameter, s.Rods[0].Point, s.Rods[0].Material = 33, 3.5, 14.8, render.Dowel
+		}, mustRead},
 		{"a roof's shadow behind the foot", 35, 25, 330, shade(render.Shade{Offset: -15, Dir: 75 * angle.Degree, Width: 14, Penumbra: 4}), mustRead},
 		{"sun at 79 degrees", 79, 20, 200, func(s *render.Scene) { s.Rods[0].Height = 90 }, hard},
 		{"a cable's shadow at a small angle", 35, 25, 200, shade(render.Shade{Offset: 9, Dir: (70 + 90 + 7) * angle.Degree, Width: 4, Penumbra: 1}), hard},
@@ -146,4 +152,36 @@ func withoutLevel(r *reading.Result) angle.Angle {
 	b := *r.Budget
 	b.Level, b.Alignment = 0, 0
 	return b.Sigma()
+}
+
+// A stick over part of the shadow leaves the rest of it to a rod whose thickness is stated; one that
+// lies alone in the light, as broad as that and well off the foot, is no shadow.
+func TestStickAboutTheShadow(t *testing.T) {
+	at := func(along, across float64) sheet.Point { // of the shadow
+		return sheet.Point{X: along*shadowDir.Sin() + across*shadowDir.Cos(), Y: along*shadowDir.Cos() - across*shadowDir.Sin()}
+	}
+	across := render.Thing{From: at(40, -22), To: at(19, 14), Diameter: 6.5, Material: render.Dowel}
+	along := render.Thing{From: at(24, 0.3), To: at(51, 0), Diameter: 3.6, Material: render.Dowel}
+	for _, tt := range []struct {
+		name   string
+		thing  render.Thing
+		sun    bool
+		expect expect
+	}{
+		{"across", across, true, mustRead},
+		{"alone", along, false, refused},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			s := scene(25*angle.Degree, 30*angle.Degree, 330*angle.Degree)
+			s.Rods[0].Height, s.Rods[0].Diameter, s.Rods[0].Material = 60, 3.6, render.Black
+			s.Things = []render.Thing{tt.thing}
+			if !tt.sun {
+				overcast(s)
+			}
+			o := exactly(s)
+			o.Rod.HeightMM, o.Rod.DiameterMM = 60, 3.6
+			r, truth := readScene(t, s, o)
+			tt.expect.check(t, r, truth)
+		})
+	}
 }

@@ -10,8 +10,9 @@ const (
 	// between the quantiles evenLow and evenHigh.
 	evenWidth, evenNoise = 0.15, 0.1
 	evenLow, evenHigh    = 0.15, 0.85
-	// Its farther half may be narrower by evenTaper of it and a sample: a point's is by more, under
-	// any but the lowest sun. Its depth may vary by evenDepth: a point's end loses more than half.
+	// Its halves may differ by evenTaper of it and a sample: a point's farther one is narrower by more,
+	// under any but the lowest sun, and the nearer one where a ball's image covers part of it. Its
+	// depth may vary by evenDepth: a point's end loses more than half.
 	evenTaper, evenDepth = 0.06, 0.3
 	plateauSeen          = 7 // tenths of a plateau's rows whose breadth must be told
 	// What is broader than tooBroad of the rod's breadth and broadNoise mm is what holds the
@@ -31,6 +32,7 @@ const (
 	widthsReach         = 3 // rows to each side over which the breadths are medians
 	// A dark is one from darkPart of the light on, by means over darkReach mm to each side.
 	darkPart, darkReach = 0.15, 0.3
+	darkGap             = 3.0 // mm of paper in the light after which a strip has ended
 )
 
 // keepBare puts aside the rows in which the shadow is not of the rod's own breadth: what
@@ -48,7 +50,7 @@ func (f *stripFit) keepBare() {
 	}
 	from, broad := 0.0, tooBroad*own+broadNoise
 	for i, w := range widths {
-		if w > broad {
+		if w > broad || f.among && math.Abs(w-own) > evenTaper*own+f.step {
 			for k := range f.rows {
 				if math.Abs(f.rows[k].s-f.rows[i].s) < broadClear+broadBlur*f.rows[i].s {
 					f.rows[k].ok = false
@@ -62,7 +64,7 @@ func (f *stripFit) keepBare() {
 	// From the strip's end inward as long as it is narrow.
 	var rest []float64
 	for i, w := range widths {
-		if f.rows[i].s >= from && !math.IsNaN(w) {
+		if f.rows[i].s >= from && w <= broad {
 			rest = append(rest, w)
 		}
 	}
@@ -70,9 +72,9 @@ func (f *stripFit) keepBare() {
 		f.keep(from, math.Inf(1))
 		return
 	}
-	usual := quantile(rest, 0.5)
+	usual := max(quantile(rest, 0.5), own) // a long point may be more than half of what is seen
 	ends, narrows := math.NaN(), math.NaN()
-	for i := len(widths) - 1; i >= 0; i-- {
+	for i := f.lastDark(widths, from); i >= 0; i-- {
 		if math.IsNaN(widths[i]) {
 			continue
 		}
@@ -91,6 +93,22 @@ func (f *stripFit) keepBare() {
 		to = narrows - pointClear
 	}
 	f.keep(from, to)
+}
+
+// lastDark is the row before the strip is plainly seen to have ended, from a distance from the foot
+// on: what is dark farther out is another shadow. It is the last of all where none is.
+func (f *stripFit) lastDark(widths []float64, from float64) int {
+	last := math.NaN()
+	for i, w := range widths {
+		switch s := f.rows[i].s; {
+		case s < from:
+		case !math.IsNaN(w) || !f.rows[i].ok && !math.IsNaN(last):
+			last = s
+		case s-last > darkGap:
+			return i
+		}
+	}
+	return len(widths) - 1
 }
 
 // holderEnds returns where the beginning of the strip that is wider than broad ends, 0 where it
@@ -165,8 +183,9 @@ func (f *stripFit) darkWidth(row *profileRow) (width, depth float64) {
 	return width, depth
 }
 
-// ownWidth is the smallest breadth that the strip keeps over a plateau, mm. A point narrows all
-// along; its end keeps the breadth of its blur, but grows paler.
+// ownWidth is the smallest breadth that the strip keeps over a plateau, mm; or among things that lie
+// about that which comes nearest to the stated one. A point narrows all along; its end keeps the
+// breadth of its blur, but grows paler.
 func (f *stripFit) ownWidth(widths, depths []float64) (own float64, ok bool) {
 	own = math.Inf(1)
 	var in, dark []float64
@@ -188,9 +207,11 @@ func (f *stripFit) ownWidth(widths, depths []float64) (own float64, ok bool) {
 		mid := quantile(in, 0.5)
 		half := len(in) / 2
 		if mid > narrowest && quantile(in, evenHigh)-quantile(in, evenLow) < evenWidth*mid+evenNoise &&
-			quantile(in[:half], 0.5)-quantile(in[half:], 0.5) < evenTaper*mid+f.step &&
+			math.Abs(quantile(in[:half], 0.5)-quantile(in[half:], 0.5)) < evenTaper*mid+f.step &&
 			quantile(dark, evenHigh)-quantile(dark, evenLow) < evenDepth*quantile(dark, 0.5) {
-			own = min(own, mid)
+			if !f.among && mid < own || f.among && math.Abs(mid-f.rod.DiameterMM) < math.Abs(own-f.rod.DiameterMM) {
+				own = mid
+			}
 		}
 	}
 	return own, !math.IsInf(own, 1)

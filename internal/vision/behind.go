@@ -25,10 +25,11 @@ const (
 
 	// A line begins at the foot where of the places from beginFrom to beginTo behind it, each
 	// beginStep, beginClear are clear: brighter than clearPaper, with a side, beginSide
-	// beyond the edges, brighter than clearSide.
+	// beyond the edges, brighter than clearSide; or on a stain with stainEven of the light beside.
 	beginFrom, beginTo, beginStep = 5.6, 14.0, 0.6
 	beginClear, beginSide         = 4, 1.0
 	clearPaper, clearSide         = 0.8, 0.7
+	stainEven                     = 0.85
 	darkerThanCrease              = 0.5 // depth of a line for which the paper beyond the image is asked
 	// There clearRun places in a row, half a centimetre, so that no highlight on the rod will
 	// do, must have less than clearDepth of the line's depth and no more light than the
@@ -66,6 +67,12 @@ func (h *hearing) gone() bool {
 		}
 	}
 	return true
+}
+
+// lacks reports whether the line is surely not at a place in the sun, by the light there and beside:
+// as bright as paper, or on a stain as dark as that beside.
+func (h *hearing) lacks(middle, beside float64) bool {
+	return beside > clearSide && (middle > clearPaper || h.st.Depth > creaseDepth && middle > stainEven*beside)
 }
 
 // clear reports whether a place behind the foot is as light as paper, in the middle of where the
@@ -171,7 +178,7 @@ func (h *hearing) begins(vouched, asThick bool) error {
 		if light(f.at(-b, 0)) < 1-st.Depth/2 {
 			dark++
 		}
-		if m, l, r := light(f.at(-b, 0)), light(f.at(-b, -side)), light(f.at(-b, side)); m > clearPaper && max(l, r) > clearSide {
+		if h.lacks(light(f.at(-b, 0)), max(light(f.at(-b, -side)), light(f.at(-b, side)))) {
 			bare++
 		}
 	}

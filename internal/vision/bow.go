@@ -25,7 +25,7 @@ const (
 	// mm (common practice: an eye along it sees a quarter of a millimetre). One in
 	// 1/unpicked was not looked at, and keeps unpickedBow.
 	byEye                 = 0.08
-	unpicked, unpickedBow = 0.1, 0.5
+	unpicked, unpickedBow = 0.25, 0.5
 	// bowedMost is the sigma up to which a bowed shadow of unknown length is read: by eye one
 	// does no better (common practice), and it is told.
 	bowedMost = 2 * angle.Degree
@@ -91,10 +91,14 @@ func (f *stripFit) bowed(axis fitLine, tip, atLeast float64) (turn, cost, unseen
 
 // lengths lists what the length of the shadow may be, mm, none less than least: one where its
 // end is seen, at tip, or the rod's height known; else what rods have under this sun, as
-// likely to be longer by a part as to be shorter.
+// likely to be longer by a part as to be shorter. A rod whose shadow is seen to be longer than
+// what its top tells does not end there.
 func (f *stripFit) lengths(tip, least float64) (all []float64) {
-	if known := cmp.Or(tip, f.rod.ShadowRatio*cmp.Or(f.rod.HeightMM, f.topMM)); known > 0 {
+	if known := cmp.Or(tip, f.rod.ShadowRatio*f.rod.HeightMM); known > 0 {
 		return []float64{max(known, least)}
+	}
+	if byTop := f.rod.ShadowRatio * f.topMM; byTop > least {
+		return []float64{byTop}
 	}
 	from, to := least, float64(longest)
 	if r := f.rod.ShadowRatio; r > 0 {

@@ -60,6 +60,7 @@ const (
 	offsetCost            = 0.002 // of the score for each mm off the foot and radius: of equals, the nearer
 	// Lines of less score, or shorter ones (mm), are none.
 	leastScore, leastLength = 0.35, 10.0
+	rayBegins               = 6 // rows, 9 mm
 	// peakColumns is how far to each side a line must be the strongest: 7 degrees. Less makes
 	// two of a broad one, more loses a shadow beside a wire's.
 	peakColumns = 14
@@ -189,6 +190,7 @@ type ray struct {
 	score  float64 // sum over the radii of the depth beyond what is noise
 	length float64 // mm, from the foot to where the line ends or fades
 	depth  float64 // mean depth: 1 less the light's ratio to its flanks
+	begins float64 // the same of its first rayBegins looks; NaN where none is seen of them
 }
 
 // rays lists the dark two-sided lines that start near the foot, strongest first.
@@ -222,7 +224,7 @@ func (d *dialImage) rays(diameter, most float64) []ray {
 			off := -most + offsetStep*float64(o)
 			sum, best, gaps := 0.0, 0.0, 0
 			end, total, looks := 0, 0.0, 0
-			depthSum := 0.0
+			depthSum, begins := 0.0, math.NaN()
 			for j := range d.rows {
 				if shift[o][j] == unmet {
 					continue
@@ -241,6 +243,9 @@ func (d *dialImage) rays(diameter, most float64) []ray {
 				sum += max(-depthUnder, min(depthOver, v)) - depthFloor
 				depthSum += v
 				looks++
+				if j < rayBegins {
+					begins = depthSum / float64(looks)
+				}
 				if sum > best {
 					best, end, total = sum, j+1, depthSum/float64(looks)
 				}
@@ -249,24 +254,39 @@ func (d *dialImage) rays(diameter, most float64) []ray {
 			if best > score[i].score {
 				score[i] = ray{
 					dir: angle.FromDegrees(360 * float64(i) / dialColumns), offset: off, score: best,
-					length: d.radius(end), depth: total,
+					length: d.radius(end), depth: total, begins: begins,
 				}
 			}
 		}
 	}
-	var out []ray
+	return strongest(score)
+}
+
+// strongest lists the peaks among the lines of all directions, strongest first, each in the middle
+// of what is as strong: within a broad, short shadow all is.
+func strongest(score []ray) (out []ray) {
+	at := func(i int) ray { return score[(i+dialColumns)%dialColumns] }
 	for i, r := range score {
 		if r.score < leastScore || r.length < leastLength {
 			continue
 		}
 		peak := true
 		for k := -peakColumns; k <= peakColumns && peak; k++ {
-			o := score[((i+k)%dialColumns+dialColumns)%dialColumns].score
+			o := at(i + k).score
 			peak = r.score > o || r.score == o && k >= 0
 		}
-		if peak {
-			out = append(out, r)
+		if !peak {
+			continue
 		}
+		last := 0
+		for last < peakColumns && at(i+last+1).score == r.score {
+			last++
+		}
+		m := at(i + last/2)
+		if last%2 == 1 {
+			m.dir += angle.FromDegrees(180.0 / dialColumns)
+		}
+		out = append(out, m)
 	}
 	slices.SortFunc(out, func(a, b ray) int { return cmp.Compare(b.score, a.score) })
 	return out

@@ -29,8 +29,8 @@ const (
 	followPast              = 3.0 // of light after which the shadow may be lost
 	boundClear              = 1.5 // taken off a bound for the tip's blur
 	// An end has leastEnd looks to each side, endClear from it, and begins endLate after what
-	// was surely dark at most. Flanks that differ by alikeEnd about it may be a cap's shadow's
-	// or another ground's.
+	// was surely dark at most, and no more than followPast before: something lies over the shadow
+	// there. Flanks that differ by alikeEnd about it may be a cap's shadow's or another ground's.
 	leastEnd, endClear, endLate = 4, 0.8, 4.0
 	alikeEnd                    = 0.8
 	windowLate                  = 0.6      // of the window: its upper fifth turns light when its farther fifth does
@@ -109,7 +109,7 @@ func (f *stripFit) followStrip(axis fitLine) (length, sigma, atLeast float64) {
 		before, flankBefore, nb := nextTo(run[:i], -1, a.s-endClear)
 		after, flankAfter, na := nextTo(run[i:], 1, b.s+endClear)
 		gap := b.s - a.s
-		if nb < leastEnd || na < leastEnd || gap > bridged || a.s > last+endLate {
+		if nb < leastEnd || na < leastEnd || gap > bridged || a.s > last+endLate || b.s < last-followPast {
 			continue
 		}
 		if before > half-plainDepth*f.depth || math.Abs(after-1) > plainDepth*f.depth ||

@@ -32,6 +32,9 @@ type search struct {
 	rays  []ray      // the lines on it, strongest first
 	// steady leaves out the rows by another shadow's rim, where enough are left.
 	steady bool
+	// among leaves out the rows that are not as broad as the rod is said to be thick: things lie
+	// about on the sheet.
+	among bool
 	// topMM is the rod's height by its image, where that was asked for; else 0.
 	topMM float64
 }

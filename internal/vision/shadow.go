@@ -59,7 +59,8 @@ const (
 	pastImage   = 8.0
 	// behindScore is the part of a line's score that one behind the foot must have to be more
 	// of the same: less takes dirt behind a shadow for it, more misses a wire that fades.
-	behindScore = 0.4
+	// One that begins with less than behindBegins of its depth is another thing farther out.
+	behindScore, behindBegins = 0.4, 0.25
 	// Such a line goes on through the foot if it turns by less than throughTurn and the two
 	// miss each other by less than throughMiss, mm, there; it runs into the strip if it turns
 	// by less than joinTurn and misses it by as little at joinAt, mm from the foot.
@@ -87,6 +88,16 @@ func FindShadow(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod) (*Strip, error
 	q.steady = true
 	if st, again := q.amongRays(); again == nil || errors.Is(again, ErrAmbiguous) {
 		return st, again
+	}
+	if among := *q; rod.DiameterMM > 0 {
+		among.steady, among.among = false, true
+		if st, again := among.amongRays(); again == nil {
+			return st, nil
+		}
+	}
+	// What a rod that may be high hides is seen of one that is seen to be short.
+	if st := q.findByShort(); st != nil {
+		return st, nil
 	}
 	return nil, err
 }
@@ -162,12 +173,16 @@ func (q *search) amongRays() (*Strip, error) {
 // misses the foot and runs into the strip farther out, so that the two pass for one.
 func (r *rodImage) throughFoot(rays []ray, line ray) (through, joined bool) {
 	for _, o := range rays {
-		if (o.dir-r.direction()).Signed().Abs() < besideImage && o.length < r.length()+pastImage {
+		beside := besideImage
+		if math.IsNaN(o.begins) { // it comes out from behind the rod, or is a cork's flank
+			beside = behindImage
+		}
+		if (o.dir-r.direction()).Signed().Abs() < beside && o.length < r.length()+pastImage {
 			continue
 		}
 		turn := (o.dir - line.dir - math.Pi).Signed()
-		if o.score < behindScore*line.score || turn.Abs() > joinTurn {
-			continue
+		if o.score < behindScore*line.score || turn.Abs() > joinTurn || o.begins < behindBegins*line.depth {
+			continue // what begins far behind the foot does not go through it
 		}
 		through = through || turn.Abs() < throughTurn && math.Abs(o.offset+line.offset) < throughMiss
 		joined = joined || math.Abs(o.offset+line.offset-joinAt*turn.Tan()) < throughMiss

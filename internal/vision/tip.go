@@ -37,6 +37,8 @@ const (
 	// breadths beyond the axis's, the end lies anyTip of the breadth beyond, with a sigma.
 	anyTip, anyTipSigma    = 0.42, 0.1
 	headWidest, headAcross = 11.0, 0.2
+	// A strip is seen again over onAgain, with paper onBeside beyond its edges.
+	onAgain, onBeside = 4.0, 1.4
 	// Of a short row of brightRow places the quantile brightUpper is taken, of leastBright that
 	// are seen: between ticks and through numerals it is still paper.
 	brightRow, leastBright = 9, 4
@@ -90,7 +92,7 @@ func (f *stripFit) findTip(axis fitLine) (length, sigma float64, ok bool) {
 			continue
 		}
 		end, gap := a.s+(half-a.v)/(b.v-a.v)*(b.s-a.s), b.s-a.s
-		if gap > tipGap {
+		if gap > tipGap || f.goesOnFrom(end, axis, half, width) {
 			return 0, 0, false
 		}
 		top, bare, ok := f.capRadius(axis, end, half, width)
@@ -107,6 +109,27 @@ func (f *stripFit) findTip(axis fitLine) (length, sigma float64, ok bool) {
 		return end - arcPart*width/2, flatSigma + gap/math.Sqrt(12), true
 	}
 	return 0, 0, false
+}
+
+// goesOnFrom reports whether the strip is seen again, dark between lit paper, farther out on the
+// plain paper than where it seems to end: something lies over it there.
+func (f *stripFit) goesOnFrom(end float64, axis fitLine, half, width float64) bool {
+	run, side := 0.0, width/2+onBeside
+	for d := end + nextUntil; d < f.sheet.Dial.ClearZone[1]-shortOfRing; d += headStep {
+		mid := axis.follow(d)
+		light := func(n float64) float64 {
+			p := f.frame.at(d, mid+n)
+			return f.raw(p) / f.lit(p)
+		}
+		if !(light(0) < half && light(-tipCore*width) < half && light(tipCore*width) < half && min(light(-side), light(side)) > half) {
+			run = 0
+			continue
+		}
+		if run += headStep; run >= onAgain {
+			return true
+		}
+	}
+	return false
 }
 
 // capRadius returns the greatest half width of the dark in the last stretch before the strip's

@@ -143,6 +143,9 @@ func (f *stripFit) taper(middle, turned, expected float64) (variance float64) {
 	_, near := f.lopsided(edgeBins, 0, middle, about)
 	_, far := f.lopsided(edgeBins, middle, math.Inf(1), about)
 	part := max(leastTaper, min(1, max(near, far)/(twoSided*f.depth)))
+	if f.among { // what lies by one edge may be as dark as the shadow
+		part = 1
+	}
 	return part * part * max(0, turned*turned-expected)
 }
 

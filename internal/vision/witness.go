@@ -110,6 +110,10 @@ func (q *search) castByRod(st *Strip) error {
 	own := st.vouched(q.rod)
 	matched := own || thick > 0 && math.Abs(thick-st.Width) < likeBreadth*st.Width
 	switch {
+	// Among things that lie about only what is sure to be as broad as the rod, and may blur as a
+	// shadow does, is heard.
+	case q.among && (!st.asBroadAs(q.rod) || st.faintGrows()):
+		return ErrNoShadow
 	case h.goesOn() && !(st.asBroadAs(q.rod) && h.footLit()):
 		return ErrNoShadow
 	case st.asBroadAs(q.rod):
@@ -120,7 +124,7 @@ func (q *search) castByRod(st *Strip) error {
 	default:
 		asThick := thick > 0 && math.Abs(thick-st.Width) < nearBreadth*st.Width
 		err := h.begins(own, seen && asThick)
-		if err != nil && !(errors.Is(err, ErrRodHides) && asThick && (own || seen && h.alone())) {
+		if err != nil && !(asThick && (own || errors.Is(err, ErrRodHides) && seen && h.alone())) {
 			return err // but a strip that is a shadow, before a rod as thick as it is broad, is the rod's
 		}
 	}

@@ -109,7 +109,7 @@ func TestWitnesses(t *testing.T) {
 			speaks: withRod(3, changeWeak(func(k *casting) { k.offset = strayMost + 0.1 })),
 			silent: withRod(3, changeWeak(func(k *casting) { k.offset = strayMost - 0.1 }))},
 		{name: "not seen to begin", want: ErrFootShaded,
-			speaks: withRod(3, weakCast().layer(), shade(shadowDir+90*deg, 7.2, 0.6)),
+			speaks: withRod(3, weakCast().layer(), shade(shadowDir+90*deg, 6.9, 0.6)),
 			silent: withRod(3, weakCast().layer(), shade(shadowDir+90*deg, 9, 0.6))},
 		{name: "the foot is shaded", want: ErrFootShaded,
 			speaks: withRod(2.2, weakCast().layer(), behind(1, 3.2)),
