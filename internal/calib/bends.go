@@ -104,25 +104,24 @@ func (b bends) shares() {
 	}
 }
 
-// flat is how likely the paper is flat.
-func (b bends) flat() (part float64) {
+// bent is how likely the paper is bent, and what it turns the line by then, with its variance.
+func (b bends) bent() (part, turn, variance float64) {
 	for _, g := range b {
-		if g.height == 0 {
+		if g.height > 0 {
 			part += g.likely
+			turn += g.likely * g.turn
 		}
 	}
-	return part
-}
-
-// moments are the mean and the variance of what they turn the line by.
-func (b bends) moments() (mean, variance float64) {
-	for _, g := range b {
-		mean += g.likely * g.turn
+	if part == 0 {
+		return 0, 0, 0
 	}
+	turn /= part
 	for _, g := range b {
-		variance += g.likely * (g.variance + sq(g.turn-mean))
+		if g.height > 0 {
+			variance += g.likely / part * (g.variance + sq(g.turn-turn))
+		}
 	}
-	return mean, variance
+	return part, turn, variance
 }
 
 // trial is the map, as the rows adjust it, and all the bends that were tried on it.

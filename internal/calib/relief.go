@@ -78,21 +78,22 @@ func (f *Fit) Relief(a, b Pixel) Relief {
 	if one == nil {
 		return Relief{ResidualMM: f.ResidualMM}
 	}
-	turn, variance := one.all.moments()
+	// Either it is flat and the map stands, or it is bent one way, or otherwise.
+	bent, turn, variance := one.all.bent()
 	open := one.open * sq(one.best.noise)
-	explained := sq(e.residual(one.left()))
+	explained, feared := sq(e.residual(one.left())), 0.0
 	if one.best.height > 0 {
 		if two := e.with(one.best).settle(); two != nil {
-			alone := two.all.flat()
-			other, spread := two.all.moments()
-			variance = alone*variance + (1-alone)*(spread+sq(other)) + alone*(1-alone)*sq(turn)
-			turn *= alone
-			explained = alone*explained + (1-alone)*sq(f.ResidualMM)
+			both, other, spread := two.all.bent()
+			feared = bent * both * (max(0, spread-open) + sq(other))
+			bent *= 1 - both
+			explained = (1-both)*explained + both*sq(f.ResidualMM)
 		}
 	}
 	return Relief{
-		Turn:       angle.Angle(turn),
-		Sigma:      angle.Angle(math.Sqrt(max(0, variance-open) + sq(notStraight*turn))),
+		Turn: angle.Angle(bent * turn),
+		Sigma: angle.Angle(math.Sqrt(feared + bent*max(0, variance-open) +
+			bent*(1-bent)*sq(turn) + sq(notStraight*bent*turn))),
 		ResidualMM: min(math.Sqrt(explained), f.ResidualMM),
 	}
 }
