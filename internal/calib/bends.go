@@ -127,6 +127,7 @@ func (b bends) bent() (part, turn, variance float64) {
 // trial is the map, as the rows adjust it, and all the bends that were tried on it.
 type trial struct {
 	*evidence
+	seen   []sight
 	chol   mat.Cholesky
 	pull   *mat.VecDense
 	turns  *mat.VecDense
@@ -150,13 +151,15 @@ func (e *evidence) try(noise float64) *trial {
 	t.pull.ScaleVec(noise*noise, e.pull)
 	t.square = e.far * noise * noise
 	pull, info := t.pull.RawVector().Data, a.RawSymmetric()
+	t.seen = e.seen()
 	for i := range e.rows {
-		r := &e.rows[i]
-		w := r.weight / sq(r.sigma)
-		t.free += r.weight
-		t.square += w * sq(r.off)
+		t.free += e.rows[i].weight
+	}
+	for i := range t.seen {
+		r := &t.seen[i]
+		t.square += r.info * sq(r.off)
 		for k, v := range r.by {
-			if v *= w; v == 0 {
+			if v *= r.info; v == 0 {
 				continue
 			}
 			pull[k] += v * r.off
@@ -245,18 +248,21 @@ func (t *trial) backs(g bend) *backs {
 	n := len(t.evidence.turns)
 	x := mat.NewDense(bendNodes, n, nil)
 	info, seen, turns := b.info.RawMatrix().Data, b.seen.RawVector().Data, b.turns.RawVector().Data
-	for i := range t.rows {
-		r := &t.rows[i]
-		k, part := g.node(r.at)
-		w := r.weight / sq(r.sigma)
-		lift := [2]float64{(1 - part) * r.lift, part * r.lift}
-		for i, h := range lift {
-			h *= w
-			seen[k+i] += h * r.off
-			for j, o := range lift {
-				info[(k+i)*bendNodes+k+j] += h * o
+	nodes, lifts := make([]int, 0, 2*reliefRows), make([]float64, 0, 2*reliefRows)
+	for i := range t.seen {
+		r := &t.seen[i]
+		nodes, lifts = nodes[:0], lifts[:0]
+		for j, at := range r.at {
+			k, part := g.node(at)
+			nodes, lifts = append(nodes, k, k+1), append(lifts, (1-part)*r.lift[j], part*r.lift[j])
+		}
+		for i, k := range nodes {
+			h := r.info * lifts[i]
+			seen[k] += h * r.off
+			for j, l := range nodes {
+				info[k*bendNodes+l] += h * lifts[j]
 			}
-			row := x.RawRowView(k + i)
+			row := x.RawRowView(k)
 			for q, v := range r.by {
 				row[q] += h * v
 			}

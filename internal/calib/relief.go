@@ -23,9 +23,11 @@ import (
 
 const (
 	// reliefRows samples side by side on one printed edge count as one, by their median, lest a
-	// bend be lost in the mean of an edge. commonNoise is what they share of a sample's variance.
-	reliefRows  = 4
-	commonNoise = 0.15
+	// bend be lost in the mean of an edge. rowNoise is what they share of a sample's variance, and
+	// edgeNoise what a whole edge of ink does: along a row of pixels all its samples lie alike
+	// between two, and err alike.
+	reliefRows          = 4
+	rowNoise, edgeNoise = 0.15, 0.25
 	// What stands off the map by startCut scatters loses weight before anything is tried;
 	// what stands off all that paper does is put aside in reliefTurns turns, but for leastKept.
 	startCut, reliefTurns = 3, 3
@@ -35,6 +37,8 @@ const (
 	// notStraight is one sigma of what backs that are not quite straight or alike turn, as a part
 	// of what straight ones do.
 	notStraight = 0.1
+	// sureTurn is how many of its sigmas a turn must have to be put right; else it is feared.
+	sureTurn = 2
 )
 
 // Relief is what the heights of the paper do to a line that is seen on it.
@@ -52,7 +56,8 @@ type reliefRow struct {
 	lift   float64   // px for each mm of height
 	by     []float64 // px by each parameter of the map
 	sigma  float64   // px
-	scale  float64   // px per mm
+	scale  float64   // px per mm, of an edge of ink
+	shared float64   // px squared, the variance of what it errs by as a whole
 	group  int
 	weight float64
 }
@@ -90,10 +95,13 @@ func (f *Fit) Relief(a, b Pixel) Relief {
 			explained = (1-both)*explained + both*sq(f.ResidualMM)
 		}
 	}
+	variance = feared + bent*max(0, variance-open) + bent*(1-bent)*sq(turn) + sq(notStraight*bent*turn)
+	turn *= bent
+	if sq(turn) < sq(sureTurn)*variance { // as likely to be the edges' own error
+		turn, variance = 0, variance+sq(turn)
+	}
 	return Relief{
-		Turn: angle.Angle(bent * turn),
-		Sigma: angle.Angle(math.Sqrt(feared + bent*max(0, variance-open) +
-			bent*(1-bent)*sq(turn) + sq(notStraight*bent*turn))),
+		Turn: angle.Angle(turn), Sigma: angle.Angle(math.Sqrt(variance)),
 		ResidualMM: min(math.Sqrt(explained), f.ResidualMM),
 	}
 }
@@ -132,10 +140,11 @@ func (f *Fit) evidence(a, b Pixel) *evidence {
 		row.lift = r[0][2]*row.by[pT] + r[1][2]*row.by[pT+1] + r[2][2]*row.by[pT+2]
 		row.by[pLogF] = along
 		row.off = middle(off)
-		row.sigma = f.SigmaPx * math.Sqrt(1/m+commonNoise)
+		row.sigma = f.SigmaPx * math.Sqrt(1/m+rowNoise)
 		if ink {
 			least, most := f.Scale(row.at)
 			row.scale = math.Sqrt(least * most)
+			row.shared = edgeNoise * sq(f.SigmaPx)
 		}
 		e.rows = append(e.rows, row)
 	}
@@ -179,6 +188,58 @@ func (e *evidence) line(f *Fit, a, b Pixel) {
 		e.on = append(e.on, p)
 		e.by = append(e.by, -12*t/(linePlaces*long)*right)
 	}
+}
+
+// sight is what is seen of heights at some places, with its information: one row, or what the
+// rows of an edge of ink share, which they tell but once.
+type sight struct {
+	at   []sheet.Point
+	lift []float64
+	off  float64
+	by   []float64
+	info float64
+}
+
+// seen lists what the rows tell. An error that the rows of an edge share takes from their
+// information that of their mean, but for what the error leaves of it.
+func (e *evidence) seen() (all []sight) {
+	var edge sight
+	var shared float64 // its variance
+	close := func() {
+		if len(edge.at) > 1 {
+			for i := range edge.lift {
+				edge.lift[i] /= edge.info
+			}
+			for k := range edge.by {
+				edge.by[k] /= edge.info
+			}
+			edge.off /= edge.info
+			edge.info = -sq(edge.info) / (edge.info + 1/shared)
+			all = append(all, edge)
+		}
+		edge = sight{}
+	}
+	for i := range e.rows {
+		r := &e.rows[i]
+		if i > 0 && r.group != e.rows[i-1].group {
+			close()
+		}
+		info := r.weight / sq(r.sigma)
+		all = append(all, sight{[]sheet.Point{r.at}, []float64{r.lift}, r.off, r.by, info})
+		if r.scale == 0 { // a tick, drawn by itself
+			continue
+		}
+		if edge.by == nil {
+			edge.by, shared = make([]float64, len(r.by)), r.shared
+		}
+		edge.at, edge.lift = append(edge.at, r.at), append(edge.lift, info*r.lift)
+		edge.off, edge.info = edge.off+info*r.off, edge.info+info
+		for k, v := range r.by {
+			edge.by[k] += info * v
+		}
+	}
+	close()
+	return all
 }
 
 // settle tries what the paper may lie like, and puts aside rows that nothing explains.
