@@ -143,6 +143,8 @@ type Fit struct {
 	Used       int           // samples that took part
 	Loosened   bool          // the picture contradicted an uncropped lens, so the prior was widened
 	cov        *mat.SymDense // of the parameters of along
+	samples    []Sample
+	prior      Prior
 }
 
 // refocused lengthens the focal length by the factor exp(d) and takes along what
@@ -337,7 +339,7 @@ func fitFrom(pl Plate, shrink float64, samples []Sample, prior Prior, gentle int
 	if !chol.Factorize(normal) {
 		return nil, ErrUndetermined
 	}
-	f := &Fit{Plate: pl, Shrink: shrink, SigmaPx: sigma, cov: mat.NewSymDense(nParams, nil)}
+	f := &Fit{Plate: pl, Shrink: shrink, SigmaPx: sigma, cov: mat.NewSymDense(nParams, nil), samples: samples, prior: prior}
 	if err := chol.InverseTo(f.cov); err != nil && !errors.As(err, new(mat.Condition)) {
 		return nil, ErrUndetermined
 	}

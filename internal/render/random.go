@@ -23,7 +23,7 @@ type RandomOptions struct {
 	// PrintSigma is one sigma of the print's stretch in each direction, relative.
 	PrintSigma float64
 	// Gnomons draws, for most scenes, rods as people make them: nails, nuts, clay, skewers,
-	// corks, bent wires; paper in slight ripples; and at times a thing on the sheet.
+	// corks, bent wires; paper in ripples; and at times a thing on the sheet.
 	Gnomons bool
 	// Phone draws, for most scenes, a telephone's own processing, and sheets that were used:
 	// pencil lines, stains, grains, worn or gray ink, folds, glints; and at times another
@@ -135,7 +135,21 @@ func RandomScene(r *rand.Rand, o RandomOptions) *Scene {
 	if o.Country {
 		s.outdoors(r, o.GroundSigma, o.Width)
 	}
+	if o.Gnomons || o.Phone {
+		s.ripple()
+	}
 	return s
+}
+
+// ripple lays some sheets in waves as high as paper has them on a board, 0.3 to 0.8 mm from
+// trough to crest (common practice). It draws by itself: what a seed means besides stays.
+func (s *Scene) ripple() {
+	r := rand.New(rand.NewPCG(s.Seed, 0x11FE))
+	uniform := func(lo, hi float64) float64 { return lo + (hi-lo)*r.Float64() }
+	turn := func() angle.Angle { return angle.FromDegrees(uniform(0, 360)) }
+	if r.IntN(10) == 0 {
+		s.Paper.Waves = append(s.Paper.Waves, Wave{Amplitude: uniform(0.15, 0.4), Length: uniform(80, 200), Phase: turn(), Dir: turn()})
+	}
 }
 
 // phone makes the picture a telephone's, of a sheet that was used.

@@ -54,6 +54,12 @@ type Strip struct {
 	Axis, Left, Right [2]calib.Pixel
 }
 
+// Turn turns the strip about its middle, by what the heights of the paper did to it.
+func (st *Strip) Turn(by angle.Angle) {
+	st.Direction = (st.Direction + by).Bearing()
+	st.FootOffset -= float64(by) * (st.From + st.To) / 2
+}
+
 // frame is a straight coordinate system on the paper: s along a direction from
 // near the foot, n to its right.
 type frame struct {
