@@ -300,6 +300,8 @@ func (r *Result) noShadow(err error, scale float64, hangs bool) {
 		r.refuse(NoShadow, "the rod's shadow is there but bowed: the rod is bent by too much to say where its tip points; straighten it, take another, or state its height")
 	case errors.Is(err, vision.ErrRodHides):
 		r.refuse(RodHidesShadow, "the rod stands before its own shadow: take the photo from another side, best from above")
+	case errors.Is(err, vision.ErrLies):
+		r.refuse(NoShadow, "the dark line on the dial is no shadow but a thing that lies there: it hides the print, begins beside the foot, or its edges are as sharp far from the foot as near it. Take it away; without a sun there is no shadow to read")
 	case errors.Is(err, vision.ErrFootShaded):
 		r.refuse(NoShadow, "the foot of the rod stands in another shadow: step aside, or turn the plate into the open sun")
 	case hangs:
