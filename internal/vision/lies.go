@@ -53,7 +53,11 @@ func (h *hearing) lies(told bool) bool {
 		return false
 	}
 	says, ok := f.discSays(axis, h.st)
-	return ok && says > surelyLies || !told && !(ok && says < -maybeCast)
+	if told || ok && says < -maybeCast {
+		return says > surelyLies
+	}
+	_, _, told = h.rodTop(h.st)
+	return !told || says > surelyLies
 }
 
 // apartFromFoot reports whether bare paper lies between the foot and the strip.
