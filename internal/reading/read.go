@@ -301,7 +301,7 @@ func (r *Result) noShadow(err error, scale float64, hangs bool) {
 	case errors.Is(err, vision.ErrRodHides):
 		r.refuse(RodHidesShadow, "the rod stands before its own shadow: take the photo from another side, best from above")
 	case errors.Is(err, vision.ErrLies):
-		r.refuse(NoShadow, "the dark line on the dial is no shadow but a thing that lies there: it hides the print, begins beside the foot, or its edges are as sharp far from the foot as near it. Take it away; without a sun there is no shadow to read")
+		r.refuse(NoShadow, "the dark line on the dial is no shadow but a thing that lies there: it hides the print, begins beside the foot, or its edges are as sharp far from the foot as near it. Take it away; if the sun does shine, make sure of the hour, its zone and the position")
 	case errors.Is(err, vision.ErrFootShaded):
 		r.refuse(NoShadow, "the foot of the rod stands in another shadow: step aside, or turn the plate into the open sun")
 	case hangs:
