@@ -30,7 +30,7 @@ const (
 // What is tried: growths of the blur over the sun's, of a stick and of a shadow, which haze
 // makes greater; the camera's own blur, px; how far sharpening reaches, px, and how strong it is.
 var (
-	lyingGrowths, castGrowths = []float64{0, 0.1}, []float64{0.7, 1, 1.5, 2.5, 4}
+	lyingGrowths, castGrowths = []float64{0, 0.1}, []float64{1, 0.7, 1.5, 2.5, 4}
 	cameraBlurs               = ratios(0.36, blurStep, 7)
 	sharpenReach              = []float64{1, 1.8, 3.2}
 	sharpenings               = []float64{0, 0.2, 0.4, 0.6, 0.8, 1, 1.25, 1.5, 2, 2.5, 3}
@@ -75,9 +75,19 @@ func (f *stripFit) discSays(axis fitLine, st *Strip) (says float64, ok bool) {
 	var d discFit
 	d.step = f.step
 	lying, n := d.least(sides, end, lyingGrowths)
-	cast, _ := d.least(sides, end, castGrowths)
-	weigh := func(k int) float64 { return n[k] / 2 / alikeSamples * math.Log(cast[k]/lying[k]) }
-	return max(weigh(0), weigh(1)), true
+	cast := [2]float64{math.Inf(1), math.Inf(1)}
+	for _, g := range castGrowths {
+		least, _ := d.least(sides, end, []float64{g})
+		cast[0], cast[1] = min(cast[0], least[0]), min(cast[1], least[1])
+		says = math.Inf(-1)
+		for k := range cast {
+			says = max(says, n[k]/2/alikeSamples*math.Log(cast[k]/lying[k]))
+		}
+		if says < -maybeCast {
+			break // more would speak for a shadow, too
+		}
+	}
+	return says, true
 }
 
 // sideProfiles are medians over parts of the strip; nil where it has too few rows.
@@ -196,9 +206,12 @@ func (d *discFit) least(sides []*profile, end *profile, growths []float64) (sum,
 				try(blur)
 			}
 			for step := math.Sqrt(blurStep); step > finestBlur; step = math.Sqrt(step) {
-				for _, best := range at {
-					try(best * step)
-					try(best / step)
+				best := at
+				try(best[0] * step)
+				try(best[0] / step)
+				if best[1] != best[0] {
+					try(best[1] * step)
+					try(best[1] / step)
 				}
 			}
 			for k, v := range least {
@@ -223,20 +236,27 @@ func (d *discFit) sums(sides []*profile, end *profile, blur, reach, growth float
 	return [2]float64{least[0], slices.Min(total)}
 }
 
-// addEnd adds what an end leaves, wherever it lies.
+// addEnd adds what an end leaves where it fits best, sought downhill from where it was found.
 func (d *discFit) addEnd(total []float64, p *profile, blur, reach, growth float64) {
-	least := make([]float64, len(total))
-	for k := range least {
-		least[k] = math.Inf(1)
-	}
-	for shift := -endShifts; shift <= endShifts; shift++ {
+	at := func(shift int) []float64 {
 		one := make([]float64, len(total))
 		d.add(one, p, blur, reach, growth, endShift*float64(shift))
-		for k, v := range one {
-			least[k] = min(least[k], v)
+		return one
+	}
+	best, place := at(0), 0
+	for _, way := range [2]int{1, -1} {
+		for from := place; place-from < endShifts && from-place < endShifts; place += way {
+			next := at(place + way)
+			if slices.Min(next) >= slices.Min(best) {
+				break
+			}
+			best = next
+		}
+		if place != 0 {
+			break
 		}
 	}
-	for k, v := range least {
+	for k, v := range best {
 		total[k] += v
 	}
 }
@@ -248,7 +268,7 @@ func (d *discFit) add(total []float64, p *profile, blur, reach, growth, shift fl
 	half := len(p.v) / 2
 	pad := int(3*reach/(p.px*d.step)) + 1
 	size := 2*(half+pad) + 1
-	d.edge, d.own = sized(d.edge, size), sized(d.own, size)
+	d.edge = sized(d.edge, size)
 	for i := range d.flat {
 		d.flat[i] = sized(d.flat[i], len(p.v))
 	}
@@ -265,8 +285,9 @@ func (d *discFit) add(total []float64, p *profile, blur, reach, growth, shift fl
 			d.flat[0][k], d.flat[1][k], d.flat[2][k], d.flat[3][k] = 1, x, inside*u, inside*(1-u*u)
 		}
 	}
+	d.own = sized(d.own, len(p.v))
 	soften(d.edge, d.own, reach/(p.px*d.step))
-	e, s, v := d.edge[pad:pad+len(p.v)], d.own[pad:pad+len(p.v)], p.v
+	e, s, v := d.edge[pad:pad+len(p.v)], d.own, p.v
 	for k := range s {
 		s[k] = e[k] - s[k] // what an unsharp mask adds
 	}
@@ -315,19 +336,20 @@ func sized(x []float64, n int) []float64 {
 	return x[:n]
 }
 
-// soften blurs by a normal law, sigma in samples.
+// soften is the middle of what a normal law blurs, sigma in samples.
 func soften(from, to []float64, sigma float64) {
-	reach := int(3 * sigma)
+	reach, pad := int(3*sigma), (len(from)-len(to))/2
 	w := make([]float64, reach+1)
 	sum := 0.0
 	for i := range w {
 		w[i] = math.Exp(-float64(i*i) / (2 * sigma * sigma))
 		sum += w[i] * float64(1+min(i, 1))
 	}
-	for j := range from {
-		t := w[0] * from[j]
+	for j := range to {
+		near := from[j+pad-reach : j+pad+reach+1]
+		t := w[0] * near[reach]
 		for i := 1; i <= reach; i++ {
-			t += w[i] * (from[max(0, j-i)] + from[min(len(from)-1, j+i)])
+			t += w[i] * (near[reach-i] + near[reach+i])
 		}
 		to[j] = t / sum
 	}
