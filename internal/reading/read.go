@@ -241,7 +241,7 @@ func (r *Result) look(file photo.File, facts photo.Facts, o Options) {
 		r.Warnings = append(r.Warnings, lens.Print{Stretch: plate.Stretch, Sigma: plate.StretchSigma()}.Warnings(lens.Options{})...)
 	}
 	if r.Sky != nil && r.Sky.Altitude > 0 {
-		o.Rod.ShadowRatio = 1 / r.Sky.Altitude.Tan()
+		o.Rod.ShadowRatio, o.Rod.Moonlit = 1/r.Sky.Altitude.Tan(), r.Sky.Body == bearing.Moon
 	}
 	o.begin("measuring the shadow")
 	shadow, err := vision.FindShadow(g, &plate.Plate, sheet.Standard, o.Rod)

@@ -49,7 +49,9 @@ func (h *hearing) lies(told bool) bool {
 	switch {
 	case f.apartFromFoot(axis), ratio+printSure*sigma < asInked:
 		return true
-	case ratio-printSure*sigma > asUncovered, h.dial.bright > burntOut: // burnt out, a penumbra's lit part is not seen
+	case ratio-printSure*sigma > asUncovered:
+		return false
+	case h.rod.Moonlit, h.dial.bright > burntOut: // of burnt-out paper the lit part of a penumbra is not seen
 		return false
 	}
 	says, ok := f.discSays(axis, h.st)

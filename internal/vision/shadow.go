@@ -31,6 +31,9 @@ type Rod struct {
 	NodusMM float64
 	// ShadowRatio is how long its shadow should be by the clock, over its height.
 	ShadowRatio float64
+	// Moonlit tells that the moon casts the shadow, of which a narrow part may be lit: its
+	// penumbra may be as narrow.
+	Moonlit bool
 	// Hangs tells a plumb line, whose thread may pass the paper up to a centimetre from
 	// the printed foot and need not stand square to it.
 	Hangs bool
