@@ -35,6 +35,8 @@ const (
 	// stand within gapFrom less their radius of the printed foot.
 	gapFrom, gapStep, leastGap = 3.5, 0.2, 1.4
 	gapCore, gapDepth          = 0.25, 0.3
+
+	lateBegin = 24.0 // mm from the foot
 )
 
 // lies reports whether the strip is a thing that lies on the sheet. told says that a rod is seen
@@ -55,11 +57,18 @@ func (h *hearing) lies(told bool) bool {
 		return false
 	}
 	says, ok := f.discSays(axis, h.st)
-	if told || ok && says < -maybeCast {
-		return says > surelyLies
+	// What runs beside the line up to lateBegin, other than the rod, may be the shadow.
+	late := h.st.From > lateBegin && !h.hides(h.line.at(h.st.From-hiddenBefore, 0))
+	switch {
+	case ok && says < -maybeCast:
+		return false
+	case late || says > surelyLies:
+		return true
+	case told:
+		return false
 	}
-	_, _, told = h.rodTop(h.st)
-	return !told || says > surelyLies
+	_, _, seen := h.rodTop(h.st)
+	return !seen
 }
 
 // apartFromFoot reports whether bare paper lies between the foot and the strip.
