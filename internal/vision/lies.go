@@ -40,7 +40,7 @@ const (
 )
 
 // lies reports whether the strip is a thing that lies on the sheet. told says that a rod is seen
-// to stand; where none is, what cannot be told is refused as well.
+// to stand; where none is, what is likelier a stick is refused as well.
 func (h *hearing) lies(told bool) bool {
 	f := h.st.fit
 	if f == nil || h.rod.Hangs { // a thread is seen to go up
@@ -64,11 +64,8 @@ func (h *hearing) lies(told bool) bool {
 		return false
 	case late || says > surelyLies:
 		return true
-	case told:
-		return false
 	}
-	_, _, seen := h.rodTop(h.st)
-	return !seen
+	return !told && says > 0
 }
 
 // apartFromFoot reports whether bare paper lies between the foot and the strip.
