@@ -59,6 +59,7 @@ soak: setup
 	go run ./cmd/proof soak -gnomons $(SOAK)
 	go run ./cmd/proof soak -phone $(SOAK)
 	go run ./cmd/proof clock $(SOAK)
+	go run ./cmd/proof lying $(SOAK)
 	go run ./cmd/proof level $(SOAK)
 	go run ./cmd/proof horizon $(SOAK)
 	go run ./cmd/proof reversed $(SOAK)

@@ -5,7 +5,8 @@
 //	proof page DIR...
 //	proof hours [-no-height] DIR...
 //	proof soak [-gnomons] [-n COUNT] [-seed SEED] [-width PX] [-keep DIR] [-pixels NAME] [-v]
-//	proof clock [-n COUNT] [-seed SEED]
+//	proof clock [-n COUNT] [-seed SEED] [-keep DIR]
+//	proof lying [-n COUNT] [-seed SEED] [-keep DIR]
 //	proof level [-n COUNT] [-seed SEED]
 //	proof horizon [-n COUNT] [-seed SEED]
 //	proof reversed [-n COUNT] [-seed SEED]
@@ -40,7 +41,7 @@ func main() {
 
 func run(ctx context.Context, args []string) error {
 	if len(args) == 0 {
-		return fmt.Errorf("say what to measure: accuracy, page, hours, soak, clock, level, horizon, reversed or damage, and the folders")
+		return fmt.Errorf("say what to measure: accuracy, page, hours, soak, clock, lying, level, horizon, reversed or damage, and the folders")
 	}
 	switch args[0] {
 	case "accuracy":
@@ -61,6 +62,8 @@ func run(ctx context.Context, args []string) error {
 		return soak(ctx, args[1:])
 	case "clock":
 		return pictures(ctx, args[1:], proof.Clock)
+	case "lying":
+		return pictures(ctx, args[1:], proof.Lying)
 	case "level":
 		return pictures(ctx, args[1:], proof.Level)
 	case "horizon":
@@ -70,7 +73,7 @@ func run(ctx context.Context, args []string) error {
 	case "damage":
 		return damage(ctx, args[1:])
 	}
-	return fmt.Errorf("unknown measure %q: accuracy, page, hours, soak, clock, level, horizon, reversed or damage", args[0])
+	return fmt.Errorf("unknown measure %q: accuracy, page, hours, soak, clock, lying, level, horizon, reversed or damage", args[0])
 }
 
 // enginesFlag adds the choice of what works with pixels; what it returns makes it.
@@ -130,6 +133,7 @@ func pictures[R report](ctx context.Context, args []string, measure func(context
 	o := proof.SoakOptions{Workers: runtime.NumCPU(), WidthPX: 2000}
 	fs.IntVar(&o.Count, "n", 500, "pictures")
 	fs.Uint64Var(&o.Seed, "seed", 1, "seed of the first")
+	fs.StringVar(&o.Keep, "keep", "", "folder for pictures that went wrong")
 	if err := fs.Parse(args); err != nil {
 		return err
 	}

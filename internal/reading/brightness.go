@@ -29,25 +29,6 @@ const (
 // less, a head torch of 10 mm half a metre away, is not told by this.
 const discMost = 1.2 * angle.Degree
 
-// discLeast is the angular diameter below which a light is neither the sun nor the moon, which
-// have 0.49 to 0.55 degrees: what throws no shadow, a twig or a rod that lies on the sheet, has
-// edges as sharp far from the foot as near it.
-const discLeast = 0.4 * angle.Degree
-
-// sharpFrom is how far from the foot, mm, a line may begin for its halves to tell its growth so
-// surely: where another shadow hides the nearer part, both are blurred alike.
-const sharpFrom = 12.0
-
-// tooSharp reports whether the shadow's penumbra is, by two sigma, too narrow for any body. Of paper that is burnt out a sound shadow looks so too: it counts only where
-// something else speaks against the shadow.
-func (r *Result) tooSharp() bool {
-	s := r.Shadow
-	if s == nil || s.From > sharpFrom || s.GrowthSigma <= 0 {
-		return false
-	}
-	return discOf(s.Growth[1]+2*s.GrowthSigma, r.Sky.Altitude) < discLeast
-}
-
 // discOf is the angular diameter of the light under which a shadow's penumbra grows so. A disc
 // blurs an edge on the sheet as a normal law of a quarter of its width, times the light's way from
 // the rod, distance over cos(altitude).

@@ -167,10 +167,6 @@ func (r *Result) checkClock(o Options) (fear feared) {
 	} else if len(shifts) > 0 {
 		message += "; a clock wrong by " + strings.Join(shifts, " or ") + " would fit"
 	}
-	if r.tooSharp() { // two things speak against it
-		r.refuse(ClockCheck, message+", and its edges are too sharp for a rod's shadow: take away what lies on the sheet")
-		return feared{}
-	}
 	if diff.Abs() > max(leanMost, 4*sigma) {
 		r.refuse(ClockCheck, message+"; "+causes)
 		return feared{}

@@ -243,7 +243,7 @@ func (r *Result) look(file photo.File, facts photo.Facts, o Options) {
 		r.Warnings = append(r.Warnings, lens.Print{Stretch: plate.Stretch, Sigma: plate.StretchSigma()}.Warnings(lens.Options{})...)
 	}
 	if r.Sky != nil && r.Sky.Altitude > 0 {
-		o.Rod.ShadowRatio = 1 / r.Sky.Altitude.Tan()
+		o.Rod.ShadowRatio, o.Rod.Moonlit = 1/r.Sky.Altitude.Tan(), r.Sky.Body == bearing.Moon
 	}
 	o.begin("measuring the shadow")
 	shadow, err := vision.FindShadow(g, &plate.Plate, sheet.Standard, o.Rod)
@@ -305,6 +305,8 @@ func (r *Result) noShadow(err error, scale float64, hangs bool) {
 		r.refuse(NoShadow, "the rod's shadow is there but bowed: the rod is bent by too much to say where its tip points; straighten it, take another, or state its height")
 	case errors.Is(err, vision.ErrRodHides):
 		r.refuse(RodHidesShadow, "the rod stands before its own shadow: take the photo from another side, best from above")
+	case errors.Is(err, vision.ErrLies):
+		r.refuse(NoShadow, "the dark line on the dial is no shadow but a thing that lies there: it hides the print, begins beside the foot, or its edges are as sharp far from the foot as near it. Take it away; if the sun does shine, make sure of the hour, its zone and the position")
 	case errors.Is(err, vision.ErrFootShaded):
 		r.refuse(NoShadow, "the foot of the rod stands in another shadow: step aside, or turn the plate into the open sun")
 	case hangs:

@@ -262,6 +262,20 @@ var traps = []struct {
 	})},
 	{name: "stick/lying from the rod's foot, overcast", altitude: 30 * deg, tilt: 28 * deg, dir: 200 * deg, want: lies, set: lying(57, 140*deg)},
 	{name: "stick/lying from the rod's foot, overcast, longer", altitude: 30 * deg, tilt: 28 * deg, dir: 200 * deg, want: lies, set: lying(100, 300*deg)},
+	// Just as long as the sun's shadow would be, so that the clock cannot tell.
+	{name: "stick/lying as a shadow would, to beyond the ring", altitude: 30 * deg, tilt: 28 * deg, dir: 200 * deg, want: lies, set: lying(70, 140*deg)},
+	{name: "stick/lying as a shadow would, over the page's edge", altitude: 20 * deg, tilt: 28 * deg, dir: 200 * deg, want: lies, set: lying(110, 80*deg)},
+	{name: "stick/lying as a shadow would, short", altitude: 55 * deg, tilt: 28 * deg, dir: 200 * deg, want: lies, set: lying(28, 250*deg)},
+	{name: "stick/lying as a shadow would, short, sharpened", altitude: 55 * deg, tilt: 28 * deg, dir: 200 * deg, want: lies, set: func(s *render.Scene) { lying(35, 250*deg)(s); sharpened(s) }},
+	{name: "stick/lying as a shadow would, brass, 6 mm off the foot", altitude: 50 * deg, tilt: 28 * deg, dir: 200 * deg, want: lies, set: stick(42, 300*deg, 6, 3, render.Brass)},
+	{name: "stick/lying as a shadow would, steel, at the foot", altitude: 36 * deg, tilt: 20 * deg, dir: 20 * deg, want: lies, set: stick(69, 110*deg, 1.6, 3, render.Steel)},
+	{name: "stick/lying as a shadow would, black, at the foot", altitude: 40 * deg, tilt: 20 * deg, dir: 120 * deg, want: lies, set: stick(59, 10*deg, 1.6, 2.5, render.Black)},
+	{name: "stick/lying as a shadow would, dark, no rod, from above", altitude: 50 * deg, tilt: 2 * deg, dir: 200 * deg, want: lies, set: func(s *render.Scene) { stick(42, 300*deg, 0, 3, render.Black)(s); noRod(s) }},
+	{name: "stick/lying beside the shadow, in the sun", altitude: 40 * deg, tilt: 28 * deg, dir: 200 * deg, want: readOrNot, set: func(s *render.Scene) {
+		body := s.Light.Body
+		stick(59, 150*deg, 1.6, 3, render.Dowel)(s)
+		s.Light.Body = body
+	}},
 	{name: "stick/lying on the paper, the rod's place in a shadow", altitude: 36 * deg, tilt: 39 * deg, dir: 313 * deg, want: refused, set: func(s *render.Scene) {
 		noRod(s)
 		s.Shades = []render.Shade{bar(6.4, 56*deg, inf, 0.8)}
@@ -359,6 +373,15 @@ func lying(length float64, dir angle.Angle) func(*render.Scene) {
 	return func(s *render.Scene) {
 		overcast(s)
 		s.Occluders = []render.Occluder{{From: sheet.Point{}, To: sheet.Point{X: length * dir.Sin(), Y: length * dir.Cos()}, Radius: 1.25}}
+	}
+}
+
+// stick is a round one that lies under clouds, from so far off the foot.
+func stick(length float64, dir angle.Angle, from, thick float64, look render.Material) func(*render.Scene) {
+	return func(s *render.Scene) {
+		overcast(s)
+		at := func(d float64) sheet.Point { return sheet.Point{X: d * dir.Sin(), Y: d * dir.Cos()} }
+		s.Things = []render.Thing{{From: at(from), To: at(length), Diameter: thick, Material: look}}
 	}
 }
 

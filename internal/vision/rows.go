@@ -202,4 +202,13 @@ func (f *stripFit) lastGood() (s float64) {
 	return s
 }
 
+func (f *stripFit) firstGood() float64 {
+	for i := range f.rows {
+		if f.rows[i].ok {
+			return f.rows[i].s
+		}
+	}
+	return 0
+}
+
 func (f *stripFit) direction() angle.Angle { return angle.Clockwise(f.frame.u.X, f.frame.u.Y) }

@@ -20,6 +20,8 @@ var (
 	ErrBowed  = errors.New("the shadow is bowed by too much to say where its tip points")
 	// ErrFootShaded is an ErrNoShadow whose cause is known.
 	ErrFootShaded = fmt.Errorf("%w: the foot stands in another shadow", ErrNoShadow)
+	// ErrLies is an ErrNoShadow, too.
+	ErrLies = fmt.Errorf("%w: the line is a thing that lies on the sheet", ErrNoShadow)
 )
 
 // Rod is what is known of the gnomon; zero means unknown.
@@ -29,6 +31,9 @@ type Rod struct {
 	NodusMM float64
 	// ShadowRatio is how long its shadow should be by the clock, over its height.
 	ShadowRatio float64
+	// Moonlit tells that the moon casts the shadow, of which a narrow part may be lit: its
+	// penumbra may be as narrow.
+	Moonlit bool
 	// Hangs tells a plumb line, whose thread may pass the paper up to a centimetre from
 	// the printed foot and need not stand square to it.
 	Hangs bool
@@ -116,7 +121,7 @@ func (q *search) findStanding() (*Strip, error) {
 func (q *search) amongRays() (*Strip, error) {
 	var strips []*Strip
 	var scores []float64
-	hidden, shaded, bowed := false, false, false
+	hidden, shaded, bowed, lies := false, false, false, false
 	for i, r := range q.rays {
 		if i >= mostLines {
 			break
@@ -134,6 +139,7 @@ func (q *search) amongRays() (*Strip, error) {
 		}
 		hidden = hidden || errors.Is(err, ErrRodHides)
 		shaded = shaded || errors.Is(err, ErrFootShaded)
+		lies = lies || errors.Is(err, ErrLies)
 		bowed = bowed || errors.Is(err, ErrBowed)
 		if err == nil && joined && !strip.asBroadAs(q.rod) {
 			return nil, ErrAmbiguous
@@ -145,6 +151,8 @@ func (q *search) amongRays() (*Strip, error) {
 	switch {
 	case len(strips) == 0 && bowed:
 		return nil, ErrBowed
+	case len(strips) == 0 && lies:
+		return nil, ErrLies
 	case len(strips) == 0 && shaded:
 		return nil, ErrFootShaded
 	case len(strips) == 0 && !q.absent() && (hidden || q.shadowBeside() || q.shadowBeyond()):
@@ -159,6 +167,7 @@ func (q *search) amongRays() (*Strip, error) {
 			return nil, ErrAmbiguous
 		}
 	}
+	best.fit = nil // large
 	best.RodAxis = q.rodAxis(best)
 	if at, sigma, ok := q.rodTop(best); ok {
 		tip := q.topAt(best, at)

@@ -49,6 +49,7 @@ type Strip struct {
 	// RodAxis is the rod's axis as seen before plain paper; nil where too little is.
 	RodAxis   *RodAxis
 	cast      bool        // it darkens other ground beyond the paper by the same part of the light
+	fit       *stripFit   // what it was measured by
 	seenSigma angle.Angle // what of Sigma the strip itself shows, a bow of a wire aside
 	// Ends of the measured part as seen in the picture: the axis and both edges.
 	Axis, Left, Right [2]calib.Pixel

@@ -85,7 +85,7 @@ func (f *stripFit) strip() (*Strip, error) {
 		From: first, To: last,
 		Noise: f.flankNoise(),
 		Bow:   bow,
-		Head:  f.head, Bare: f.bare, Held: f.held, cast: f.cast,
+		Head:  f.head, Bare: f.bare, Held: f.held, cast: f.cast, fit: f,
 		Length: tip, LengthSigma: tipSigma, AtLeast: atLeast,
 	}
 	if bow != 0 {

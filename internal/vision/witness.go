@@ -134,7 +134,6 @@ func (q *search) castByRod(st *Strip) error {
 	beside := (st.Direction - q.img.direction()).Signed().Abs()
 	switch {
 	case q.dial.bright > burntOut: // where the paper is burnt out, a bright rod is too
-		return nil
 	case told && !seen:
 		return ErrNoShadow
 	case told && max(st.Width, 2*st.Head) < leastOfRod*thick && thick > 0 && thick < thickest && !matched:
@@ -143,6 +142,9 @@ func (q *search) castByRod(st *Strip) error {
 		return ErrNoShadow // no rod can be seen, and the line is a poor one or too sharp
 	case !told && !own && beside < besideRod && q.img.length() > leastStrip && st.To < q.img.length()+pastImage:
 		return ErrRodHides // nothing shows that the line is not the rod itself
+	}
+	if h.lies(seen || own) {
+		return ErrLies
 	}
 	return nil
 }

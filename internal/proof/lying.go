@@ -1,0 +1,149 @@
+package proof
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"math"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"sync"
+	"time"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/photofile"
+	"shadowread/internal/reading"
+	"shadowread/internal/render"
+	"shadowread/internal/sheet"
+)
+
+// LyingReport is what sticks that lie on the sheet as a shadow would come to.
+type LyingReport struct {
+	All, Refused, Right int
+	Reasons             map[reading.Reason]int
+	Wrong               []string
+}
+
+// Lying draws sticks that lie from a standing rod's foot, or where one would stand, mostly under
+// clouds and as long as the sun's shadow would be, and reads them: none may give a heading but
+// that of a shadow which is there as well.
+func Lying(ctx context.Context, o SoakOptions) (*LyingReport, error) {
+	rep := &LyingReport{Reasons: map[reading.Reason]int{}}
+	return rep, eachSeed(ctx, o, "lying", rep.one)
+}
+
+// sticks are what they may be of.
+var sticks = []render.Material{
+	render.Steel, render.Brass, render.Dowel, render.Black, render.White,
+	{Name: "bark", Albedo: [3]float64{0.16, 0.12, 0.09}, Specular: 0.02, Sharpness: 8},
+	{Name: "red pencil", Albedo: [3]float64{0.45, 0.06, 0.05}, Specular: 0.2, Sharpness: 30},
+	{Name: "blue pen", Albedo: [3]float64{0.04, 0.07, 0.30}, Specular: 0.3, Sharpness: 40},
+	{Name: "gray cable", Albedo: [3]float64{0.22, 0.22, 0.22}, Specular: 0.05, Sharpness: 10},
+}
+
+// lyingScene draws one, and says what it is.
+func lyingScene(o SoakOptions, seed uint64) (*render.Scene, string) {
+	r := rand.New(rand.NewPCG(seed, 0x11e5))
+	uniform := func(lo, hi float64) float64 { return lo + (hi-lo)*r.Float64() }
+	s := render.RandomScene(r, render.RandomOptions{
+		Width: o.WidthPX, Sky: sky, MaxCurl: 1, PrintSigma: soakPrint, Troubles: true,
+		Gnomons: r.IntN(2) == 0, Phone: r.IntN(2) == 0,
+	})
+	s.Things = nil
+	rod := s.Rods[0]
+	sunny := r.IntN(5) == 0
+	if !sunny {
+		s.Light.Body = render.NoBody
+	}
+	long := rod.Height / s.Light.Altitude.Tan() * (1 + 0.05*r.NormFloat64())
+	if r.IntN(3) == 0 {
+		long = uniform(20, 150)
+	}
+	dir, aside, from := angle.FromDegrees(uniform(0, 360)), 0.0, 0.0
+	switch r.IntN(3) {
+	case 0:
+		from = uniform(3, 10)
+	case 1:
+		aside = uniform(-3, 3)
+	}
+	turn := angle.FromDegrees(2 * r.NormFloat64())
+	at := func(d float64) sheet.Point {
+		return sheet.Point{X: d*(dir+turn).Sin() + aside*dir.Cos(), Y: d*(dir+turn).Cos() - aside*dir.Sin()}
+	}
+	thick := rod.Diameter
+	if r.IntN(2) == 0 {
+		thick = uniform(1, 6)
+	}
+	look := sticks[r.IntN(len(sticks))]
+	what := look.Name
+	if r.IntN(4) == 0 {
+		what = "flat"
+		s.Occluders = append(s.Occluders, render.Occluder{From: at(from), To: at(max(long, from+12)), Radius: thick / 2})
+	} else {
+		s.Things = []render.Thing{{From: at(from), To: at(max(long, from+12)), Diameter: thick, Material: look}}
+	}
+	stands := r.IntN(4) > 0
+	if !stands {
+		s.Rods = nil
+	}
+	return s, fmt.Sprintf("%s %.1f mm thick, %.0f mm long from %.0f, aside %.1f, %.0f°; sun %t at %.0f°, rod %t %.1f by %.0f, ratio %.2f, halo %.1f %.1f",
+		what, thick, long, from, aside, dir.Degrees(), sunny, s.Light.Altitude.Degrees(), stands, rod.Diameter, rod.Height, long/(rod.Height/s.Light.Altitude.Tan()), s.Finish.Phone.Halo, s.Finish.Phone.HaloPX)
+}
+
+func (rep *LyingReport) one(ctx context.Context, o SoakOptions, dir string, seed uint64, lock *sync.Mutex) error {
+	s, what := lyingScene(o, seed)
+	path := filepath.Join(dir, fmt.Sprintf("lying-%d.jpg", seed))
+	truth, err := writeScene(s, path)
+	if err != nil {
+		return err
+	}
+	defer os.Remove(path)
+	opts := atHand(s, s.Time)
+	opts.Time.Sigma = new(time.Duration(0))
+	if len(s.Rods) > 0 && seed%2 == 0 {
+		opts.Rod.HeightMM, opts.Rod.DiameterMM = s.Rods[0].Height, s.Rods[0].Diameter
+	}
+	res := reading.Read(ctx, photofile.At(path), opts)
+	lock.Lock()
+	defer lock.Unlock()
+	rep.All++
+	if !res.OK() {
+		rep.Refused++
+		rep.Reasons[res.Reason]++
+		return nil
+	}
+	if truth.StripReader != nil {
+		err := (*res.Heading - res.Correction - angle.FromDegrees(*truth.StripReader)).Signed()
+		if err.Abs() <= 4*WithoutLevel(*res.Budget) && err.Abs() < angle.Degree {
+			rep.Right++
+			return nil
+		}
+		what = fmt.Sprintf("off by %.2f°, %s", err.Degrees(), what)
+	}
+	rep.Wrong = append(rep.Wrong, fmt.Sprintf("seed %d: read ± %.2f°, clock %s: %s", seed, math.Abs(WithoutLevel(*res.Budget).Degrees()), res.Clock, what))
+	if o.Keep != "" {
+		data, err := os.ReadFile(path)
+		if err == nil {
+			os.MkdirAll(o.Keep, 0o755)
+			os.WriteFile(filepath.Join(o.Keep, filepath.Base(path)), data, 0o644)
+		}
+	}
+	return nil
+}
+
+// Print writes the report.
+func (rep *LyingReport) Print(w io.Writer) {
+	fmt.Fprintf(w, "%d sticks, %d refused %v, %d shadows beside them read right, %d read WRONG\n", rep.All, rep.Refused, rep.Reasons, rep.Right, len(rep.Wrong))
+	for _, s := range rep.Wrong {
+		fmt.Fprintln(w, s)
+	}
+}
+
+// Failed says what falls short; "" for nothing.
+func (rep *LyingReport) Failed() string {
+	if len(rep.Wrong) > 0 {
+		return "sticks that lie are read"
+	}
+	return ""
+}

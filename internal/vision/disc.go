@@ -1,0 +1,381 @@
+package vision
+
+import (
+	"math"
+	"slices"
+)
+
+// How the light's disc is told from the edges of a strip.
+const (
+	// surelyLies and maybeCast are the logarithms of how much likelier a stick, or a shadow, must
+	// be: a picture's misfits are not all chance.
+	surelyLies, maybeCast = 2.0, 1.0
+	// The camera's blur is sought in steps of blurStep, and then of its roots down to finestBlur.
+	blurStep, finestBlur = 1.3, 1.05
+	// alikeSamples is over how many samples, half a pixel each, a misfit is the same.
+	alikeSamples = 4
+
+	sunDisc = 0.0093 // radians, the sun's and the moon's
+
+	// The strip is looked at in discBins parts along it, to discBeyond mm and discBeyondPx beyond
+	// its edges, and its end over endReach mm to each side, endCore of the breadth about the
+	// axis, short of the ring.
+	discBins                 = 8
+	discBeyond, discBeyondPx = 0.8, 6.0
+	endReach, endCore        = 4.0, 0.16
+	endShift, endShifts      = 0.12, 8
+	leastOfEnd               = 20 // samples of an end that tell anything
+)
+
+// What is tried: growths of the blur over the sun's, of a stick and of a shadow, which haze
+// makes greater; the camera's own blur, px; how far sharpening reaches, px, and how strong it is.
+var (
+	lyingGrowths, castGrowths = []float64{0, 0.1}, []float64{1, 0.7, 1.5, 2.5, 4}
+	cameraBlurs               = ratios(0.36, blurStep, 7)
+	sharpenReach              = []float64{1, 1.8, 3.2}
+	sharpenings               = []float64{0, 0.2, 0.4, 0.6, 0.8, 1, 1.25, 1.5, 2, 2.5, 3}
+)
+
+func ratios(from, ratio float64, n int) (out []float64) {
+	for i := range n {
+		out = append(out, from*math.Pow(ratio, float64(i)))
+	}
+	return out
+}
+
+// profile is the encoded light across a part of the strip or along its end, every step mm.
+type profile struct {
+	v           []float64 // about the middle; NaN where unseen
+	left, right float64   // the edges; of an end right alone counts
+	far         float64   // mm of light's way that blur the edges
+	px          float64   // scale, px/mm
+	depth       float64
+	paper       float64
+	end         bool
+}
+
+// seen is how many of its samples are.
+func (p *profile) seen() (n float64) {
+	for _, x := range p.v {
+		if !math.IsNaN(x) {
+			n++
+		}
+	}
+	return n
+}
+
+// discSays is the logarithm of how much likelier the strip's edges and its end are those of a
+// thing that lies than those of a shadow: the more of what the edges alone and both together say.
+func (f *stripFit) discSays(axis fitLine, st *Strip) (says float64, ok bool) {
+	sides := f.sideProfiles(axis)
+	if sides == nil {
+		return 0, false
+	}
+	end := f.endProfile(axis, st)
+	var d discFit
+	d.step = f.step
+	lying, n := d.least(sides, end, lyingGrowths)
+	cast := [2]float64{math.Inf(1), math.Inf(1)}
+	for _, g := range castGrowths {
+		least, _ := d.least(sides, end, []float64{g})
+		cast[0], cast[1] = min(cast[0], least[0]), min(cast[1], least[1])
+		says = math.Inf(-1)
+		for k := range cast {
+			says = max(says, n[k]/2/alikeSamples*math.Log(cast[k]/lying[k]))
+		}
+		if says < -maybeCast {
+			break // more would speak for a shadow, too
+		}
+	}
+	return says, true
+}
+
+// sideProfiles are medians over parts of the strip; nil where it has too few rows.
+func (f *stripFit) sideProfiles(axis fitLine) (list []*profile) {
+	var rows []*profileRow
+	for i := range f.rows {
+		if f.rows[i].ok {
+			rows = append(rows, &f.rows[i])
+		}
+	}
+	if len(rows) < leastRows*discBins/2 {
+		return nil
+	}
+	cos := f.skyCos()
+	for b := range discBins {
+		part := rows[b*len(rows)/discBins : (b+1)*len(rows)/discBins]
+		s := (part[0].s + part[len(part)-1].s) / 2
+		p := &profile{left: f.left.at(s) - axis.at(s), right: f.right.at(s) - axis.at(s), far: s / cos, px: f.pxAcross(s), depth: f.depthAt(s)}
+		p.paper = f.lit(f.frame.at(s, 0))
+		half := int((p.right + max(discBeyond, discBeyondPx/p.px)) / f.step)
+		columns := make([][]float64, 2*half+1)
+		for _, r := range part {
+			for k, v := range r.light {
+				j := int(math.Round((f.first+float64(k)*f.step-axis.at(r.s))/f.step)) + half
+				if j >= 0 && j < len(columns) && !math.IsNaN(v) {
+					columns[j] = append(columns[j], v)
+				}
+			}
+		}
+		for _, c := range columns {
+			v := math.NaN()
+			if 2*len(c) > len(part) {
+				v = encoded(quantile(c, 0.5) * p.paper)
+			}
+			p.v = append(p.v, v)
+		}
+		list = append(list, p)
+	}
+	return list
+}
+
+// endProfile is the light along the strip's end; nil where that is not seen on plain paper.
+func (f *stripFit) endProfile(axis fitLine, st *Strip) *profile {
+	end := st.Length + st.Width/2
+	if st.Length <= 0 || end > f.sheet.Dial.ClearZone[1]-shortOfRing {
+		return nil
+	}
+	a, b := f.plate.Project(f.frame.at(end-1, axis.follow(end))), f.plate.Project(f.frame.at(end+1, axis.follow(end)))
+	// The end's light comes slantingly: its blur is longer by 1/sin(altitude).
+	cos := f.skyCos()
+	p := &profile{far: end / cos / max(math.Sqrt(1-cos*cos), 0.05), px: math.Hypot(b.U-a.U, b.V-a.V) / 2, depth: f.depthAt(end), end: true}
+	if cos == 1 {
+		p.far = end
+	}
+	p.paper = f.lit(f.frame.at(end, 0))
+	half, seen := int(endReach/f.step), 0
+	for j := -half; j <= half; j++ {
+		s, sum, n := end+float64(j)*f.step, 0.0, 0.0
+		for k := -1.0; k <= 1; k += 0.5 {
+			at := f.frame.at(s, axis.follow(s)+k*endCore*st.Width)
+			if v := f.light(at); !math.IsNaN(v) && !f.hides(at) && s < f.sheet.Dial.ClearZone[1] {
+				sum, n = sum+v, n+1
+			}
+		}
+		v := math.NaN()
+		if n == 5 {
+			v = encoded(sum / n * p.paper)
+			seen++
+		}
+		p.v = append(p.v, v)
+	}
+	if seen < leastOfEnd {
+		return nil
+	}
+	return p
+}
+
+// skyCos is the cosine of the altitude by the clock; 1 where that is not known.
+func (f *stripFit) skyCos() float64 {
+	if r := f.rod.ShadowRatio; r > 0 {
+		return r / math.Hypot(1, r)
+	}
+	return 1
+}
+
+// discFit is the room for a fit.
+type discFit struct {
+	step      float64
+	edge, own []float64 // the strip as the camera blurs it, and blurred once more
+	flat      [4][]float64
+}
+
+// least returns the least squares of the sides alone, and with the end, over some growths, and
+// how many samples took part.
+func (d *discFit) least(sides []*profile, end *profile, growths []float64) (sum, n [2]float64) {
+	sum = [2]float64{math.Inf(1), math.Inf(1)}
+	for _, p := range sides {
+		n[0] += p.seen()
+	}
+	n[1] = n[0]
+	if end != nil {
+		n[1] += end.seen()
+	}
+	for _, g := range growths {
+		for _, reach := range sharpenReach {
+			var at [2]float64
+			least := [2]float64{math.Inf(1), math.Inf(1)}
+			try := func(blur float64) {
+				for k, v := range d.sums(sides, end, blur, reach, g) {
+					if v < least[k] {
+						least[k], at[k] = v, blur
+					}
+				}
+			}
+			for _, blur := range cameraBlurs {
+				try(blur)
+			}
+			for step := math.Sqrt(blurStep); step > finestBlur; step = math.Sqrt(step) {
+				best := at
+				try(best[0] * step)
+				try(best[0] / step)
+				if best[1] != best[0] {
+					try(best[1] * step)
+					try(best[1] / step)
+				}
+			}
+			for k, v := range least {
+				sum[k] = min(sum[k], v)
+			}
+		}
+	}
+	return sum, n
+}
+
+// sums are the squares of the sides alone and with the end, at the strength of sharpening that
+// leaves least of each.
+func (d *discFit) sums(sides []*profile, end *profile, blur, reach, growth float64) (least [2]float64) {
+	total := make([]float64, len(sharpenings))
+	for _, p := range sides {
+		d.add(total, p, blur, reach, growth, 0)
+	}
+	least[0] = slices.Min(total)
+	if end != nil {
+		d.addEnd(total, end, blur, reach, growth)
+	}
+	return [2]float64{least[0], slices.Min(total)}
+}
+
+// addEnd adds what an end leaves where it fits best, sought downhill from where it was found.
+func (d *discFit) addEnd(total []float64, p *profile, blur, reach, growth float64) {
+	at := func(shift int) []float64 {
+		one := make([]float64, len(total))
+		d.add(one, p, blur, reach, growth, endShift*float64(shift))
+		return one
+	}
+	best, place := at(0), 0
+	for _, way := range [2]int{1, -1} {
+		for from := place; place-from < endShifts && from-place < endShifts; place += way {
+			next := at(place + way)
+			if slices.Min(next) >= slices.Min(best) {
+				break
+			}
+			best = next
+		}
+		if place != 0 {
+			break
+		}
+	}
+	for k, v := range best {
+		total[k] += v
+	}
+}
+
+// add adds the squares that a profile leaves, for each strength of sharpening: of the strip as
+// camera and disc blur it, with what sharpening adds, and freely a light, its slope and, as of a
+// round stick, more light in the middle or to a side.
+func (d *discFit) add(total []float64, p *profile, blur, reach, growth, shift float64) {
+	half := len(p.v) / 2
+	pad := int(3*reach/(p.px*d.step)) + 1
+	size := 2*(half+pad) + 1
+	d.edge = sized(d.edge, size)
+	for i := range d.flat {
+		d.flat[i] = sized(d.flat[i], len(p.v))
+	}
+	sigma := math.Hypot(blur/p.px, math.Sqrt(growth)*sunDisc/4*p.far)
+	for j := range d.edge {
+		x := float64(j-half-pad)*d.step - shift
+		inside := cdf((p.right - x) / sigma)
+		if !p.end {
+			inside *= cdf((x - p.left) / sigma)
+		}
+		d.edge[j] = encodedFast(p.paper * (1 - p.depth*inside))
+		if k := j - pad; k >= 0 && k < len(p.v) {
+			u := x / p.right
+			d.flat[0][k], d.flat[1][k], d.flat[2][k], d.flat[3][k] = 1, x, inside*u, inside*(1-u*u)
+		}
+	}
+	d.own = sized(d.own, len(p.v))
+	soften(d.edge, d.own, reach/(p.px*d.step))
+	e, s, v := d.edge[pad:pad+len(p.v)], d.own, p.v
+	for k := range s {
+		s[k] = e[k] - s[k] // what an unsharp mask adds
+	}
+	dot := func(a, b []float64) (sum float64) {
+		for k, x := range v {
+			if !math.IsNaN(x) {
+				sum += a[k] * b[k]
+			}
+		}
+		return sum
+	}
+	w := make([]float64, len(v))
+	copy(w, v)
+	free := d.flat[:]
+	if p.end {
+		free = d.flat[:1]
+	}
+	for i, a := range free {
+		for _, b := range free[:i] {
+			c := dot(a, b)
+			for k := range a {
+				a[k] -= c * b[k]
+			}
+		}
+		l := 1 / math.Sqrt(dot(a, a))
+		for k := range a {
+			a[k] *= l
+		}
+		for _, b := range [3][]float64{e, s, w} {
+			c := dot(a, b)
+			for k := range b {
+				b[k] -= c * a[k]
+			}
+		}
+	}
+	ee, es, ss, ev, sv, vv := dot(e, e), dot(e, s), dot(s, s), dot(e, w), dot(s, w), dot(w, w)
+	for k, a := range sharpenings {
+		total[k] += vv - sq(ev+a*sv)/(ee+2*a*es+a*a*ss)
+	}
+}
+
+func sized(x []float64, n int) []float64 {
+	if cap(x) < n {
+		return make([]float64, n)
+	}
+	return x[:n]
+}
+
+// soften is the middle of what a normal law blurs, sigma in samples.
+func soften(from, to []float64, sigma float64) {
+	reach, pad := int(3*sigma), (len(from)-len(to))/2
+	w := make([]float64, reach+1)
+	sum := 0.0
+	for i := range w {
+		w[i] = math.Exp(-float64(i*i) / (2 * sigma * sigma))
+		sum += w[i] * float64(1+min(i, 1))
+	}
+	for j := range to {
+		near := from[j+pad-reach : j+pad+reach+1]
+		t := w[0] * near[reach]
+		for i := 1; i <= reach; i++ {
+			t += w[i] * (near[reach-i] + near[reach+i])
+		}
+		to[j] = t / sum
+	}
+}
+
+// encoded is the level, 0 to 1, of a light: the transfer function of sRGB (IEC 61966-2-1), in
+// which telephones sharpen.
+func encoded(x float64) float64 {
+	if x <= 0.0031308 {
+		return 12.92 * max(0, x)
+	}
+	return 1.055*math.Pow(x, 1/2.4) - 0.055
+}
+
+const encodedSteps = 1024
+
+var encodedTable = func() (t [encodedSteps + 2]float64) {
+	for i := range t {
+		t[i] = encoded(sq(float64(i) / encodedSteps))
+	}
+	return t
+}()
+
+// encodedFast is encoded from a table over the light's root, within 0 and 1.
+func encodedFast(x float64) float64 {
+	y := math.Sqrt(max(0, min(1, x))) * encodedSteps
+	i := int(y)
+	return encodedTable[i] + (y-float64(i))*(encodedTable[i+1]-encodedTable[i])
+}

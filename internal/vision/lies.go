@@ -1,0 +1,164 @@
+package vision
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+
+	"shadowread/internal/sheet"
+)
+
+// A stick that lies on the sheet makes a dark line with two parallel edges as well. Three
+// things tell it from a shadow, whatever a telephone has sharpened:
+//
+//   - Print under a shadow is seen through it; a stick hides it.
+//   - A shadow begins at the rod's foot. Bright paper between the foot and the line is none's.
+//   - The light's disc blurs a shadow's edges the more, the farther they lie from what casts
+//     them, and its end most; a stick's are as sharp as the camera makes any edge. What camera and
+//     sharpening do is the same all along the line, and so is fitted to it.
+const (
+	// Print is looked for through the strip on the ring and the ticks, printFrom to printTo mm
+	// from the foot, every printStep px, against what shows to both sides, from besideInk beyond the edges on
+	// over printSide mm. The edges of both are edgeInk sigmas of the blur and clearInk mm away.
+	printFrom, printTo, printStep   = 55.5, 65.0, 0.5
+	printSide, besideInk            = 4.0, 0.3
+	edgeInk, clearInk               = 2.5, 0.1
+	leastPrint                      = 40  // places that tell anything
+	leastInk                        = 0.1 // of the paper's light that the ink beside must take away
+	printTerms                      = 4   // light, its slopes along and across, ink
+	alikePlaces                     = 8   // over which the light's misfit is the same
+	printSure, asInked, asUncovered = 2, 0.65, 0.5
+	inkBlur                         = 0.05 // mm, at least
+
+	// The strip's core, gapCore of its breadth to each side, is looked at from gapFrom on, every
+	// gapStep: leastGap mm in a row with less than gapDepth of its depth are bare paper. Rods
+	// stand within gapFrom less their radius of the printed foot.
+	gapFrom, gapStep, leastGap = 3.5, 0.2, 1.4
+	gapCore, gapDepth          = 0.25, 0.3
+
+	lateBegin = 24.0 // mm from the foot
+)
+
+// lies reports whether the strip is a thing that lies on the sheet. told says that a rod is seen
+// to stand; where none is, what is likelier a stick is refused as well.
+func (h *hearing) lies(told bool) bool {
+	f := h.st.fit
+	if f == nil || h.rod.Hangs { // a thread is seen to go up
+		return false
+	}
+	axis := f.axis()
+	ratio, sigma := f.printThrough(axis, max(h.st.Length, h.st.AtLeast)-h.st.Width)
+	switch {
+	case f.apartFromFoot(axis), ratio+printSure*sigma < asInked:
+		return true
+	case ratio-printSure*sigma > asUncovered:
+		return false
+	case h.rod.Moonlit, h.dial.bright > burntOut: // of burnt-out paper the lit part of a penumbra is not seen
+		return false
+	}
+	says, ok := f.discSays(axis, h.st)
+	// What runs beside the line up to lateBegin, other than the rod, may be the shadow.
+	late := h.st.From > lateBegin && !h.hides(h.line.at(h.st.From-hiddenBefore, 0))
+	switch {
+	case ok && says < -maybeCast:
+		return false
+	case late || says > surelyLies:
+		return true
+	}
+	return !told && says > 0
+}
+
+// apartFromFoot reports whether bare paper lies between the foot and the strip.
+func (f *stripFit) apartFromFoot(axis fitLine) bool {
+	if f.held {
+		return false
+	}
+	width, run := f.right.at(axis.mid)-f.left.at(axis.mid), 0.0
+	for s := gapFrom; s < f.firstGood(); s += gapStep {
+		run += gapStep
+		for _, n := range [3]float64{-gapCore, 0, gapCore} {
+			p := f.frame.at(s, axis.at(s)+n*width)
+			if v := f.light(p); f.hides(p) || !(v > 1-gapDepth*f.depth) {
+				run = 0
+			}
+		}
+		if run > leastGap {
+			return true
+		}
+	}
+	return false
+}
+
+// printThrough is how strongly the dial's print shows in the strip over how strongly it shows
+// beside it, as parts of the light there: 1 through a shadow, 0 where it is covered. end is
+// where the strip ends.
+func (f *stripFit) printThrough(axis fitLine, end float64) (ratio, sigma float64) {
+	half := (f.right.at(axis.mid) - f.left.at(axis.mid)) / 2
+	edge := edgeInk*f.sigma((printFrom+printTo)/2) + clearInk
+	in, inSigma := f.printSeen(axis, end, -half+edge, half-edge)
+	out := half + edge + besideInk
+	var beside, variance, n float64
+	for _, side := range [2]float64{-out - printSide, out} {
+		if part, sigma := f.printSeen(axis, end, side, side+printSide); !math.IsInf(sigma, 1) {
+			beside, variance, n = beside+part, variance+sigma*sigma, n+1
+		}
+	}
+	beside, variance = beside/n, variance/(n*n)
+	if !(beside > leastInk) {
+		return 0, math.Inf(1)
+	}
+	ratio = in / beside
+	return ratio, math.Hypot(inSigma, ratio*math.Sqrt(variance)) / beside
+}
+
+// printSeen is by which part the light is less where ring and ticks are drawn, from one place
+// across the axis to another, with a sigma; that is infinite where too little is seen.
+func (f *stripFit) printSeen(axis fitLine, end, from, to float64) (part, sigma float64) {
+	step := printStep / f.pxAcross(printFrom)
+	var xs, vs []float64
+	for s := printFrom; s < min(printTo, end); s += step {
+		mid := axis.follow(s)
+		for n := from; n <= to; n += step {
+			p := f.frame.at(s, mid+n)
+			if v := f.light(p); !math.IsNaN(v) && !f.hides(p) {
+				xs = append(xs, 1, s-printFrom, n-from, dialInk(f.sheet, p, max(f.blur, inkBlur)))
+				vs = append(vs, v)
+			}
+		}
+	}
+	if len(vs) < leastPrint {
+		return 0, math.Inf(1)
+	}
+	x, y := mat.NewDense(len(vs), printTerms, xs), mat.NewVecDense(len(vs), vs)
+	var normal, inverse mat.Dense
+	var both, terms, rest mat.VecDense
+	normal.Mul(x.T(), x)
+	if inverse.Inverse(&normal) != nil {
+		return 0, math.Inf(1)
+	}
+	both.MulVec(x.T(), y)
+	terms.MulVec(&inverse, &both)
+	rest.MulVec(x, &terms)
+	rest.SubVec(y, &rest)
+	// The light in the middle, where the ink would be none.
+	light := terms.AtVec(0) + terms.AtVec(1)*(min(printTo, end)-printFrom)/2 + terms.AtVec(2)*(to-from)/2
+	variance := inverse.At(printTerms-1, printTerms-1) * mat.Dot(&rest, &rest) / float64(len(vs)-printTerms) * alikePlaces
+	return -terms.AtVec(printTerms-1) / light, math.Sqrt(variance) / light
+}
+
+// dialInk is the part of a place that the ring's and the ticks' ink covers, blurred.
+func dialInk(s *sheet.Sheet, p sheet.Point, blur float64) float64 {
+	d := &s.Dial
+	r := math.Hypot(p.X, p.Y)
+	line := func(off, width float64) float64 {
+		return cdf((off+width/2)/blur) - cdf((off-width/2)/blur)
+	}
+	ink := line(r-d.RingRadius, d.RingWidth)
+	degree := math.Atan2(p.X, p.Y) * 180 / math.Pi
+	for k := int(math.Round(degree)) - 1; float64(k) < degree+1.5; k++ {
+		step := sheet.TickStep((k + 360) % 360)
+		along := cdf((r-d.TickInnerRadius)/blur) * cdf((d.TickOuterRadius[step]-r)/blur)
+		ink += line(r*(degree-float64(k))*math.Pi/180, d.TickWidth[step]) * along
+	}
+	return min(1, ink)
+}
