@@ -181,6 +181,7 @@ func (l *sheetSearch) plateFrom(all []candidate, h calib.Homography, seen []cand
 	if len(astray) >= astrayMost {
 		return nil, len(marks), ErrMarksDisagree
 	}
+	samples = withoutGhost(ghostOfMarks(l.g, l.sheet, fit.ProjectDrawing), samples, fit.ProjectDrawing)
 	samples = append(samples, tickSamples(l.g, l.sheet, fit)...)
 	if fit, err = fit.Refit(samples, flat); err != nil {
 		return nil, len(marks), err

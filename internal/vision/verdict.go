@@ -131,7 +131,10 @@ func (f *stripFit) uneven() bool {
 		return false
 	}
 	most := unevenMost
-	if ghost := f.ghost(); ghost*lighter > 0 {
+	a, b := f.plate.Project(f.frame.at(scaleAt, 0)), f.plate.Project(f.frame.at(scaleAt, -1)) // to the left
+	long := math.Hypot(b.U-a.U, b.V-a.V)
+	ghost := ghostOfMarks(f.g, f.sheet, f.plate.ProjectDrawing).along((b.U-a.U)/long, (b.V-a.V)/long)
+	if ghost*lighter > 0 {
 		most += math.Abs(ghost)
 	}
 	return math.Abs(lighter) > most*f.depth
