@@ -42,6 +42,9 @@ const (
 	astrayMost = 2
 	// A mark takes part with edgesLeast samples of its edges, of 64.
 	edgesLeast = 12
+	// Edges lie within 0.5 px of a map that is one, blurred and on folded paper too. From mostScatter px
+	// on it is none: few marks near one another, seen through a lens that bends, were its start.
+	mostScatter = 2.0
 	// coarse is the long side, px, of the picture that is searched first, or three quarters
 	// of it: a sheet that fills half of it has marks of 12 to 18 px.
 	coarse = 500
@@ -189,6 +192,9 @@ func (l *sheetSearch) plateFrom(all []candidate, h calib.Homography, seen []cand
 	curled, err := fit.Refit(samples, l.prior)
 	if err != nil {
 		return nil, len(marks), err
+	}
+	if curled.SigmaPx > mostScatter {
+		return nil, len(marks), ErrMarksDisagree
 	}
 	slices.Sort(marks)
 	return &FoundSheet{Fit: curled, Flat: fit, Marks: marks}, len(marks), nil
