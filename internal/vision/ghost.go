@@ -93,7 +93,11 @@ func (s *ghostSum) solve() ghost {
 // edge's outward normal in the picture.
 func inkWithin(g *Gray, at, along sheet.Point, module float64, project projector) (within []float64, nu, nv float64) {
 	outward := sheet.Point{X: -along.Y, Y: along.X}
-	edge, ok := crossing(g, at, along, outward, module, project)
+	e, ok := profileAcross(g, at, along, outward, module, project)
+	if !ok {
+		return nil, 0, 0
+	}
+	edge, ok := e.crossing(0)
 	if !ok {
 		return nil, 0, 0
 	}

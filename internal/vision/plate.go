@@ -143,14 +143,15 @@ type sheetSearch struct {
 func (l *sheetSearch) plateFrom(all []candidate, h calib.Homography, seen []candidate) (plate *FoundSheet, found int, err error) {
 	// First the marks as they were found, each by its own outline, then every mark
 	// that the map puts in the picture.
-	var samples []calib.Sample
+	var edges []edgeProfile
 	for _, c := range seen {
 		corners := c.mark.Corners()
 		local, ok := calib.FitHomography(corners[:], c.corners[:])
 		if ok {
-			samples = append(samples, edgeSamples(l.g, c.mark, local.Project, edgesOfMark*c.mark.ID)...)
+			edges = append(edges, edgesOf(l.g, c.mark, local.Project, edgesOfMark*c.mark.ID)...)
 		}
 	}
+	samples := samplesOf(edges)
 	flat := l.prior
 	flat.Curl = 0
 	fit, err := calib.FitPlate(h, samples, flat)
@@ -159,15 +160,16 @@ func (l *sheetSearch) plateFrom(all []candidate, h calib.Homography, seen []cand
 	}
 	var marks []int
 	for range 2 {
-		samples, marks = samples[:0], marks[:0]
+		edges, marks = edges[:0], marks[:0]
 		for _, m := range l.sheet.Marks {
 			if !markVisible(l.g, m, fit.ProjectDrawing) {
 				continue
 			}
-			if e := edgeSamples(l.g, m, fit.ProjectDrawing, edgesOfMark*m.ID); len(e) >= edgesLeast {
-				samples, marks = append(samples, e...), append(marks, m.ID)
+			if e := edgesOf(l.g, m, fit.ProjectDrawing, edgesOfMark*m.ID); len(e) >= edgesLeast {
+				edges, marks = append(edges, e...), append(marks, m.ID)
 			}
 		}
+		samples = samplesOf(edges)
 		if len(marks) < leastMarks {
 			return nil, len(marks), ErrTooFewMarks
 		}
