@@ -36,13 +36,17 @@ const (
 	// of full scale, and inkRatio times as much.
 	levelNear, levelFar = 0.35, 0.65
 	inkGap, inkRatio    = 0.01, 1.6
-	// By the paper on from there to levelEnd its light's slope is known, the mean over slopesAlong of
-	// an edge to each side of a place, of which slopesLeast must be told. It is believed where it
-	// stands out from that of the picture's other edges, which blur and sharpening make, by
-	// slopeSure sigmas, and by slopeMost, a part for each px: less moves no edge by 0.03 px.
-	levelEnd                 = 0.95
+	// By the paper on from there to levelEnd, where the levels begin slopeFrom px off or more, beyond all
+	// blur, its light's slope is known, the mean over slopesAlong of an edge to each side of a
+	// place: slopesLeast must be told, and none be above slopeMost, a part for each px, as in a sharp
+	// rim, whose light runs along no line. It is believed where it stands out from that of leastAlike
+	// places of the picture whose levels are as far off within alikeFar samples, which sharpening
+	// makes, by slopeSure sigmas, and by slopeSlight: less moves no edge by 0.03 px.
+	levelEnd, slopeFrom      = 0.95, 3.0
 	slopesAlong, slopesLeast = 0.25, 3
-	slopeSure, slopeMost     = 5, 0.003
+	slopeSure                = 5
+	slopeSlight, slopeMost   = 0.003, 0.03
+	leastAlike, alikeFar     = 6 * perEdge, 1
 )
 
 // profileRoom is the room for the longest profile.
@@ -82,13 +86,13 @@ func edgesOf(g *Gray, m sheet.Mark, project projector, group int) (all []edgePro
 func steadySlopes(edge []edgeProfile) {
 	steady := make([]float64, len(edge))
 	for i := range edge {
-		sum, n := 0.0, 0
+		sum, n, most := 0.0, 0, 0.0
 		for k := range edge {
 			if e := &edge[k]; math.Abs(e.part-edge[i].part) < slopesAlong && !math.IsNaN(e.slope) {
-				sum, n = sum+e.slope, n+1
+				sum, n, most = sum+e.slope, n+1, max(most, math.Abs(e.slope))
 			}
 		}
-		if steady[i] = sum / float64(n); n < slopesLeast {
+		if steady[i] = sum / float64(n); n < slopesLeast || most > slopeMost {
 			steady[i] = math.NaN()
 		}
 	}
@@ -101,26 +105,44 @@ func steadySlopes(edge []edgeProfile) {
 // the ink of the border (one module wide) and the paper outside; the levels are taken beside
 // it, so shadows across the mark do not matter, but for their rims' slope.
 func samplesOf(edges []edgeProfile) []calib.Sample {
-	var slopes []float64
-	for i := range edges {
-		if s := edges[i].slope; !math.IsNaN(s) {
-			slopes = append(slopes, s)
-		}
+	var usual [profileRoom]slopeKind
+	for far := range usual {
+		usual[far] = kindOf(edges, far)
 	}
-	usual := quantile(slopes, 0.5)
-	sure := max(slopeMost, slopeSure*madSigma*quantile(apart(slopes, usual), 0.5))
 	out := make([]calib.Sample, 0, len(edges))
 	for i := range edges {
 		e := &edges[i]
-		slope := e.slope - usual
-		if !(math.Abs(slope) > sure) {
-			slope = 0
-		}
-		if seen, ok := e.crossing(slope); ok {
+		if seen, ok := e.crossing(usual[e.far].beyond(e.slope)); ok {
 			out = append(out, calib.Sample{At: e.at, Along: e.along, Seen: seen, Ink: 1, Group: e.group})
 		}
 	}
 	return out
+}
+
+// slopeKind is the usual slope of edges whose levels are taken as far off, where blur and sharpening
+// do the same, and by how much one surely differs.
+type slopeKind struct{ usual, sure float64 }
+
+func kindOf(edges []edgeProfile, far int) slopeKind {
+	var slopes []float64
+	for i := range edges {
+		if e := &edges[i]; max(e.far-far, far-e.far) <= alikeFar && !math.IsNaN(e.slope) {
+			slopes = append(slopes, e.slope)
+		}
+	}
+	if len(slopes) < leastAlike {
+		return slopeKind{0, math.Inf(1)}
+	}
+	usual := quantile(slopes, 0.5)
+	return slopeKind{usual, max(slopeSlight, slopeSure*madSigma*quantile(apart(slopes, usual), 0.5))}
+}
+
+// beyond is what a slope has beyond the usual, none where that is not sure.
+func (k slopeKind) beyond(slope float64) float64 {
+	if d := slope - k.usual; math.Abs(d) > k.sure {
+		return d
+	}
+	return 0
 }
 
 // edgeProfile is the light across a printed edge, outward.
@@ -182,7 +204,7 @@ func profileAcross(g *Gray, at, along, outward sheet.Point, module float64, proj
 		return e, false
 	}
 	e.slope = math.NaN()
-	if end := int(levelEnd * reach / step); end > e.far {
+	if end := int(levelEnd * reach / step); end > e.far && step*float64(e.near) >= slopeFrom {
 		if beyond, ok := mean(profile, e.peak+e.far, e.peak+end); ok {
 			e.slope = math.Log(beyond/e.hi) / (step * float64(end-e.near) / 2)
 		}

@@ -166,18 +166,23 @@ func TestMarksInSoftShade(t *testing.T) {
 		_, n := f.place(p)
 		return 1 - 0.7*math.Exp(-sq((n-middle)/12)/2)
 	}
-	samples := func(layers ...layer) []calib.Sample {
-		c := pictureOf(append(layers, printedMarks)...)
-		c.scale, c.noise = 3, 0.3
-		q := c.search(t)
+	samples := func(shade layer) []calib.Sample {
+		const side = 1200 // px: levels begin beyond all blur
+		p := slantPlate(20*deg, 0, 5.5)
+		p.Lens.Cx, p.Lens.Cy = (side-1)/2, (side-1)/2
+		g := &Gray{W: side, H: side, Factor: 1, Pix: make([]uint8, side*side)}
+		for i := range g.Pix {
+			q := onPaper(p, float64(i%side), float64(i/side))
+			g.Pix[i] = uint8(math.Round(255 * linearToSRGB(0.7*printedMarks(q)*shade(q))))
+		}
 		var edges []edgeProfile
 		for _, k := range sheet.Standard.Marks {
-			edges = append(edges, edgesOf(q.g, k, q.plate.ProjectDrawing, edgesOfMark*k.ID)...)
+			edges = append(edges, edgesOf(g, k, p.ProjectDrawing, edgesOfMark*k.ID)...)
 		}
 		return samplesOf(edges)
 	}
 	seen := map[sheet.Point]calib.Pixel{}
-	for _, s := range samples() {
+	for _, s := range samples(func(sheet.Point) float64 { return 1 }) {
 		seen[s.At] = s.Seen
 	}
 	off := map[int][]float64{}
