@@ -167,20 +167,11 @@ func (f *stripFit) darkWidth(row *profileRow) (width, depth float64) {
 	if at < 0 {
 		return math.NaN(), math.NaN()
 	}
-	half, depth := (paper+low)/2, 1-low/paper
-	for _, side := range []int{-1, 1} {
-		for k := at; k >= 0 && k < len(row.light); k += side {
-			v := row.light[k]
-			if math.IsNaN(v) {
-				return v, depth
-			}
-			if v > half {
-				break
-			}
-			width += f.step
-		}
+	from, to := edgesAbout(row.light, at, (paper+low)/2)
+	if from >= 0 && math.IsNaN(row.light[from]) || to < len(row.light) && math.IsNaN(row.light[to]) {
+		return math.NaN(), 1 - low/paper
 	}
-	return width, depth
+	return float64(to-from) * f.step, 1 - low/paper
 }
 
 // ownWidth is the smallest breadth that the strip keeps over a plateau, mm; or among things that lie

@@ -350,6 +350,25 @@ func TestPointedRod(t *testing.T) {
 	}
 }
 
+// A telephone's sharpening darkens the rims of what is dark: of a broad shadow the darkest
+// places lie by an edge, where the paper's light is uneven all by one.
+func TestBroadShadowWithDarkRims(t *testing.T) {
+	broad := sunCast()
+	broad.width = 4.6
+	f := newFrame(broad.dir, 0)
+	rim := func(p sheet.Point) float64 {
+		s, n := f.place(p)
+		if s < 0 {
+			return 1
+		}
+		return 1 - 0.1*math.Exp(-sq((n-1.7)/0.5)/2)
+	}
+	_, st := pictureOf(broad.layer(), rim).must(t, shadowDir)
+	if off := (st.Direction - shadowDir).Signed().Abs(); off > 0.1*deg || math.Abs(st.Width-broad.width) > 0.2 {
+		t.Errorf("%.3f degrees off, %.2f mm broad", off.Degrees(), st.Width)
+	}
+}
+
 // A smudge of a tenth of the light beside one edge, fading over three millimetres, turns the axis
 // by more than the noise does, and the sigma tells it.
 func TestStainBesideTheStrip(t *testing.T) {

@@ -1,6 +1,7 @@
 package vision
 
 import (
+	"math"
 	"math/rand/v2"
 	"slices"
 	"testing"
@@ -146,6 +147,56 @@ func TestGrainIsPassedBy(t *testing.T) {
 		}
 		if got := len(findMarks(g, sheet.Standard, anyContrast)) == 0; got != want {
 			t.Errorf("noise of %d levels: passed by %v", noise, got)
+		}
+	}
+}
+
+// A bar's soft shade over a mark moves no edge of it: half way from ink to paper is sought by their
+// light at the edge, not beside it.
+func TestMarksInSoftShade(t *testing.T) {
+	m := sheet.Standard.Marks[0]
+	for _, mark := range sheet.Standard.Marks {
+		if math.Hypot(mark.X, mark.Y) < math.Hypot(m.X, m.Y) { // in the picture with all about it
+			m = mark
+		}
+	}
+	f := newFrame(30*deg, 0)
+	_, middle := f.place(sheet.Point{X: m.X, Y: m.Y})
+	shade := func(p sheet.Point) float64 {
+		_, n := f.place(p)
+		return 1 - 0.7*math.Exp(-sq((n-middle)/12)/2)
+	}
+	samples := func(shade layer) []calib.Sample {
+		const side = 1200 // px: levels begin beyond all blur
+		p := slantPlate(20*deg, 0, 5.5)
+		p.Lens.Cx, p.Lens.Cy = (side-1)/2, (side-1)/2
+		g := &Gray{W: side, H: side, Factor: 1, Pix: make([]uint8, side*side)}
+		for i := range g.Pix {
+			q := onPaper(p, float64(i%side), float64(i/side))
+			g.Pix[i] = uint8(math.Round(255 * linearToSRGB(0.7*printedMarks(q)*shade(q))))
+		}
+		var edges []edgeProfile
+		for _, k := range sheet.Standard.Marks {
+			edges = append(edges, edgesOf(g, k, p.ProjectDrawing, edgesOfMark*k.ID)...)
+		}
+		return samplesOf(edges)
+	}
+	seen := map[sheet.Point]calib.Pixel{}
+	for _, s := range samples(func(sheet.Point) float64 { return 1 }) {
+		seen[s.At] = s.Seen
+	}
+	off := map[int][]float64{}
+	for _, s := range samples(shade) {
+		if q, ok := seen[s.At]; ok && s.Group/edgesOfMark == m.ID {
+			off[s.Group] = append(off[s.Group], math.Hypot(s.Seen.U-q.U, s.Seen.V-q.V))
+		}
+	}
+	if len(off) < edgesOfMark {
+		t.Fatalf("%d edges seen", len(off))
+	}
+	for group, d := range off {
+		if quantile(d, 0.5) > 0.03 {
+			t.Errorf("edge %d is off by %.3f px", group, quantile(d, 0.5))
 		}
 	}
 }

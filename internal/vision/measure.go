@@ -41,10 +41,10 @@ const (
 	axisReach                = 1.2  // from the candidate's axis, within which the dark must have its middle
 	leastDark                = 0.04 // part of the light that a shadow takes away, at least: fainter ones are given up
 
-	// A candidate is laid along the darkest places of its rows, means over coreHalf to each
-	// side, within recentreReach; they count if they keep recentreDepth of its depth. It is
-	// left where leastPlaces do not agree, or where they turn it by recentreTurn, as another
-	// line does.
+	// A candidate is laid along the middles of the dark about the darkest places of its rows, means
+	// over coreHalf to each side, within recentreReach; they count if they keep recentreDepth of its
+	// depth. It is left where leastPlaces do not agree, or where they turn it by recentreTurn, as
+	// another line does.
 	recentreReach = 3.2
 	coreHalf      = 0.6
 	recentreDepth = 0.4
@@ -66,7 +66,7 @@ func (q *search) measureStrip(r ray) (*Strip, error) {
 	// A first look gives the width; a second, with the flanks set to it, measures.
 	width := q.rod.DiameterMM
 	every, turns := firstEvery, firstTurns
-	f.recentre(r, to)
+	inner = max(inner, f.recentre(r, to)/2+firstGap)
 	for pass := range 2 {
 		if pass == 1 {
 			every, turns = lastEvery, lastTurns
@@ -200,30 +200,55 @@ func smoothed(xs []float64, reach int) []float64 {
 	return out
 }
 
-// recentre lays the frame along the darkest places of the rows: a ray beside the
-// rod's image is known to a few degrees only, since half of its dark is masked.
-func (f *stripFit) recentre(r ray, to float64) {
+// recentre lays the frame along the middles of the rows' dark: a ray beside the
+// rod's image is known to a few degrees only, since half of its dark is masked. It returns the
+// dark's breadth, mm, 0 where most rows do not show both its edges.
+//
+// Then the darkest places stand for the middles. They may lie by one edge, and do in a
+// telephone's picture, whose sharpening darkens the rims of what is dark.
+func (f *stripFit) recentre(r ray, to float64) (breadth float64) {
 	f.sampleRows(shadowStart, min(to, r.length-0.5), recentreReach+1, 0, recentreEvery)
 	span := max(1, int(coreHalf/f.step))
-	var ss, ns []float64
+	var ss, ns, at, middles, widths []float64
 	for i := range f.rows {
 		row := &f.rows[i]
 		paper := f.lit(f.frame.at(row.s, 0))
-		low, at := (1-recentreDepth*r.depth)*paper, math.NaN()
+		low, darkest := (1-recentreDepth*r.depth)*paper, -1
 		for k := span; k+span < len(row.light); k++ {
 			n := f.first + float64(k)*f.step
 			if math.Abs(n) > recentreReach {
 				continue
 			}
 			if v := f.level(row, n-coreHalf, n+coreHalf); v < low {
-				low, at = v, n
+				low, darkest = v, k
 			}
 		}
-		if !math.IsNaN(at) {
-			ss, ns = append(ss, row.s), append(ns, at)
+		if darkest < 0 {
+			continue
 		}
+		ss, ns = append(ss, row.s), append(ns, f.first+float64(darkest)*f.step)
+		light := smoothed(row.light, smoothReach)
+		if from, to := edgesAbout(light, darkest, (paper+low)/2); from >= 0 && to < len(light) && !math.IsNaN(light[from]+light[to]) {
+			at, middles = append(at, row.s), append(middles, f.first+float64(from+to)/2*f.step)
+			widths = append(widths, float64(to-from)*f.step)
+		}
+	}
+	if 2*len(middles) > len(ns) {
+		ss, ns, breadth = at, middles, quantile(widths, 0.5)
 	}
 	if l := robustLine(ss, ns); l.used >= leastPlaces && math.Abs(l.b) < recentreTurn {
 		f.frame = newFrame(r.dir+angle.Atan2(l.b, 1), f.frame.offset+l.at(0))
 	}
+	return breadth
+}
+
+// edgesAbout returns the nearest places to both sides of one that are unseen or lighter than
+// half; -1 and the number of places where there are none.
+func edgesAbout(light []float64, at int, half float64) (from, to int) {
+	for from, to = at, at; from >= 0 && light[from] <= half; from-- {
+	}
+	for to < len(light) && light[to] <= half {
+		to++
+	}
+	return from, to
 }

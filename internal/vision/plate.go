@@ -42,6 +42,9 @@ const (
 	astrayMost = 2
 	// A mark takes part with edgesLeast samples of its edges, of 64.
 	edgesLeast = 12
+	// Edges lie within 0.5 px of a map that is one, blurred and on folded paper too. From mostScatter px
+	// on it is none: few marks near one another, seen through a lens that bends, were its start.
+	mostScatter = 2.0
 	// coarse is the long side, px, of the picture that is searched first, or three quarters
 	// of it: a sheet that fills half of it has marks of 12 to 18 px.
 	coarse = 500
@@ -140,14 +143,15 @@ type sheetSearch struct {
 func (l *sheetSearch) plateFrom(all []candidate, h calib.Homography, seen []candidate) (plate *FoundSheet, found int, err error) {
 	// First the marks as they were found, each by its own outline, then every mark
 	// that the map puts in the picture.
-	var samples []calib.Sample
+	var edges []edgeProfile
 	for _, c := range seen {
 		corners := c.mark.Corners()
 		local, ok := calib.FitHomography(corners[:], c.corners[:])
 		if ok {
-			samples = append(samples, edgeSamples(l.g, c.mark, local.Project, edgesOfMark*c.mark.ID)...)
+			edges = append(edges, edgesOf(l.g, c.mark, local.Project, edgesOfMark*c.mark.ID)...)
 		}
 	}
+	samples := samplesOf(edges)
 	flat := l.prior
 	flat.Curl = 0
 	fit, err := calib.FitPlate(h, samples, flat)
@@ -156,15 +160,16 @@ func (l *sheetSearch) plateFrom(all []candidate, h calib.Homography, seen []cand
 	}
 	var marks []int
 	for range 2 {
-		samples, marks = samples[:0], marks[:0]
+		edges, marks = edges[:0], marks[:0]
 		for _, m := range l.sheet.Marks {
 			if !markVisible(l.g, m, fit.ProjectDrawing) {
 				continue
 			}
-			if e := edgeSamples(l.g, m, fit.ProjectDrawing, edgesOfMark*m.ID); len(e) >= edgesLeast {
-				samples, marks = append(samples, e...), append(marks, m.ID)
+			if e := edgesOf(l.g, m, fit.ProjectDrawing, edgesOfMark*m.ID); len(e) >= edgesLeast {
+				edges, marks = append(edges, e...), append(marks, m.ID)
 			}
 		}
+		samples = samplesOf(edges)
 		if len(marks) < leastMarks {
 			return nil, len(marks), ErrTooFewMarks
 		}
@@ -181,6 +186,7 @@ func (l *sheetSearch) plateFrom(all []candidate, h calib.Homography, seen []cand
 	if len(astray) >= astrayMost {
 		return nil, len(marks), ErrMarksDisagree
 	}
+	samples = withoutGhost(ghostOfMarks(l.g, l.sheet, fit.ProjectDrawing), samples, fit.ProjectDrawing)
 	samples = append(samples, tickSamples(l.g, l.sheet, fit)...)
 	if fit, err = fit.Refit(samples, flat); err != nil {
 		return nil, len(marks), err
@@ -188,6 +194,9 @@ func (l *sheetSearch) plateFrom(all []candidate, h calib.Homography, seen []cand
 	curled, err := fit.Refit(samples, l.prior)
 	if err != nil {
 		return nil, len(marks), err
+	}
+	if curled.SigmaPx > mostScatter {
+		return nil, len(marks), ErrMarksDisagree
 	}
 	slices.Sort(marks)
 	return &FoundSheet{Fit: curled, Flat: fit, Marks: marks}, len(marks), nil

@@ -6,8 +6,10 @@ import (
 	"image"
 	"image/jpeg"
 	"image/png"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 
 	"shadowread/internal/calib"
@@ -117,4 +119,53 @@ func TestArithmeticCoding(t *testing.T) {
 	if _, err := DecodeJPEG(data, 1); !errors.Is(err, pixels.ErrKind) {
 		t.Errorf("%v", err)
 	}
+}
+
+// Sound pictures torn as a decoder tears them that loses or gains whole blocks (ITU-T T.81, A.2.3):
+// what follows stands so many to one side, and goes on from row of blocks to row of blocks.
+func TestTornAnywhere(t *testing.T) {
+	paths, _ := filepath.Glob("../../fixtures/demo/*.jpg")
+	random := rand.New(rand.NewPCG(7, 8))
+	torn, all := 0, 0
+	for _, path := range paths {
+		data, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		g, err := DecodeJPEG(data, 1)
+		if err != nil {
+			continue // another format
+		}
+		for range 4 {
+			by := blockSide * (1 + random.IntN(6)) * (1 - 2*random.IntN(2))
+			row, column := blockSide*(10+random.IntN(g.H/blockSide-20)), blockSide*random.IntN(g.W/blockSide)
+			if all++; g.torn(row, column, by, random.IntN(21)-10).Torn() {
+				torn++
+			}
+		}
+	}
+	if all < 20 || 100*torn < 80*all { // the rest lie in smooth paper, above all of its marks, or below
+		t.Errorf("%d of %d tears are seen", torn, all)
+	}
+}
+
+// torn is g from a block on displaced by whole blocks, and lighter by some levels.
+func (g *Gray) torn(row, column, by, lighter int) *Gray {
+	out := *g
+	out.Pix = slices.Clone(g.Pix)
+	for v := row; v < g.H; v++ {
+		for u := range g.W {
+			if v < row+blockSide && u < column {
+				continue
+			}
+			from, at := u-by, v
+			if from < 0 {
+				from, at = from+g.W, at-blockSide
+			} else if from >= g.W {
+				from, at = from-g.W, min(g.H-1, at+blockSide)
+			}
+			out.Pix[v*g.W+u] = uint8(max(0, min(255, int(g.Pix[at*g.W+from])+lighter)))
+		}
+	}
+	return &out
 }

@@ -86,13 +86,17 @@ type SheetCorner struct {
 // those of g. The corners are put right for the drawing-in of ink that the plate's
 // fit has found.
 func SheetPoints(g *Gray, s *sheet.Sheet, p *FoundSheet) (samples []calib.Sample, corners []SheetCorner) {
+	var edges []edgeProfile
 	for _, m := range s.Marks {
-		if !slices.Contains(p.Marks, m.ID) {
-			continue
+		if slices.Contains(p.Marks, m.ID) {
+			edges = append(edges, edgesOf(g, m, p.ProjectDrawing, edgesOfMark*m.ID)...)
 		}
-		e := edgeSamples(g, m, p.ProjectDrawing, edgesOfMark*m.ID)
-		samples = append(samples, e...)
-		corners = append(corners, markCorners(p, m, e)...)
+	}
+	samples = samplesOf(edges)
+	for _, m := range s.Marks {
+		if slices.Contains(p.Marks, m.ID) {
+			corners = append(corners, markCorners(p, m, samples)...)
+		}
 	}
 	return append(samples, tickSamples(g, s, p.Fit)...), corners
 }

@@ -122,12 +122,22 @@ func (f *stripFit) strip() (*Strip, error) {
 
 // uneven reports whether the strip's two halves differ, as those of a body do that lies
 // on the paper: one side of it is lit, along the other lies its own shadow. A shadow is
-// the same on both sides.
+// the same on both sides, but for what the picture does to all that is dark.
 func (f *stripFit) uneven() bool {
-	sure, _ := f.lopsided(halfBins, 0, math.Inf(1), func(width float64, k int) (from, to float64) {
+	lighter, _ := f.lopsided(halfBins, 0, math.Inf(1), func(width float64, k int) (from, to float64) {
 		return width * float64(k) / (2 * halfBins), width * float64(k+1) / (2 * halfBins)
 	})
-	return sure > unevenMost*f.depth
+	if math.Abs(lighter) <= unevenMost*f.depth {
+		return false
+	}
+	most := unevenMost
+	a, b := f.plate.Project(f.frame.at(scaleAt, 0)), f.plate.Project(f.frame.at(scaleAt, -1)) // to the left
+	long := math.Hypot(b.U-a.U, b.V-a.V)
+	ghost := ghostOfMarks(f.g, f.sheet, f.plate.ProjectDrawing).along((b.U-a.U)/long, (b.V-a.V)/long)
+	if ghost*lighter > 0 {
+		most += math.Abs(ghost)
+	}
+	return math.Abs(lighter) > most*f.depth
 }
 
 // taper is what the edges' disagreement turned, whose variance is expected, adds to the
@@ -181,8 +191,8 @@ func (f *stripFit) stained() (variance float64) {
 }
 
 // lopsided is by how much the light differs between places that mirror each other about the
-// axis, at most: surely, and possibly. bin gives the places, from the edges inwards, mm. It
-// looks at the rows between two distances from the foot.
+// axis, at most: surely, the left one's less the right one's, and possibly. bin gives the
+// places, from the edges inwards, mm. It looks at the rows between two distances from the foot.
 func (f *stripFit) lopsided(bins int, start, end float64, bin func(width float64, k int) (from, to float64)) (sure, possible float64) {
 	sum, square := make([]float64, bins), make([]float64, bins)
 	n := 0.0
@@ -207,12 +217,12 @@ func (f *stripFit) lopsided(bins int, start, end float64, bin func(width float64
 		return 0, math.Inf(1)
 	}
 	for k := range bins {
-		off := math.Abs(sum[k] / n)
+		off := sum[k] / n
 		sigma := math.Sqrt(max(0, square[k]/n-off*off) / n)
-		if off > sureSides*sigma {
-			sure = max(sure, off)
+		if math.Abs(off) > max(sureSides*sigma, math.Abs(sure)) {
+			sure = off
 		}
-		possible = max(possible, off+maybeSides*sigma)
+		possible = max(possible, math.Abs(off)+maybeSides*sigma)
 	}
 	return sure, possible
 }
