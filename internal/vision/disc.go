@@ -7,13 +7,14 @@ import (
 
 // How the light's disc is told from the edges of a strip.
 const (
-	// surelyLies and maybeCast are the logarithms of how much likelier a stick, or a shadow, must
-	// be: a picture's misfits are not all chance.
-	surelyLies, maybeCast = 2.0, 1.0
+	// surelyLies, maybeLies and maybeCast are the logarithms of how much likelier a stick, or a
+	// shadow, must be: a picture's misfits are not all chance.
+	surelyLies, maybeLies, maybeCast = 4.0, 1.0, 1.0
 	// The camera's blur is sought in steps of blurStep, and then of its roots down to finestBlur.
 	blurStep, finestBlur = 1.3, 1.05
-	// alikeSamples is over how many samples, half a pixel each, a misfit is the same.
-	alikeSamples = 4
+	// alikeSamples is over how many samples, half a pixel each, a misfit is the same. The end is
+	// one place, whose shape is not all known: what it says counts endCounts.
+	alikeSamples, endCounts = 4, 1.0 / 3
 
 	sunDisc = 0.0093 // radians, the sun's and the moon's
 
@@ -65,7 +66,7 @@ func (p *profile) seen() (n float64) {
 }
 
 // discSays is the logarithm of how much likelier the strip's edges and its end are those of a
-// thing that lies than those of a shadow: the more of what the edges alone and both together say.
+// thing that lies than those of a shadow.
 func (f *stripFit) discSays(axis fitLine, st *Strip) (says float64, ok bool) {
 	sides := f.sideProfiles(axis)
 	if sides == nil {
@@ -79,10 +80,9 @@ func (f *stripFit) discSays(axis fitLine, st *Strip) (says float64, ok bool) {
 	for _, g := range castGrowths {
 		least, _ := d.least(sides, end, []float64{g})
 		cast[0], cast[1] = min(cast[0], least[0]), min(cast[1], least[1])
-		says = math.Inf(-1)
-		for k := range cast {
-			says = max(says, n[k]/2/alikeSamples*math.Log(cast[k]/lying[k]))
-		}
+		alone := n[0] / 2 / alikeSamples * math.Log(cast[0]/lying[0])
+		both := n[1] / 2 / alikeSamples * math.Log(cast[1]/lying[1])
+		says = alone + endCounts*(both-alone)
 		if says < -maybeCast {
 			break // more would speak for a shadow, too
 		}

@@ -65,7 +65,7 @@ func (h *hearing) lies(told bool) bool {
 	case late || says > surelyLies:
 		return true
 	}
-	return !told && says > 0
+	return !told && says > maybeLies
 }
 
 // apartFromFoot reports whether bare paper lies between the foot and the strip.
@@ -104,7 +104,8 @@ func (f *stripFit) printThrough(axis fitLine, end float64) (ratio, sigma float64
 		}
 	}
 	beside, variance = beside/n, variance/(n*n)
-	if !(beside > leastInk) {
+	// Ink takes no more than all the light: what seems to is another shadow's rim.
+	if !(beside > leastInk) || beside-printSure*math.Sqrt(variance) > 1 {
 		return 0, math.Inf(1)
 	}
 	ratio = in / beside
