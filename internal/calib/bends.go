@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	lapack "gonum.org/v1/gonum/lapack/gonum"
 	"gonum.org/v1/gonum/mat"
 
 	"shadowread/internal/sheet"
@@ -300,35 +301,69 @@ func (b *backs) among(shapes *mat.Dense) *mat.SymDense {
 	return s
 }
 
+// chain is what the rows tell of shapes, turned so that each has to do with its neighbours
+// alone: then any height and noise is weighed in a few steps for each shape.
+type chain struct {
+	known, next []float64 // the information's diagonal, and beside it
+	seen, turns mat.VecDense
+}
+
+func (b *backs) chain(shapes *mat.Dense) *chain {
+	info := b.among(shapes).RawSymmetric()
+	n := info.N
+	c := &chain{known: make([]float64, n), next: make([]float64, n-1)}
+	tau, work := make([]float64, n-1), make([]float64, 64*n)
+	var lapack lapack.Implementation
+	lapack.Dsytrd(info.Uplo, n, info.Data, info.Stride, c.known, c.next, tau, work, len(work))
+	lapack.Dorgtr(info.Uplo, n, info.Data, info.Stride, tau, work, len(work))
+	var turned mat.Dense
+	turned.Mul(shapes, mat.NewDense(n, n, info.Data))
+	c.seen.MulVec(turned.T(), b.seen)
+	c.turns.MulVec(turned.T(), b.turns)
+	return c
+}
+
+// weigh adds to what flat paper makes likely what heights of a variance hh do, the rows' noise
+// having the variance kk.
+func (c *chain) weigh(g *bend, hh, kk float64) {
+	ratio := hh / kk
+	pivots := 1.0
+	logs, square, turn, variance := 0.0, 0.0, 0.0, 0.0
+	seen, turns := c.seen.RawVector().Data, c.turns.RawVector().Data
+	pivot, z, w := 0.0, 0.0, 0.0 // of the shape before
+	for k, known := range c.known {
+		own, zk, wk := 1+ratio*known, seen[k], turns[k]
+		if k > 0 {
+			beside := ratio * c.next[k-1]
+			own -= beside * beside / pivot
+			zk -= beside / pivot * z
+			wk -= beside / pivot * w
+		}
+		pivot, z, w = own, zk, wk
+		square += z * z / pivot
+		turn += z * w / pivot
+		variance += w * w / pivot
+		if pivots *= pivot; pivots > 1e200 {
+			logs, pivots = logs+math.Log(pivots), 1
+		}
+	}
+	g.likely += (ratio*square/kk - logs - math.Log(pivots)) / 2
+	g.turn += ratio * turn
+	g.variance += hh * variance
+}
+
 // along tries all bends that run one way, which is a part of all that may be.
 func (t *trial) along(way, part float64) {
 	b := t.backs(bend{way: way})
 	rare := math.Log((1 - flatPaper) / flatPaper * part / float64(len(bendBreadths)*len(bendHeights)))
 	for _, breadth := range bendBreadths {
-		var eig mat.EigenSym
-		if !eig.Factorize(b.among(bendShapes[breadth]), true) {
-			continue
-		}
-		var vectors, shapes mat.Dense
-		eig.VectorsTo(&vectors)
-		shapes.Mul(bendShapes[breadth], &vectors)
-		var seen, turns mat.VecDense
-		seen.MulVec(shapes.T(), b.seen)
-		turns.MulVec(shapes.T(), b.turns)
-		known := eig.Values(nil)
+		c := b.chain(bendShapes[breadth])
 		for _, height := range bendHeights {
 			for _, noise := range bendNoises {
-				hh, kk := height*height, noise*noise
 				g := t.flat(noise)
 				g.way, g.breadth, g.height = way, breadth, height
 				g.likely += rare
-				for k, info := range known {
-					grown := 1 + hh*max(0, info)/kk
-					z, w := seen.AtVec(k)/kk, turns.AtVec(k)
-					g.likely += (hh*z*z/grown - math.Log(grown)) / 2
-					g.turn += w * hh * z / grown
-					g.variance += w * w * hh / grown
-				}
+				c.weigh(&g, height*height, noise*noise)
 				t.all = append(t.all, g)
 			}
 		}
