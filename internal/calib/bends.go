@@ -17,8 +17,8 @@ const (
 	bendReach, bendNodes = 116.0, 47
 	// bendWays directions are tried, and bendFiner as many to each side of the likeliest instead
 	// of it, and so on to bendLevels: coarser ones leave some of a high wave unexplained, as if
-	// it were not straight.
-	bendWays, bendFiner, bendLevels = 20, 4, 3
+	// it were not straight. To weigh the rows bendFew are enough to begin with.
+	bendWays, bendFew, bendFiner, bendLevels = 20, 10, 4, 3
 	// flatPaper is how likely a sheet on a board is to lie flat before it is looked at, or to bend
 	// one way alone.
 	flatPaper = 0.5
@@ -141,9 +141,9 @@ type trial struct {
 	best   bend
 }
 
-// try tries all bends, the information that was there before the rows standing against a noise.
-// It returns nil where nothing is determined.
-func (e *evidence) try(noise float64) *trial {
+// try tries bends of so many directions, the information that was there before the rows standing
+// against a noise. It returns nil where nothing is determined.
+func (e *evidence) try(noise float64, directions int) *trial {
 	n := len(e.turns)
 	t := &trial{evidence: e, pull: mat.NewVecDense(n, nil), turns: mat.NewVecDense(n, e.turns)}
 	a := mat.NewSymDense(n, nil)
@@ -183,12 +183,12 @@ func (e *evidence) try(noise float64) *trial {
 	var v mat.VecDense
 	t.chol.SolveVecTo(&v, t.turns)
 	t.open = mat.Dot(t.turns, &v)
-	t.bends()
+	t.bends(directions)
 	return t
 }
 
-// bends tries all ways.
-func (t *trial) bends() {
+// bends tries some directions, and finer ones about the likeliest.
+func (t *trial) bends(directions int) {
 	flat := math.Inf(-1)
 	for _, noise := range bendNoises {
 		g := t.flat(noise)
@@ -197,9 +197,9 @@ func (t *trial) bends() {
 	}
 	// From coarse to fine: the place of the likeliest way is taken by finer ones.
 	const fine = 2*bendFiner + 1
-	step, part := math.Pi/bendWays, 1.0/bendWays
+	step, part := math.Pi/float64(directions), 1/float64(directions)
 	var ways []float64
-	for k := range bendWays {
+	for k := range directions {
 		ways = append(ways, step*float64(k))
 	}
 	for level := range bendLevels {

@@ -259,7 +259,11 @@ func (e *evidence) settle() *trial {
 	noise := 1.0
 	var t *trial
 	for k := range reliefTurns {
-		if t = e.try(noise); t == nil {
+		directions := bendFew
+		if k == reliefTurns-1 {
+			directions = bendWays
+		}
+		if t = e.try(noise, directions); t == nil {
 			return nil
 		}
 		noise = t.best.noise
