@@ -9,7 +9,7 @@ import (
 const (
 	// surelyLies, maybeLies and maybeCast are the logarithms of how much likelier a stick, or a
 	// shadow, must be: a picture's misfits are not all chance.
-	surelyLies, maybeLies, maybeCast = 4.0, 1.0, 1.0
+	surelyLies, maybeLies, maybeCast = 2.5, 1.0, 1.0
 	// The camera's blur is sought in steps of blurStep, and then of its roots down to finestBlur.
 	blurStep, finestBlur = 1.3, 1.05
 	// alikeSamples is over how many samples, half a pixel each, a misfit is the same. The end is
