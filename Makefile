@@ -59,7 +59,6 @@ soak: setup
 	go run ./cmd/proof soak -gnomons $(SOAK)
 	go run ./cmd/proof soak -phone $(SOAK)
 	go run ./cmd/proof clock $(SOAK)
-	go run ./cmd/proof lying $(SOAK)
 	go run ./cmd/proof level $(SOAK)
 	go run ./cmd/proof horizon $(SOAK)
 	go run ./cmd/proof reversed $(SOAK)
@@ -67,6 +66,7 @@ soak: setup
 	SHADOWREAD_SOAK=2000 go test -timeout 60m ./internal/align ./internal/workup ./internal/logbook ./internal/logimport
 	go test -tags nodynamic,matprofile -run Mats ./internal/vision
 	bash scripts/fuzz.sh 60s
+	go run ./cmd/proof lying $(SOAK)
 
 lint: setup
 	bash scripts/lint.sh

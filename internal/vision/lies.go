@@ -27,7 +27,7 @@ const (
 	leastInk                        = 0.1 // of the paper's light that the ink beside must take away
 	printTerms                      = 4   // light, its slopes along and across, ink
 	alikePlaces                     = 8   // over which the light's misfit is the same
-	printSure, asInked, asUncovered = 2, 0.65, 0.5
+	printSure, asInked, asUncovered = 2, 0.35, 0.5
 	inkBlur                         = 0.05 // mm, at least
 
 	// The strip's core, gapCore of its breadth to each side, is looked at from gapFrom on, every
