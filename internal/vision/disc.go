@@ -13,7 +13,7 @@ const (
 	// The camera's blur is sought in steps of blurStep, and then of its roots down to finestBlur.
 	blurStep, finestBlur = 1.3, 1.05
 	// alikeSamples is over how many samples, half a pixel each, a misfit is the same. The end is
-	// one place, whose shape is not all known: what it says counts endCounts.
+	// one place, whose shape is not all known: what it says against the edges counts endCounts.
 	alikeSamples, endCounts = 4, 1.0 / 3
 
 	sunDisc = 0.0093 // radians, the sun's and the moon's
@@ -82,7 +82,9 @@ func (f *stripFit) discSays(axis fitLine, st *Strip) (says float64, ok bool) {
 		cast[0], cast[1] = min(cast[0], least[0]), min(cast[1], least[1])
 		alone := n[0] / 2 / alikeSamples * math.Log(cast[0]/lying[0])
 		both := n[1] / 2 / alikeSamples * math.Log(cast[1]/lying[1])
-		says = alone + endCounts*(both-alone)
+		if says = alone + endCounts*(both-alone); alone > 0 {
+			says = max(says, both) // edges and end say the same
+		}
 		if says < -maybeCast {
 			break // more would speak for a shadow, too
 		}
