@@ -5,7 +5,7 @@
 //	proof page DIR...
 //	proof hours [-no-height] DIR...
 //	proof soak [-gnomons] [-n COUNT] [-seed SEED] [-width PX] [-keep DIR] [-pixels NAME] [-v]
-//	proof clock [-n COUNT] [-seed SEED] [-keep DIR]
+//	proof clock [-n COUNT] [-seed SEED]
 //	proof lying [-n COUNT] [-seed SEED] [-keep DIR]
 //	proof level [-n COUNT] [-seed SEED]
 //	proof horizon [-n COUNT] [-seed SEED]
@@ -63,7 +63,7 @@ func run(ctx context.Context, args []string) error {
 	case "clock":
 		return pictures(ctx, args[1:], proof.Clock)
 	case "lying":
-		return pictures(ctx, args[1:], proof.Lying)
+		return pictures(ctx, args[1:], proof.Lying, keepFlag)
 	case "level":
 		return pictures(ctx, args[1:], proof.Level)
 	case "horizon":
@@ -88,21 +88,27 @@ func enginesFlag(fs *flag.FlagSet) func() error {
 	}
 }
 
+// keepFlag adds the folder for pictures that went wrong.
+func keepFlag(fs *flag.FlagSet, o *proof.SoakOptions) {
+	fs.StringVar(&o.Keep, "keep", "", "folder for pictures that went wrong")
+}
+
 func soak(ctx context.Context, args []string) error {
 	fs := flag.NewFlagSet("soak", flag.ContinueOnError)
-	n := fs.Int("n", 500, "pictures")
-	seed := fs.Uint64("seed", 1, "seed of the first")
-	width := fs.Int("width", 2000, "px, pictures are 4 by 3")
-	keep := fs.String("keep", "", "folder for pictures that went wrong")
-	gnomons := fs.Bool("gnomons", false, "rods as people make them, ripples, things on the sheet")
-	phone := fs.Bool("phone", false, "a telephone's processing, sheets that were used, at times two of them")
+	o := proof.SoakOptions{Workers: runtime.NumCPU()}
+	fs.IntVar(&o.Count, "n", 500, "pictures")
+	fs.Uint64Var(&o.Seed, "seed", 1, "seed of the first")
+	fs.IntVar(&o.WidthPX, "width", 2000, "px, pictures are 4 by 3")
+	keepFlag(fs, &o)
+	fs.BoolVar(&o.Gnomons, "gnomons", false, "rods as people make them, ripples, things on the sheet")
+	fs.BoolVar(&o.Phone, "phone", false, "a telephone's processing, sheets that were used, at times two of them")
 	all := fs.Bool("v", false, "a line for each picture")
 	engine := enginesFlag(fs)
 	if err := errors.Join(fs.Parse(args), engine()); err != nil {
 		return err
 	}
 	var rep proof.Report
-	err := proof.Soak(ctx, proof.SoakOptions{Count: *n, Seed: *seed, WidthPX: *width, Workers: runtime.NumCPU(), Keep: *keep, Gnomons: *gnomons, Phone: *phone},
+	err := proof.Soak(ctx, o,
 		func(o proof.Outcome) {
 			rep.Add(o)
 			odd := o.Readable && o.Reason != "" || o.Reason == "" && o.Error.Abs() > 3*o.Sigma
@@ -128,12 +134,14 @@ type report interface {
 	Failed() string
 }
 
-func pictures[R report](ctx context.Context, args []string, measure func(context.Context, proof.SoakOptions) (R, error)) error {
+func pictures[R report](ctx context.Context, args []string, measure func(context.Context, proof.SoakOptions) (R, error), more ...func(*flag.FlagSet, *proof.SoakOptions)) error {
 	fs := flag.NewFlagSet("pictures", flag.ContinueOnError)
 	o := proof.SoakOptions{Workers: runtime.NumCPU(), WidthPX: 2000}
 	fs.IntVar(&o.Count, "n", 500, "pictures")
 	fs.Uint64Var(&o.Seed, "seed", 1, "seed of the first")
-	fs.StringVar(&o.Keep, "keep", "", "folder for pictures that went wrong")
+	for _, add := range more {
+		add(fs, &o)
+	}
 	if err := fs.Parse(args); err != nil {
 		return err
 	}

@@ -393,7 +393,7 @@ func dropEdges(samples []Sample, res, weight []float64, sigma float64) (common f
 		return 1
 	}
 	slices.Sort(off)
-	limit := max(6*1.4826*off[len(off)/2], 3*sigma)
+	limit := max(6*madSigma*off[len(off)/2], 3*sigma)
 	excess, count := 0.0, 0.0
 	for _, k := range groups {
 		e := edges[k]
@@ -497,15 +497,18 @@ func linearise(pl *Plate, shrink float64, samples []Sample, res []float64, jac [
 	return bad
 }
 
-// scatter is the standard deviation of the residuals from their median magnitude
-// (1.4826 x MAD, the factor of the normal law), not below 0.01 px.
+// madSigma makes one sigma of a normal law of the median of what is off its middle.
+const madSigma = 1.4826
+
+// scatter is the standard deviation of the residuals from their median magnitude, not
+// below 0.01 px.
 func scatter(res []float64) float64 {
 	m := make([]float64, 0, len(res))
 	for _, r := range res {
 		m = append(m, math.Abs(r))
 	}
 	slices.Sort(m)
-	return max(0.01, 1.4826*m[len(m)/2])
+	return max(0.01, madSigma*m[len(m)/2])
 }
 
 // biweight is Tukey's weight with the customary 4.685 sigma.

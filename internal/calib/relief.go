@@ -251,7 +251,7 @@ func (e *evidence) settle() *trial {
 	if len(off) == 0 {
 		return nil
 	}
-	cut := startCut * max(1, 1.4826*middle(off))
+	cut := startCut * max(1, madSigma*middle(off))
 	for i := range e.rows {
 		r := &e.rows[i]
 		r.weight = min(1, cut*r.sigma/max(math.Abs(r.off), leastKept))

@@ -122,13 +122,7 @@ func (rep *LyingReport) one(ctx context.Context, o SoakOptions, dir string, seed
 		what = fmt.Sprintf("off by %.2f°, %s", err.Degrees(), what)
 	}
 	rep.Wrong = append(rep.Wrong, fmt.Sprintf("seed %d: read ± %.2f°, clock %s: %s", seed, math.Abs(WithoutLevel(*res.Budget).Degrees()), res.Clock, what))
-	if o.Keep != "" {
-		data, err := os.ReadFile(path)
-		if err == nil {
-			os.MkdirAll(o.Keep, 0o755)
-			os.WriteFile(filepath.Join(o.Keep, filepath.Base(path)), data, 0o644)
-		}
-	}
+	o.keep(path)
 	return nil
 }
 

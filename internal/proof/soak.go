@@ -139,6 +139,17 @@ func sky(at time.Time, lat, lon angle.Angle) (azimuth, altitude angle.Angle) {
 	return a.Azimuth, a.Altitude
 }
 
+// keep copies a picture that went wrong, where such are kept.
+func (o SoakOptions) keep(path string) {
+	if o.Keep == "" {
+		return
+	}
+	if data, err := os.ReadFile(path); err == nil {
+		os.MkdirAll(o.Keep, 0o755)
+		os.WriteFile(filepath.Join(o.Keep, filepath.Base(path)), data, 0o644)
+	}
+}
+
 func soakOne(ctx context.Context, o SoakOptions, dir string, seed uint64) Outcome {
 	r := rand.New(rand.NewPCG(seed, 0x5eed))
 	scene := render.RandomScene(r, render.RandomOptions{
@@ -166,11 +177,8 @@ func soakOne(ctx context.Context, o SoakOptions, dir string, seed uint64) Outcom
 		out.Error = (*res.Heading - res.Correction - angle.FromDegrees(*truth.StripReader)).Signed()
 		out.Sigma = WithoutLevel(*res.Budget)
 	}
-	if o.Keep != "" && (out.Readable != res.OK() || res.OK() && (out.Error.Abs() > 3*out.Sigma)) {
-		if data, err := os.ReadFile(path); err == nil {
-			os.MkdirAll(o.Keep, 0o755)
-			os.WriteFile(filepath.Join(o.Keep, filepath.Base(path)), data, 0o644)
-		}
+	if out.Readable != res.OK() || res.OK() && (out.Error.Abs() > 3*out.Sigma) {
+		o.keep(path)
 	}
 	return out
 }

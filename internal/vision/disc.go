@@ -16,7 +16,7 @@ const (
 	// one place, whose shape is not all known: what it says against the edges counts endCounts.
 	alikeSamples, endCounts = 4, 1.0 / 3
 
-	sunDisc = 0.0093 // radians, the sun's and the moon's
+	sunDisc = 0.0093 // radians, 0.533 degrees, the sun's and the moon's
 
 	// The strip is looked at in discBins parts along it, to discBeyond mm and discBeyondPx beyond
 	// its edges, and its end over endReach mm to each side, endCore of the breadth about the
@@ -122,7 +122,7 @@ func (f *stripFit) sideProfiles(axis fitLine) (list []*profile) {
 		for _, c := range columns {
 			v := math.NaN()
 			if 2*len(c) > len(part) {
-				v = encoded(quantile(c, 0.5) * p.paper)
+				v = linearToSRGB(quantile(c, 0.5) * p.paper)
 			}
 			p.v = append(p.v, v)
 		}
@@ -156,7 +156,7 @@ func (f *stripFit) endProfile(axis fitLine, st *Strip) *profile {
 		}
 		v := math.NaN()
 		if n == 5 {
-			v = encoded(sum / n * p.paper)
+			v = linearToSRGB(sum / n * p.paper)
 			seen++
 		}
 		p.v = append(p.v, v)
@@ -357,25 +357,16 @@ func soften(from, to []float64, sigma float64) {
 	}
 }
 
-// encoded is the level, 0 to 1, of a light: the transfer function of sRGB (IEC 61966-2-1), in
-// which telephones sharpen.
-func encoded(x float64) float64 {
-	if x <= 0.0031308 {
-		return 12.92 * max(0, x)
-	}
-	return 1.055*math.Pow(x, 1/2.4) - 0.055
-}
-
 const encodedSteps = 1024
 
 var encodedTable = func() (t [encodedSteps + 2]float64) {
 	for i := range t {
-		t[i] = encoded(sq(float64(i) / encodedSteps))
+		t[i] = linearToSRGB(sq(float64(i) / encodedSteps))
 	}
 	return t
 }()
 
-// encodedFast is encoded from a table over the light's root, within 0 and 1.
+// encodedFast is linearToSRGB from a table over the light's root, within 0 and 1.
 func encodedFast(x float64) float64 {
 	y := math.Sqrt(max(0, min(1, x))) * encodedSteps
 	i := int(y)

@@ -101,13 +101,9 @@ func inkWithin(g *Gray, at, along sheet.Point, module float64, project projector
 	if !ok {
 		return nil, 0, 0
 	}
-	q := project(at)
+	nu, nv = e.nu, e.nv
 	in := project(sheet.Point{X: at.X - outward.X*module, Y: at.Y - outward.Y*module})
-	ahead := project(sheet.Point{X: at.X + along.X*alongTo, Y: at.Y + along.Y*alongTo})
-	tu, tv := ahead.U-q.U, ahead.V-q.V
-	long := math.Hypot(tu, tv)
-	nu, nv = tv/long, -tu/long
-	half := ((q.U-in.U)*nu + (q.V-in.V)*nv) / 2
+	half := ((e.q.U-in.U)*nu + (e.q.V-in.V)*nv) / 2
 	if !g.contains(edge, half+2) {
 		return nil, 0, 0
 	}

@@ -47,9 +47,12 @@ func (h *hearing) lies(told bool) bool {
 		return false
 	}
 	axis := f.axis()
+	if f.apartFromFoot(axis) {
+		return true
+	}
 	ratio, sigma := f.printThrough(axis, max(h.st.Length, h.st.AtLeast)-h.st.Width)
 	switch {
-	case f.apartFromFoot(axis), ratio+printSure*sigma < asInked:
+	case ratio+printSure*sigma < asInked:
 		return true
 	case ratio-printSure*sigma > asUncovered:
 		return false

@@ -13,6 +13,14 @@ func srgbToLinear(x float64) float64 {
 	return math.Pow((x+0.055)/1.055, 2.4)
 }
 
+// linearToSRGB is the level, 0 to 1, of a light, none below 0.
+func linearToSRGB(x float64) float64 {
+	if x <= 0.0031308 {
+		return 12.92 * max(0, x)
+	}
+	return 1.055*math.Pow(x, 1/2.4) - 0.055
+}
+
 // madSigma makes one sigma of a normal law of the median of what is off its middle: 1 over
 // its 3/4 quantile.
 const madSigma = 1.4826

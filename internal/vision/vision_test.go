@@ -189,13 +189,6 @@ func drawStrip(r *rand.Rand, p *calib.Plate, w, h int, dir angle.Angle, offset, 
 	return g
 }
 
-func linearToSRGB(x float64) float64 {
-	if x <= 0.0031308 {
-		return 12.92 * x
-	}
-	return 1.055*math.Pow(x, 1/2.4) - 0.055
-}
-
 // The scatter of the direction must lie near the Cramer-Rao bound of a free line
 // through a strip with two blurred edges,
 //

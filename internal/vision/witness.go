@@ -42,9 +42,9 @@ const (
 	// nearBreadth where the strip is a shadow for sure.
 	likeBreadth, nearBreadth = 0.2, 0.25
 	// leastGrowth is by how much the variance of a penumbra grows with the square of the
-	// distance from the foot, at least: a disc of 0.533 degrees blurs as a normal law of
+	// distance from the foot, at least: the sun's disc blurs as a normal law of
 	// a quarter of its width, and more under a higher light.
-	leastGrowth = 0.0093 * 0.0093 / 16
+	leastGrowth = sunDisc * sunDisc / 16
 	// tooSharp is the part of leastGrowth under which, by sharpSure sigmas, no disc's penumbra
 	// grows; without a rod in view it takes faintGrowth of it within growthSure sigmas.
 	tooSharp, sharpSure     = 0.3, 4
