@@ -71,6 +71,7 @@ type evidence struct {
 	turns []float64     // rad, what each parameter turns the line by
 	on    []sheet.Point // places of the line, and rad for each mm of height there
 	by    []float64
+	backs backs // those of one way after the other
 }
 
 // Relief tells what the heights of the paper do to the straight line between two pixels,
