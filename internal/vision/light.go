@@ -2,7 +2,8 @@ package vision
 
 import (
 	"math"
-	"slices"
+
+	"shadowread/internal/rank"
 )
 
 // srgbToLinear undoes the transfer function of sRGB (IEC 61966-2-1), whose figures these are.
@@ -31,9 +32,8 @@ func quantile(xs []float64, q float64) float64 {
 	if len(xs) == 0 {
 		return math.NaN()
 	}
-	s := slices.Clone(xs)
-	slices.Sort(s)
-	return s[int(q*float64(len(s)-1))]
+	var room [256]float64 // most are short
+	return rank.Select(append(room[:0], xs...), int(q*float64(len(xs)-1)))
 }
 
 // tenths reports whether a count makes so many tenths of all.
