@@ -32,8 +32,13 @@ func quantile(xs []float64, q float64) float64 {
 	if len(xs) == 0 {
 		return math.NaN()
 	}
-	var room [256]float64 // most are short
-	return rank.Select(append(room[:0], xs...), int(q*float64(len(xs)-1)))
+	k := int(q * float64(len(xs)-1))
+	if len(xs) <= 16 { // a little room costs less to clear
+		var room [16]float64
+		return rank.Select(append(room[:0], xs...), k)
+	}
+	var room [256]float64
+	return rank.Select(append(room[:0], xs...), k)
 }
 
 // tenths reports whether a count makes so many tenths of all.
