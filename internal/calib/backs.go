@@ -49,13 +49,18 @@ func (t *trial) turnedTo(way float64) *backs {
 		b.turns[k] += (1 - part) * t.by[i]
 		b.turns[k+1] += part * t.by[i]
 	}
+	var rows [bendNodes][]float64
+	for k := range rows {
+		rows[k] = b.root[k*n : (k+1)*n]
+		t.overRoot(rows[k])
+		b.seen[k] -= dot(rows[k], t.pulled)
+		b.turns[k] -= dot(rows[k], t.turned)
+	}
+	b.folded = cleared(b.folded, bendNodes*bendNodes)
+	products(b.folded, bendNodes, rows[:], rows[:], true)
 	for k := range bendNodes {
-		row := b.root[k*n : (k+1)*n]
-		t.overRoot(row)
-		b.seen[k] -= dot(row, t.pulled)
-		b.turns[k] -= dot(row, t.turned)
 		for l := range k + 1 {
-			b.info[k*bendNodes+l] -= dot(row, b.root[l*n:(l+1)*n])
+			b.info[k*bendNodes+l] -= b.folded[k*bendNodes+l]
 			b.info[l*bendNodes+k] = b.info[k*bendNodes+l]
 		}
 	}

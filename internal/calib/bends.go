@@ -22,6 +22,10 @@ const (
 	// flatPaper is how likely a sheet on a board is to lie flat before it is looked at, or to bend
 	// one way alone.
 	flatPaper = 0.5
+	// Where all bends of the middle breadth are less likely than flat paper by surelyFlat, ln, rows are
+	// weighed as of flat paper: of real bends no breadth is told so sharply from the next. By
+	// flatAlone, all bends together have a thousandth, and are not tried.
+	surelyFlat, flatAlone = 3, 12
 	// bendShare is the part of the variance that the shapes which are kept have.
 	bendShare = 0.995
 )
@@ -29,8 +33,9 @@ const (
 var (
 	// bendBreadths are how far heights are alike across the backs, mm; bendHeights one sigma of
 	// them, mm: folds and waves of less than a tenth up to a millimetre (common practice).
-	bendBreadths = []float64{8, 16, 32}
-	bendHeights  = []float64{0.02, 0.04, 0.08, 0.16, 0.32, 0.64}
+	bendBreadths  = []float64{8, 16, 32}
+	middleBreadth = bendBreadths[1:2]
+	bendHeights   = []float64{0.02, 0.04, 0.08, 0.16, 0.32, 0.64}
 	// bendNoises are what the rows scatter by, over the fit's scatter, which heights may have
 	// raised.
 	bendNoises = []float64{0.25, 0.35, 0.5, 0.7, 1, 1.4, 2, 2.8}
@@ -197,7 +202,7 @@ type trial struct {
 
 // try tries bends of so many directions, the information that was there before the rows standing
 // against a noise. It returns nil where nothing is determined.
-func (e *evidence) try(noise float64, directions int) *trial {
+func (e *evidence) try(noise float64, directions int, weighing bool) *trial {
 	n := len(e.turns)
 	t := &trial{evidence: e, pull: mat.NewVecDense(n, nil), turns: mat.NewVecDense(n, e.turns)}
 	a := mat.NewSymDense(n, nil)
@@ -241,12 +246,12 @@ func (e *evidence) try(noise float64, directions int) *trial {
 	t.pulled, t.turned = slices.Clone(pull), slices.Clone(e.turns)
 	t.overRoot(t.pulled)
 	t.overRoot(t.turned)
-	t.bends(directions)
+	t.bends(directions, weighing)
 	return t
 }
 
 // bends tries some directions, and finer ones about the likeliest.
-func (t *trial) bends(directions int) {
+func (t *trial) bends(directions int, weighing bool) {
 	flat := math.Inf(-1)
 	perWay := len(bendBreadths) * len(bendHeights) * len(bendNoises)
 	t.all = make(bends, 0, len(bendNoises)+directions*perWay)
@@ -262,11 +267,18 @@ func (t *trial) bends(directions int) {
 	for k := range directions {
 		ways = append(ways, step*float64(k))
 	}
+	if weighing || t.flatBy > flatAlone {
+		t.flatBy = flat - t.likeliest(ways, part)
+		if t.flatBy > flatAlone || weighing && t.flatBy > surelyFlat {
+			t.settled()
+			return
+		}
+	}
 	for level := range bendLevels {
 		best, first, likely := 0.0, 0, math.Inf(-1)
 		for _, way := range ways {
 			from := len(t.all)
-			t.along(way, part)
+			t.along(way, part, bendBreadths)
 			for _, g := range t.all[from:] {
 				if g.likely > likely {
 					best, first, likely = way, from, g.likely
@@ -282,6 +294,24 @@ func (t *trial) bends(directions int) {
 			ways = append(ways, best+step*float64(k))
 		}
 	}
+	t.settled()
+}
+
+// likeliest is how likely the likeliest bend of the middle breadth is.
+func (t *trial) likeliest(ways []float64, part float64) float64 {
+	flat, likely := len(t.all), math.Inf(-1)
+	for _, way := range ways {
+		t.along(way, part, middleBreadth)
+		for _, g := range t.all[flat:] {
+			likely = max(likely, g.likely)
+		}
+		t.all = t.all[:flat]
+	}
+	return likely
+}
+
+// settled takes the likeliest of what was tried, and makes parts of all.
+func (t *trial) settled() {
 	t.best = slices.MaxFunc(t.all, func(a, b bend) int { return cmp.Compare(a.likely, b.likely) })
 	t.all.shares()
 }
@@ -295,10 +325,10 @@ func (t *trial) flat(noise float64) bend {
 }
 
 // along tries all bends that run one way, which is a part of all that may be.
-func (t *trial) along(way, part float64) {
+func (t *trial) along(way, part float64, breadths []float64) {
 	b := t.turnedTo(way)
 	rare := math.Log((1 - flatPaper) / flatPaper * part / float64(len(bendBreadths)*len(bendHeights)))
-	for _, breadth := range bendBreadths {
+	for _, breadth := range breadths {
 		b.chain.turn(b.among(bendShapes[breadth]))
 		for _, height := range bendHeights {
 			for i, noise := range bendNoises {

@@ -72,6 +72,8 @@ type evidence struct {
 	on    []sheet.Point // places of the line, and rad for each mm of height there
 	by    []float64
 	backs backs // those of one way after the other
+	// flatBy is by how much flat paper was likelier than bends of the middle breadth, ln.
+	flatBy float64
 }
 
 // Relief tells what the heights of the paper do to the straight line between two pixels,
@@ -264,7 +266,7 @@ func (e *evidence) settle() *trial {
 		if k == reliefTurns-1 {
 			directions = bendWays
 		}
-		if t = e.try(noise, directions); t == nil {
+		if t = e.try(noise, directions, k < reliefTurns-1); t == nil {
 			return nil
 		}
 		noise = t.best.noise

@@ -82,9 +82,10 @@ func (w *topRow) odd(differs, sigmas float64) (n int) {
 	return n
 }
 
-// rows looks along the rod's image. Rows over the lubber line, and those beside which nothing
-// is seen, are left out.
-func (l *lookUp) rows() (rows []topRow) {
+// rows looks along the rod's image until it has plainly ended, and a rim with it. Rows over the
+// lubber line, and those beside which nothing is seen, are left out.
+func (l *lookUp) rows() (rows []topRow, weighed endings) {
+	weighed.score = make([]float64, 1, topReach/topStep)
 	r, st, f := l.img, l.st, l.line
 	strip := newFrame(st.Direction, st.FootOffset)
 	for d := clearOfFoot; d < topReach; d += topStep {
@@ -92,12 +93,12 @@ func (l *lookUp) rows() (rows []topRow) {
 		half := st.Width / 2 * r.grown(d)
 		if along, across := strip.place(p); along > 0 && math.Abs(across) < st.Width/2+half+topShadow {
 			if len(rows) > 0 {
-				return rows
+				return rows, weighed
 			}
 			continue
 		}
 		if math.IsNaN(l.raw(p)) {
-			return rows
+			return rows, weighed
 		}
 		onLubber, mark := covered(l.sheet, p, 2*half)
 		if onLubber {
@@ -105,9 +106,13 @@ func (l *lookUp) rows() (rows []topRow) {
 		}
 		if w, ok := l.row(d, half, mark); ok {
 			rows = append(rows, w)
+			weighed.take(&w, l.differs)
+			if weighed.over && d-rows[weighed.best].d >= topRim {
+				break
+			}
 		}
 	}
-	return rows
+	return rows, weighed
 }
 
 // row looks at one place of the rod's image, where that has a half width. ok is false where
