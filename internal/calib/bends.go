@@ -267,9 +267,9 @@ func (t *trial) bends(directions int, weighing bool) {
 	for k := range directions {
 		ways = append(ways, step*float64(k))
 	}
-	if weighing || t.flatBy > flatAlone {
+	if weighing {
 		t.flatBy = flat - t.likeliest(ways, part)
-		if t.flatBy > flatAlone || weighing && t.flatBy > surelyFlat {
+		if t.flatBy > surelyFlat {
 			t.settled()
 			return
 		}

@@ -262,12 +262,16 @@ func (e *evidence) settle() *trial {
 	noise := 1.0
 	var t *trial
 	for k := range reliefTurns {
-		directions := bendFew
-		if k == reliefTurns-1 {
-			directions = bendWays
+		last := k == reliefTurns-1
+		if !last || e.flatBy > flatAlone {
+			if t = e.try(noise, bendFew, true); t == nil {
+				return nil
+			}
 		}
-		if t = e.try(noise, directions, k < reliefTurns-1); t == nil {
-			return nil
+		if last && e.flatBy <= flatAlone {
+			if t = e.try(noise, bendWays, false); t == nil {
+				return nil
+			}
 		}
 		noise = t.best.noise
 		if k < reliefTurns-1 {
