@@ -25,7 +25,7 @@ const (
 	// Where all bends of the middle breadth are less likely than flat paper by surelyFlat, ln, rows are
 	// weighed as of flat paper: of real bends no breadth is told so sharply from the next. By
 	// flatAlone, all bends together have a thousandth, and are not tried.
-	surelyFlat, flatAlone = 3, 12
+	surelyFlat, flatAlone = 6, 12
 	// bendShare is the part of the variance that the shapes which are kept have.
 	bendShare = 0.995
 )
