@@ -5,7 +5,7 @@ import (
 	"math"
 	"slices"
 
-	lapack "gonum.org/v1/gonum/lapack/gonum"
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 
 	"shadowread/internal/sheet"
@@ -22,6 +22,10 @@ const (
 	// flatPaper is how likely a sheet on a board is to lie flat before it is looked at, or to bend
 	// one way alone.
 	flatPaper = 0.5
+	// Where all bends of the middle breadth are less likely than flat paper by surelyFlat, ln, rows are
+	// weighed as of flat paper: of real bends no breadth is told so sharply from the next. By
+	// flatAlone, all bends together have a thousandth, and are not tried.
+	surelyFlat, flatAlone = 6, 12
 	// bendShare is the part of the variance that the shapes which are kept have.
 	bendShare = 0.995
 )
@@ -29,17 +33,29 @@ const (
 var (
 	// bendBreadths are how far heights are alike across the backs, mm; bendHeights one sigma of
 	// them, mm: folds and waves of less than a tenth up to a millimetre (common practice).
-	bendBreadths = []float64{8, 16, 32}
-	bendHeights  = []float64{0.02, 0.04, 0.08, 0.16, 0.32, 0.64}
+	bendBreadths  = []float64{8, 16, 32}
+	middleBreadth = bendBreadths[1:2]
+	bendHeights   = []float64{0.02, 0.04, 0.08, 0.16, 0.32, 0.64}
 	// bendNoises are what the rows scatter by, over the fit's scatter, which heights may have
 	// raised.
 	bendNoises = []float64{0.25, 0.35, 0.5, 0.7, 1, 1.4, 2, 2.8}
 )
 
-// bendShapes are independent shapes across the backs, one sigma each, on the nodes, of each
-// breadth: the eigenvectors of a Matern process of order 3/2, which has folds and waves.
-var bendShapes = func() map[float64]*mat.Dense {
-	all := map[float64]*mat.Dense{}
+// bendHalf is how many nodes there are but for those whose mirror image is one of them.
+const bendHalf = (bendNodes + 1) / 2
+
+// shapes are independent shapes across the backs, one sigma each, on the nodes. Each is its own
+// mirror image, or that with the other sign: on what nodes and their mirror images have alike,
+// and on by what they differ, it takes half the places.
+type shapes struct {
+	*mat.Dense             // a column each, those that mirror alike first
+	alike, odd [][]float64 // the same, folded
+}
+
+// bendShapes are shapes of each breadth: the eigenvectors of a Matern process of order 3/2, which
+// has folds and waves.
+var bendShapes = func() map[float64]*shapes {
+	all := map[float64]*shapes{}
 	const step = 2 * bendReach / (bendNodes - 1)
 	for _, breadth := range bendBreadths {
 		k := mat.NewSymDense(bendNodes, nil)
@@ -54,20 +70,56 @@ var bendShapes = func() map[float64]*mat.Dense {
 		eig.Factorize(k, true)
 		eig.VectorsTo(&vectors)
 		values := eig.Values(nil) // ascending
-		kept, sum := 0, 0.0
-		for ; sum < bendShare*bendNodes; kept++ {
-			sum += values[bendNodes-1-kept]
-		}
-		shapes := mat.NewDense(bendNodes, kept, nil)
-		for c := range kept {
-			for i := range bendNodes {
-				shapes.Set(i, c, math.Sqrt(values[bendNodes-1-c])*vectors.At(i, bendNodes-1-c))
+		s := &shapes{}
+		for c, sum := bendNodes-1, 0.0; sum < bendShare*bendNodes; c-- {
+			sum += values[c]
+			v := mat.Col(nil, c, &vectors)
+			floats.Scale(math.Sqrt(values[c]), v)
+			if folded(v); floats.Norm(v[:bendHalf], 2) > floats.Norm(v[bendHalf:], 2) {
+				s.alike = append(s.alike, v[:bendHalf])
+			} else {
+				s.odd = append(s.odd, v[bendHalf:])
 			}
 		}
-		all[breadth] = shapes
+		s.Dense = mat.NewDense(bendNodes, len(s.alike)+len(s.odd), nil)
+		for c := range s.alike {
+			s.SetCol(c, unfolded(s.alike[c], nil))
+		}
+		for c := range s.odd {
+			s.SetCol(len(s.alike)+c, unfolded(nil, s.odd[c]))
+		}
+		all[breadth] = s
 	}
 	return all
 }()
+
+// folded puts for values on the nodes what they have in common with their mirror images, and then
+// by what they differ. It is a turn.
+func folded(v []float64) {
+	var out [bendNodes]float64
+	for i := range bendHalf - 1 {
+		a, b := v[i], v[bendNodes-1-i]
+		out[i], out[bendHalf+i] = (a+b)/math.Sqrt2, (a-b)/math.Sqrt2
+	}
+	out[bendHalf-1] = v[bendHalf-1]
+	copy(v, out[:])
+}
+
+// unfolded turns values back.
+func unfolded(alike, odd []float64) []float64 {
+	out := make([]float64, bendNodes)
+	for i, v := range alike {
+		if i == bendHalf-1 {
+			out[i] += v
+			break
+		}
+		out[i], out[bendNodes-1-i] = out[i]+v/math.Sqrt2, out[bendNodes-1-i]+v/math.Sqrt2
+	}
+	for i, v := range odd {
+		out[i], out[bendNodes-1-i] = out[i]+v/math.Sqrt2, out[bendNodes-1-i]-v/math.Sqrt2
+	}
+	return out
+}
 
 // bend is one way in which the paper may lie: how likely that is, ln, and what it turns the
 // line by.
@@ -82,6 +134,10 @@ type bend struct {
 // node is where a place lies across the backs: the node before it and the part to the next.
 func (g *bend) node(p sheet.Point) (node int, part float64) {
 	sin, cos := math.Sincos(g.way)
+	return across(p, sin, cos)
+}
+
+func across(p sheet.Point, sin, cos float64) (node int, part float64) {
 	x := (p.X*cos - p.Y*sin + bendReach) * (bendNodes - 1) / (2 * bendReach)
 	node = max(0, min(bendNodes-2, int(x)))
 	return node, x - float64(node)
@@ -130,8 +186,11 @@ type trial struct {
 	*evidence
 	seen   []sight
 	chol   mat.Cholesky
+	root   mat.TriDense // of the information, lower
 	pull   *mat.VecDense
 	turns  *mat.VecDense
+	pulled []float64 // pull and turns over the root
+	turned []float64
 	adjust mat.VecDense
 	free   float64 // rows that count, less parameters that they settle
 	square float64 // what the adjustment leaves of the rows, in sigmas
@@ -143,7 +202,7 @@ type trial struct {
 
 // try tries bends of so many directions, the information that was there before the rows standing
 // against a noise. It returns nil where nothing is determined.
-func (e *evidence) try(noise float64, directions int) *trial {
+func (e *evidence) try(noise float64, directions int, weighing bool) *trial {
 	n := len(e.turns)
 	t := &trial{evidence: e, pull: mat.NewVecDense(n, nil), turns: mat.NewVecDense(n, e.turns)}
 	a := mat.NewSymDense(n, nil)
@@ -183,13 +242,19 @@ func (e *evidence) try(noise float64, directions int) *trial {
 	var v mat.VecDense
 	t.chol.SolveVecTo(&v, t.turns)
 	t.open = mat.Dot(t.turns, &v)
-	t.bends(directions)
+	t.chol.LTo(&t.root)
+	t.pulled, t.turned = slices.Clone(pull), slices.Clone(e.turns)
+	t.overRoot(t.pulled)
+	t.overRoot(t.turned)
+	t.bends(directions, weighing)
 	return t
 }
 
 // bends tries some directions, and finer ones about the likeliest.
-func (t *trial) bends(directions int) {
+func (t *trial) bends(directions int, weighing bool) {
 	flat := math.Inf(-1)
+	perWay := len(bendBreadths) * len(bendHeights) * len(bendNoises)
+	t.all = make(bends, 0, len(bendNoises)+directions*perWay)
 	for _, noise := range bendNoises {
 		g := t.flat(noise)
 		t.all = append(t.all, g)
@@ -202,11 +267,18 @@ func (t *trial) bends(directions int) {
 	for k := range directions {
 		ways = append(ways, step*float64(k))
 	}
+	if weighing {
+		t.flatBy = flat - t.likeliest(ways, part)
+		if t.flatBy > surelyFlat {
+			t.settled()
+			return
+		}
+	}
 	for level := range bendLevels {
 		best, first, likely := 0.0, 0, math.Inf(-1)
 		for _, way := range ways {
 			from := len(t.all)
-			t.along(way, part)
+			t.along(way, part, bendBreadths)
 			for _, g := range t.all[from:] {
 				if g.likely > likely {
 					best, first, likely = way, from, g.likely
@@ -216,13 +288,30 @@ func (t *trial) bends(directions int) {
 		if level == bendLevels-1 || !(likely > flat) {
 			break
 		}
-		perWay := len(bendBreadths) * len(bendHeights) * len(bendNoises)
 		t.all = slices.Delete(t.all, first, first+perWay)
 		step, part, ways = step/fine, part/fine, ways[:0]
 		for k := -bendFiner; k <= bendFiner; k++ {
 			ways = append(ways, best+step*float64(k))
 		}
 	}
+	t.settled()
+}
+
+// likeliest is how likely the likeliest bend of the middle breadth is.
+func (t *trial) likeliest(ways []float64, part float64) float64 {
+	flat, likely := len(t.all), math.Inf(-1)
+	for _, way := range ways {
+		t.along(way, part, middleBreadth)
+		for _, g := range t.all[flat:] {
+			likely = max(likely, g.likely)
+		}
+		t.all = t.all[:flat]
+	}
+	return likely
+}
+
+// settled takes the likeliest of what was tried, and makes parts of all.
+func (t *trial) settled() {
 	t.best = slices.MaxFunc(t.all, func(a, b bend) int { return cmp.Compare(a.likely, b.likely) })
 	t.all.shares()
 }
@@ -235,135 +324,18 @@ func (t *trial) flat(noise float64) bend {
 	}
 }
 
-// backs is what the rows tell of heights at the nodes across backs that run one way, the map
-// being adjusted to them.
-type backs struct {
-	info   *mat.Dense
-	seen   *mat.VecDense
-	turns  *mat.VecDense // what heights turn the line by
-	adjust mat.Dense     // and the map's parameters, with the other sign
-}
-
-func (t *trial) backs(g bend) *backs {
-	b := &backs{info: mat.NewDense(bendNodes, bendNodes, nil), seen: mat.NewVecDense(bendNodes, nil), turns: mat.NewVecDense(bendNodes, nil)}
-	n := len(t.evidence.turns)
-	x := mat.NewDense(bendNodes, n, nil)
-	info, seen, turns := b.info.RawMatrix().Data, b.seen.RawVector().Data, b.turns.RawVector().Data
-	nodes, lifts := make([]int, 0, 2*reliefRows), make([]float64, 0, 2*reliefRows)
-	for i := range t.seen {
-		r := &t.seen[i]
-		nodes, lifts = nodes[:0], lifts[:0]
-		for j, at := range r.at {
-			k, part := g.node(at)
-			nodes, lifts = append(nodes, k, k+1), append(lifts, (1-part)*r.lift[j], part*r.lift[j])
-		}
-		for i, k := range nodes {
-			h := r.info * lifts[i]
-			seen[k] += h * r.off
-			for j, l := range nodes {
-				info[k*bendNodes+l] += h * lifts[j]
-			}
-			row := x.RawRowView(k)
-			for q, v := range r.by {
-				row[q] += h * v
-			}
-		}
-	}
-	for i, p := range t.on {
-		k, part := g.node(p)
-		turns[k] += (1 - part) * t.by[i]
-		turns[k+1] += part * t.by[i]
-	}
-	t.chol.SolveTo(&b.adjust, x.T())
-	var y mat.Dense
-	y.Mul(x, &b.adjust)
-	b.info.Sub(b.info, &y)
-	var v mat.VecDense
-	v.MulVec(b.adjust.T(), t.pull)
-	b.seen.SubVec(b.seen, &v)
-	v.MulVec(b.adjust.T(), t.turns)
-	b.turns.SubVec(b.turns, &v)
-	return b
-}
-
-// among is what the rows tell of shapes.
-func (b *backs) among(shapes *mat.Dense) *mat.SymDense {
-	n := shapes.RawMatrix().Cols
-	var half, full mat.Dense
-	half.Mul(shapes.T(), b.info)
-	full.Mul(&half, shapes)
-	s := mat.NewSymDense(n, nil)
-	for i := range n {
-		for j := i; j < n; j++ {
-			s.SetSym(i, j, (full.At(i, j)+full.At(j, i))/2)
-		}
-	}
-	return s
-}
-
-// chain is what the rows tell of shapes, turned so that each has to do with its neighbours
-// alone: then any height and noise is weighed in a few steps for each shape.
-type chain struct {
-	known, next []float64 // the information's diagonal, and beside it
-	seen, turns mat.VecDense
-}
-
-func (b *backs) chain(shapes *mat.Dense) *chain {
-	info := b.among(shapes).RawSymmetric()
-	n := info.N
-	c := &chain{known: make([]float64, n), next: make([]float64, n-1)}
-	tau, work := make([]float64, n-1), make([]float64, 64*n)
-	var lapack lapack.Implementation
-	lapack.Dsytrd(info.Uplo, n, info.Data, info.Stride, c.known, c.next, tau, work, len(work))
-	lapack.Dorgtr(info.Uplo, n, info.Data, info.Stride, tau, work, len(work))
-	var turned mat.Dense
-	turned.Mul(shapes, mat.NewDense(n, n, info.Data))
-	c.seen.MulVec(turned.T(), b.seen)
-	c.turns.MulVec(turned.T(), b.turns)
-	return c
-}
-
-// weigh adds to what flat paper makes likely what heights of a variance hh do, the rows' noise
-// having the variance kk.
-func (c *chain) weigh(g *bend, hh, kk float64) {
-	ratio := hh / kk
-	pivots := 1.0
-	logs, square, turn, variance := 0.0, 0.0, 0.0, 0.0
-	seen, turns := c.seen.RawVector().Data, c.turns.RawVector().Data
-	pivot, z, w := 0.0, 0.0, 0.0 // of the shape before
-	for k, known := range c.known {
-		own, zk, wk := 1+ratio*known, seen[k], turns[k]
-		if k > 0 {
-			beside := ratio * c.next[k-1]
-			own -= beside * beside / pivot
-			zk -= beside / pivot * z
-			wk -= beside / pivot * w
-		}
-		pivot, z, w = own, zk, wk
-		square += z * z / pivot
-		turn += z * w / pivot
-		variance += w * w / pivot
-		if pivots *= pivot; pivots > 1e200 {
-			logs, pivots = logs+math.Log(pivots), 1
-		}
-	}
-	g.likely += (ratio*square/kk - logs - math.Log(pivots)) / 2
-	g.turn += ratio * turn
-	g.variance += hh * variance
-}
-
 // along tries all bends that run one way, which is a part of all that may be.
-func (t *trial) along(way, part float64) {
-	b := t.backs(bend{way: way})
+func (t *trial) along(way, part float64, breadths []float64) {
+	b := t.turnedTo(way)
 	rare := math.Log((1 - flatPaper) / flatPaper * part / float64(len(bendBreadths)*len(bendHeights)))
-	for _, breadth := range bendBreadths {
-		c := b.chain(bendShapes[breadth])
+	for _, breadth := range breadths {
+		b.chain.turn(b.among(bendShapes[breadth]))
 		for _, height := range bendHeights {
-			for _, noise := range bendNoises {
-				g := t.flat(noise)
+			for i, noise := range bendNoises {
+				g := t.all[i] // flat
 				g.way, g.breadth, g.height = way, breadth, height
 				g.likely += rare
-				c.weigh(&g, height*height, noise*noise)
+				b.chain.weigh(&g, height*height, noise*noise)
 				t.all = append(t.all, g)
 			}
 		}
@@ -375,18 +347,24 @@ func (t *trial) left() []float64 {
 	adjust := mat.VecDenseCopyOf(&t.adjust)
 	heights := mat.NewVecDense(bendNodes, nil)
 	if g := t.best; g.height > 0 {
-		b, shapes := t.backs(g), bendShapes[g.breadth]
-		s := b.among(shapes)
-		for i := range s.SymmetricDim() {
+		b, shapes := t.turnedTo(g.way), bendShapes[g.breadth]
+		info, seen, _ := b.among(shapes)
+		n := len(seen)
+		s := mat.NewSymDense(n, nil)
+		for i := range n {
+			for j := i; j < n; j++ {
+				s.SetSym(i, j, info[j*n+i])
+			}
 			s.SetSym(i, i, s.At(i, i)+sq(g.noise/g.height))
 		}
-		var seen, of, v mat.VecDense
-		seen.MulVec(shapes.T(), b.seen)
+		var of, v, back mat.VecDense
 		var chol mat.Cholesky
-		if chol.Factorize(s) && chol.SolveVecTo(&of, &seen) == nil {
+		if chol.Factorize(s) && chol.SolveVecTo(&of, mat.NewVecDense(n, seen)) == nil {
 			heights.MulVec(shapes, &of)
-			v.MulVec(&b.adjust, heights)
-			adjust.SubVec(adjust, &v)
+			v.MulVec(mat.NewDense(bendNodes, len(t.pulled), b.root).T(), heights)
+			if back.SolveVec(t.root.T(), &v) == nil {
+				adjust.SubVec(adjust, &back)
+			}
 		}
 	}
 	out := make([]float64, len(t.rows))

@@ -2,12 +2,12 @@ package calib
 
 import (
 	"errors"
-	"maps"
 	"math"
 	"slices"
 
 	"gonum.org/v1/gonum/mat"
 
+	"shadowread/internal/rank"
 	"shadowread/internal/sheet"
 )
 
@@ -290,8 +290,8 @@ func fitFrom(pl Plate, shrink float64, samples []Sample, prior Prior, gentle int
 	if n < leastSamples {
 		return nil, ErrUndetermined
 	}
-	res, jac := make([]float64, n), make([][nParams]float64, n)
-	weight := make([]float64, n)
+	res, jac, room := make([]float64, n), make([][nParams]float64, n), make([]float64, n)
+	weight, edges := make([]float64, n), edgesOf(samples)
 	const lambda = 1e-6
 	sigma, common := 1.0, 1.0
 	var normal *mat.SymDense
@@ -299,12 +299,12 @@ func fitFrom(pl Plate, shrink float64, samples []Sample, prior Prior, gentle int
 		if bad := linearise(&pl, shrink, samples, res, jac); bad > n/2 {
 			return nil, ErrUndetermined
 		}
-		sigma = scatter(res)
+		sigma = scatter(res, room)
 		for i, r := range res {
 			weight[i] = biweight(r, sigma, iter < gentle)
 		}
 		if iter >= gentle {
-			common = dropEdges(samples, res, weight, sigma)
+			common = edges.drop(samples, res, weight, sigma)
 		}
 		a, g := normalEquations(res, jac, weight, sigma*math.Sqrt(common), pl, shrink, prior)
 		a, g = straightened(&pl, a, g)
@@ -343,7 +343,7 @@ func fitFrom(pl Plate, shrink float64, samples []Sample, prior Prior, gentle int
 	if err := chol.InverseTo(f.cov); err != nil && !errors.As(err, new(mat.Condition)) {
 		return nil, ErrUndetermined
 	}
-	f.judge(samples, res, weight)
+	f.judge(edges, samples, res, weight)
 	if f.Used < leastSamples || math.IsNaN(f.ResidualPx) {
 		return nil, ErrUndetermined
 	}
@@ -354,6 +354,13 @@ func fitFrom(pl Plate, shrink float64, samples []Sample, prior Prior, gentle int
 // the number of parameters.
 const leastSamples = 40
 
+// edges are the printed edges that samples lie on, in the order of their groups: sums in one order
+// let a reading repeat to the last digit.
+type edges struct {
+	of    []int // which each sample lies on
+	means []edgeMean
+}
+
 // edgeMean is the weighted mean residual of one printed edge.
 type edgeMean struct {
 	n, sum float64
@@ -361,49 +368,68 @@ type edgeMean struct {
 	ink    bool
 }
 
-func edgeMeans(samples []Sample, res, weight []float64) map[int]*edgeMean {
-	edges := map[int]*edgeMean{}
-	for i, s := range samples {
+func (e *edgeMean) mean() (m float64, ok bool) { return e.sum / e.n, e.n > 0 }
+
+func edgesOf(samples []Sample) *edges {
+	groups := make([]int, 0, len(samples))
+	for i := range samples {
+		if g := samples[i].Group; len(groups) == 0 || groups[len(groups)-1] != g {
+			groups = append(groups, g)
+		}
+	}
+	slices.Sort(groups)
+	groups = slices.Compact(groups)
+	e := &edges{make([]int, len(samples)), make([]edgeMean, len(groups))}
+	for i := range samples {
+		if i > 0 && samples[i].Group == samples[i-1].Group {
+			e.of[i] = e.of[i-1]
+			continue
+		}
+		e.of[i], _ = slices.BinarySearch(groups, samples[i].Group)
+	}
+	return e
+}
+
+func (e *edges) take(samples []Sample, res, weight []float64) {
+	clear(e.means)
+	for i := range samples {
 		if weight[i] < 0.1 {
 			continue
 		}
-		e := edges[s.Group]
-		if e == nil {
-			e = &edgeMean{at: s.At, ink: s.Ink > 0}
-			edges[s.Group] = e
+		m := &e.means[e.of[i]]
+		if m.n == 0 {
+			m.at, m.ink = samples[i].At, samples[i].Ink > 0
 		}
-		e.n++
-		e.sum += res[i]
+		m.n++
+		m.sum += res[i]
 	}
-	return edges
 }
 
-// dropEdges takes printed edges out that stand off the map as a whole (a shadow's
+// drop takes printed edges out that stand off the map as a whole (a shadow's
 // edge along them, a finger) and returns by how much the variance of the rest
 // exceeds that of independent samples: 30 samples of an edge that all lie 0.1 px
 // off are one witness, not thirty.
-func dropEdges(samples []Sample, res, weight []float64, sigma float64) (common float64) {
-	edges := edgeMeans(samples, res, weight)
-	var off []float64
-	groups := slices.Sorted(maps.Keys(edges)) // sums in one order: a reading repeats to the last digit
-	for _, k := range groups {
-		off = append(off, math.Abs(edges[k].sum/edges[k].n))
+func (e *edges) drop(samples []Sample, res, weight []float64, sigma float64) (common float64) {
+	e.take(samples, res, weight)
+	off := make([]float64, 0, len(e.means))
+	for i := range e.means {
+		if m, ok := e.means[i].mean(); ok {
+			off = append(off, math.Abs(m))
+		}
 	}
 	if len(off) == 0 {
 		return 1
 	}
-	slices.Sort(off)
-	limit := max(6*madSigma*off[len(off)/2], 3*sigma)
+	limit := max(6*madSigma*rank.Select(off, len(off)/2), 3*sigma)
 	excess, count := 0.0, 0.0
-	for _, k := range groups {
-		e := edges[k]
-		if m := e.sum / e.n; math.Abs(m) <= limit {
-			excess += m * m * e.n / (sigma * sigma)
+	for i := range e.means {
+		if m, ok := e.means[i].mean(); ok && math.Abs(m) <= limit {
+			excess += m * m * e.means[i].n / (sigma * sigma)
 			count++
 		}
 	}
 	for i := range samples {
-		if e := edges[samples[i].Group]; e != nil && math.Abs(e.sum/e.n) > limit {
+		if m, ok := e.means[e.of[i]].mean(); ok && math.Abs(m) > limit {
 			weight[i] = 0
 		}
 	}
@@ -502,13 +528,12 @@ const madSigma = 1.4826
 
 // scatter is the standard deviation of the residuals from their median magnitude, not
 // below 0.01 px.
-func scatter(res []float64) float64 {
-	m := make([]float64, 0, len(res))
+func scatter(res, room []float64) float64 {
+	m := room[:0]
 	for _, r := range res {
 		m = append(m, math.Abs(r))
 	}
-	slices.Sort(m)
-	return max(0.01, madSigma*m[len(m)/2])
+	return max(0.01, madSigma*rank.Select(m, len(m)/2))
 }
 
 // biweight is Tukey's weight with the customary 4.685 sigma.
@@ -533,20 +558,22 @@ func finite(r float64) float64 {
 func normalEquations(res []float64, jac [][nParams]float64, weight []float64, sigma float64, pl Plate, shrink float64, prior Prior) (*mat.SymDense, *mat.VecDense) {
 	var a [nParams][nParams]float64
 	var g [nParams]float64
+	var four [4]weighted
+	n := 0
 	for i, r := range res {
-		w := weight[i] / (sigma * sigma)
-		if w == 0 {
-			continue
-		}
-		j := &jac[i]
-		for p := range nParams {
-			wj := w * j[p]
-			g[p] += wj * r
-			row := &a[p]
-			for q := p; q < nParams; q++ {
-				row[q] += wj * j[q]
+		if w := weight[i] / (sigma * sigma); w != 0 {
+			four[n] = weighted{&jac[i], w, r}
+			if n++; n == len(four) {
+				addFour(&a, &g, &four)
+				n = 0
 			}
 		}
+	}
+	if n > 0 {
+		for ; n < len(four); n++ {
+			four[n] = weighted{by: four[0].by}
+		}
+		addFour(&a, &g, &four)
 	}
 	hold := func(k int, value, mean, sd float64) {
 		if sd <= 0 {
@@ -578,17 +605,37 @@ func normalEquations(res []float64, jac [][nParams]float64, weight []float64, si
 	return sym, mat.NewVecDense(nParams, g[:])
 }
 
+// weighted is a residual with its derivatives.
+type weighted struct {
+	by          *[nParams]float64
+	weight, off float64
+}
+
+// addFour adds four residuals at a time to the upper half of normal equations: most of a fit's time
+// goes here, and sums that lie in memory cost more than the products.
+func addFour(a *[nParams][nParams]float64, g *[nParams]float64, four *[4]weighted) {
+	b0, b1, b2, b3 := four[0].by, four[1].by, four[2].by, four[3].by
+	for p := range nParams {
+		w0, w1, w2, w3 := four[0].weight*b0[p], four[1].weight*b1[p], four[2].weight*b2[p], four[3].weight*b3[p]
+		g[p] += w0*four[0].off + w1*four[1].off + w2*four[2].off + w3*four[3].off
+		row := &a[p]
+		for q := p; q < nParams; q++ {
+			row[q] += w0*b0[q] + w1*b1[q] + w2*b2[q] + w3*b3[q]
+		}
+	}
+}
+
 // judge fills the figures of merit.
-func (f *Fit) judge(samples []Sample, res, weight []float64) {
+func (f *Fit) judge(edges *edges, samples []Sample, res, weight []float64) {
 	for _, w := range weight {
 		if w >= 0.1 {
 			f.Used++
 		}
 	}
 	var px, mm, count float64
-	edges := edgeMeans(samples, res, weight)
-	for _, k := range slices.Sorted(maps.Keys(edges)) {
-		e := edges[k]
+	edges.take(samples, res, weight)
+	for i := range edges.means {
+		e := &edges.means[i]
 		if e.n < 3 || !e.ink {
 			continue
 		}

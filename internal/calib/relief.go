@@ -71,6 +71,9 @@ type evidence struct {
 	turns []float64     // rad, what each parameter turns the line by
 	on    []sheet.Point // places of the line, and rad for each mm of height there
 	by    []float64
+	backs backs // those of one way after the other
+	// flatBy is by how much flat paper was likelier than bends of the middle breadth, ln.
+	flatBy float64
 }
 
 // Relief tells what the heights of the paper do to the straight line between two pixels,
@@ -259,12 +262,16 @@ func (e *evidence) settle() *trial {
 	noise := 1.0
 	var t *trial
 	for k := range reliefTurns {
-		directions := bendFew
-		if k == reliefTurns-1 {
-			directions = bendWays
+		last := k == reliefTurns-1
+		if !last || e.flatBy > flatAlone {
+			if t = e.try(noise, bendFew, true); t == nil {
+				return nil
+			}
 		}
-		if t = e.try(noise, directions); t == nil {
-			return nil
+		if last && e.flatBy <= flatAlone {
+			if t = e.try(noise, bendWays, false); t == nil {
+				return nil
+			}
 		}
 		noise = t.best.noise
 		if k < reliefTurns-1 {

@@ -131,11 +131,11 @@ func (f *LensFit) normal(views []View, prior Prior) (*mat.SymDense, *mat.VecDens
 			return nil, nil, false
 		}
 		weight := make([]float64, len(res))
-		fv.SigmaPx, fv.Used = scatter(res), 0
+		fv.SigmaPx, fv.Used = scatter(res, nil), 0
 		for k, r := range res {
 			weight[k] = biweight(r, fv.SigmaPx, false)
 		}
-		fv.Common = dropEdges(v.Samples, res, weight, fv.SigmaPx)
+		fv.Common = edgesOf(v.Samples).drop(v.Samples, res, weight, fv.SigmaPx)
 		for _, w := range weight {
 			if w >= 0.1 {
 				fv.Used++

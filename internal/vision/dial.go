@@ -201,6 +201,7 @@ func (d *dialImage) rays(diameter, most float64) []ray {
 	nOff := int(2*most/offsetStep) + 1
 	flank := max(lineFlank, diameter/2+flankClear)
 	depth := make([][]float64, d.rows)
+	var room runningSums
 	// shift[o][j] is the turn, in columns, of a line off the foot at a radius; unmet
 	// where the line does not come so near.
 	const unmet = math.MaxInt
@@ -216,7 +217,7 @@ func (d *dialImage) rays(diameter, most float64) []ray {
 		}
 	}
 	for j, row := range d.ratio {
-		depth[j] = lineDepth(row, 2*math.Pi*d.radius(j)/dialColumns, lineCore, flank, flank+lineFlankWide)
+		depth[j] = lineDepth(&room, row, 2*math.Pi*d.radius(j)/dialColumns, lineCore, flank, flank+lineFlankWide)
 	}
 	score := make([]ray, dialColumns)
 	for i := range score {
@@ -292,18 +293,27 @@ func strongest(score []ray) (out []ray) {
 	return out
 }
 
+// runningSums is room for what lies before each place in three turns of a ring, and how much of it
+// is seen; nothing before the first.
+type runningSums struct {
+	sum [3*dialColumns + 1]float64
+	cnt [3*dialColumns + 1]int
+}
+
 // lineDepth returns, for each column of a ring whose columns lie pitch mm apart, how
 // much darker the middle is than the darker flank, as a part of that flank's light.
-func lineDepth(row []float64, pitch, middle, from, to float64) []float64 {
+func lineDepth(room *runningSums, row []float64, pitch, middle, from, to float64) []float64 {
 	n := len(row)
 	// Running sums over three turns make every window a difference.
-	sum, cnt := make([]float64, 3*n+1), make([]int, 3*n+1)
-	for k := range 3 * n {
-		v := row[k%n]
-		sum[k+1], cnt[k+1] = sum[k], cnt[k]
-		if !math.IsNaN(v) {
-			sum[k+1] += v
-			cnt[k+1]++
+	sum, cnt := room.sum[:3*n+1], room.cnt[:3*n+1]
+	at, count := 0.0, 0
+	for turn := range 3 {
+		for k, v := range row {
+			if !math.IsNaN(v) {
+				at += v
+				count++
+			}
+			sum[turn*n+k+1], cnt[turn*n+k+1] = at, count
 		}
 	}
 	window := func(a, b int) float64 { // mean over columns a..b, NaN when mostly missing

@@ -3,6 +3,8 @@ package vision
 import (
 	"math"
 	"slices"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // How the light's disc is told from the edges of a strip.
@@ -34,7 +36,7 @@ var (
 	lyingGrowths, castGrowths = []float64{0, 0.1}, []float64{1, 0.7, 1.5, 2.5, 4}
 	cameraBlurs               = ratios(0.36, blurStep, 7)
 	sharpenReach              = []float64{1, 1.8, 3.2}
-	sharpenings               = []float64{0, 0.2, 0.4, 0.6, 0.8, 1, 1.25, 1.5, 2, 2.5, 3}
+	sharpenings               = [11]float64{0, 0.2, 0.4, 0.6, 0.8, 1, 1.25, 1.5, 2, 2.5, 3}
 )
 
 func ratios(from, ratio float64, n int) (out []float64) {
@@ -179,6 +181,7 @@ func (f *stripFit) skyCos() float64 {
 type discFit struct {
 	step      float64
 	edge, own []float64 // the strip as the camera blurs it, and blurred once more
+	seen, by  []float64 // the profile, and weights of a blur
 	flat      [4][]float64
 }
 
@@ -227,7 +230,8 @@ func (d *discFit) least(sides []*profile, end *profile, growths []float64) (sum,
 // sums are the squares of the sides alone and with the end, at the strength of sharpening that
 // leaves least of each.
 func (d *discFit) sums(sides []*profile, end *profile, blur, reach, growth float64) (least [2]float64) {
-	total := make([]float64, len(sharpenings))
+	var room [len(sharpenings)]float64
+	total := room[:]
 	for _, p := range sides {
 		d.add(total, p, blur, reach, growth, 0)
 	}
@@ -240,16 +244,15 @@ func (d *discFit) sums(sides []*profile, end *profile, blur, reach, growth float
 
 // addEnd adds what an end leaves where it fits best, sought downhill from where it was found.
 func (d *discFit) addEnd(total []float64, p *profile, blur, reach, growth float64) {
-	at := func(shift int) []float64 {
-		one := make([]float64, len(total))
-		d.add(one, p, blur, reach, growth, endShift*float64(shift))
+	at := func(shift int) (one [len(sharpenings)]float64) {
+		d.add(one[:], p, blur, reach, growth, endShift*float64(shift))
 		return one
 	}
 	best, place := at(0), 0
 	for _, way := range [2]int{1, -1} {
 		for from := place; place-from < endShifts && from-place < endShifts; place += way {
 			next := at(place + way)
-			if slices.Min(next) >= slices.Min(best) {
+			if slices.Min(next[:]) >= slices.Min(best[:]) {
 				break
 			}
 			best = next
@@ -288,41 +291,32 @@ func (d *discFit) add(total []float64, p *profile, blur, reach, growth, shift fl
 		}
 	}
 	d.own = sized(d.own, len(p.v))
-	soften(d.edge, d.own, reach/(p.px*d.step))
+	d.by = soften(d.edge, d.own, d.by, reach/(p.px*d.step))
 	e, s, v := d.edge[pad:pad+len(p.v)], d.own, p.v
 	for k := range s {
 		s[k] = e[k] - s[k] // what an unsharp mask adds
 	}
-	dot := func(a, b []float64) (sum float64) {
-		for k, x := range v {
-			if !math.IsNaN(x) {
-				sum += a[k] * b[k]
+	d.seen = sized(d.seen, len(v))
+	w, dot := d.seen, floats.Dot
+	for k, x := range v {
+		if w[k] = x; math.IsNaN(x) { // takes no part
+			w[k], e[k], s[k] = 0, 0, 0
+			for _, a := range d.flat {
+				a[k] = 0
 			}
 		}
-		return sum
 	}
-	w := make([]float64, len(v))
-	copy(w, v)
 	free := d.flat[:]
 	if p.end {
 		free = d.flat[:1]
 	}
 	for i, a := range free {
 		for _, b := range free[:i] {
-			c := dot(a, b)
-			for k := range a {
-				a[k] -= c * b[k]
-			}
+			floats.AddScaled(a, -dot(a, b), b)
 		}
-		l := 1 / math.Sqrt(dot(a, a))
-		for k := range a {
-			a[k] *= l
-		}
+		floats.Scale(1/math.Sqrt(dot(a, a)), a)
 		for _, b := range [3][]float64{e, s, w} {
-			c := dot(a, b)
-			for k := range b {
-				b[k] -= c * a[k]
-			}
+			floats.AddScaled(b, -dot(a, b), a)
 		}
 	}
 	ee, es, ss, ev, sv, vv := dot(e, e), dot(e, s), dot(s, s), dot(e, w), dot(s, w), dot(w, w)
@@ -338,10 +332,11 @@ func sized(x []float64, n int) []float64 {
 	return x[:n]
 }
 
-// soften is the middle of what a normal law blurs, sigma in samples.
-func soften(from, to []float64, sigma float64) {
+// soften is the middle of what a normal law blurs, sigma in samples. It returns room for the
+// next time.
+func soften(from, to, room []float64, sigma float64) []float64 {
 	reach, pad := int(3*sigma), (len(from)-len(to))/2
-	w := make([]float64, reach+1)
+	w := sized(room, reach+1)
 	sum := 0.0
 	for i := range w {
 		w[i] = math.Exp(-float64(i*i) / (2 * sigma * sigma))
@@ -355,6 +350,7 @@ func soften(from, to []float64, sigma float64) {
 		}
 		to[j] = t / sum
 	}
+	return w
 }
 
 const encodedSteps = 1024

@@ -68,10 +68,11 @@ func (f *stripFit) measureEdges() {
 				row.ok = false
 				break
 			}
-			cl, cr := cdf((n-l)/s), cdf((r-n)/s)
+			fromLeft, fromRight := (n-l)/s, (r-n)/s
+			cl, cr := cdf(fromLeft), cdf(fromRight)
 			m := 1 - depth*cl*cr
-			dl := depth * phi((n-l)/s) / s * cr
-			dr := -depth * phi((r-n)/s) / s * cl
+			dl := depth * phi(fromLeft) / s * cr
+			dr := -depth * phi(fromRight) / s * cl
 			e := v - m
 			ll, lr, rr = ll+dl*dl, lr+dl*dr, rr+dr*dr
 			bl, br = bl+dl*e, br+dr*e
@@ -87,17 +88,22 @@ func (f *stripFit) measureEdges() {
 	}
 }
 
-// fitEdgeLine fits a line through value(row) over the good rows with a biweight.
-func (f *stripFit) fitEdgeLine(value func(*profileRow) float64) fitLine {
-	var ss, ns []float64
+// fitEdgeLine fits a line through value(row) over the good rows with a biweight; what only places
+// edges for the next turn of a fit needs no variances.
+func (f *stripFit) fitEdgeLine(value func(*profileRow) float64, placesOnly bool) fitLine {
+	ss, ns := make([]float64, 0, len(f.rows)), make([]float64, 0, len(f.rows))
 	for i := range f.rows {
 		if r := &f.rows[i]; r.ok {
 			ss, ns = append(ss, r.s), append(ns, value(r))
 		}
 	}
+	if placesOnly {
+		l, _, _, _, _ := biweightLine(ss, ns)
+		return l
+	}
 	return robustLine(ss, ns)
 }
 
 func (f *stripFit) axis() fitLine {
-	return f.fitEdgeLine(func(r *profileRow) float64 { return (r.left + r.right) / 2 })
+	return f.fitEdgeLine(func(r *profileRow) float64 { return (r.left + r.right) / 2 }, false)
 }

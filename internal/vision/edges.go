@@ -53,8 +53,8 @@ const (
 const profileRoom = 60
 
 // edgesOf measures the light across the four outer edges of a mark near where project puts
-// them. group numbers the first edge.
-func edgesOf(g *Gray, m sheet.Mark, project projector, group int) (all []edgeProfile) {
+// them, and appends it. group numbers the first edge.
+func edgesOf(all []edgeProfile, g *Gray, m sheet.Mark, project projector, group int) []edgeProfile {
 	corners := m.Corners()
 	module := m.Side / markCells
 	for i := range edgesOfMark {
@@ -72,9 +72,9 @@ func edgesOf(g *Gray, m sheet.Mark, project projector, group int) (all []edgePro
 		for j := range n {
 			f := edgeFrom + (1-2*edgeFrom)*(float64(j)+0.5)/float64(n)
 			at := sheet.Point{X: a.X + f*(b.X-a.X), Y: a.Y + f*(b.Y-a.Y)}
-			if e, ok := profileAcross(g, at, along, outward, module, project); ok {
-				e.at, e.along, e.part, e.group = at, along, f, group+i
-				all = append(all, e)
+			all = append(all, edgeProfile{at: at, along: along, part: f, group: group + i})
+			if !all[len(all)-1].across(g, outward, module, project) {
+				all = all[:len(all)-1]
 			}
 		}
 		steadySlopes(all[first:])
@@ -106,12 +106,13 @@ func steadySlopes(edge []edgeProfile) {
 // it, so shadows across the mark do not matter, but for their rims' slope.
 func samplesOf(edges []edgeProfile) []calib.Sample {
 	var usual [profileRoom]slopeKind
-	for far := range usual {
-		usual[far] = kindOf(edges, far)
-	}
+	var known [profileRoom]bool
 	out := make([]calib.Sample, 0, len(edges))
 	for i := range edges {
 		e := &edges[i]
+		if !known[e.far] {
+			usual[e.far], known[e.far] = kindOf(edges, e.far), true
+		}
 		if seen, ok := e.crossing(usual[e.far].beyond(e.slope)); ok {
 			out = append(out, calib.Sample{At: e.at, Along: e.along, Seen: seen, Ink: 1, Group: e.group})
 		}
@@ -124,7 +125,7 @@ func samplesOf(edges []edgeProfile) []calib.Sample {
 type slopeKind struct{ usual, sure float64 }
 
 func kindOf(edges []edgeProfile, far int) slopeKind {
-	var slopes []float64
+	slopes := make([]float64, 0, len(edges))
 	for i := range edges {
 		if e := &edges[i]; max(e.far-far, far-e.far) <= alikeFar && !math.IsNaN(e.slope) {
 			slopes = append(slopes, e.slope)
@@ -160,8 +161,10 @@ type edgeProfile struct {
 	slope     float64 // part by which the paper grows lighter, for each px outward; NaN if not told
 }
 
-// profileAcross samples the light along the normal of a printed edge, and finds where it rises.
-func profileAcross(g *Gray, at, along, outward sheet.Point, module float64, project projector) (e edgeProfile, ok bool) {
+// across samples the light along the normal of a printed edge at a place along it, and finds where
+// it rises.
+func (e *edgeProfile) across(g *Gray, outward sheet.Point, module float64, project projector) bool {
+	at, along := e.at, e.along
 	q := project(at)
 	t := project(sheet.Point{X: at.X + along.X*alongTo, Y: at.Y + along.Y*alongTo})
 	o := project(sheet.Point{X: at.X + outward.X*module, Y: at.Y + outward.Y*module})
@@ -172,7 +175,7 @@ func profileAcross(g *Gray, at, along, outward sheet.Point, module float64, proj
 	mod := (o.U-q.U)*nu + (o.V-q.V)*nv                    // px across one module
 	reach := min(mod, profileMost)                        // how far the profile runs each way
 	if !(mod >= leastModule) || !g.contains(q, reach+2) { // NaN fails too
-		return e, false
+		return false
 	}
 	const step = profileStep
 	e.q, e.nu, e.nv, e.half = q, nu, nv, int(reach/step)
@@ -192,7 +195,7 @@ func profileAcross(g *Gray, at, along, outward sheet.Point, module float64, proj
 		}
 	}
 	if e.peak < 0 {
-		return e, false
+		return false
 	}
 	// Levels from the middle of the border and as far outside.
 	e.near = max(int(levelNear*reach/step), 1)
@@ -201,7 +204,7 @@ func profileAcross(g *Gray, at, along, outward sheet.Point, module float64, proj
 	e.lo, ok1 = mean(profile, e.peak-e.far, e.peak-e.near)
 	e.hi, ok2 = mean(profile, e.peak+e.near, e.peak+e.far)
 	if !ok1 || !ok2 || e.hi-e.lo < inkGap || e.hi < inkRatio*e.lo {
-		return e, false
+		return false
 	}
 	e.slope = math.NaN()
 	if end := int(levelEnd * reach / step); end > e.far && step*float64(e.near) >= slopeFrom {
@@ -209,7 +212,7 @@ func profileAcross(g *Gray, at, along, outward sheet.Point, module float64, proj
 			e.slope = math.Log(beyond/e.hi) / (step * float64(end-e.near) / 2)
 		}
 	}
-	return e, true
+	return true
 }
 
 // crossing finds where the light rises half way from ink to paper, where it grows by a part slope for

@@ -93,8 +93,8 @@ func (s *ghostSum) solve() ghost {
 // edge's outward normal in the picture.
 func inkWithin(g *Gray, at, along sheet.Point, module float64, project projector) (within []float64, nu, nv float64) {
 	outward := sheet.Point{X: -along.Y, Y: along.X}
-	e, ok := profileAcross(g, at, along, outward, module, project)
-	if !ok {
+	e := edgeProfile{at: at, along: along}
+	if !e.across(g, outward, module, project) {
 		return nil, 0, 0
 	}
 	edge, ok := e.crossing(0)
@@ -112,6 +112,7 @@ func inkWithin(g *Gray, at, along sheet.Point, module float64, project projector
 	if !(paper > inkRatio*ink) {
 		return nil, 0, 0
 	}
+	within = make([]float64, 0, ghostSteps)
 	for j := range ghostSteps {
 		x := ghostStep * float64(j+1)
 		if x > half {

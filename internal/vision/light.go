@@ -2,7 +2,8 @@ package vision
 
 import (
 	"math"
-	"slices"
+
+	"shadowread/internal/rank"
 )
 
 // srgbToLinear undoes the transfer function of sRGB (IEC 61966-2-1), whose figures these are.
@@ -31,9 +32,13 @@ func quantile(xs []float64, q float64) float64 {
 	if len(xs) == 0 {
 		return math.NaN()
 	}
-	s := slices.Clone(xs)
-	slices.Sort(s)
-	return s[int(q*float64(len(s)-1))]
+	k := int(q * float64(len(xs)-1))
+	if len(xs) <= 16 { // a little room costs less to clear
+		var room [16]float64
+		return rank.Select(append(room[:0], xs...), k)
+	}
+	var room [256]float64
+	return rank.Select(append(room[:0], xs...), k)
 }
 
 // tenths reports whether a count makes so many tenths of all.

@@ -55,21 +55,41 @@ const (
 // variances of a and b from the residuals, allowing for their correlation from row
 // to row (interpolation, paper texture and JPEG blocks make neighbours alike).
 func robustLine(ss, ns []float64) fitLine {
-	var l fitLine
+	l, w, sw, sxx, det := biweightLine(ss, ns)
+	if w == nil {
+		return l
+	}
+	// The bow is taken out before the residuals are looked at: they would take it for
+	// noise that is alike from row to row.
+	bent := parabola(ss, ns, l, w)
+	res := make([]float64, len(ss))
+	for i := range ss {
+		x := ss[i] - l.mid
+		res[i] = ns[i] - (bent[0] + bent[1]*x + bent[2]*x*x)
+	}
+	l.bend, l.curve = bent[2], [2]float64{bent[0], bent[1]}
+	v, inflate := scatterOf(res, w)
+	l.varA, l.varB = inflate*v*sxx/det, inflate*v*sw/det
+	l.varBend = inflate * v * bent[3]
+	return l
+}
+
+// biweightLine is a robust line without its variances and its bow, with the weights and what the
+// variances want; no weights where there is no line.
+func biweightLine(ss, ns []float64) (l fitLine, w []float64, sw, sxx, det float64) {
 	if len(ss) < leastRows {
 		l.varA, l.varB = math.Inf(1), math.Inf(1)
-		return l
+		return l, nil, 0, 0, 0
 	}
 	for _, s := range ss {
 		l.mid += s / float64(len(ss))
 	}
-	w := make([]float64, len(ss))
+	w = make([]float64, len(ss))
 	for i := range w {
 		w[i] = 1
 	}
-	res := make([]float64, len(ss))
-	abs := make([]float64, len(ss))
-	var sw, sx, sy, sxx, sxy float64
+	res, abs := make([]float64, len(ss)), make([]float64, len(ss))
+	var sx, sy, sxy float64
 	for iter := range lineTurns {
 		sw, sx, sy, sxx, sxy = 0, 0, 0, 0, 0
 		for i := range ss {
@@ -80,10 +100,10 @@ func robustLine(ss, ns []float64) fitLine {
 			sxx += w[i] * x * x
 			sxy += w[i] * x * y
 		}
-		det := sw*sxx - sx*sx
+		det = sw*sxx - sx*sx
 		if det <= 0 {
 			l.varA, l.varB = math.Inf(1), math.Inf(1)
-			return l
+			return l, nil, 0, 0, 0
 		}
 		l.a, l.b = (sxx*sy-sx*sxy)/det, (sw*sxy-sx*sy)/det
 		for i := range ss {
@@ -102,24 +122,12 @@ func robustLine(ss, ns []float64) fitLine {
 			}
 		}
 	}
-	// The bow is taken out before the residuals are looked at: they would take it for
-	// noise that is alike from row to row.
-	bent := parabola(ss, ns, l, w)
-	for i := range ss {
-		x := ss[i] - l.mid
-		res[i] = ns[i] - (bent[0] + bent[1]*x + bent[2]*x*x)
-	}
-	l.bend, l.curve = bent[2], [2]float64{bent[0], bent[1]}
 	for _, weight := range w {
 		if weight > usedWeight {
 			l.used++
 		}
 	}
-	v, inflate := scatterOf(res, w)
-	det := sw*sxx - sx*sx
-	l.varA, l.varB = inflate*v*sxx/det, inflate*v*sw/det
-	l.varBend = inflate * v * bent[3]
-	return l
+	return l, w, sw, sxx, det
 }
 
 // slopeOf is the slope of the line through places that all count, and its variance; none where
@@ -176,7 +184,7 @@ func parabola(ss, ns []float64, l fitLine, w []float64) (p [4]float64) {
 		}
 	}
 	abs := make([]float64, len(ss))
-	for range bowTurns {
+	for turn := range bowTurns {
 		var m [2*parabolaTerms - 1]float64 // sums of w x^k
 		var y [parabolaTerms]float64
 		for i := range ss {
@@ -191,13 +199,18 @@ func parabola(ss, ns []float64, l fitLine, w []float64) (p [4]float64) {
 			}
 		}
 		var chol mat.Cholesky
-		var inverse mat.SymDense
 		terms := mat.NewVecDense(parabolaTerms, p[:parabolaTerms])
 		if !chol.Factorize(mat.NewSymDense(parabolaTerms, []float64{m[0], m[1], m[2], m[1], m[2], m[3], m[2], m[3], m[4]})) ||
-			chol.SolveVecTo(terms, mat.NewVecDense(parabolaTerms, y[:])) != nil || chol.InverseTo(&inverse) != nil {
+			chol.SolveVecTo(terms, mat.NewVecDense(parabolaTerms, y[:])) != nil {
 			return [4]float64{l.a, l.b, 0, math.Inf(1)}
 		}
-		p[3] = inverse.At(2, 2)
+		if turn == bowTurns-1 {
+			var inverse mat.SymDense
+			if chol.InverseTo(&inverse) != nil {
+				return [4]float64{l.a, l.b, 0, math.Inf(1)}
+			}
+			p[3] = inverse.At(2, 2)
+		}
 		for i := range ss {
 			x := ss[i] - l.mid
 			abs[i] = math.Abs(ns[i] - (p[0] + p[1]*x + p[2]*x*x))

@@ -95,8 +95,8 @@ func (q *search) measureStrip(r ray) (*Strip, error) {
 		}
 		for iter := range turns {
 			f.measureEdges()
-			f.left = f.fitEdgeLine(func(r *profileRow) float64 { return r.left })
-			f.right = f.fitEdgeLine(func(r *profileRow) float64 { return r.right })
+			f.left = f.fitEdgeLine(func(r *profileRow) float64 { return r.left }, iter < turns-1)
+			f.right = f.fitEdgeLine(func(r *profileRow) float64 { return r.right }, iter < turns-1)
 			if f.left.used < leastRows || f.right.used < leastRows {
 				return nil, ErrNoShadow
 			}

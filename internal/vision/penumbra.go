@@ -55,13 +55,13 @@ func (f *stripFit) refineLight() {
 		h.s += row.s
 		h.n++
 		h.rows = append(h.rows, row)
-		s := f.sigma(row.s)
+		s, left, right := f.sigma(row.s), f.left.at(row.s), f.right.at(row.s)
 		for k, v := range row.light {
 			if math.IsNaN(v) {
 				continue
 			}
 			n := f.first + float64(k)*f.step
-			c := cdf((n-f.left.at(row.s))/s) * cdf((f.right.at(row.s)-n)/s)
+			c := cdf((n-left)/s) * cdf((right-n)/s)
 			h.cc += c * c
 			h.cd += c * (1 - v)
 		}
@@ -103,13 +103,13 @@ func (f *stripFit) depthAt(s float64) float64 {
 func (f *stripFit) misfit(rows []*profileRow, sigma float64) (sum float64) {
 	for i := 0; i < len(rows); i += max(1, len(rows)/misfitRows) {
 		row := rows[i]
-		l, r := f.left.at(row.s), f.right.at(row.s)
+		l, r, depth := f.left.at(row.s), f.right.at(row.s), f.depthAt(row.s)
 		for k, v := range row.light {
 			n := f.first + float64(k)*f.step
 			if math.IsNaN(v) || n < l-beyondEdges || n > r+beyondEdges {
 				continue
 			}
-			e := v - 1 + f.depthAt(row.s)*cdf((n-l)/sigma)*cdf((r-n)/sigma)
+			e := v - 1 + depth*cdf((n-l)/sigma)*cdf((r-n)/sigma)
 			sum += e * e
 		}
 	}

@@ -143,12 +143,12 @@ type sheetSearch struct {
 func (l *sheetSearch) plateFrom(all []candidate, h calib.Homography, seen []candidate) (plate *FoundSheet, found int, err error) {
 	// First the marks as they were found, each by its own outline, then every mark
 	// that the map puts in the picture.
-	var edges []edgeProfile
+	edges := make([]edgeProfile, 0, len(l.sheet.Marks)*edgesOfMark*perEdge)
 	for _, c := range seen {
 		corners := c.mark.Corners()
 		local, ok := calib.FitHomography(corners[:], c.corners[:])
 		if ok {
-			edges = append(edges, edgesOf(l.g, c.mark, local.Project, edgesOfMark*c.mark.ID)...)
+			edges = edgesOf(edges, l.g, c.mark, local.Project, edgesOfMark*c.mark.ID)
 		}
 	}
 	samples := samplesOf(edges)
@@ -165,8 +165,8 @@ func (l *sheetSearch) plateFrom(all []candidate, h calib.Homography, seen []cand
 			if !markVisible(l.g, m, fit.ProjectDrawing) {
 				continue
 			}
-			if e := edgesOf(l.g, m, fit.ProjectDrawing, edgesOfMark*m.ID); len(e) >= edgesLeast {
-				edges, marks = append(edges, e...), append(marks, m.ID)
+			if with := edgesOf(edges, l.g, m, fit.ProjectDrawing, edgesOfMark*m.ID); len(with)-len(edges) >= edgesLeast {
+				edges, marks = with, append(marks, m.ID)
 			}
 		}
 		samples = samplesOf(edges)

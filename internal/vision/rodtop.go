@@ -64,8 +64,8 @@ type lookUp struct {
 // short, meets the shadow or is as bright as what follows.
 func (q *search) rodTop(st *Strip) (at, sigma float64, ok bool) {
 	l := &lookUp{search: q, st: st, line: q.rodLine(st), differs: max(topDiffers, topNoise*st.Noise)}
-	rows := l.rows()
-	end, ok := l.endOf(rows)
+	rows, weighed := l.rows()
+	end, ok := l.endOf(rows, weighed)
 	if !ok {
 		return 0, 0, false
 	}

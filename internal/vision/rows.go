@@ -2,10 +2,10 @@ package vision
 
 import (
 	"math"
-	"slices"
 
 	"shadowread/internal/angle"
 	"shadowread/internal/calib"
+	"shadowread/internal/rank"
 )
 
 // What the rows of a strip are sampled and divided by.
@@ -178,8 +178,7 @@ func runningMedian(xs []float64, reach int) []float64 {
 			out[i] = math.NaN()
 			continue
 		}
-		slices.Sort(w)
-		out[i] = w[len(w)/2]
+		out[i] = rank.Select(w, len(w)/2)
 	}
 	return out
 }

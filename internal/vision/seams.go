@@ -134,11 +134,13 @@ func (g *Gray) tears(v, by int, half [2]int) bool {
 // rowsDiffer is the mean difference between the steps along row v-1 and those along
 // row v shifted, at every so many columns of a part of the width.
 func (g *Gray) rowsDiffer(v, shift int, part [2]int, every int) float64 {
-	above, row := g.Pix[(v-1)*g.W:v*g.W], g.Pix[v*g.W:(v+1)*g.W]
+	above := g.Pix[(v-1)*g.W+part[0]-1 : (v-1)*g.W+part[1]]
+	row := g.Pix[v*g.W+part[0]+shift-1 : v*g.W+part[1]+shift]
+	row = row[:len(above)]
 	sum := 0
 	n := 0
-	for u := part[0]; u < part[1]; u += every {
-		d := int(above[u]) - int(above[u-1]) - int(row[u+shift]) + int(row[u+shift-1])
+	for u := 1; u < len(above); u += every {
+		d := int(above[u]) - int(above[u-1]) - int(row[u]) + int(row[u-1])
 		sum += max(d, -d)
 		n++
 	}

@@ -89,7 +89,7 @@ func SheetPoints(g *Gray, s *sheet.Sheet, p *FoundSheet) (samples []calib.Sample
 	var edges []edgeProfile
 	for _, m := range s.Marks {
 		if slices.Contains(p.Marks, m.ID) {
-			edges = append(edges, edgesOf(g, m, p.ProjectDrawing, edgesOfMark*m.ID)...)
+			edges = edgesOf(edges, g, m, p.ProjectDrawing, edgesOfMark*m.ID)
 		}
 	}
 	samples = samplesOf(edges)

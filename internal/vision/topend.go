@@ -32,23 +32,32 @@ type rodEnd struct {
 	seen     int     // before the last that still differs from the ground: a top's far rim
 }
 
+// endings weighs each row after the other as the first beyond the rod's end.
+type endings struct {
+	look  rodLook
+	score []float64 // of an end before each row, and after the last
+	best  int
+	over  bool // no farther one can be the end
+}
+
+func (e *endings) take(w *topRow, differs float64) {
+	last := len(e.score) - 1
+	if e.over {
+		return
+	}
+	e.score = append(e.score, e.score[last]+e.look.speaks(w, differs))
+	e.look.take(w)
+	if e.score[last+1] > e.score[e.best] {
+		e.best = last + 1
+	}
+	e.over = e.score[e.best]-e.score[last+1] > overEnd
+}
+
 // endOf weighs the places where the rod's image may end: before it each row should look as the
 // rod did, beyond it as the ground beside. Rows where the two look alike, or nothing is told,
 // leave it open. ok is false where the rod is not plainly there or not seen to end.
-func (l *lookUp) endOf(rows []topRow) (e rodEnd, ok bool) {
-	var look rodLook
-	score := make([]float64, 1, len(rows)+1) // of an end before each row
-	best := 0
-	for i := range rows {
-		score = append(score, score[i]+look.speaks(&rows[i], l.differs))
-		look.take(&rows[i])
-		if score[i+1] > score[best] {
-			best = i + 1
-		}
-		if score[best]-score[i+1] > overEnd {
-			break
-		}
-	}
+func (l *lookUp) endOf(rows []topRow, weighed endings) (e rodEnd, ok bool) {
+	score, best := weighed.score, weighed.best
 	if best == len(rows) || !l.begins(rows[:best]) || score[best] < sureRod || score[best]-score[len(score)-1] < sureEnd {
 		return e, false
 	}

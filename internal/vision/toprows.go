@@ -2,6 +2,7 @@ package vision
 
 import (
 	"math"
+	"slices"
 
 	"shadowread/internal/sheet"
 )
@@ -17,6 +18,7 @@ const (
 	besideFrom, besideTo, besideStep = 1.2, 3.0, 0.45
 	besideAlong, besideUpper         = 0.4, 0.7
 	leastBeside                      = 4
+	besideLooks                      = 16 // room for them
 	// The ground is known to groundSigma of its light, to oneSided more where it is seen on
 	// one side, to what its places between besideLeast and besideMost differ, and to what those
 	// from besideHead on, where no head is, differ from it on both sides.
@@ -80,9 +82,10 @@ func (w *topRow) odd(differs, sigmas float64) (n int) {
 	return n
 }
 
-// rows looks along the rod's image. Rows over the lubber line, and those beside which nothing
-// is seen, are left out.
-func (l *lookUp) rows() (rows []topRow) {
+// rows looks along the rod's image until it has plainly ended, and a rim with it. Rows over the
+// lubber line, and those beside which nothing is seen, are left out.
+func (l *lookUp) rows() (rows []topRow, weighed endings) {
+	weighed.score = make([]float64, 1, topReach/topStep)
 	r, st, f := l.img, l.st, l.line
 	strip := newFrame(st.Direction, st.FootOffset)
 	for d := clearOfFoot; d < topReach; d += topStep {
@@ -90,12 +93,12 @@ func (l *lookUp) rows() (rows []topRow) {
 		half := st.Width / 2 * r.grown(d)
 		if along, across := strip.place(p); along > 0 && math.Abs(across) < st.Width/2+half+topShadow {
 			if len(rows) > 0 {
-				return rows
+				return rows, weighed
 			}
 			continue
 		}
 		if math.IsNaN(l.raw(p)) {
-			return rows
+			return rows, weighed
 		}
 		onLubber, mark := covered(l.sheet, p, 2*half)
 		if onLubber {
@@ -103,9 +106,13 @@ func (l *lookUp) rows() (rows []topRow) {
 		}
 		if w, ok := l.row(d, half, mark); ok {
 			rows = append(rows, w)
+			weighed.take(&w, l.differs)
+			if weighed.over && d-rows[weighed.best].d >= topRim {
+				break
+			}
 		}
 	}
-	return rows
+	return rows, weighed
 }
 
 // row looks at one place of the rod's image, where that has a half width. ok is false where
@@ -143,7 +150,9 @@ func (l *lookUp) row(d, half float64, mark *sheet.Mark) (w topRow, ok bool) {
 // sigma, as a part. Where one side is not seen the other stands for it; NaN where none is. head
 // tells that both differ from what lies farther out, as what is turned about the rod does.
 func (l *lookUp) flanks(d, edge float64, look func(d, n float64) (v float64, white bool)) (sides [2]float64, even float64, head bool) {
-	beyond := func(side, from float64) (vs []float64) {
+	var room [besideLooks]float64
+	beyond := func(side, from float64) (vs []float64) { // ascending
+		vs = room[:0]
 		for _, along := range [3]float64{-besideAlong, 0, besideAlong} {
 			for n := from; n < from+besideTo-besideFrom; n += besideStep {
 				if v, white := look(d+along, side*(edge+n)); white && v > 0 {
@@ -151,8 +160,10 @@ func (l *lookUp) flanks(d, edge float64, look func(d, n float64) (v float64, whi
 				}
 			}
 		}
+		slices.Sort(vs)
 		return vs
 	}
+	of := func(vs []float64, q float64) float64 { return vs[int(q*float64(len(vs)-1))] } // as quantile
 	even = groundSigma
 	var nearer [2]float64 // than what lies farther out, in e-folds; NaN where that is not seen
 	for k, side := range [2]float64{-1, 1} {
@@ -161,10 +172,10 @@ func (l *lookUp) flanks(d, edge float64, look func(d, n float64) (v float64, whi
 		if len(vs) < leastBeside {
 			continue
 		}
-		sides[k] = quantile(vs, besideUpper) // thin ink beside is brighter between
-		even = math.Hypot(even, math.Log(quantile(vs, besideMost)/quantile(vs, besideLeast))/2)
+		sides[k] = of(vs, besideUpper) // thin ink beside is brighter between
+		even = math.Hypot(even, math.Log(of(vs, besideMost)/of(vs, besideLeast))/2)
 		if far := beyond(side, besideHead); len(far) >= leastBeside {
-			nearer[k] = math.Log(sides[k] / quantile(far, besideUpper))
+			nearer[k] = math.Log(sides[k] / of(far, besideUpper))
 		}
 	}
 	for k := range sides {
@@ -190,7 +201,8 @@ func (l *lookUp) past(mark *sheet.Mark) func(d, n float64) (v float64, white boo
 		if !inBand(l.sheet, p) {
 			return l.raw(p), mark == nil || !inked(mark, p)
 		}
-		var vs []float64
+		var room [9]float64
+		vs := room[:0]
 		for _, along := range [3]float64{-thinInk, 0, thinInk} {
 			for _, across := range [3]float64{-thinInk, 0, thinInk} {
 				vs = append(vs, l.raw(l.line.at(d+along, n+across)))
