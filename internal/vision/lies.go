@@ -38,6 +38,9 @@ const (
 	gapCore, gapDepth          = 0.25, 0.3
 
 	lateBegin = 24.0 // mm from the foot
+	// Where less of the light is the sun's, it shines through cloud, whose skylight has no
+	// colour, and a shadow is rarer than a gray thing: the disc must be seen.
+	throughCloud = 0.45
 )
 
 // lies reports whether the strip is a thing that lies on the sheet. told says that a rod is seen
@@ -73,7 +76,7 @@ func (h *hearing) lies(told bool) bool {
 	switch {
 	case ok && says < -maybeCast:
 		return false
-	case late || says > surelyLies:
+	case late || h.st.Depth < throughCloud || says > surelyLies:
 		return true
 	}
 	return !told && says > maybeLies
