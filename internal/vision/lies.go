@@ -69,7 +69,7 @@ func (h *hearing) lies(told bool) bool {
 		if red {
 			return true
 		}
-		says += more
+		says += max(0, more) // things are blue as well
 	}
 	// What runs beside the line up to lateBegin, other than the rod, may be the shadow.
 	late := h.st.From > lateBegin && !h.hides(h.line.at(h.st.From-hiddenBefore, 0))
