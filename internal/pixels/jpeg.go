@@ -2,18 +2,21 @@ package pixels
 
 import (
 	"encoding/binary"
+	"image"
 	"math"
 )
 
 // A decoder of JPEG (ITU-T T.81) for what cameras write: eight bits, Huffman codes,
 // baseline or progressive. Of a picture in colour it reads through everything, so as to
-// hear of damage, and makes pixels of the luma alone. Pixels are those of libjpeg-turbo to
+// hear of damage, and makes pixels of the luma alone unless its colours are asked for. Pixels are those of libjpeg-turbo to
 // the bit (jpegidct.go). It is stricter than that: a code that does not exist, a run beyond
 // a block's end and data left over are damage even where that library says nothing.
 
 type jpegDecoder struct {
 	jpegBits
-	size          int // of a decoded block's side, px
+	size          int  // of a decoded block's side, px
+	colours       bool // are wanted, too
+	rgb           bool // the parts are red, green and blue
 	quant         [4]*[64]int32
 	dc, ac        [4]*huffman
 	interval      int // MCUs from one restart to the next, 0 for none
@@ -53,15 +56,33 @@ type jpegScan struct {
 
 func (plain) decodeJPEG(data []byte, factor int) (Gray, error) {
 	d := &jpegDecoder{size: 8 / factor}
+	if err := d.read(data); err != nil {
+		return Gray{}, err
+	}
+	return d.gray(), nil
+}
+
+// DecodeColours decodes a JPEG with its colours, shrunk by a factor 1, 2, 4 or 8; nil without an
+// error where it has none, or has them in another way than cameras do. It is plain Go in every build.
+func DecodeColours(data []byte, factor int) (*image.YCbCr, error) {
+	d := &jpegDecoder{size: 8 / factor, colours: true}
+	if err := d.read(data); err != nil {
+		return nil, err
+	}
+	return d.inColour(), nil
+}
+
+// read goes through a file, and makes the pixels of what is wanted.
+func (d *jpegDecoder) read(data []byte) error {
 	d.data = data
 	if len(data) < 2 || data[0] != 0xFF || data[1] != 0xD8 {
-		return Gray{}, ErrDamaged
+		return ErrDamaged
 	}
 	d.pos = 2
 	for {
 		m, err := d.marker()
 		if err != nil {
-			return Gray{}, err
+			return err
 		}
 		switch {
 		case m == 0xD9: // EOI
@@ -69,7 +90,7 @@ func (plain) decodeJPEG(data []byte, factor int) (Gray, error) {
 		case m == 0xDA: // SOS
 			err = d.scan()
 		case m == 0xC9 || m == 0xCA: // arithmetic coding
-			return Gray{}, ErrKind
+			return ErrKind
 		case m == 0xC0 || m == 0xC1 || m == 0xC2:
 			d.progressive = m == 0xC2
 			err = d.frame()
@@ -85,10 +106,10 @@ func (plain) decodeJPEG(data []byte, factor int) (Gray, error) {
 		case m == 0xFE || m == 0xDC || m == 0xCC: // COM, DNL, DAC
 			_, err = d.segment()
 		default:
-			return Gray{}, ErrDamaged
+			return ErrDamaged
 		}
 		if err != nil {
-			return Gray{}, err
+			return err
 		}
 	}
 }
@@ -259,7 +280,8 @@ func (d *jpegDecoder) begin(inScan int) error {
 			}
 			rgb = d.transform == 0
 		}
-		if rgb && !d.jfif {
+		d.rgb = rgb && !d.jfif
+		if d.rgb || d.colours {
 			wanted = d.parts
 		}
 	}
@@ -278,7 +300,7 @@ func (d *jpegDecoder) begin(inScan int) error {
 	}
 	for i := range wanted {
 		p := &wanted[i]
-		if p.h != d.mostH || p.v != d.mostV { // luma that is coarser than its colours
+		if (i == 0 || d.rgb) && (p.h != d.mostH || p.v != d.mostV) { // luma that is coarser than its colours
 			return ErrKind
 		}
 		p.pix = make([]uint8, d.size*d.size*p.stride*p.rows)
@@ -492,10 +514,10 @@ func (d *jpegDecoder) draw(p *jpegPart, c *[64]int16, top int, columns uint8, u,
 	}
 }
 
-// finish makes the picture, at the end of the file.
-func (d *jpegDecoder) finish() (Gray, error) {
+// finish makes the pixels that are still to make, at the end of the file.
+func (d *jpegDecoder) finish() error {
 	if d.scans == 0 {
-		return Gray{}, ErrDamaged
+		return ErrDamaged
 	}
 	for i := range d.parts {
 		p := &d.parts[i]
@@ -503,7 +525,7 @@ func (d *jpegDecoder) finish() (Gray, error) {
 			continue
 		}
 		if !p.seen || d.progressive && !p.complete() {
-			return Gray{}, ErrDamaged
+			return ErrDamaged
 		}
 		if d.many {
 			for k := range p.stride * p.rows {
@@ -512,9 +534,14 @@ func (d *jpegDecoder) finish() (Gray, error) {
 			}
 		}
 	}
+	return nil
+}
+
+// gray is the picture in gray.
+func (d *jpegDecoder) gray() Gray {
 	p := &d.parts[0]
 	out := Gray{W: ceil(d.width*d.size, 8), H: ceil(d.height*d.size, 8), Pix: p.pix}
-	if len(d.parts) == 3 && d.parts[1].pix != nil {
+	if d.rgb {
 		grayOf(p.pix, d.parts[1].pix, d.parts[2].pix)
 	}
 	if stride := d.size * p.stride; stride != out.W {
@@ -523,7 +550,27 @@ func (d *jpegDecoder) finish() (Gray, error) {
 		}
 	}
 	out.Pix = out.Pix[:out.W*out.H]
-	return out, nil
+	return out
+}
+
+// inColour is the picture in colour; nil if it is not one of luma and colours that are as fine, or
+// half as fine.
+func (d *jpegDecoder) inColour() *image.YCbCr {
+	if len(d.parts) != 3 || d.rgb {
+		return nil
+	}
+	y, b, r := &d.parts[0], &d.parts[1], &d.parts[2]
+	ratio, ok := map[[2]int]image.YCbCrSubsampleRatio{
+		{1, 1}: image.YCbCrSubsampleRatio444, {2, 1}: image.YCbCrSubsampleRatio422,
+		{2, 2}: image.YCbCrSubsampleRatio420, {1, 2}: image.YCbCrSubsampleRatio440,
+	}[[2]int{y.h / b.h, y.v / b.v}]
+	if !ok || y.h%b.h != 0 || y.v%b.v != 0 || b.h != r.h || b.v != r.v {
+		return nil
+	}
+	return &image.YCbCr{
+		Y: y.pix, Cb: b.pix, Cr: r.pix, YStride: d.size * y.stride, CStride: d.size * b.stride, SubsampleRatio: ratio,
+		Rect: image.Rect(0, 0, ceil(d.width*d.size, 8), ceil(d.height*d.size, 8)),
+	}
 }
 
 // complete reports whether the coarse coefficients have all their bits. Where they do not,

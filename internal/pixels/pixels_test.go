@@ -104,6 +104,54 @@ func TestJPEGIsThatOfTheStandardLibrary(t *testing.T) {
 	})
 }
 
+// The colours, too, are the standard library's within a level; a gray file has none.
+func TestColoursAreThoseOfTheStandardLibrary(t *testing.T) {
+	r := rand.New(rand.NewPCG(1, 9))
+	for range 30 {
+		img := image.NewRGBA(image.Rect(0, 0, 1+r.IntN(70), 1+r.IntN(70)))
+		for i := range img.Pix {
+			img.Pix[i] = uint8(r.IntN(256))
+		}
+		var b bytes.Buffer
+		if err := jpeg.Encode(&b, img, &jpeg.Options{Quality: 1 + r.IntN(100)}); err != nil {
+			t.Fatal(err)
+		}
+		decoded, err := jpeg.Decode(bytes.NewReader(b.Bytes()))
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := decoded.(*image.YCbCr)
+		got, err := DecodeColours(b.Bytes(), 1)
+		if err != nil || got.Rect != want.Rect || got.SubsampleRatio != want.SubsampleRatio {
+			t.Fatalf("%v, %v", err, want.Rect)
+		}
+		for y := range want.Rect.Dy() {
+			for x := range want.Rect.Dx() {
+				a, b := got.YCbCrAt(x, y), want.YCbCrAt(x, y)
+				for _, d := range [3]int{int(a.Y) - int(b.Y), int(a.Cb) - int(b.Cb), int(a.Cr) - int(b.Cr)} {
+					if d < -1 || d > 1 {
+						t.Fatalf("%v at %d, %d: %v and %v", want.Rect, x, y, a, b)
+					}
+				}
+			}
+		}
+		for _, factor := range []int{2, 4, 8} {
+			small, err := DecodeColours(b.Bytes(), factor)
+			if g, _ := DecodeJPEG(b.Bytes(), factor); err != nil || small.Rect != image.Rect(0, 0, g.W, g.H) {
+				t.Fatalf("%v by %d: %v", want.Rect, factor, err)
+			}
+			small.YCbCrAt(small.Rect.Dx()-1, small.Rect.Dy()-1)
+		}
+	}
+	var b bytes.Buffer
+	if err := jpeg.Encode(&b, image.NewGray(image.Rect(0, 0, 20, 20)), nil); err != nil {
+		t.Fatal(err)
+	}
+	if img, err := DecodeColours(b.Bytes(), 1); img != nil || err != nil {
+		t.Errorf("gray: %v %v", img, err)
+	}
+}
+
 func TestTruncatedIsRefused(t *testing.T) {
 	file, _ := written(t, rand.New(rand.NewPCG(1, 2)), 40, 30, 80)
 	each(t, func(t *testing.T, e engine) {

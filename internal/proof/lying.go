@@ -83,12 +83,51 @@ func lyingScene(o SoakOptions, seed uint64) (*render.Scene, string) {
 	} else {
 		s.Things = []render.Thing{{From: at(from), To: at(max(long, from+12)), Diameter: thick, Material: look}}
 	}
+	if name, things := atHandToo(s.Seed, at(from), at(max(long, from+12))); name != "" {
+		what, thick = name, things[0].Diameter
+		s.Things, s.Occluders = things, nil
+	}
 	stands := r.IntN(4) > 0
 	if !stands {
 		s.Rods = nil
 	}
 	return s, fmt.Sprintf("%s %.1f mm thick, %.0f mm long from %.0f, aside %.1f, %.0f°; sun %t at %.0f°, rod %t %.1f by %.0f, ratio %.2f, halo %.1f %.1f",
 		what, thick, long, from, aside, dir.Degrees(), sunny, s.Light.Altitude.Degrees(), stands, rod.Diameter, rod.Height, long/(rod.Height/s.Light.Altitude.Tan()), s.Finish.Phone.Halo, s.Finish.Phone.HaloPX)
+}
+
+// atHandToo makes a quarter of all sticks something else that lies about. It draws by itself: what
+// a seed means besides stays.
+func atHandToo(seed uint64, from, to sheet.Point) (name string, things []render.Thing) {
+	r := rand.New(rand.NewPCG(seed, 0x7E1D))
+	uniform := func(lo, hi float64) float64 { return lo + (hi-lo)*r.Float64() }
+	thing := func(name string, thick float64, red, green, blue, shine float64) (string, []render.Thing) {
+		look := render.Material{Name: name, Albedo: [3]float64{red, green, blue}, Specular: shine, Sharpness: 30}
+		return name, []render.Thing{{From: from, To: to, Diameter: thick, Material: look}}
+	}
+	if r.IntN(4) > 0 {
+		return "", nil
+	}
+	switch r.IntN(6) {
+	case 0:
+		return thing("copper wire", uniform(0.8, 2.2), 0.60, 0.32, 0.20, 0.8)
+	case 1:
+		return thing("cable's end", uniform(3, 6), 0.05, 0.05, 0.05, 0.05)
+	case 2:
+		return thing("yellow pencil", uniform(6, 7.5), 0.65, 0.42, 0.05, 0.2)
+	case 3:
+		return thing("green straw", uniform(4, 7), 0.12, 0.40, 0.15, 0.2)
+	case 4:
+		return thing("white straw", uniform(4, 7), 0.75, 0.75, 0.74, 0.2)
+	}
+	// A blade: dark along its back, bright along its edge.
+	name, things = thing("blade", uniform(1.5, 4), 0.15, 0.15, 0.16, 0.4)
+	bright, n := things[0], math.Hypot(to.X-from.X, to.Y-from.Y)
+	aside := func(p sheet.Point) sheet.Point {
+		d := 0.7 * bright.Diameter
+		return sheet.Point{X: p.X + d*(to.Y-from.Y)/n, Y: p.Y - d*(to.X-from.X)/n}
+	}
+	bright.From, bright.To, bright.Diameter, bright.Material = aside(from), aside(to), bright.Diameter*0.6, render.White
+	return name, append(things, bright)
 }
 
 func (rep *LyingReport) one(ctx context.Context, o SoakOptions, dir string, seed uint64, lock *sync.Mutex) error {

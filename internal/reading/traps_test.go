@@ -271,6 +271,9 @@ var traps = []struct {
 	{name: "stick/lying as a shadow would, steel, at the foot", altitude: 36 * deg, tilt: 20 * deg, dir: 20 * deg, want: lies, set: stick(69, 110*deg, 1.6, 3, render.Steel)},
 	{name: "stick/lying as a shadow would, black, at the foot", altitude: 40 * deg, tilt: 20 * deg, dir: 120 * deg, want: lies, set: stick(59, 10*deg, 1.6, 2.5, render.Black)},
 	{name: "stick/lying as a shadow would, dark, no rod, from above", altitude: 50 * deg, tilt: 2 * deg, dir: 200 * deg, want: lies, set: func(s *render.Scene) { stick(42, 300*deg, 0, 3, render.Black)(s); noRod(s) }},
+	{name: "stick/lying as a shadow would, short, of wood", altitude: 49 * deg, tilt: 30 * deg, dir: 200 * deg, want: lies, set: stick(43, 125*deg, 0, 3, render.Dowel)},
+	{name: "stick/lying as a shadow would, short, black", altitude: 52 * deg, tilt: 35 * deg, dir: 300 * deg, want: lies, set: stick(39, 33*deg, 0, 3, render.Black)},
+	{name: "stick/lying as a shadow would, short, steel", altitude: 60 * deg, tilt: 25 * deg, dir: 20 * deg, want: lies, set: stick(29, 150*deg, 0, 3, render.Steel)},
 	{name: "stick/lying beside the shadow, in the sun", altitude: 40 * deg, tilt: 28 * deg, dir: 200 * deg, want: readOrNot, set: func(s *render.Scene) {
 		body := s.Light.Body
 		stick(59, 150*deg, 1.6, 3, render.Dowel)(s)

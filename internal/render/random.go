@@ -138,6 +138,7 @@ func RandomScene(r *rand.Rand, o RandomOptions) *Scene {
 	if o.Gnomons || o.Phone {
 		s.ripple()
 	}
+	s.air()
 	return s
 }
 
@@ -308,4 +309,42 @@ func (c *Camera) faceExtent() float64 {
 		x0, y0, x1, y1 = min(x0, x), min(y0, y), max(x1, x), max(y1, y)
 	}
 	return max((x1-x0)/float64(c.Width), (y1-y0)/float64(c.Height))
+}
+
+// Air over the middle of red, green and blue light, whose wavelengths these are, micrometres:
+// its own optical depth by Bucholtz, Applied Optics 34(15), 1995, a table's fit from memory.
+var (
+	wavelengths = [3]float64{0.60, 0.54, 0.46}
+	airDepth    = func(l float64) float64 { return 0.00877 * math.Pow(l, -4.05) }
+)
+
+// air gives sun and sky the colours that they have through air as hazy as the shadow is pale: light
+// scattered once, half of it down by air, most by haze, and a little of what stands around in
+// the sun. Haze is of dust or cloud, which has no colour, to smoke, which is blue. It draws by
+// itself: what a seed means besides stays.
+func (s *Scene) air() {
+	r := rand.New(rand.NewPCG(s.Seed, 0xA14))
+	exponent, around := 1.6*r.Float64(), 0.04*r.Float64()
+	tan := [3]float64{1.1, 0.95, 0.75}
+	high := max(s.Light.Altitude.Sin(), 0.1)
+	var sun, sky [3]float64
+	with := func(haze float64) float64 {
+		for c, l := range wavelengths {
+			own, hazed := airDepth(l)/high, haze*math.Pow(l/wavelengths[1], -exponent)/high
+			sun[c] = math.Exp(-own - hazed)
+			sky[c] = (1-math.Exp(-own))/2 + 0.85*(1-math.Exp(-hazed))*math.Exp(-own/2)
+			sky[c] += around * tan[c] * (sun[c] + sky[c])
+		}
+		return sky[1] / (sun[1] + sky[1])
+	}
+	lo, hi := 0.0, 5.0
+	for range 40 {
+		if mid := (lo + hi) / 2; with(mid) < s.Light.ShadowRatio {
+			lo = mid
+		} else {
+			hi = mid
+		}
+	}
+	with(lo)
+	s.Light.SunColour, s.Light.SkyColour = sun, sky
 }

@@ -4,6 +4,8 @@ package sheetphoto
 
 import (
 	"errors"
+	"image"
+	"sync"
 	"time"
 
 	"shadowread/internal/calib"
@@ -46,6 +48,7 @@ func Open(file photo.File, facts photo.Facts) (*Photo, error) {
 		return nil, err
 	}
 	p.heic = vision.FromImage(img)
+	p.heic.Colours = func() (image.Image, int) { return img, 1 }
 	p.Decoding = time.Since(began)
 	return p, nil
 }
@@ -69,10 +72,31 @@ func (p *Photo) decode(factor int) (*vision.Gray, error) {
 		}
 		g = vision.FromImage(img).Shrink(factor)
 	}
+	if g.Colours == nil {
+		g.Colours = sync.OnceValues(func() (image.Image, int) { return p.colours(factor) })
+	}
 	if p.flip {
 		g = g.Mirror()
 	}
 	return g, nil
+}
+
+// colours decodes once more, in colour, and says by what factor that is shrunk; nil where there
+// are none.
+func (p *Photo) colours(factor int) (image.Image, int) {
+	began := time.Now()
+	defer func() { p.Decoding += time.Since(began) }()
+	if p.format == photo.JPEG {
+		if img, err := pixels.DecodeColours(p.data, factor); err == nil && img != nil {
+			return img, factor
+		}
+		return nil, 0
+	}
+	img, err := photo.DecodePlain(p.data, p.format)
+	if err != nil {
+		return nil, 0
+	}
+	return img, 1
 }
 
 // undecoded says for people why a JPEG is not decoded. Damage that the decoder notices, and be

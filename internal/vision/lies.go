@@ -8,11 +8,12 @@ import (
 	"shadowread/internal/sheet"
 )
 
-// A stick that lies on the sheet makes a dark line with two parallel edges as well. Three
+// A stick that lies on the sheet makes a dark line with two parallel edges as well. Four
 // things tell it from a shadow, whatever a telephone has sharpened:
 //
 //   - Print under a shadow is seen through it; a stick hides it.
 //   - A shadow begins at the rod's foot. Bright paper between the foot and the line is none's.
+//   - A shadow is never redder than the paper (colour.go).
 //   - The light's disc blurs a shadow's edges the more, the farther they lie from what casts
 //     them, and its end most; a stick's are as sharp as the camera makes any edge. What camera and
 //     sharpening do is the same all along the line, and so is fitted to it.
@@ -37,6 +38,9 @@ const (
 	gapCore, gapDepth          = 0.25, 0.3
 
 	lateBegin = 24.0 // mm from the foot
+	// Where less of the light is the sun's, it shines through cloud, whose skylight has no
+	// colour, and a shadow is rarer than a gray thing: the disc must be seen.
+	throughCloud = 0.45
 )
 
 // lies reports whether the strip is a thing that lies on the sheet. told says that a rod is seen
@@ -60,12 +64,19 @@ func (h *hearing) lies(told bool) bool {
 		return false
 	}
 	says, ok := f.discSays(axis, h.st)
+	if says > -askHue {
+		more, red := f.hueSays(axis, h.st.Depth)
+		if red {
+			return true
+		}
+		says += max(0, more) // things are blue as well
+	}
 	// What runs beside the line up to lateBegin, other than the rod, may be the shadow.
 	late := h.st.From > lateBegin && !h.hides(h.line.at(h.st.From-hiddenBefore, 0))
 	switch {
 	case ok && says < -maybeCast:
 		return false
-	case late || says > surelyLies:
+	case late || h.st.Depth < throughCloud || says > surelyLies:
 		return true
 	}
 	return !told && says > maybeLies

@@ -30,6 +30,9 @@ type Gray struct {
 	Factor int
 	// Mirrored says that the rows were turned left to right after decoding.
 	Mirrored bool
+	// Colours has them decoded: the stored picture, not turned, by a factor of its own, nil
+	// where it has none. It may itself be nil.
+	Colours func() (img image.Image, factor int)
 }
 
 // DecodeJPEG reads a JPEG as gray without applying its orientation, shrunk by factor 1, 2, 4
@@ -78,7 +81,7 @@ func FromImage(img image.Image) *Gray {
 
 // Mirror returns the picture turned left to right.
 func (g *Gray) Mirror() *Gray {
-	m := &Gray{W: g.W, H: g.H, Factor: g.Factor, Mirrored: !g.Mirrored, Pix: make([]uint8, len(g.Pix))}
+	m := &Gray{W: g.W, H: g.H, Factor: g.Factor, Mirrored: !g.Mirrored, Colours: g.Colours, Pix: make([]uint8, len(g.Pix))}
 	for v := range g.H {
 		row, out := g.Pix[v*g.W:(v+1)*g.W], m.Pix[v*g.W:(v+1)*g.W]
 		for u, p := range row {
@@ -97,7 +100,7 @@ func (g *Gray) Shrink(s int) *Gray {
 	// A remainder at the right and the bottom is cut off, so that whole blocks are
 	// averaged and the centres stay where the convention has them.
 	p := pixels.Shrink(pixels.Gray{W: g.W, H: g.H, Pix: g.Pix}, s)
-	return &Gray{W: p.W, H: p.H, Pix: p.Pix, Factor: g.Factor * s, Mirrored: g.Mirrored}
+	return &Gray{W: p.W, H: p.H, Pix: p.Pix, Factor: g.Factor * s, Mirrored: g.Mirrored, Colours: g.Colours}
 }
 
 // contains reports whether p lies at least margin px inside the picture.

@@ -1,0 +1,193 @@
+package vision
+
+import (
+	"image"
+	"math"
+
+	"shadowread/internal/calib"
+)
+
+// A shadow on paper is lit by the sky alone, the paper beside it by the sky and the sun. The air
+// scatters blue best, so that the sky is never redder than the sun, nor a shadow than its
+// paper, and the deeper a shadow is, the clearer the sky and the bluer it is. The paper's own colour and the
+// camera's balance of white are the same in both and cancel. A stick has a colour of its own:
+// wood, rust, skin and most that is painted is redder than paper; what is gray has the paper's.
+//
+// Not so where something else than the sky lights the shadow: a red tent, a rock wall in the sun.
+// Then a shadow is refused. By moonlight, with lamps on the sky, colours are not asked.
+const (
+	// The hue is taken over hueCore of the breadth, and of the paper over huePaper mm to both sides from
+	// hueClear sigmas of the blur and hueClearPx beyond the edges on: colours are stored half as
+	// fine as light. A row has huePlaces to each.
+	hueCore, huePaper    = 0.5, 2.0
+	hueClear, hueClearPx = 2.5, 3.0
+	huePlaces            = 7
+	// leastHues rows tell a hue; over alikeHues rows noise is the same. Unevenness of the lens's
+	// and the sensor's colours leaves hueFloor, and of the paper's own hue the part that lies within
+	// huePx of an edge may have run in.
+	leastHues, alikeHues = 8, 6
+	hueFloor, huePx      = 0.01, 2.0
+	// A picture in which hues differ by less than leastSpread between the middle eight tenths of hueGrid x hueGrid
+	// places has no colours, whatever its file says.
+	leastSpread, hueGrid = 0.04, 24
+	// Levels below darkHue and above brightHue tell no hue: noise, a sensor that clips.
+	darkHue, brightHue = 12, 250
+	// What is redder than paper by redder, hueSure sigmas off, casts no shadow.
+	redder, hueSure = 0.08, 3
+	// askHue is how much likelier a shadow may be by the disc and still be asked for its hue.
+	askHue = 6.0
+
+	// The optical depth of the air itself in the middle of green, red and blue (Bucholtz, Applied
+	// Optics 34(15), 1995: 0.00877 times the wavelength in micrometres to the power -4.05),
+	// half of which comes down; haze goes as the wavelength to the power -1 (Angstrom's exponent of
+	// middling air is 1.3, of dust 0.2, of cloud 0; common practice).
+	airGreen, airRed, airBlue = 0.106, 0.069, 0.204
+	hazeRed, hazeBlue         = 0.90, 1.17
+	// Cameras make of the hue hueKept of it, with a sigma of its logarithm: their curves, their
+	// saturation, and air that is hazier or clearer.
+	hueKept, hueSpread, hueStep = 0.7, 0.6, 0.25
+	// grayPart of all sticks are gray, within graySpread; the others' hues lie anywhere over hueRange. oddHue
+	// is the part of shadows that have any hue for another reason.
+	grayPart, graySpread, hueRange = 0.6, 0.06, 3.0
+	oddHue                         = 0.05
+)
+
+// hueSays is the logarithm of how much likelier the strip's colour is that of a thing than of a
+// shadow, 0 where the picture does not tell; red says that it is a thing's for sure.
+func (f *stripFit) hueSays(axis fitLine, depth float64) (says float64, red bool) {
+	hue, sigma, ok := f.hue(axis)
+	if !ok {
+		return 0, false
+	}
+	if hue-hueSure*sigma > redder {
+		return 0, true
+	}
+	high := math.Sqrt(1 - sq(f.skyCos()))
+	if high == 0 { // not known: overhead, where the air is least
+		high = 1
+	}
+	whole := f.skyHue(depth, high)
+	odd := oddHue / hueRange
+	thing := grayPart*bell(hue, math.Hypot(graySpread, sigma)) + (1-grayPart)/hueRange
+	cast, weights := 0.0, 0.0
+	for z := -3.0; z <= 3; z += hueStep {
+		w, at := math.Exp(-z*z/2), whole*hueKept*math.Exp(hueSpread*z)
+		weights += w
+		cast += w * bell(hue-at, math.Hypot(sigma, at*hueSpread*hueStep))
+	}
+	return math.Log((thing + odd) / ((1-oddHue)*cast/weights + odd)), false
+}
+
+// bell is the normal law's density.
+func bell(x, sigma float64) float64 {
+	return math.Exp(-sq(x/sigma)/2) / (sigma * math.Sqrt(2*math.Pi))
+}
+
+// skyHue is the hue of a shadow of some depth in clear or hazy air, at an altitude's sine.
+func (f *stripFit) skyHue(depth, high float64) float64 {
+	// Skylight over sunlight: what air alone does not make up is haze.
+	green := (1 - depth) / depth
+	air := min(green, airGreen/2/high)
+	part := func(own, haze float64) float64 {
+		x := air*own/airGreen + (green-air)*haze
+		return x / (1 + x)
+	}
+	return math.Log(part(airRed, hazeRed) / part(airBlue, hazeBlue))
+}
+
+// hue is the logarithm of red over blue light in the strip's core, over that of the paper to
+// both sides of it, with a sigma; ok is false where the file has no colours, or too little is seen.
+func (f *stripFit) hue(axis fitLine) (hue, sigma float64, ok bool) {
+	if f.g.Colours == nil {
+		return 0, 0, false
+	}
+	c := colours{g: f.g}
+	if c.img, c.factor = f.g.Colours(); c.img == nil || c.alike() {
+		return 0, 0, false
+	}
+	var hues, papers []float64
+	for i := range f.rows {
+		r := &f.rows[i]
+		if !r.ok {
+			continue
+		}
+		mid, half := axis.at(r.s), (f.right.at(r.s)-f.left.at(r.s))/2
+		out := half + hueClear*f.sigma(r.s) + hueClearPx/f.pxAcross(r.s)
+		in := f.hueOver(&c, r.s, mid-hueCore*half, mid+hueCore*half)
+		a := f.hueOver(&c, r.s, mid-out-huePaper, mid-out)
+		b := f.hueOver(&c, r.s, mid+out, mid+out+huePaper)
+		if paper := (a + b) / 2; !math.IsNaN(in - paper) {
+			hues, papers = append(hues, in-paper), append(papers, paper)
+		}
+	}
+	if len(hues) < leastHues {
+		return 0, 0, false
+	}
+	hue = quantile(hues, 0.5)
+	for i, h := range hues {
+		hues[i] = math.Abs(h - hue)
+	}
+	sigma = madSigma * quantile(hues, 0.5) * math.Sqrt(alikeHues/float64(len(hues)))
+	width := (f.right.at(axis.mid) - f.left.at(axis.mid)) * f.pxAcross(axis.mid)
+	run := quantile(papers, 0.5) * min(1, huePx/width)
+	return hue, math.Hypot(math.Hypot(sigma, hueFloor), run), true
+}
+
+// hueOver is the logarithm of red over blue light on a row from one place across to another; NaN
+// where most of it is not seen.
+func (f *stripFit) hueOver(c *colours, s, from, to float64) float64 {
+	var red, blue float64
+	n, step := 0, (to-from)/huePlaces
+	for x := from + step/2; x < to; x += step {
+		p := f.frame.at(s, x)
+		if f.hides(p) {
+			continue
+		}
+		if r, b, seen := c.at(f.plate.Project(p)); seen {
+			red, blue, n = red+r, blue+b, n+1
+		}
+	}
+	if 2*n <= huePlaces {
+		return math.NaN()
+	}
+	return math.Log(red / blue)
+}
+
+// colours are those of a picture.
+type colours struct {
+	g      *Gray
+	img    image.Image
+	factor int
+}
+
+// at is the red and the blue light at a place of the gray picture; seen is false beyond the
+// picture and where a level is too low or too high to tell.
+func (c *colours) at(p calib.Pixel) (red, blue float64, seen bool) {
+	if c.g.Mirrored {
+		p.U = float64(c.g.W-1) - p.U
+	}
+	from, to := float64(c.g.Factor), float64(c.factor)
+	scaled := func(x float64) int { return int(math.Round((x*from + (from-to)/2) / to)) }
+	b := c.img.Bounds()
+	at := image.Pt(scaled(p.U), scaled(p.V)).Add(b.Min)
+	if !at.In(b) {
+		return 0, 0, false
+	}
+	r, _, l, _ := c.img.At(at.X, at.Y).RGBA()
+	r, l = r>>8, l>>8
+	return float64(linear[r]), float64(linear[l]), min(r, l) >= darkHue && max(r, l) <= brightHue
+}
+
+// alike reports whether the whole picture has one hue.
+func (c *colours) alike() bool {
+	var hues []float64
+	for v := range hueGrid {
+		for u := range hueGrid {
+			p := calib.Pixel{U: (float64(u) + 0.5) / hueGrid * float64(c.g.W), V: (float64(v) + 0.5) / hueGrid * float64(c.g.H)}
+			if r, b, seen := c.at(p); seen {
+				hues = append(hues, math.Log(r/b))
+			}
+		}
+	}
+	return len(hues) < hueGrid || quantile(hues, 0.9)-quantile(hues, 0.1) < leastSpread
+}
