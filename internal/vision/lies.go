@@ -56,14 +56,15 @@ func (h *hearing) lies(told bool) bool {
 		return true
 	case ratio-printSure*sigma > asUncovered:
 		return false
-	case h.rod.Moonlit, h.dial.bright > burntOut: // of burnt-out paper the lit part of a penumbra is not seen
+	case h.discHidden():
 		return false
 	}
-	says, ok := f.discSays(axis, h.st)
-	// What runs beside the line up to lateBegin, other than the rod, may be the shadow.
-	late := h.st.From > lateBegin && !h.hides(h.line.at(h.st.From-hiddenBefore, 0))
+	says := h.discSays()
+	// What runs beside the line up to lateBegin, other than the rod and what holds its foot, may be
+	// the shadow.
+	late := h.st.From > lateBegin && !h.st.Held && !h.hiddenBefore()
 	switch {
-	case ok && says < -maybeCast:
+	case says < -maybeCast:
 		return false
 	case late || says > surelyLies:
 		return true
