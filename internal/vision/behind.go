@@ -96,7 +96,7 @@ func (h *hearing) alone() bool {
 	switch {
 	case seen < behindLeast || tenths(same, seen, unlikeTenths):
 		return false
-	case h.st.Depth < darkerThanCrease || !h.litAbout() || h.shadowBeyond() || h.faintGrows():
+	case h.st.Depth < darkerThanCrease || !h.litAbout() || h.shadowBeyond() || h.st.faintGrows():
 		return false
 	}
 	if at, sigma, ends := h.rodTop(h.st); !(ends && sigma < surelyTop*at) && h.st.Length == 0 {
