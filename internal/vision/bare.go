@@ -176,18 +176,21 @@ func (f *stripFit) darkWidth(row *profileRow) (width, depth float64) {
 
 // ownWidth is the smallest breadth that the strip keeps over a plateau, mm; or among things that lie
 // about that which comes nearest to the stated one. A point narrows all along; its end keeps the
-// breadth of its blur, but grows paler.
+// breadth of its blur, but grows paler. A plateau of rows that the rod's image partly covers gives
+// way to one farther out that is seen whole: a ball's image, broader than the rod, bites into the strip.
 func (f *stripFit) ownWidth(widths, depths []float64) (own float64, ok bool) {
 	own = math.Inf(1)
 	var in, dark []float64
+	bitten := false
 	for i := range f.rows {
 		if f.rows[i].s+plateau > f.rows[len(f.rows)-1].s {
 			break
 		}
 		in, dark = in[:0], dark[:0]
-		n := 0
+		n, whole := 0, true
 		for k := i; k < len(f.rows) && f.rows[k].s < f.rows[i].s+plateau; k++ {
 			n++
+			whole = whole && f.rows[k].ok
 			if !math.IsNaN(widths[k]) {
 				in, dark = append(in, widths[k]), append(dark, depths[k])
 			}
@@ -200,8 +203,8 @@ func (f *stripFit) ownWidth(widths, depths []float64) (own float64, ok bool) {
 		if mid > narrowest && quantile(in, evenHigh)-quantile(in, evenLow) < evenWidth*mid+evenNoise &&
 			math.Abs(quantile(in[:half], 0.5)-quantile(in[half:], 0.5)) < evenTaper*mid+f.step &&
 			quantile(dark, evenHigh)-quantile(dark, evenLow) < evenDepth*quantile(dark, 0.5) {
-			if !f.among && mid < own || f.among && math.Abs(mid-f.rod.DiameterMM) < math.Abs(own-f.rod.DiameterMM) {
-				own = mid
+			if !f.among && (mid < own || bitten && whole) || f.among && math.Abs(mid-f.rod.DiameterMM) < math.Abs(own-f.rod.DiameterMM) {
+				own, bitten = mid, !whole
 			}
 		}
 	}

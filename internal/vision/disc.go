@@ -87,7 +87,7 @@ func (f *stripFit) discSays(axis fitLine, st *Strip) (says float64, ok bool) {
 		if says = alone + endCounts*(both-alone); alone > 0 {
 			says = max(says, both) // edges and end say the same
 		}
-		if says < -maybeCast {
+		if says < -surelyLies {
 			break // more would speak for a shadow, too
 		}
 	}

@@ -60,10 +60,10 @@ func (h *hearing) lies(told bool) bool {
 		return true
 	case ratio-printSure*sigma > asUncovered:
 		return false
-	case h.rod.Moonlit, h.dial.bright > burntOut: // of burnt-out paper the lit part of a penumbra is not seen
+	case h.discHidden():
 		return false
 	}
-	says, ok := f.discSays(axis, h.st)
+	says := h.discSays()
 	if says > -askHue {
 		more, red := f.hueSays(axis, h.st.Depth)
 		if red {
@@ -71,10 +71,11 @@ func (h *hearing) lies(told bool) bool {
 		}
 		says += max(0, more) // things are blue as well
 	}
-	// What runs beside the line up to lateBegin, other than the rod, may be the shadow.
-	late := h.st.From > lateBegin && !h.hides(h.line.at(h.st.From-hiddenBefore, 0))
+	// What runs beside the line up to lateBegin, other than the rod and what holds its foot, may be
+	// the shadow.
+	late := h.st.From > lateBegin && !h.st.Held && !h.hiddenBefore()
 	switch {
-	case ok && says < -maybeCast:
+	case says < -maybeCast:
 		return false
 	case late || h.st.Depth < throughCloud || says > surelyLies:
 		return true

@@ -43,6 +43,7 @@ const (
 	wideCut, wideTurns, lineTurns = 3, 2, 8
 	leastLine                     = 1e-4 // mm: of the scatter, lest a perfect line cut everything
 	usedWeight                    = 0.2  // from this weight on a place counts as used
+	leastLeft                     = 0.2  // of the sum over all lags, at least, that a fit is taken to leave
 	// The residuals' correlation is summed over lags up to a part of the line, 1 over
 	// lagPart, and mostLags: more sum noise.
 	lagPart, mostLags = 8, 24
@@ -170,6 +171,9 @@ func scatterOf(res, w []float64) (v, inflate float64) {
 			inflate += 2 * (1 - float64(k)/float64(lags+1)) * c / m / v
 		}
 	}
+	// What was fitted took as much of each lag's sum with it: parabolaTerms / n of all of them.
+	took := parabolaTerms / max(n, leastRows)
+	inflate = (inflate - took) / max(1-took*float64(lags+1), leastLeft)
 	return v, max(1, inflate)
 }
 

@@ -66,7 +66,10 @@ func (q *search) measureStrip(r ray) (*Strip, error) {
 	// A first look gives the width; a second, with the flanks set to it, measures.
 	width := q.rod.DiameterMM
 	every, turns := firstEvery, firstTurns
-	inner = max(inner, f.recentre(r, to)/2+firstGap)
+	if breadth := f.recentre(r, to); breadth > 0 {
+		inner = max(inner, breadth/2+firstGap)
+		f.search = q.asThick(min(breadth, usualRod))
+	}
 	for pass := range 2 {
 		if pass == 1 {
 			every, turns = lastEvery, lastTurns

@@ -41,7 +41,7 @@ type Rod struct {
 
 // What the search as a whole goes by.
 const (
-	leastStrip  = 6.0 // mm of clear strip, below which no direction is given
+	leastStrip  = 5.0 // mm of clear strip, below which no direction is given
 	shadowStart = 6.0 // mm: outside the foot's cross, which ends at 5
 	footMost    = 3.0 // mm by which a shadow may miss the foot
 	// A strip whose sigma is above vagueMost (four of them make a degree) for another cause

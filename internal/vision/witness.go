@@ -87,7 +87,8 @@ const (
 type hearing struct {
 	*search
 	st   *Strip
-	line frame // along the strip's axis
+	line frame    // along the strip's axis
+	disc *float64 // what discSays said; nil before it was asked
 }
 
 func (q *search) hear(st *Strip) *hearing {
@@ -99,7 +100,7 @@ func (q *search) castByRod(st *Strip) error {
 	h := q.hear(st)
 	switch {
 	case st.From > farStart && !(st.Held && st.From < farHeld):
-		if q.hides(h.line.at(st.From-hiddenBefore, 0)) {
+		if h.hiddenBefore() {
 			return ErrRodHides
 		}
 		return ErrNoShadow
@@ -117,18 +118,18 @@ func (q *search) castByRod(st *Strip) error {
 	case h.goesOn() && !(st.asBroadAs(q.rod) && h.footLit()):
 		return ErrNoShadow
 	case st.asBroadAs(q.rod):
-	case st.Growth[1]+sharpSure*st.GrowthSigma < tooSharp*leastGrowth:
+	case st.Growth[1]+sharpSure*st.GrowthSigma < tooSharp*leastGrowth && h.discSays() >= 0:
 		return ErrNoShadow // as sharp far from the foot as near it: no disc's penumbra
 	case !own && math.Abs(st.FootOffset) > strayMost+passSure*st.FootSigma:
 		return ErrNoShadow
 	default:
 		asThick := thick > 0 && math.Abs(thick-st.Width) < nearBreadth*st.Width
-		err := h.begins(own, seen && asThick)
+		err := h.begins(own || h.merges(thick), seen && asThick)
 		if err != nil && !(asThick && (own || errors.Is(err, ErrRodHides) && seen && h.alone())) {
 			return err // but a strip that is a shadow, before a rod as thick as it is broad, is the rod's
 		}
 	}
-	if !h.footLit() && !((seen || !told) && matched && math.Abs(st.FootOffset) < nearFoot+passSure*st.FootSigma) {
+	if !h.footLit() && !((seen || !told) && (matched || h.merges(thick)) && math.Abs(st.FootOffset) < nearFoot+passSure*st.FootSigma) {
 		return ErrFootShaded // the shaded foot casts nothing
 	}
 	beside := (st.Direction - q.img.direction()).Signed().Abs()
@@ -138,7 +139,7 @@ func (q *search) castByRod(st *Strip) error {
 		return ErrNoShadow
 	case told && max(st.Width, 2*st.Head) < leastOfRod*thick && thick > 0 && thick < thickest && !matched:
 		return ErrNoShadow
-	case !told && !own && (st.Bow == 0 && st.seenSigma > vagueMost || !st.cast && st.faintGrows()):
+	case !told && !own && (st.Bow == 0 && st.seenSigma > vagueMost || !st.cast && h.faintGrows()):
 		return ErrNoShadow // no rod can be seen, and the line is a poor one or too sharp
 	case !told && !own && beside < besideRod && q.img.length() > leastStrip && st.To < q.img.length()+pastImage:
 		return ErrRodHides // nothing shows that the line is not the rod itself
@@ -163,6 +164,44 @@ func (st *Strip) vouched(rod Rod) bool {
 func (st *Strip) faintGrows() bool {
 	return st.Growth[1]+growthSure*st.GrowthSigma < faintGrowth*leastGrowth
 }
+
+// hiddenBefore reports whether the rod's image lies over a part of the strip's breadth just before
+// the strip begins: no row can be measured there.
+func (h *hearing) hiddenBefore() bool {
+	for _, n := range [3]float64{-0.5, 0, 0.5} {
+		if h.hides(h.line.at(h.st.From-hiddenBefore, n*h.st.Width)) {
+			return true
+		}
+	}
+	return false
+}
+
+// merges reports whether the rod seems too thick for one, since the shade that its foot stands in
+// is seen beside it, and the strip's penumbra is sure to be cast from the foot: by the rod's part
+// that stands out of that shade.
+func (h *hearing) merges(thick float64) bool {
+	return thick > thickest && h.rod.DiameterMM == 0 && h.discSays() < -surelyLies
+}
+
+// discHidden tells that the strip does not show the light's disc: the moon's lit part may be
+// narrow, and of burnt-out paper the lit part of a penumbra is not seen.
+func (h *hearing) discHidden() bool { return h.rod.Moonlit || h.dial.bright > burntOut }
+
+// discSays is that of the strip; 0 where nothing can be said.
+func (h *hearing) discSays() float64 {
+	if h.disc == nil {
+		says := 0.0
+		if f := h.st.fit; f != nil && !h.rod.Hangs && !h.discHidden() {
+			says, _ = f.discSays(f.axis(), h.st)
+		}
+		h.disc = &says
+	}
+	return *h.disc
+}
+
+// faintGrows is that of the strip, unless the disc is seen in its edges and its end: a telephone's
+// sharpening steepens the blurred edges more than the sharp ones, and is fitted with the disc.
+func (h *hearing) faintGrows() bool { return h.st.faintGrows() && h.discSays() > -maybeCast }
 
 // asBroadAs reports whether the strip is as broad as the rod is said to be thick.
 func (st *Strip) asBroadAs(rod Rod) bool {

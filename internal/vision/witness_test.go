@@ -77,6 +77,8 @@ func TestWitnesses(t *testing.T) {
 		}
 	}
 	sharp := func(st *Strip) { st.GrowthSigma = leastGrowth } // vouches for nothing
+	blunt := changeWeak(func(k *casting) { k.opens = 0.001 }) // between a stick and a shadow
+	faint := func(st *Strip) { st.Growth, st.GrowthSigma = [2]float64{0, 0.4 * leastGrowth}, 0.05*leastGrowth }
 	late := func(from float64) func(*Strip) { return func(st *Strip) { st.From = from } }
 	for _, tt := range []struct {
 		name           string
@@ -112,8 +114,11 @@ func TestWitnesses(t *testing.T) {
 			speaks: withRod(3, weakCast().layer(), shade(shadowDir+90*deg, 6.9, 0.6)),
 			silent: withRod(3, weakCast().layer(), shade(shadowDir+90*deg, 9, 0.6))},
 		{name: "the foot is shaded", want: ErrFootShaded,
-			speaks: withRod(2.2, weakCast().layer(), behind(1, 3.2)),
-			silent: withRod(2.2, weakCast().layer(), behind(6, 3.2))},
+			speaks: withRod(2.2, blunt, behind(1, 3.2)), set: sharp,
+			silent: withRod(2.2, blunt, behind(6, 3.2)), twin: sharp},
+		{name: "the foot is shaded, and no disc blurs the line", want: ErrFootShaded,
+			speaks: withRod(2.2, blunt, behind(1, 3.2)), set: sharp,
+			silent: withRod(2.2, weakCast().layer(), behind(1, 3.2))},
 		{name: "no rod is seen", want: ErrNoShadow,
 			speaks: pictureOf(sunCast().layer()),
 			silent: withRod(3, sunCast().layer())},
@@ -127,7 +132,7 @@ func TestWitnesses(t *testing.T) {
 			speaks: withRod(6, weakCast().layer()),
 			silent: withRod(4.2, weakCast().layer())},
 		{name: "too sharp where no rod can be seen", want: ErrNoShadow,
-			speaks: fromAbove(0.7, changeWeak(func(k *casting) { k.opens = 0.0014 })),
+			speaks: fromAbove(0.7, changeWeak(func(k *casting) { k.opens = 0.0005 })), set: faint,
 			silent: fromAbove(0.7, sunCast().layer())},
 		{name: "poor where no rod can be seen", want: ErrNoShadow,
 			speaks: fromAbove(0.7, weakCast().layer()), set: func(st *Strip) { st.seenSigma, st.GrowthSigma = vagueMost+1e-9, leastGrowth },
