@@ -9,14 +9,19 @@ const (
 	// a part: a head, a bright top and what a polished rod mirrors differ by more than a ground.
 	lookFades, leastLooks = 20.0, 12
 	rodSigma              = 0.25
-	// Light that neither explains is oddLight likely for each e-fold.
-	oddLight = 0.01
+	// Light that neither explains is oddLight likely for each e-fold; below blackest of the
+	// ground's it tells of glare and noise alone.
+	oddLight, blackest = 0.01, 0.05
 	// Places across a row and rows side by side share their errors (dirt, a shade's edge): a
 	// row weighs rowWeight of its places, and mostRow at most.
 	rowWeight, mostRow = 0.25, 1.0
-	// The rod is there where sureRod speaks for it before its end, has ended where sureEnd speaks
-	// for the ground beyond, and is looked for no farther once overEnd does.
+	// The rod is there where sureRod speaks for it before its end, and has ended where sureEnd
+	// speaks for the ground beyond. What comes again after that, with as much, may be the rest of
+	// it beyond a shade as dark, or another thing: the end may lie at either. But it is looked
+	// for no farther once overEnd speaks for the ground over barePlain looks beyond it that show
+	// nothing, where the rod differs by standsOut sigmas of its own.
 	sureRod, sureEnd, overEnd = 8.0, 6.0, 16.0
+	barePlain, standsOut      = 12, 1.5
 	topRim                    = 3.0 // mm beyond the likeliest end that a rim may still be seen
 	oddGround                 = 2.0 // sigmas of the ground by which a place must differ
 	// Of the first firstLooks looks and of all, thereTenths must show something: beside a bead the
@@ -38,14 +43,17 @@ type rodEnd struct {
 func (l *lookUp) endOf(rows []topRow) (e rodEnd, ok bool) {
 	var look rodLook
 	score := make([]float64, 1, len(rows)+1) // of an end before each row
-	best := 0
+	best, plain := 0, 0
 	for i := range rows {
 		score = append(score, score[i]+look.speaks(&rows[i], l.differs))
+		if rows[i].odd(l.differs, 0) == 0 && look.standsOut(&rows[i]) {
+			plain++
+		}
 		look.take(&rows[i])
 		if score[i+1] > score[best] {
-			best = i + 1
+			best, plain = i+1, 0
 		}
-		if score[best]-score[i+1] > overEnd {
+		if score[best]-score[i+1] > overEnd && plain >= barePlain {
 			break
 		}
 	}
@@ -64,7 +72,39 @@ func (l *lookUp) endOf(rows []topRow) (e rodEnd, ok bool) {
 		e.seen++
 	}
 	e.d += (rows[e.seen].d + rows[e.seen-1].d - rows[best].d - rows[best-1].d) / 2
+	for _, i := range otherEnds(score, best) {
+		e.sigma = max(e.sigma, math.Abs(rows[min(i, len(rows)-1)].d-rows[best].d))
+	}
 	return e, true
+}
+
+// otherEnds lists the places besides the best after which the score falls by sureEnd, and which
+// it rose to by as much; beyond the best, by half of what it fell, since ground that looks like
+// the rod by chance does so for a little.
+func otherEnds(score []float64, best int) (ends []int) {
+	falls, low, top := false, 0, 0 // the least since the last fall, the most since the last rise
+	note := func() {
+		if top > leastLooks && (top < best || top > best && 2*(score[top]-score[low]) > score[best]-score[low]) {
+			ends = append(ends, top)
+		}
+	}
+	for i, v := range score {
+		switch {
+		case falls && v < score[low]:
+			low = i
+		case falls && v > score[low]+sureEnd:
+			falls, top = false, i
+		case !falls && v > score[top]:
+			top = i
+		case !falls && v < score[top]-sureEnd:
+			note()
+			falls, low = true, i
+		}
+	}
+	if !falls {
+		note()
+	}
+	return ends
 }
 
 // begins reports whether something stands before the ground from the first row on, as the rod
@@ -82,23 +122,47 @@ func (l *lookUp) begins(rows []topRow) bool {
 	return len(rows) >= leastLooks && tenths(first, min(len(rows), firstLooks), thereTenths) && tenths(there, len(rows), thereTenths)
 }
 
-// rodLook is how bright the rod was at each place across.
+// rodLook is how bright the rod was at each place across, and what lay beside.
 type rodLook struct {
-	sum, weight [len(topColumns)]float64
-	looks       int
-	d           float64
+	sum, weight, ground [len(topColumns)]float64
+	looks               int
+	d                   float64
 }
 
 // take has a row be one of the rod's.
 func (r *rodLook) take(w *topRow) {
 	fade := math.Exp((r.d - w.d) / lookFades)
 	for k, v := range w.light {
-		r.sum[k], r.weight[k] = r.sum[k]*fade, r.weight[k]*fade
+		r.sum[k], r.weight[k], r.ground[k] = r.sum[k]*fade, r.weight[k]*fade, r.ground[k]*fade
 		if !math.IsNaN(v) {
-			r.sum[k], r.weight[k] = r.sum[k]+v, r.weight[k]+1
+			r.sum[k], r.weight[k], r.ground[k] = r.sum[k]+v, r.weight[k]+1, r.ground[k]+w.ground[k]
 		}
 	}
 	r.looks, r.d = r.looks+1, w.d
+}
+
+// mixed is what a place is like that is half the rod's middle and half the ground: where it
+// was between the two, it may have been blurred, and go with the ground.
+func (r *rodLook) mixed(k int, ground float64) float64 {
+	was, then := r.sum[k]/r.weight[k], r.ground[k]/r.weight[k]
+	const m = len(topColumns) / 2
+	middle := r.sum[m] / r.weight[m]
+	part := (was - middle) / (then - middle)
+	if !(part > 0 && part < 1) {
+		return was
+	}
+	return middle + part*(ground-middle)
+}
+
+// standsOut reports whether the rod would plainly be seen before the ground of a row.
+func (r *rodLook) standsOut(w *topRow) bool {
+	n := 0
+	for k, v := range w.ground {
+		if math.Abs(dark(r.sum[k]/r.weight[k]/v)) > standsOut*rodSigma {
+			n++
+		}
+	}
+	return n >= leastOdd
 }
 
 // speaks is by how much a row speaks for the rod, negative for the ground, in natural logarithms.
@@ -108,13 +172,13 @@ func (r *rodLook) speaks(w *topRow, differs float64) (says float64) {
 	}
 	n := 0
 	for k, v := range w.light {
-		rod := math.Log(r.sum[k] / r.weight[k] / w.ground[k])
+		rod, mixed := dark(r.sum[k]/r.weight[k]/w.ground[k]), dark(r.mixed(k, w.ground[k])/w.ground[k])
 		if math.IsNaN(rod) || math.IsNaN(v) || math.Abs(rod) < differs {
 			continue
 		}
 		n++
-		seen := math.Log(max(v, leastLight/2) / w.ground[k])
-		says += math.Log(likely(seen-rod, rodSigma) / w.grounds(k))
+		seen := dark(v / w.ground[k])
+		says += math.Log((likely(seen-rod, rodSigma) + likely(seen-mixed, rodSigma)) / 2 / w.grounds(k))
 	}
 	if n < leastOdd {
 		return 0
@@ -125,6 +189,9 @@ func (r *rodLook) speaks(w *topRow, differs float64) (says float64) {
 	}
 	return max(least, min(mostRow, rowWeight*says))
 }
+
+// dark is a part of the ground's light in e-folds.
+func dark(part float64) float64 { return math.Log(max(part, blackest)) }
 
 // likely is the density of light that is off what is expected.
 func likely(off, sigma float64) float64 {

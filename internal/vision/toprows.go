@@ -62,7 +62,7 @@ func (w *topRow) stands(k int, differs, sigmas float64) bool {
 // grounds is how likely the light of a place is the ground's: that of a side, as up to the
 // edge of a shade, or what lies between.
 func (w *topRow) grounds(k int) float64 {
-	seen := math.Log(max(w.light[k], leastLight/2))
+	seen := dark(w.light[k]/w.ground[k]) + math.Log(w.ground[k])
 	between := likely(seen-math.Log(w.ground[k]), w.vague[k])
 	if w.vague[k] == printedVague {
 		return between
@@ -127,6 +127,9 @@ func (l *lookUp) row(d, half float64, mark *sheet.Mark) (w topRow, ok bool) {
 		v, white := look(d, n)
 		w.light[k], w.vague[k], w.ground[k] = v, vague, sides[0]+(sides[1]-sides[0])*(n+out)/(2*out)
 		switch {
+		case w.ink && math.Abs(math.Abs(n)-half) < thinInk: // the look past thin ink reaches over the rod's edge
+			w.light[k] = math.NaN()
+			told++
 		case white:
 			told++
 		case v < black*w.beside || !soaked(mark, l.line.at(d, n)): // a mark's black or its blur, or what is as dark before it
