@@ -21,9 +21,11 @@ const (
 	// for no farther once overEnd speaks for the ground over barePlain looks beyond it that show
 	// nothing, where the rod differs by standsOut sigmas of its own.
 	sureRod, sureEnd, overEnd = 8.0, 6.0, 16.0
-	barePlain, standsOut      = 12, 1.5
-	topRim                    = 3.0 // mm beyond the likeliest end that a rim may still be seen
-	oddGround                 = 2.0 // sigmas of the ground by which a place must differ
+	// Before the likeliest end it may lie where bareRun such looks in a row begin.
+	barePlain, standsOut = 12, 1.5
+	bareRun              = 3
+	topRim               = 3.0 // mm beyond the likeliest end that a rim may still be seen
+	oddGround            = 2.0 // sigmas of the ground by which a place must differ
 	// Of the first firstLooks looks and of all, thereTenths must show something: beside a bead the
 	// ground is not seen, and before a shade a rod as dark is not.
 	firstLooks, thereTenths = 24, 7
@@ -37,17 +39,20 @@ type rodEnd struct {
 	seen     int     // before the last that still differs from the ground: a top's far rim
 }
 
-// endOf weighs the places where the rod's image may end: before it each row should look as the
-// rod did, beyond it as the ground beside. Rows where the two look alike, or nothing is told,
-// leave it open. ok is false where the rod is not plainly there or not seen to end.
-func (l *lookUp) endOf(rows []topRow) (e rodEnd, ok bool) {
+// weigh is how each place speaks for an end before each row, the likeliest of them, and the
+// first from which bareRun rows plainly show the ground alone; the number of rows for none.
+func (l *lookUp) weigh(rows []topRow) (score []float64, best, gap int) {
 	var look rodLook
-	score := make([]float64, 1, len(rows)+1) // of an end before each row
-	best, plain := 0, 0
-	for i := range rows {
+	score, gap = make([]float64, 1, len(rows)+1), len(rows)
+	for i, plain, run := 0, 0, 0; i < len(rows); i++ {
 		score = append(score, score[i]+look.speaks(&rows[i], l.differs))
 		if rows[i].odd(l.differs, 0) == 0 && look.standsOut(&rows[i]) {
-			plain++
+			plain, run = plain+1, run+1
+		} else {
+			run = 0
+		}
+		if run == bareRun {
+			gap = min(gap, i+1-bareRun)
 		}
 		look.take(&rows[i])
 		if score[i+1] > score[best] {
@@ -57,6 +62,14 @@ func (l *lookUp) endOf(rows []topRow) (e rodEnd, ok bool) {
 			break
 		}
 	}
+	return score, best, gap
+}
+
+// endOf weighs the places where the rod's image may end: before it each row should look as the
+// rod did, beyond it as the ground beside. Rows where the two look alike, or nothing is told,
+// leave it open. ok is false where the rod is not plainly there or not seen to end.
+func (l *lookUp) endOf(rows []topRow) (e rodEnd, ok bool) {
+	score, best, gap := l.weigh(rows)
 	if best == len(rows) || !l.begins(rows[:best]) || score[best] < sureRod || score[best]-score[len(score)-1] < sureEnd {
 		return e, false
 	}
@@ -72,7 +85,7 @@ func (l *lookUp) endOf(rows []topRow) (e rodEnd, ok bool) {
 		e.seen++
 	}
 	e.d += (rows[e.seen].d + rows[e.seen-1].d - rows[best].d - rows[best-1].d) / 2
-	for _, i := range otherEnds(score, best) {
+	for _, i := range append(otherEnds(score, best), min(gap, best)) {
 		e.sigma = max(e.sigma, math.Abs(rows[min(i, len(rows)-1)].d-rows[best].d))
 	}
 	return e, true
@@ -162,7 +175,7 @@ func (r *rodLook) standsOut(w *topRow) bool {
 			n++
 		}
 	}
-	return n >= leastOdd
+	return r.looks >= leastLooks && n >= leastOdd
 }
 
 // speaks is by how much a row speaks for the rod, negative for the ground, in natural logarithms.
