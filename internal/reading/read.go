@@ -271,7 +271,11 @@ func (r *Result) look(file photo.File, facts photo.Facts, o Options) {
 	})
 	relief := plate.Relief(shadow.Axis[0], shadow.Axis[1])
 	shadow.Turn(relief.Turn)
-	left := relief.ResidualMM * math.Hypot(1, curlShare*plate.Flat.ResidualMM/plate.ResidualMM)
+	unexplained := 1.0 // of the residual, by the relief: of none there is nothing to explain
+	if plate.ResidualMM > 0 {
+		unexplained = relief.ResidualMM / plate.ResidualMM
+	}
+	left := math.Hypot(relief.ResidualMM, curlShare*plate.Flat.ResidualMM*unexplained)
 	ripple := math.Sqrt(max(0, left*left-rippleLimit*rippleLimit))
 	r.Budget = &Budget{
 		ShadowFit: shadow.Sigma,

@@ -112,6 +112,7 @@ var (
 	hidden      = expect{refused: []reading.Reason{reading.RodHidesShadow, reading.NoShadow}}
 	dim         = expect{refused: []reading.Reason{reading.NoShadow, reading.TooFewMarks, reading.PoorMap}}
 	dimOrNot    = expect{read: true, refused: dim.refused}
+	otherSheet  = expect{refused: []reading.Reason{reading.MoreSheets}}
 	hiddenOrNot = expect{read: true, refused: hidden.refused}
 )
 
@@ -193,6 +194,11 @@ var traps = []struct {
 	{name: "overcast/black, 2 mm off the foot", altitude: 35 * deg, tilt: 45 * deg, dir: 200 * deg, want: refused, set: func(s *render.Scene) { overcast(s); black(s); s.Rods[0].Foot = sheet.Point{X: 2} }},
 	{name: "overcast/black, from above", altitude: 35 * deg, tilt: 2 * deg, dir: 200 * deg, want: refused, set: func(s *render.Scene) { overcast(s); black(s) }},
 	{name: "no rod", altitude: 35 * deg, tilt: 30 * deg, dir: 200 * deg, want: noShadow, set: noRod},
+
+	// The rod stands on a smaller sheet beside the one whose marks are read, and its shadow
+	// falls over that one's foot: the heading would be the wrong sheet's.
+	{name: "two sheets/the rod on one less than half as large", altitude: 12 * deg, tilt: 25 * deg, dir: 200 * deg, want: otherSheet, set: onSmallSheet(0.4)},
+	{name: "two sheets/the rod on one whose marks are too small", altitude: 12 * deg, tilt: 25 * deg, dir: 200 * deg, want: refused, set: onSmallSheet(0.15)},
 
 	// Other shadows.
 	{name: "bar/crossing at 90", altitude: 30 * deg, tilt: 20 * deg, dir: 200 * deg, want: mustRead, set: shade(bar(30, 160*deg, 6, 3))},
@@ -426,6 +432,16 @@ func second(x, y float64) func(*render.Scene) {
 		r := s.Rods[0]
 		r.Foot = sheet.Point{X: x, Y: y}
 		s.Rods = append(s.Rods, r)
+	}
+}
+
+// onSmallSheet stands the rod on a sheet of a scale that lies where the shadow comes from.
+func onSmallSheet(scale float64) func(*render.Scene) {
+	return func(s *render.Scene) {
+		const away = 190 // mm, beside the board
+		s.Rods[0].Foot = sheet.Point{X: -away * shadowDir.Sin(), Y: -away * shadowDir.Cos()}
+		s.Another = &render.Another{Foot: s.Rods[0].Foot, Turn: 40 * deg, Scale: scale}
+		s.Camera.LookAt(sheet.Point{X: s.Rods[0].Foot.X / 2, Y: s.Rods[0].Foot.Y / 2}, 480, 25*deg, 200*deg, 10*deg)
 	}
 }
 

@@ -79,8 +79,8 @@ func TestMapOfGhostedMarks(t *testing.T) {
 		}
 		return q.g, p, q.plate
 	}
-	g, sound, _ := find(sheet.Point{})
-	if h := ghostOfMarks(g, sheet.Standard, sound.ProjectDrawing); math.Hypot(h.u, h.v) > ghostSure/2 {
+	plain, sound, _ := find(sheet.Point{})
+	if h := ghostOfMarks(plain, sheet.Standard, sound.ProjectDrawing); math.Hypot(h.u, h.v) > ghostSure/2 {
 		t.Errorf("a ghost of %.3f where there is none", math.Hypot(h.u, h.v))
 	}
 	g, twice, truth := find(sheet.Point{X: 0.5, Y: 0.3})
@@ -98,5 +98,11 @@ func TestMapOfGhostedMarks(t *testing.T) {
 		if off := (angle.Clockwise(q.X-p.X, q.Y-p.Y) - dir).Signed().Abs(); off > 0.05*deg {
 			t.Errorf("direction %.0f is off by %.3f", dir.Degrees(), off.Degrees())
 		}
+	}
+	// What a lens is calibrated by leaves them out too, and has corners enough.
+	whole, _ := SheetPoints(plain, sheet.Standard, sound)
+	left, corners := SheetPoints(g, sheet.Standard, twice)
+	if len(corners) < leastViewPoints || 4*len(left) > 3*len(whole) {
+		t.Errorf("%d corners and %d samples are left, without a ghost %d samples", len(corners), len(left), len(whole))
 	}
 }

@@ -97,14 +97,25 @@ func FindSheet(g *Gray, s *sheet.Sheet, prior calib.Prior) (plate *FoundSheet, f
 		if len(seen) < leastMarks {
 			continue
 		}
-		if anotherIn(all, h.Project, strayedCoarse) {
+		// A lens that bends much carries the marks far from the sheet's middle away from a plane
+		// map too; only one seen twice is surely another sheet's.
+		another := anotherIn(all, h.Project, strayedCoarse)
+		if another && seenTwice(all) {
 			return nil, found, ErrTwoSheets
 		}
 		p, n, e := look.plateFrom(all, h, seen)
-		if e == nil {
-			// A smaller sheet beside this one shows its marks one size finer.
-			if factor > 1 && anotherIn(searchAround(finer, s, factor/2, p), p.ProjectDrawing, strayedFine) {
-				return nil, n, ErrTwoSheets
+		switch {
+		case another && (e != nil || anotherIn(all, p.ProjectDrawing, strayedFine)):
+			return nil, max(found, n), ErrTwoSheets
+		case e == nil:
+			// A smaller sheet beside this one shows its marks in finer pictures.
+			for f := factor / 2; f >= 1; f /= 2 {
+				if f < factor/2 {
+					finer = g.Shrink(f)
+				}
+				if anotherIn(searchAround(finer, s, f, p), p.ProjectDrawing, strayedFine) {
+					return nil, n, ErrTwoSheets
+				}
 			}
 			return p, n, nil
 		}
@@ -130,6 +141,18 @@ func anotherIn(all []candidate, project projector, part float64) bool {
 	}
 	_, agreed := consensus(strangers)
 	return len(agreed) >= anotherSheet
+}
+
+// seenTwice reports whether two of the outlines are the same mark's at different places.
+func seenTwice(all []candidate) bool {
+	for i, c := range all {
+		for _, d := range all[:i] {
+			if a, b := c.corners[0], d.corners[0]; c.mark.ID == d.mark.ID && math.Hypot(a.U-b.U, a.V-b.V) > c.side() {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // sheetSearch is what a sheet is looked for in, and by.

@@ -84,7 +84,7 @@ type SheetCorner struct {
 // SheetPoints measures what one picture says about its lens: samples of the marks'
 // edges and the ticks as in FindSheet, and the corners of the marks. Pixels are
 // those of g. The corners are put right for the drawing-in of ink that the plate's
-// fit has found.
+// fit has found. Edges that a ghost blurs, and the corners on them, are left out.
 func SheetPoints(g *Gray, s *sheet.Sheet, p *FoundSheet) (samples []calib.Sample, corners []SheetCorner) {
 	var edges []edgeProfile
 	for _, m := range s.Marks {
@@ -92,7 +92,7 @@ func SheetPoints(g *Gray, s *sheet.Sheet, p *FoundSheet) (samples []calib.Sample
 			edges = edgesOf(edges, g, m, p.ProjectDrawing, edgesOfMark*m.ID)
 		}
 	}
-	samples = samplesOf(edges)
+	samples = withoutGhost(ghostOfMarks(g, s, p.ProjectDrawing), samplesOf(edges), p.ProjectDrawing)
 	for _, m := range s.Marks {
 		if slices.Contains(p.Marks, m.ID) {
 			corners = append(corners, markCorners(p, m, samples)...)

@@ -37,8 +37,11 @@ const (
 	// breadths beyond the axis's, the end lies anyTip of the breadth beyond, with a sigma.
 	anyTip, anyTipSigma    = 0.42, 0.1
 	headWidest, headAcross = 11.0, 0.2
-	// A strip is seen again over onAgain, with paper onBeside beyond its edges.
-	onAgain, onBeside = 4.0, 1.4
+	// A strip is seen again over onAgain, with paper onBeside beyond its edges. Dark over lyingDark
+	// within lyingReach of the end is the shadow of a thing that lies on the strip there: what
+	// is as bright as paper hides it.
+	onAgain, onBeside     = 4.0, 1.4
+	lyingDark, lyingReach = 2.0, 12.0
 	// Of a short row of brightRow places the quantile brightUpper is taken, of leastBright that
 	// are seen: between ticks and through numerals it is still paper.
 	brightRow, leastBright = 9, 4
@@ -112,16 +115,23 @@ func (f *stripFit) findTip(axis fitLine) (length, sigma float64, ok bool) {
 }
 
 // goesOnFrom reports whether the strip is seen again, dark between lit paper, farther out on the
-// plain paper than where it seems to end: something lies over it there.
+// plain paper than where it seems to end, or the shadow of what lies over it there.
 func (f *stripFit) goesOnFrom(end float64, axis fitLine, half, width float64) bool {
-	run, side := 0.0, width/2+onBeside
+	run, over, side := 0.0, 0.0, width/2+onBeside
 	for d := end + nextUntil; d < f.sheet.Dial.ClearZone[1]-shortOfRing; d += headStep {
 		mid := axis.follow(d)
 		light := func(n float64) float64 {
 			p := f.frame.at(d, mid+n)
 			return f.raw(p) / f.lit(p)
 		}
-		if !(light(0) < half && light(-tipCore*width) < half && light(tipCore*width) < half && min(light(-side), light(side)) > half) {
+		if !(light(0) < half && light(-tipCore*width) < half && light(tipCore*width) < half) {
+			run, over = 0, 0
+			continue
+		}
+		if over += headStep; over >= lyingDark && d-over < end+lyingReach {
+			return true
+		}
+		if !(min(light(-side), light(side)) > half) {
 			run = 0
 			continue
 		}

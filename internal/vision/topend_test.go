@@ -56,6 +56,11 @@ func TestRodTopBeforeOtherThings(t *testing.T) {
 		"a bar aslant":        {dark(want-2, 10, 0.35, 1), 4},
 		"shade from there on": {dark(want+0.5, 400, 0.3, 0.7), 2.5},
 		"dirt farther out":    {patch(want+5, 14, 0.5), 2},
+		// Where the one ends and the other begins is not told: the sigma covers both.
+		"a thing right behind":         {patch(want+1.5, 20, 0.5), 30},
+		"a bar of shade as dark as it": {dark(want-22, 9, 0.55, 0), 30},
+		"a bar that is nearly as dark": {dark(want-22, 9, 0.45, 0), 30},
+		"a broad one that is darker":   {dark(want-30, 16, 0.3, 0.5), 30},
 	} {
 		k := sunCast()
 		drawn := c.with(k.layer(), c.standing(diameter, high, tt.ground))

@@ -64,7 +64,7 @@ func (w *topRow) stands(k int, differs, sigmas float64) bool {
 // grounds is how likely the light of a place is the ground's: that of a side, as up to the
 // edge of a shade, or what lies between.
 func (w *topRow) grounds(k int) float64 {
-	seen := math.Log(max(w.light[k], leastLight/2))
+	seen := dark(w.light[k]/w.ground[k]) + math.Log(w.ground[k])
 	between := likely(seen-math.Log(w.ground[k]), w.vague[k])
 	if w.vague[k] == printedVague {
 		return between
@@ -84,8 +84,8 @@ func (w *topRow) odd(differs, sigmas float64) (n int) {
 
 // rows looks along the rod's image until it has plainly ended, and a rim with it. Rows over the
 // lubber line, and those beside which nothing is seen, are left out.
-func (l *lookUp) rows() (rows []topRow, weighed endings) {
-	weighed.score = make([]float64, 1, topReach/topStep)
+func (l *lookUp) rows() (rows []topRow, weighed *endings) {
+	weighed = newEndings()
 	r, st, f := l.img, l.st, l.line
 	strip := newFrame(st.Direction, st.FootOffset)
 	for d := clearOfFoot; d < topReach; d += topStep {
@@ -134,6 +134,9 @@ func (l *lookUp) row(d, half float64, mark *sheet.Mark) (w topRow, ok bool) {
 		v, white := look(d, n)
 		w.light[k], w.vague[k], w.ground[k] = v, vague, sides[0]+(sides[1]-sides[0])*(n+out)/(2*out)
 		switch {
+		case w.ink && math.Abs(math.Abs(n)-half) < thinInk: // the look past thin ink reaches over the rod's edge
+			w.light[k] = math.NaN()
+			told++
 		case white:
 			told++
 		case v < black*w.beside || !soaked(mark, l.line.at(d, n)): // a mark's black or its blur, or what is as dark before it
