@@ -108,14 +108,9 @@ func FindSheet(g *Gray, s *sheet.Sheet, prior calib.Prior) (plate *FoundSheet, f
 		case another && (e != nil || anotherIn(all, p.ProjectDrawing, strayedFine)):
 			return nil, max(found, n), ErrTwoSheets
 		case e == nil:
-			// A smaller sheet beside this one shows its marks in finer pictures.
-			for f := factor / 2; f >= 1; f /= 2 {
-				if f < factor/2 {
-					finer = g.Shrink(f)
-				}
-				if anotherIn(searchAround(finer, s, f, p), p.ProjectDrawing, strayedFine) {
-					return nil, n, ErrTwoSheets
-				}
+			// A smaller sheet beside this one shows its marks one size finer.
+			if factor > 1 && anotherIn(searchAround(finer, s, factor/2, p), p.ProjectDrawing, strayedFine) {
+				return nil, n, ErrTwoSheets
 			}
 			return p, n, nil
 		}
