@@ -10,8 +10,9 @@ import (
 // A shadow on paper is lit by the sky alone, the paper beside it by the sky and the sun. The air
 // scatters blue best, so that the sky is never redder than the sun, nor a shadow than its
 // paper, and the deeper a shadow is, the clearer the sky and the bluer it is. The paper's own colour and the
-// camera's balance of white are the same in both and cancel. A stick has a colour of its own:
-// wood, rust, skin and most that is painted is redder than paper; what is gray has the paper's.
+// camera's balance of white are the same in both and cancel. Nor is it greener, beside the blue. A
+// stick has a colour of its own: wood, rust, skin and most that is painted is redder than paper,
+// and leaves are greener; what is gray has the paper's.
 //
 // Not so where something else than the sky lights the shadow: a red tent, a rock wall in the sun.
 // Then a shadow is refused. By moonlight, with lamps on the sky, colours are not asked.
@@ -32,7 +33,7 @@ const (
 	leastSpread, hueGrid = 0.04, 24
 	// Levels below darkHue and above brightHue tell no hue: noise, a sensor that clips.
 	darkHue, brightHue = 12, 250
-	// What is redder than paper by redder, hueSure sigmas off, casts no shadow.
+	// What is redder, or greener, than paper by redder, hueSure sigmas off, casts no shadow.
 	redder, hueSure = 0.08, 3
 	// askHue is how much likelier a shadow may be by the disc and still be asked for its hue.
 	askHue = 6.0
@@ -55,11 +56,12 @@ const (
 // hueSays is the logarithm of how much likelier the strip's colour is that of a thing than of a
 // shadow, 0 where the picture does not tell; red says that it is a thing's for sure.
 func (f *stripFit) hueSays(axis fitLine, depth float64) (says float64, red bool) {
-	hue, sigma, ok := f.hue(axis)
+	hue, sigma, ok := f.hue(axis, redLight)
 	if !ok {
 		return 0, false
 	}
-	if hue-hueSure*sigma > redder {
+	green, greenSigma, _ := f.hue(axis, greenLight)
+	if max(hue-hueSure*sigma, green-hueSure*greenSigma) > redder {
 		return 0, true
 	}
 	high := math.Sqrt(1 - sq(f.skyCos()))
@@ -95,9 +97,9 @@ func (f *stripFit) skyHue(depth, high float64) float64 {
 	return math.Log(part(airRed, hazeRed) / part(airBlue, hazeBlue))
 }
 
-// hue is the logarithm of red over blue light in the strip's core, over that of the paper to
-// both sides of it, with a sigma; ok is false where the file has no colours, or too little is seen.
-func (f *stripFit) hue(axis fitLine) (hue, sigma float64, ok bool) {
+// hue is the logarithm of red, or green, over blue light in the strip's core, over that of the paper
+// to both sides of it, with a sigma; ok is false where the file has no colours, or too little is seen.
+func (f *stripFit) hue(axis fitLine, of int) (hue, sigma float64, ok bool) {
 	if f.g.Colours == nil {
 		return 0, 0, false
 	}
@@ -113,9 +115,9 @@ func (f *stripFit) hue(axis fitLine) (hue, sigma float64, ok bool) {
 		}
 		mid, half := axis.at(r.s), (f.right.at(r.s)-f.left.at(r.s))/2
 		out := half + hueClear*f.sigma(r.s) + hueClearPx/f.pxAcross(r.s)
-		in := f.hueOver(&c, r.s, mid-hueCore*half, mid+hueCore*half)
-		a := f.hueOver(&c, r.s, mid-out-huePaper, mid-out)
-		b := f.hueOver(&c, r.s, mid+out, mid+out+huePaper)
+		in := f.hueOver(&c, of, r.s, mid-hueCore*half, mid+hueCore*half)
+		a := f.hueOver(&c, of, r.s, mid-out-huePaper, mid-out)
+		b := f.hueOver(&c, of, r.s, mid+out, mid+out+huePaper)
 		if paper := (a + b) / 2; !math.IsNaN(in - paper) {
 			hues, papers = append(hues, in-paper), append(papers, paper)
 		}
@@ -133,25 +135,32 @@ func (f *stripFit) hue(axis fitLine) (hue, sigma float64, ok bool) {
 	return hue, math.Hypot(math.Hypot(sigma, hueFloor), run), true
 }
 
-// hueOver is the logarithm of red over blue light on a row from one place across to another; NaN
-// where most of it is not seen.
-func (f *stripFit) hueOver(c *colours, s, from, to float64) float64 {
-	var red, blue float64
+// hueOver is the logarithm of red, or green, over blue light on a row from one place across to
+// another; NaN where most of it is not seen.
+func (f *stripFit) hueOver(c *colours, of int, s, from, to float64) float64 {
+	var sum, blue float64
 	n, step := 0, (to-from)/huePlaces
 	for x := from + step/2; x < to; x += step {
 		p := f.frame.at(s, x)
 		if f.hides(p) {
 			continue
 		}
-		if r, b, seen := c.at(f.plate.Project(p)); seen {
-			red, blue, n = red+r, blue+b, n+1
+		if light, seen := c.at(f.plate.Project(p)); seen {
+			sum, blue, n = sum+light[of], blue+light[blueLight], n+1
 		}
 	}
 	if 2*n <= huePlaces {
 		return math.NaN()
 	}
-	return math.Log(red / blue)
+	return math.Log(sum / blue)
 }
+
+// Lights of a picture in colour.
+const (
+	redLight = iota
+	greenLight
+	blueLight
+)
 
 // colours are those of a picture.
 type colours struct {
@@ -160,9 +169,9 @@ type colours struct {
 	factor int
 }
 
-// at is the red and the blue light at a place of the gray picture; seen is false beyond the
-// picture and where a level is too low or too high to tell.
-func (c *colours) at(p calib.Pixel) (red, blue float64, seen bool) {
+// at is the light at a place of the gray picture; seen is false beyond the picture and where a
+// level is too low or too high to tell.
+func (c *colours) at(p calib.Pixel) (light [blueLight + 1]float64, seen bool) {
 	if c.g.Mirrored {
 		p.U = float64(c.g.W-1) - p.U
 	}
@@ -171,11 +180,16 @@ func (c *colours) at(p calib.Pixel) (red, blue float64, seen bool) {
 	b := c.img.Bounds()
 	at := image.Pt(scaled(p.U), scaled(p.V)).Add(b.Min)
 	if !at.In(b) {
-		return 0, 0, false
+		return light, false
 	}
-	r, _, l, _ := c.img.At(at.X, at.Y).RGBA()
-	r, l = r>>8, l>>8
-	return float64(linear[r]), float64(linear[l]), min(r, l) >= darkHue && max(r, l) <= brightHue
+	r, v, l, _ := c.img.At(at.X, at.Y).RGBA()
+	for i, level := range [...]uint32{r >> 8, v >> 8, l >> 8} {
+		if level < darkHue || level > brightHue {
+			return light, false
+		}
+		light[i] = float64(linear[level])
+	}
+	return light, true
 }
 
 // alike reports whether the whole picture has one hue.
@@ -184,8 +198,8 @@ func (c *colours) alike() bool {
 	for v := range hueGrid {
 		for u := range hueGrid {
 			p := calib.Pixel{U: (float64(u) + 0.5) / hueGrid * float64(c.g.W), V: (float64(v) + 0.5) / hueGrid * float64(c.g.H)}
-			if r, b, seen := c.at(p); seen {
-				hues = append(hues, math.Log(r/b))
+			if light, seen := c.at(p); seen {
+				hues = append(hues, math.Log(light[redLight]/light[blueLight]))
 			}
 		}
 	}

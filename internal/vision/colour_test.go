@@ -47,14 +47,14 @@ func TestHue(t *testing.T) {
 		g.Factor = 1
 		g.Colours = tinted(&g, tt.factor, tt.hue, tt.paper)
 		f.g = &g
-		hue, sigma, ok := f.hue(f.axis())
+		hue, sigma, ok := f.hue(f.axis(), redLight)
 		if !ok || math.Abs(hue-tt.hue) > 3*sigma || sigma > 0.1 {
 			t.Errorf("%+v: %.3f ± %.3f %v", tt, hue, sigma, ok)
 		}
 	}
 }
 
-// What is redder than paper is a thing's, what is as gray is likelier one's under a deep
+// What is redder or greener than paper is a thing's, what is as gray is likelier one's under a deep
 // shadow alone, and what is as blue as skylight is a shadow's. A picture in one hue tells nothing.
 func TestHueSays(t *testing.T) {
 	q, st := pictureOf(sunCast().layer()).must(t, shadowDir)
@@ -67,6 +67,20 @@ func TestHueSays(t *testing.T) {
 	}
 	if _, red := says(0.4, 0.7); !red {
 		t.Error("wood is not told")
+	}
+	green := plain
+	green.Colours = func() (image.Image, int) {
+		img, factor := tinted(&plain, 1, 0, 0)()
+		for i, level := range plain.Pix {
+			if at := 4 * i; linear[level] < 0.3 {
+				img.(*image.RGBA).Pix[at+1] = uint8(min(255, 1.3*float64(img.(*image.RGBA).Pix[at+1])))
+			}
+		}
+		return img, factor
+	}
+	f.g = &green
+	if _, red := f.hueSays(f.axis(), 0.7); !red {
+		t.Error("a leaf is not told")
 	}
 	if s, red := says(0, 0.8); s < surelyLies || red {
 		t.Errorf("gray, as deep as a shadow in clear air: %.1f %v", s, red)

@@ -13,7 +13,7 @@ import (
 //
 //   - Print under a shadow is seen through it; a stick hides it.
 //   - A shadow begins at the rod's foot. Bright paper between the foot and the line is none's.
-//   - A shadow is never redder than the paper (colour.go).
+//   - A shadow is never redder than the paper, nor greener (colour.go).
 //   - The light's disc blurs a shadow's edges the more, the farther they lie from what casts
 //     them, and its end most; a stick's are as sharp as the camera makes any edge. What camera and
 //     sharpening do is the same all along the line, and so is fitted to it.
@@ -69,7 +69,7 @@ func (h *hearing) lies(told bool) bool {
 		if red {
 			return true
 		}
-		says += max(0, more) // things are blue as well
+		says += max(-maybeCast, more) // there are blue things as well
 	}
 	// What runs beside the line up to lateBegin, other than the rod and what holds its foot, may be
 	// the shadow.
