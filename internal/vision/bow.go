@@ -26,6 +26,9 @@ const (
 	// 1/unpicked was not looked at, and keeps unpickedBow.
 	byEye                 = 0.08
 	unpicked, unpickedBow = 0.25, 0.5
+	// One sheet in 1/wavedPaper lies in waves, whose heights over the strip differ by waveHeight, mm,
+	// one sigma (common practice): seen obliquely they bend it.
+	wavedPaper, waveHeight = 0.1, 0.2
 	// bowedMost is the sigma up to which a bowed shadow of unknown length is read: by eye one
 	// does no better (common practice), and it is told.
 	bowedMost = 2 * angle.Degree
@@ -56,6 +59,10 @@ func (f *stripFit) bowed(axis fitLine, tip, atLeast float64) (turn, cost, unseen
 		}
 	}
 	lengths := f.lengths(tip, max(atLeast, axis.mid+span/2))
+	paper := 0.0 // one sigma of the bend that its waves make; that they hide a wire's is rare
+	if axis.bent() {
+		paper = 4 * waveHeight * f.parallax(axis) / (span * span)
+	}
 	// What bends the strip may as well turn it, by as much as a quarter of its length is
 	// out of line.
 	surplus := math.Sqrt(max(0, axis.bend*axis.bend-4*axis.varBend))
@@ -63,7 +70,7 @@ func (f *stripFit) bowed(axis fitLine, tip, atLeast float64) (turn, cost, unseen
 	sagitta := math.Abs(axis.bend) * span * span / 4
 	wire := f.right.at(axis.mid)-f.left.at(axis.mid) < stiffRod
 	if wire {
-		unseen = unseenBow(axis, lengths)
+		unseen = unseenBow(axis, lengths, paper)
 	}
 	if !axis.bent() || sagitta < leastBow || !wire && sagitta < waveMost {
 		return 0, cost, unseen, 0
@@ -73,7 +80,12 @@ func (f *stripFit) bowed(axis fitLine, tip, atLeast float64) (turn, cost, unseen
 	for _, length := range lengths {
 		likely := 0.0
 		if wire {
-			likely = evidence(axis, length)
+			likely = evidence(axis, length) + math.Log1p(-wavedPaper)
+			waved := byWires(axis, length, wavedPaper, paper)
+			either, sine = append(either, waved...), append(sine, waved...)
+			for _, w := range waved { // what it turns is of the wire's own bow
+				bows = append(bows, guess{w.likely, -w.turn / sineTurn(axis, length), 0})
+			}
 		}
 		a, s := axis.bend*(length-2*axis.mid), float64(halfSine(axis, length))
 		of := math.Hypot(math.Hypot((a-s)/2, bendSigma*s), math.Abs(axis.bend)*span/8)
@@ -137,19 +149,35 @@ func halfSine(axis fitLine, length float64) angle.Angle {
 
 // unseenBow is what a wire's bow that is not sure turns the direction by over a shadow of one
 // of some lengths, mm, at one sigma: half a sine of a height that wires have, of which the
-// strip's bend tells some. The paper's own bends are taken for the wire's.
-func unseenBow(axis fitLine, lengths []float64) angle.Angle {
+// strip's bend tells some, and the less, the more of it may be the paper's.
+func unseenBow(axis fitLine, lengths []float64, paper float64) angle.Angle {
 	var all guesses
 	for _, length := range lengths {
-		turn, bend := sineTurn(axis, length), sineBend(axis, length)
-		for _, wires := range wireKinds {
-			spread := sq(bend*wires.sigma) + axis.varBend // of the bend that such wires show
-			mean := bend * sq(wires.sigma) * axis.bend / spread
-			of := wires.sigma * math.Sqrt(axis.varBend/spread)
-			all = append(all, guess{wires.evidence(axis, bend), turn * mean, math.Abs(turn) * of})
-		}
+		all = append(all, byWires(axis, length, 1-wavedPaper, 0)...)
+		all = append(all, byWires(axis, length, wavedPaper, paper)...)
 	}
 	return angle.Angle(all.spread(0))
+}
+
+// byWires is what wires of each kind turn a strip of some bend by, over a shadow of a length, mm, on
+// a part of all paper, which bends it by one sigma.
+func byWires(axis fitLine, length, part, paper float64) (all guesses) {
+	turn, bend := sineTurn(axis, length), sineBend(axis, length)
+	axis.varBend += sq(paper)
+	for _, wires := range wireKinds {
+		spread := sq(bend*wires.sigma) + axis.varBend // of the bend that is seen with such wires
+		mean := bend * sq(wires.sigma) * axis.bend / spread
+		of := wires.sigma * math.Sqrt(axis.varBend/spread)
+		all = append(all, guess{math.Log(part) + wires.evidence(axis, bend), turn * mean, math.Abs(turn) * of})
+	}
+	return all
+}
+
+// parallax is how far across the strip its middle seems to lie for each millimetre that the paper
+// lies higher there, mm.
+func (f *stripFit) parallax(axis fitLine) float64 {
+	p, c, v := f.frame.at(axis.mid, 0), f.img.camera, f.frame.v
+	return math.Abs((p.X-c[0])*v.X+(p.Y-c[1])*v.Y) / c[2]
 }
 
 // sineTurn and sineBend are what a millimetre of bow, half a sine over a length, mm, turns the
