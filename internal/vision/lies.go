@@ -73,7 +73,7 @@ func (h *hearing) lies(told bool) bool {
 	}
 	// What runs beside the line up to lateBegin, other than the rod and what holds its foot, may be
 	// the shadow.
-	late := h.st.From > lateBegin && !h.st.Held && !h.hiddenBefore()
+	late := h.st.From > lateBegin && !h.st.Held && !h.imageBefore()
 	switch {
 	case says < -maybeCast:
 		return false

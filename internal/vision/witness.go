@@ -100,7 +100,7 @@ func (q *search) castByRod(st *Strip) error {
 	h := q.hear(st)
 	switch {
 	case st.From > farStart && !(st.Held && st.From < farHeld):
-		if h.hiddenBefore() {
+		if h.imageBefore() {
 			return ErrRodHides
 		}
 		return ErrNoShadow
@@ -165,9 +165,9 @@ func (st *Strip) faintGrows() bool {
 	return st.Growth[1]+growthSure*st.GrowthSigma < faintGrowth*leastGrowth
 }
 
-// hiddenBefore reports whether the rod's image lies over a part of the strip's breadth just before
+// imageBefore reports whether the rod's image lies over a part of the strip's breadth just before
 // the strip begins: no row can be measured there.
-func (h *hearing) hiddenBefore() bool {
+func (h *hearing) imageBefore() bool {
 	for _, n := range [3]float64{-0.5, 0, 0.5} {
 		if h.hides(h.line.at(h.st.From-hiddenBefore, n*h.st.Width)) {
 			return true
