@@ -32,7 +32,6 @@ func (t *trial) turnedTo(way float64) *backs {
 	b, n := &t.backs, len(t.pulled)
 	b.info, b.root = cleared(b.info, bendNodes*bendNodes), cleared(b.root, bendNodes*n)
 	b.seen, b.turns = cleared(b.seen, bendNodes), cleared(b.turns, bendNodes)
-	g := bend{way: way}
 	sin, cos := math.Sincos(way)
 	var room [4 * reliefRows]share
 	for i := range t.seen {
@@ -45,7 +44,7 @@ func (t *trial) turnedTo(way float64) *backs {
 		b.add(r, shares)
 	}
 	for i, p := range t.on {
-		k, part := g.node(p)
+		k, part := across(p, sin, cos)
 		b.turns[k] += (1 - part) * t.by[i]
 		b.turns[k+1] += part * t.by[i]
 	}

@@ -420,7 +420,7 @@ func (e *edges) drop(samples []Sample, res, weight []float64, sigma float64) (co
 	if len(off) == 0 {
 		return 1
 	}
-	limit := max(6*madSigma*rank.Select(off, len(off)/2), 3*sigma)
+	limit := max(6*rank.MadSigma*rank.Select(off, len(off)/2), 3*sigma)
 	excess, count := 0.0, 0.0
 	for i := range e.means {
 		if m, ok := e.means[i].mean(); ok && math.Abs(m) <= limit {
@@ -523,9 +523,6 @@ func linearise(pl *Plate, shrink float64, samples []Sample, res []float64, jac [
 	return bad
 }
 
-// madSigma makes one sigma of a normal law of the median of what is off its middle.
-const madSigma = 1.4826
-
 // scatter is the standard deviation of the residuals from their median magnitude, not
 // below 0.01 px.
 func scatter(res, room []float64) float64 {
@@ -533,7 +530,7 @@ func scatter(res, room []float64) float64 {
 	for _, r := range res {
 		m = append(m, math.Abs(r))
 	}
-	return max(0.01, madSigma*rank.Select(m, len(m)/2))
+	return max(0.01, rank.MadSigma*rank.Select(m, len(m)/2))
 }
 
 // biweight is Tukey's weight with the customary 4.685 sigma.

@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"shadowread/internal/angle"
+	"shadowread/internal/rank"
 	"shadowread/internal/sheet"
 )
 
@@ -254,7 +255,7 @@ func (e *evidence) settle() *trial {
 	if len(off) == 0 {
 		return nil
 	}
-	cut := startCut * max(1, madSigma*middle(off))
+	cut := startCut * max(1, rank.MadSigma*middle(off))
 	for i := range e.rows {
 		r := &e.rows[i]
 		r.weight = min(1, cut*r.sigma/max(math.Abs(r.off), leastKept))

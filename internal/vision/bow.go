@@ -27,7 +27,7 @@ const (
 	byEye                 = 0.08
 	unpicked, unpickedBow = 0.25, 0.5
 	// One sheet in 1/wavedPaper lies in waves, whose heights over the strip differ by waveHeight, mm,
-	// one sigma (common practice): seen obliquely they bend it.
+	// one sigma (a judgement): seen obliquely they bend it.
 	wavedPaper, waveHeight = 0.1, 0.2
 	// bowedMost is the sigma up to which a bowed shadow of unknown length is read: by eye one
 	// does no better (common practice), and it is told.
@@ -81,11 +81,9 @@ func (f *stripFit) bowed(axis fitLine, tip, atLeast float64) (turn, cost, unseen
 		likely := 0.0
 		if wire {
 			likely = evidence(axis, length) + math.Log1p(-wavedPaper)
-			waved := byWires(axis, length, wavedPaper, paper)
-			either, sine = append(either, waved...), append(sine, waved...)
-			for _, w := range waved { // what it turns is of the wire's own bow
-				bows = append(bows, guess{w.likely, -w.turn / sineTurn(axis, length), 0})
-			}
+			waved := ownBows(axis, length, wavedPaper, paper)
+			turned := waved.times(sineTurn(axis, length))
+			either, sine, bows = append(either, turned...), append(sine, turned...), append(bows, waved.times(-1)...)
 		}
 		a, s := axis.bend*(length-2*axis.mid), float64(halfSine(axis, length))
 		of := math.Hypot(math.Hypot((a-s)/2, bendSigma*s), math.Abs(axis.bend)*span/8)
@@ -153,22 +151,22 @@ func halfSine(axis fitLine, length float64) angle.Angle {
 func unseenBow(axis fitLine, lengths []float64, paper float64) angle.Angle {
 	var all guesses
 	for _, length := range lengths {
-		all = append(all, byWires(axis, length, 1-wavedPaper, 0)...)
-		all = append(all, byWires(axis, length, wavedPaper, paper)...)
+		own := append(ownBows(axis, length, 1-wavedPaper, 0), ownBows(axis, length, wavedPaper, paper)...)
+		all = append(all, own.times(sineTurn(axis, length))...)
 	}
 	return angle.Angle(all.spread(0))
 }
 
-// byWires is what wires of each kind turn a strip of some bend by, over a shadow of a length, mm, on
-// a part of all paper, which bends it by one sigma.
-func byWires(axis fitLine, length, part, paper float64) (all guesses) {
-	turn, bend := sineTurn(axis, length), sineBend(axis, length)
+// ownBows is how wires of each kind may themselves be bowed, mm, whose shadow of a length, mm, has some
+// bend, on a part of all paper, which bends it by one sigma.
+func ownBows(axis fitLine, length, part, paper float64) (all guesses) {
+	bend := sineBend(axis, length)
 	axis.varBend += sq(paper)
 	for _, wires := range wireKinds {
 		spread := sq(bend*wires.sigma) + axis.varBend // of the bend that is seen with such wires
 		mean := bend * sq(wires.sigma) * axis.bend / spread
 		of := wires.sigma * math.Sqrt(axis.varBend/spread)
-		all = append(all, guess{math.Log(part) + wires.evidence(axis, bend), turn * mean, math.Abs(turn) * of})
+		all = append(all, guess{math.Log(part) + wires.evidence(axis, bend), mean, of})
 	}
 	return all
 }
@@ -209,10 +207,19 @@ func evidence(axis fitLine, length float64) float64 {
 	return max(a, b) + math.Log1p(math.Exp(-math.Abs(a-b)))
 }
 
-// guess is what a strip may be turned by, with one sigma of it, and ln of how likely that is.
+// guess is what a strip may be turned by, or its wire be bowed, with one sigma of it, and ln of how
+// likely that is.
 type guess struct{ likely, turn, sigma float64 }
 
 type guesses []guess
+
+func (g guesses) times(by float64) guesses {
+	out := make(guesses, len(g))
+	for i, o := range g {
+		out[i] = guess{o.likely, by * o.turn, math.Abs(by) * o.sigma}
+	}
+	return out
+}
 
 // weights are how likely each is, one together.
 func (g guesses) weights() []float64 {

@@ -86,8 +86,8 @@ func TestWavedPaperBendsAStraightWire(t *testing.T) {
 		least, most float64 // of the wire's turn
 	}{{0, 0.98, 1.01}, {1, 0, 0.1}} {
 		paper := 4 * waveHeight * tt.parallax / (span * span)
-		all := append(byWires(axis, length, 1-wavedPaper, 0), byWires(axis, length, wavedPaper, paper)...)
-		if part := all.mean() / turn; part < tt.least || part > tt.most {
+		all := append(ownBows(axis, length, 1-wavedPaper, 0), ownBows(axis, length, wavedPaper, paper)...)
+		if part := all.times(sineTurn(axis, length)).mean() / turn; part < tt.least || part > tt.most {
 			t.Errorf("parallax %.0f: %.2f of the turn is put right", tt.parallax, part)
 		}
 	}

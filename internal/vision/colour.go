@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"shadowread/internal/calib"
+	"shadowread/internal/rank"
 )
 
 // A shadow on paper is lit by the sky alone, the paper beside it by the sky and the sun. The air
@@ -56,14 +57,16 @@ const (
 // hueSays is the logarithm of how much likelier the strip's colour is that of a thing than of a
 // shadow, 0 where the picture does not tell; red says that it is a thing's for sure.
 func (f *stripFit) hueSays(axis fitLine, depth float64) (says float64, red bool) {
-	hue, sigma, ok := f.hue(axis, redLight)
+	hues, ok := f.hues(axis)
 	if !ok {
 		return 0, false
 	}
-	green, greenSigma, _ := f.hue(axis, greenLight)
-	if max(hue-hueSure*sigma, green-hueSure*greenSigma) > redder {
-		return 0, true
+	for _, h := range hues {
+		if h.of-hueSure*h.sigma > redder {
+			return 0, true
+		}
 	}
+	hue, sigma := hues[redLight].of, hues[redLight].sigma
 	high := math.Sqrt(1 - sq(f.skyCos()))
 	if high == 0 { // not known: overhead, where the air is least
 		high = 1
@@ -80,11 +83,6 @@ func (f *stripFit) hueSays(axis fitLine, depth float64) (says float64, red bool)
 	return math.Log((thing + odd) / ((1-oddHue)*cast/weights + odd)), false
 }
 
-// bell is the normal law's density.
-func bell(x, sigma float64) float64 {
-	return math.Exp(-sq(x/sigma)/2) / (sigma * math.Sqrt(2*math.Pi))
-}
-
 // skyHue is the hue of a shadow of some depth in clear or hazy air, at an altitude's sine.
 func (f *stripFit) skyHue(depth, high float64) float64 {
 	// Skylight over sunlight: what air alone does not make up is haze.
@@ -97,48 +95,54 @@ func (f *stripFit) skyHue(depth, high float64) float64 {
 	return math.Log(part(airRed, hazeRed) / part(airBlue, hazeBlue))
 }
 
-// hue is the logarithm of red, or green, over blue light in the strip's core, over that of the paper
-// to both sides of it, with a sigma; ok is false where the file has no colours, or too little is seen.
-func (f *stripFit) hue(axis fitLine, of int) (hue, sigma float64, ok bool) {
+// hue is the logarithm of red, or green, over blue light in a strip's core, over that of the paper
+// to both sides of it, with a sigma.
+type hue struct{ of, sigma float64 }
+
+// hues are those of the strip's red and green light; ok is false where the file has no colours, or
+// too little is seen.
+func (f *stripFit) hues(axis fitLine) (out [blueLight]hue, ok bool) {
 	if f.g.Colours == nil {
-		return 0, 0, false
+		return out, false
 	}
 	c := colours{g: f.g}
 	if c.img, c.factor = f.g.Colours(); c.img == nil || c.alike() {
-		return 0, 0, false
+		return out, false
 	}
-	var hues, papers []float64
+	var cores, papers [blueLight][]float64
 	for i := range f.rows {
 		r := &f.rows[i]
 		if !r.ok {
 			continue
 		}
 		mid, half := axis.at(r.s), (f.right.at(r.s)-f.left.at(r.s))/2
-		out := half + hueClear*f.sigma(r.s) + hueClearPx/f.pxAcross(r.s)
-		in := f.hueOver(&c, of, r.s, mid-hueCore*half, mid+hueCore*half)
-		a := f.hueOver(&c, of, r.s, mid-out-huePaper, mid-out)
-		b := f.hueOver(&c, of, r.s, mid+out, mid+out+huePaper)
-		if paper := (a + b) / 2; !math.IsNaN(in - paper) {
-			hues, papers = append(hues, in-paper), append(papers, paper)
+		beyond := half + hueClear*f.sigma(r.s) + hueClearPx/f.pxAcross(r.s)
+		core := f.huesOver(&c, r.s, mid-hueCore*half, mid+hueCore*half)
+		a := f.huesOver(&c, r.s, mid-beyond-huePaper, mid-beyond)
+		b := f.huesOver(&c, r.s, mid+beyond, mid+beyond+huePaper)
+		for k := range out {
+			if paper := (a[k] + b[k]) / 2; !math.IsNaN(core[k] - paper) {
+				cores[k], papers[k] = append(cores[k], core[k]-paper), append(papers[k], paper)
+			}
 		}
 	}
-	if len(hues) < leastHues {
-		return 0, 0, false
-	}
-	hue = quantile(hues, 0.5)
-	for i, h := range hues {
-		hues[i] = math.Abs(h - hue)
-	}
-	sigma = madSigma * quantile(hues, 0.5) * math.Sqrt(alikeHues/float64(len(hues)))
 	width := (f.right.at(axis.mid) - f.left.at(axis.mid)) * f.pxAcross(axis.mid)
-	run := quantile(papers, 0.5) * min(1, huePx/width)
-	return hue, math.Hypot(math.Hypot(sigma, hueFloor), run), true
+	for k, hues := range cores {
+		if len(hues) < leastHues {
+			return out, false
+		}
+		h := quantile(hues, 0.5)
+		sigma := rank.MadSigma * quantile(apart(hues, h), 0.5) * math.Sqrt(alikeHues/float64(len(hues)))
+		run := quantile(papers[k], 0.5) * min(1, huePx/width)
+		out[k] = hue{h, math.Hypot(math.Hypot(sigma, hueFloor), run)}
+	}
+	return out, true
 }
 
-// hueOver is the logarithm of red, or green, over blue light on a row from one place across to
+// huesOver are the logarithms of red and green over blue light on a row from one place across to
 // another; NaN where most of it is not seen.
-func (f *stripFit) hueOver(c *colours, of int, s, from, to float64) float64 {
-	var sum, blue float64
+func (f *stripFit) huesOver(c *colours, s, from, to float64) (logs [blueLight]float64) {
+	var sum [blueLight + 1]float64
 	n, step := 0, (to-from)/huePlaces
 	for x := from + step/2; x < to; x += step {
 		p := f.frame.at(s, x)
@@ -146,13 +150,19 @@ func (f *stripFit) hueOver(c *colours, of int, s, from, to float64) float64 {
 			continue
 		}
 		if light, seen := c.at(f.plate.Project(p)); seen {
-			sum, blue, n = sum+light[of], blue+light[blueLight], n+1
+			n++
+			for k, v := range light {
+				sum[k] += v
+			}
 		}
 	}
-	if 2*n <= huePlaces {
-		return math.NaN()
+	for k := range logs {
+		logs[k] = math.NaN()
+		if 2*n > huePlaces {
+			logs[k] = math.Log(sum[k] / sum[blueLight])
+		}
 	}
-	return math.Log(sum / blue)
+	return logs
 }
 
 // Lights of a picture in colour.

@@ -47,9 +47,9 @@ func TestHue(t *testing.T) {
 		g.Factor = 1
 		g.Colours = tinted(&g, tt.factor, tt.hue, tt.paper)
 		f.g = &g
-		hue, sigma, ok := f.hue(f.axis(), redLight)
-		if !ok || math.Abs(hue-tt.hue) > 3*sigma || sigma > 0.1 {
-			t.Errorf("%+v: %.3f ± %.3f %v", tt, hue, sigma, ok)
+		hues, ok := f.hues(f.axis())
+		if h := hues[redLight]; !ok || math.Abs(h.of-tt.hue) > 3*h.sigma || h.sigma > 0.1 {
+			t.Errorf("%+v: %+v %v", tt, h, ok)
 		}
 	}
 }

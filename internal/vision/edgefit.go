@@ -8,6 +8,9 @@ func cdf(x float64) float64 { return tabled(&normalTable, x) }
 
 func phi(x float64) float64 { return math.Exp(-x*x/2) / math.Sqrt(2*math.Pi) }
 
+// bell is the density of the normal law of some sigma.
+func bell(x, sigma float64) float64 { return phi(x/sigma) / sigma }
+
 // What the edges of a row are sought by.
 const (
 	normalReach, normalSteps = 5, 64 // sigmas to each side, and steps to a sigma, of the table

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"shadowread/internal/calib"
+	"shadowread/internal/rank"
 	"shadowread/internal/sheet"
 )
 
@@ -135,7 +136,7 @@ func kindOf(edges []edgeProfile, far int) slopeKind {
 		return slopeKind{0, math.Inf(1)}
 	}
 	usual := quantile(slopes, 0.5)
-	return slopeKind{usual, max(slopeSlight, slopeSure*madSigma*quantile(apart(slopes, usual), 0.5))}
+	return slopeKind{usual, max(slopeSlight, slopeSure*rank.MadSigma*quantile(apart(slopes, usual), 0.5))}
 }
 
 // beyond is what a slope has beyond the usual, none where that is not sure.

@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"shadowread/internal/calib"
+	"shadowread/internal/rank"
 )
 
 // Why a horizon is not taken.
@@ -184,7 +185,7 @@ func lookAcross(g *Gray, p *calib.Plate) (l horizonLooks) {
 		}
 		l.azimuth, l.steps = append(l.azimuth, middle+off), append(l.steps, steps)
 	}
-	l.texture = madSigma * quantile(noise, 0.5)
+	l.texture = rank.MadSigma * quantile(noise, 0.5)
 	return l
 }
 

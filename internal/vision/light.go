@@ -22,10 +22,6 @@ func linearToSRGB(x float64) float64 {
 	return 1.055*math.Pow(x, 1/2.4) - 0.055
 }
 
-// madSigma makes one sigma of a normal law of the median of what is off its middle: 1 over
-// its 3/4 quantile.
-const madSigma = 1.4826
-
 // quantile returns the q-quantile of xs, which it leaves unchanged; NaN if empty. That of
 // gonum's stat counts places otherwise, by which photos at the bars are read or refused.
 func quantile(xs []float64, q float64) float64 {

@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 
+	"shadowread/internal/rank"
+
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat"
 )
@@ -111,7 +113,7 @@ func biweightLine(ss, ns []float64) (l fitLine, w []float64, sw, sxx, det float6
 			res[i] = ns[i] - l.at(ss[i])
 			abs[i] = math.Abs(res[i])
 		}
-		l.scatter = max(leastLine, madSigma*quantile(abs, 0.5))
+		l.scatter = max(leastLine, rank.MadSigma*quantile(abs, 0.5))
 		c := tukey * l.scatter
 		if iter < wideTurns {
 			c *= wideCut
@@ -219,7 +221,7 @@ func parabola(ss, ns []float64, l fitLine, w []float64) (p [4]float64) {
 			x := ss[i] - l.mid
 			abs[i] = math.Abs(ns[i] - (p[0] + p[1]*x + p[2]*x*x))
 		}
-		c := tukey * max(leastLine, madSigma*quantile(abs, 0.5))
+		c := tukey * max(leastLine, rank.MadSigma*quantile(abs, 0.5))
 		for i, r := range abs {
 			w[i] = 0
 			if u := r / c; u < 1 {

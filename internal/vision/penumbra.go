@@ -1,6 +1,10 @@
 package vision
 
-import "math"
+import (
+	"math"
+
+	"shadowread/internal/rank"
+)
 
 // What the fit of a strip's depth and blur goes by.
 const (
@@ -147,7 +151,7 @@ func (f *stripFit) growth() (least, most, sigma float64) {
 			all[k] = sq(f.blurOf(rows[k*len(rows)/growthParts:(k+1)*len(rows)/growthParts], f.sigma(at)))
 		}
 		v = quantile(all[:], 0.5)
-		return v, max(madSigma*quantile(apart(all[:], v), 0.5), leastScatter) / math.Sqrt(growthParts-1), at
+		return v, max(rank.MadSigma*quantile(apart(all[:], v), 0.5), leastScatter) / math.Sqrt(growthParts-1), at
 	}
 	v0, s0, a0 := variance(near)
 	v1, s1, a1 := variance(far)

@@ -1,6 +1,10 @@
 package vision
 
-import "math"
+import (
+	"math"
+
+	"shadowread/internal/rank"
+)
 
 // What tells that a rod of unknown height is short.
 const (
@@ -106,5 +110,5 @@ func (d *dialImage) noise() float64 {
 			}
 		}
 	}
-	return madSigma * quantile(ds, 0.5) / math.Sqrt2
+	return rank.MadSigma * quantile(ds, 0.5) / math.Sqrt2
 }

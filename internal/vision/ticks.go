@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"shadowread/internal/calib"
+	"shadowread/internal/rank"
 	"shadowread/internal/sheet"
 )
 
@@ -52,7 +53,7 @@ func tickSamples(g *Gray, s *sheet.Sheet, fit *calib.Fit) []calib.Sample {
 	if len(out) < leastTicks*ticksPerGroup {
 		return nil
 	}
-	spread := max(1, madSigma*quantile(off, 0.5)/fit.SigmaPx)
+	spread := max(1, rank.MadSigma*quantile(off, 0.5)/fit.SigmaPx)
 	for i := range out {
 		out[i].Spread = spread
 	}

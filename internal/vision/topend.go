@@ -217,5 +217,5 @@ func dark(part float64) float64 { return math.Log(max(part, blackest)) }
 
 // likely is the density of light that is off what is expected.
 func likely(off, sigma float64) float64 {
-	return math.Exp(-sq(off/sigma)/2)/(sigma*math.Sqrt(2*math.Pi)) + oddLight
+	return bell(off, sigma) + oddLight
 }

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"shadowread/internal/angle"
+	"shadowread/internal/rank"
 )
 
 // What a measured strip is judged by.
@@ -254,5 +255,5 @@ func (f *stripFit) flankNoise() float64 {
 			}
 		}
 	}
-	return madSigma * quantile(d, 0.5) / math.Sqrt2
+	return rank.MadSigma * quantile(d, 0.5) / math.Sqrt2
 }
