@@ -51,7 +51,7 @@ func execute(ctx context.Context, args []string, s *streams) int {
 		s.screen = out
 	}
 	if s.outTTY {
-		s.out = terminal{out}
+		s.out = &terminal{w: out}
 	}
 	// Flags may fail to parse before --json is met, and that error is JSON too.
 	for _, a := range args {

@@ -13,6 +13,7 @@ import (
 var hostile = []string{
 	"a\x1b[2Jb.jpg", "a\x1b]0;title\x07b.jpg", "a\u009b2Jb.jpg", "a\u202egpj.b", "a\u2066b\u200f.jpg", "a\nerror: all is well.jpg",
 	"a\rb.jpg", "a\xff\x9bb.jpg", "a\u2028b.jpg", "a\U000e0041b.jpg", "a\x1b[31mb.jpg", "a\x7fb.jpg",
+	"a\xd9\x1b[0mb.jpg",
 }
 
 // clean reports whether text can do no more to a terminal than letters and colours do.
@@ -26,7 +27,7 @@ func TestHostileNames(t *testing.T) {
 			t.Errorf("plain(%q) = %q", name, got)
 		}
 		var out bytes.Buffer
-		s := &streams{out: terminal{&out}, err: &out, errTTY: true, outTTY: true, color: true, width: 80}
+		s := &streams{out: &terminal{w: &out}, err: &out, errTTY: true, outTTY: true, color: true, width: 80}
 		s.say(message{Level: "note", Message: name, Hint: name})
 		(&progress{s: s}).show("reading %s", name)
 		if err := (&table{s: s, columns: []column{{head: "photo"}}}).row(red, name); err != nil {
@@ -65,10 +66,20 @@ func FuzzHostileNames(f *testing.F) {
 		if got := plain(name); !clean(got) {
 			t.Errorf("plain(%q) = %q", name, got)
 		}
-		var out bytes.Buffer
-		n, err := terminal{&out}.Write([]byte(name + "\n")) // a rune cut short ends before the newline
-		if n != len(name)+1 || err != nil || !clean(out.String()) {
-			t.Errorf("%q is shown as %q (%d, %v)", name, out.String(), n, err)
+		var once, parts bytes.Buffer
+		n, err := (&terminal{w: &once}).Write([]byte(name + "\n")) // a rune cut short ends before the newline
+		if n != len(name)+1 || err != nil || !clean(once.String()) {
+			t.Errorf("%q is shown as %q (%d, %v)", name, once.String(), n, err)
+		}
+		name = strings.ReplaceAll(name, "\x1b", "") // ours come in one piece
+		bytewise := &terminal{w: &parts}
+		once.Reset()
+		(&terminal{w: &once}).Write([]byte(name + "\n"))
+		for _, c := range []byte(name + "\n") {
+			bytewise.Write([]byte{c})
+		}
+		if once.String() != parts.String() {
+			t.Errorf("%q is shown as %q at once and as %q byte by byte", name, once.String(), parts.String())
 		}
 		line, err := json.Marshal(name)
 		if err != nil {
