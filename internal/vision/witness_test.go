@@ -59,6 +59,10 @@ func TestWitnesses(t *testing.T) {
 		c := opposite(layers...)
 		return c.with(c.rodLayer(3, 65)) // to beyond the plain paper
 	}
+	covered := func(layers ...layer) canvas { // the same, to beyond the picture; the line ends in it
+		c := opposite(layers...)
+		return c.with(c.rodLayer(3, 200))
+	}
 	unending := func(from, to float64) layer { // in which no end is in sight
 		k := sunCast()
 		k.from, k.to = from, to
@@ -77,6 +81,7 @@ func TestWitnesses(t *testing.T) {
 		}
 	}
 	sharp := func(st *Strip) { st.GrowthSigma = leastGrowth } // vouches for nothing
+	ended := func(st *Strip) { st.GrowthSigma, st.Length = leastGrowth, 80 }
 	blunt := changeWeak(func(k *casting) { k.opens = 0.001 }) // between a stick and a shadow
 	faint := func(st *Strip) { st.Growth, st.GrowthSigma = [2]float64{0, 0.4 * leastGrowth}, 0.05*leastGrowth }
 	late := func(from float64) func(*Strip) { return func(st *Strip) { st.From = from } }
@@ -96,14 +101,17 @@ func TestWitnesses(t *testing.T) {
 			speaks: withRod(3, wire(sunCast())),
 			silent: withRod(3, sunCast().layer())},
 		{name: "goes on behind the foot, where a rod may stand", want: ErrNoShadow,
-			speaks: opposite(sunCast().layer(), unlit(70)),
+			speaks: opposite(sunCast().layer(), unlit(300)),
 			silent: opposite(sunCast().layer(), unlit(30))},
+		{name: "goes on behind the foot to past the plain paper", want: ErrNoShadow,
+			speaks: opposite(sunCast().layer(), unlit(300)),
+			silent: opposite(sunCast().layer(), unlit(66))},
 		{name: "behind the rod's image a line goes on", want: ErrRodHides,
 			speaks: opposed(unending(-300, 300)), set: sharp,
 			silent: opposed(unending(0, 300)), twin: sharp},
 		{name: "behind the rod's image another line may be its shadow", want: ErrRodHides,
-			speaks: opposed(unending(0, 300), change(func(k *casting) { k.dir += 60 * deg })), set: sharp,
-			silent: opposed(unending(0, 300), change(func(k *casting) { k.dir, k.depth = k.dir+60*deg, 0.15 })), twin: sharp},
+			speaks: covered(unending(0, 300), change(func(k *casting) { k.dir += 60 * deg })), set: ended,
+			silent: covered(unending(0, 300), change(func(k *casting) { k.dir, k.depth = k.dir+60*deg, 0.15 })), twin: ended},
 		{name: "sharper far from the foot than near it", want: ErrNoShadow,
 			speaks: withRod(3, change(func(k *casting) { k.opens = -0.0012 })),
 			silent: withRod(3, weakCast().layer())},
