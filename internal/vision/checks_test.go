@@ -103,7 +103,7 @@ func TestRodIsLookedFor(t *testing.T) {
 		}), false, true},
 	} {
 		s := tt.c.with(sunCast().layer()).search(t)
-		thick, saw, told := s.hear(&Strip{Direction: shadowDir, Width: 3}).look()
+		thick, _, saw, told := s.hear(&Strip{Direction: shadowDir, Width: 3}).look()
 		if saw != tt.seen || told != tt.told {
 			t.Errorf("%s: seen %v told %v", name, saw, told)
 		}

@@ -55,8 +55,8 @@ const (
 	// burntOut is the light of the paper, 1 where the sensor clips, above which a bright rod is
 	// burnt out as well and cannot be missed.
 	burntOut = 0.95
-	// A strip narrower than leastOfRod of a rod that is seen, itself thinner than thickest, is
-	// not that rod's.
+	// A strip narrower than leastOfRod of a rod that is seen below its head, itself thinner than
+	// thickest, is not that rod's.
 	leastOfRod = 0.6
 	// A line within besideRod of the rod's image that ends no more than pastImage beyond it
 	// may be the rod itself.
@@ -107,7 +107,7 @@ func (q *search) castByRod(st *Strip) error {
 	case st.Depth < creaseDepth && st.Width < creaseWidth:
 		return ErrNoShadow
 	}
-	thick, seen, told := h.look()
+	thick, bare, seen, told := h.look()
 	own := st.vouched(q.rod)
 	matched := own || thick > 0 && math.Abs(thick-st.Width) < likeBreadth*st.Width
 	switch {
@@ -137,7 +137,7 @@ func (q *search) castByRod(st *Strip) error {
 	case q.dial.bright > burntOut: // where the paper is burnt out, a bright rod is too
 	case told && !seen:
 		return ErrNoShadow
-	case told && max(st.Width, 2*st.Head) < leastOfRod*thick && thick > 0 && thick < thickest && !matched:
+	case told && bare && max(st.Width, 2*st.Head) < leastOfRod*thick && thick < thickest && !matched:
 		return ErrNoShadow
 	case !told && !own && (st.Bow == 0 && st.seenSigma > vagueMost || !st.cast && h.faintGrows()):
 		return ErrNoShadow // no rod can be seen, and the line is a poor one or too sharp

@@ -45,6 +45,16 @@ func TestWitnesses(t *testing.T) {
 		c := canvas{tilt: 12 * deg, view: dir + 180*deg, noise: 0.7}
 		return c.with(c.rodLayer(3, 50))
 	}
+	headed := func(aside angle.Angle) canvas { // a rod with a broad head from 8 mm up, whose image runs aside of the line
+		c := canvas{tilt: 30 * deg, view: shadowDir + aside + 180*deg, noise: 0.7}.with(weakCast().layer())
+		rod, head, below := c.rodLayer(3, 60), c.rodLayer(7.5, 60), c.rodLayer(7.5, 8)
+		return c.with(func(p sheet.Point) float64 {
+			if below(p) == 1 && head(p) != 1 {
+				return head(p)
+			}
+			return rod(p)
+		})
+	}
 	behind := func(from, half float64) layer { // shade behind the foot, but for a lane along the line
 		f := newFrame(shadowDir, 0)
 		return func(p sheet.Point) float64 {
@@ -139,6 +149,9 @@ func TestWitnesses(t *testing.T) {
 		{name: "much narrower than the rod", want: ErrNoShadow,
 			speaks: withRod(6, weakCast().layer()),
 			silent: withRod(4.2, weakCast().layer())},
+		{name: "much narrower than what is seen of the rod, not beside a strip up to its head", want: ErrNoShadow,
+			speaks: headed(40*deg),
+			silent: headed(15*deg)},
 		{name: "too sharp where no rod can be seen", want: ErrNoShadow,
 			speaks: fromAbove(0.7, changeWeak(func(k *casting) { k.opens = 0.0005 })), set: faint,
 			silent: fromAbove(0.7, sunCast().layer())},
@@ -160,7 +173,7 @@ func TestWitnesses(t *testing.T) {
 					one.set(st)
 				}
 				if err := s.castByRod(st); err != one.want { // not one that wraps it
-					thick, seen, told := s.hear(st).look()
+					thick, _, seen, told := s.hear(st).look()
 					t.Errorf("%v, want %v: %+v rod %.1f %v %v", err, one.want, *st, thick, seen, told)
 				}
 			}
