@@ -21,7 +21,7 @@ func TestLineBehindTheRodsImage(t *testing.T) {
 		c    canvas
 		want bool
 	}{
-		"a wire's shadow":  {c.with(func() layer { w := k; w.from = -70; return w.layer() }()), true},
+		"a wire's shadow":  {c.with(func() layer { w := k; w.from = -300; return w.layer() }()), true},
 		"a dark round rod": {c.withRod().withRod().with(k.layer()), false},
 	} {
 		s, st := tt.c.must(t, shadowDir)
