@@ -150,8 +150,8 @@ func TestWitnesses(t *testing.T) {
 			speaks: withRod(6, weakCast().layer()),
 			silent: withRod(4.2, weakCast().layer())},
 		{name: "much narrower than what is seen of the rod, not beside a strip up to its head", want: ErrNoShadow,
-			speaks: headed(40*deg),
-			silent: headed(15*deg)},
+			speaks: headed(40 * deg),
+			silent: headed(15 * deg)},
 		{name: "too sharp where no rod can be seen", want: ErrNoShadow,
 			speaks: fromAbove(0.7, changeWeak(func(k *casting) { k.opens = 0.0005 })), set: faint,
 			silent: fromAbove(0.7, sunCast().layer())},
@@ -178,5 +178,25 @@ func TestWitnesses(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// A strip of which the rod's image covers one edge far out is followed towards the foot by the other,
+// to where that begins.
+func TestStripSeenByOneEdge(t *testing.T) {
+	c := canvas{tilt: 50 * deg, view: shadowDir - 8*deg + 180*deg, noise: 0.7}
+	for _, begins := range []float64{0, 25} {
+		k := sunCast()
+		k.from = begins
+		d := c.with(k.layer())
+		s, st := d.with(d.rodLayer(3, 60)).must(t, shadowDir)
+		st.From = farStart + 2
+		h := s.hear(st)
+		if from := h.seenFrom(); math.Abs(from-max(begins, 13)) > 2 { // the image leaves it free from there on
+			t.Errorf("seen from %.1f mm on, it begins at %v", from, begins)
+		}
+		if err := s.castByRod(st); begins == 0 && err != nil {
+			t.Error(err)
+		}
 	}
 }
