@@ -38,6 +38,9 @@ const (
 	// notStraight is one sigma of what backs that are not quite straight or alike turn, as a part
 	// of what straight ones do.
 	notStraight = 0.1
+	// Two bends explain all where they leave no more than allExplained of it: of 117 drawn sheets with
+	// bumps the least was 0.18. crossing is notStraight of two.
+	allExplained, crossing = 0.1, 0.2
 	// sureTurn is how many of its sigmas a turn must have to be put right; else it is feared.
 	sureTurn = 2
 )
@@ -80,7 +83,8 @@ type evidence struct {
 // Relief tells what the heights of the paper do to the straight line between two pixels,
 // whose direction was taken from all its places alike. Paper that one bend does not explain
 // may be bent both ways, or have bumps, which the dial about them does not tell: what is
-// likely to be so is not put right but feared.
+// likely to be so is not put right but feared. Only where a second bend across the first explains
+// nearly all that the map leaves, as it does not of bumps, and both turn the line alike, are they told.
 func (f *Fit) Relief(a, b Pixel) Relief {
 	e := f.evidence(a, b)
 	one := e.settle()
@@ -94,9 +98,15 @@ func (f *Fit) Relief(a, b Pixel) Relief {
 	if one.best.height > 0 {
 		if two := e.with(one.best).settle(); two != nil {
 			both, other, spread := two.all.bent()
-			feared = bent * both * (max(0, spread-open) + sq(other))
-			bent *= 1 - both
-			explained = (1-both)*explained + both*sq(f.ResidualMM)
+			leaves := e.residual(two.left())
+			if leaves < allExplained*f.ResidualMM && sq(turn-other) < sq(sureTurn)*(variance+spread) {
+				turn, variance = (1-both)*turn+both*other, (1-both)*variance+both*(spread+sq(crossing*other))
+			} else {
+				feared = bent * both * (max(0, spread-open) + sq(other))
+				bent *= 1 - both
+				leaves = f.ResidualMM
+			}
+			explained = (1-both)*explained + both*sq(leaves)
 		}
 	}
 	variance = feared + bent*max(0, variance-open) + bent*(1-bent)*sq(turn) + sq(notStraight*bent*turn)

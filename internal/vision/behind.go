@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"shadowread/internal/angle"
+	"shadowread/internal/sheet"
 )
 
 // Where the paper behind the foot is looked at, along a line, and what goes on there. All mm.
@@ -38,6 +39,9 @@ const (
 	clearDepth        = 0.3
 	glint, glintNoise = 0.15, 5
 	clearAside        = 0.35
+	// Past the plain paper, where it is seen between print and up to the page's edge, pastRun mm must be
+	// as clear, in windows clearPart of the breadth to each side of those places.
+	pastRun, clearPart = 6.0, 0.12
 
 	// All about the foot to aboutBy, mm, aboutTenths of the paper lie in the light where no larger
 	// shadow does: a rod's own is less.
@@ -58,15 +62,70 @@ func (h *hearing) behindRod() bool {
 }
 
 // gone reports whether the last of the plain paper behind the foot is clear, where a line that
-// goes on would be: a rod's unlit side may look as its shadow does, but it ends.
+// goes on would be, or paper farther out: a rod's unlit side may look as its shadow does, but it ends.
 func (h *hearing) gone() bool {
 	b := h.img.plain
 	for range clearRun {
 		if b -= beginStep; !h.clear(b) {
-			return false
+			return h.clearPast()
 		}
 	}
 	return true
+}
+
+// clearPast reports whether the line is seen to be gone past the plain paper behind the foot: over
+// pastRun each look at its place is as light as what lies to both sides, in the light. A wire's shadow
+// goes on to the page's edge, wherever before that the rod's image may end.
+func (h *hearing) clearPast() bool {
+	f := h.st.fit
+	if f == nil {
+		return false
+	}
+	run, axis, most := 0.0, f.axis(), 1+max(glint, glintNoise*h.st.Noise)
+	for b := h.img.plain; b < farthest && run < pastRun; b += followStep {
+		p := f.frame.at(-b, axis.at(-b))
+		if !onPage(p) || !f.g.contains(f.plate.Project(p), insidePicture) {
+			break
+		}
+		cores, beside, seen := f.pastPrint(-b, axis.at(-b), h.st.Width)
+		switch {
+		case !seen: // print covers it
+		case beside > clearSide*f.lit(p) && cores[0] > 1-clearDepth*h.st.Depth && cores[1] < most:
+			run += followStep
+		default:
+			run = 0
+		}
+	}
+	return run >= pastRun
+}
+
+// pastPrint looks between print at a line of a breadth whose middle lies at a place: the least and the
+// most light of its core, over that of the paper to both sides, and that. seen is false where ink hides
+// one of them, or a side is another ground.
+func (f *stripFit) pastPrint(s, mid, width float64) (cores [2]float64, beside float64, seen bool) {
+	hidden, flank, least := func(sheet.Point) bool { return false }, plainFlank, leastWhite
+	switch onLubber, m := covered(f.sheet, f.frame.at(s, mid), width); {
+	case onLubber:
+		return cores, 0, false
+	case m != nil:
+		flank, least = besideMark, markLeast
+		hidden = func(q sheet.Point) bool { return inked(m, q) }
+	}
+	off := width/2 + flankBlur*f.sigma(s) + flankGap
+	l := f.brightPart(patch{s, followWindow, mid - off - flank, mid - off}, hidden, least)
+	r := f.brightPart(patch{s, followWindow, mid + off, mid + off + flank}, hidden, least)
+	if !(l > alikeFlanks*r && r > alikeFlanks*l) || !onPage(f.frame.at(s, mid-off-flank)) || !onPage(f.frame.at(s, mid+off+flank)) {
+		return cores, 0, false
+	}
+	beside, cores = (l+r)/2, [2]float64{math.Inf(1), math.Inf(-1)}
+	for _, n := range [3]float64{-clearAside, 0, clearAside} {
+		v := f.brightPart(patch{s, followWindow, mid + (n-clearPart)*width, mid + (n+clearPart)*width}, hidden, least) / beside
+		if math.IsNaN(v) {
+			return cores, 0, false
+		}
+		cores[0], cores[1] = min(cores[0], v), max(cores[1], v)
+	}
+	return cores, beside, true
 }
 
 // lacks reports whether the line is surely not at a place in the sun, by the light there and beside:
@@ -161,8 +220,9 @@ func (h *hearing) behind() (same, seen int) {
 
 // begins returns nil where the paper behind the foot is seen to be clear, so that the
 // line begins there, and else says what is in the way. Where the rod's own image covers
-// it, the line must be darker than any crease and the paper be seen to be clear beyond the image, where a wire's shadow
-// would go on. A line whose penumbra vouches for it need only not be as dark behind, or
+// it, the line must be darker than any crease and the paper be seen to be clear beyond the image,
+// where a wire's shadow would go on; past the plain paper it must also be as broad as the rod that
+// is seen is thick. A line whose penumbra vouches for it need only not be as dark behind, or
 // be seen to be gone beyond another shadow that lies there, as must one that is as broad as
 // the rod that is seen is thick.
 func (h *hearing) begins(vouched, asThick bool) error {
@@ -198,7 +258,7 @@ func (h *hearing) begins(vouched, asThick bool) error {
 			run = 0
 		}
 	}
-	if run == clearRun {
+	if run == clearRun || asThick && h.clearPast() {
 		return nil
 	}
 	return inTheWay

@@ -21,7 +21,7 @@ func TestLineBehindTheRodsImage(t *testing.T) {
 		c    canvas
 		want bool
 	}{
-		"a wire's shadow":  {c.with(func() layer { w := k; w.from = -70; return w.layer() }()), true},
+		"a wire's shadow":  {c.with(func() layer { w := k; w.from = -300; return w.layer() }()), true},
 		"a dark round rod": {c.withRod().withRod().with(k.layer()), false},
 	} {
 		s, st := tt.c.must(t, shadowDir)
@@ -103,7 +103,7 @@ func TestRodIsLookedFor(t *testing.T) {
 		}), false, true},
 	} {
 		s := tt.c.with(sunCast().layer()).search(t)
-		thick, saw, told := s.hear(&Strip{Direction: shadowDir, Width: 3}).look()
+		thick, _, saw, told := s.hear(&Strip{Direction: shadowDir, Width: 3}).look()
 		if saw != tt.seen || told != tt.told {
 			t.Errorf("%s: seen %v told %v", name, saw, told)
 		}

@@ -41,8 +41,9 @@ const (
 // too little of it lies on plain paper, as seen from above; seen whether something
 // other than paper stands there; thick its width over the lower samples, the lowest tenth, mm at the
 // rod, 0 where too short a piece is seen to tell. A bright rod may differ from the
-// paper on its shaded side only, so thick is a lower bound.
-func (h *hearing) look() (thick float64, seen, told bool) {
+// paper on its shaded side only, so thick is a lower bound; and an upper one only where bare
+// tells that some of it is seen lower down than a head may reach.
+func (h *hearing) look() (thick float64, bare, seen, told bool) {
 	must, top := mustBeSeen, mayBeSeen
 	st, r := h.st, h.img
 	if r.known {
@@ -53,7 +54,7 @@ func (h *hearing) look() (thick float64, seen, told bool) {
 	differs := max(differsLeast, differsNoise*st.Noise)
 	var widths []float64
 	var faint [][]float64 // looks that show nothing
-	samples, missed := 0, 0
+	samples, missed, below := 0, 0, 0
 	for d := clearOfFoot; d < r.plain; d += lookStep {
 		z := r.heightBefore(d)
 		if z > top {
@@ -77,20 +78,23 @@ func (h *hearing) look() (thick float64, seen, told bool) {
 		}
 		if found {
 			widths = append(widths, (hi-lo)*(high-z)/high)
+			if z <= must {
+				below++
+			}
 		}
 	}
 	switch {
 	case samples >= lookLeast && 2*missed > samples:
-		return 0, faintRod(faint, st.Noise), true
+		return 0, false, faintRod(faint, st.Noise), true
 	case len(widths) < lookLeast:
-		return 0, false, false
+		return 0, false, false, false
 	}
 	if len(widths) < lookSure {
-		return 0, true, true
+		return 0, false, true, true
 	}
-	below := widths[:len(widths)*lowerTenths/10]
-	slices.Sort(below)
-	return below[len(below)/thinOne], true, true
+	lower := widths[:len(widths)*lowerTenths/10]
+	slices.Sort(lower)
+	return lower[len(lower)/thinOne], below >= lookLeast, true, true
 }
 
 // lookAcross is what a look at the rod's image differs from the paper by, every lookBeside from

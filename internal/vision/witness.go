@@ -29,12 +29,16 @@ const (
 	// vouches for it: rods are set to half a millimetre.
 	strayMost = 1.2
 	// farStart is the greatest distance from the foot at which a strip whose
-	// beginning the rod's image hides may come into view, mm.
+	// beginning the rod's image hides may come into view, or one of its edges, mm.
 	farStart = 38.0
 	// farHeld is the same where the broader shadow of a nut or of clay fills the beginning:
 	// clay of 6 mm under the sun at 8 degrees.
 	farHeld = 44.0
 
+	// An edge is followed towards the foot every freeStep by places freeBlur sigmas of the blur and
+	// freeGap off it to both sides, over holes of less than freeHole, all mm.
+	freeStep, freeHole = 0.5, 2.5
+	freeBlur, freeGap  = 1.3, 0.2
 	// hiddenBefore is how far before the strip's beginning, mm, the rod's image must lie for a
 	// late beginning to be its doing.
 	hiddenBefore = 3.0
@@ -55,8 +59,8 @@ const (
 	// burntOut is the light of the paper, 1 where the sensor clips, above which a bright rod is
 	// burnt out as well and cannot be missed.
 	burntOut = 0.95
-	// A strip narrower than leastOfRod of a rod that is seen, itself thinner than thickest, is
-	// not that rod's.
+	// A strip narrower than leastOfRod of a rod that is seen below its head, itself thinner than
+	// thickest, is not that rod's.
 	leastOfRod = 0.6
 	// A line within besideRod of the rod's image that ends no more than pastImage beyond it
 	// may be the rod itself.
@@ -98,16 +102,16 @@ func (q *search) hear(st *Strip) *hearing {
 // castByRod hears the witnesses; it returns nil when none speaks against the strip.
 func (q *search) castByRod(st *Strip) error {
 	h := q.hear(st)
+	late := st.From > farStart && !(st.Held && st.From < farHeld)
 	switch {
-	case st.From > farStart && !(st.Held && st.From < farHeld):
-		if h.imageBefore() {
-			return ErrRodHides
-		}
+	case late && !h.imageBefore():
 		return ErrNoShadow
+	case late && h.seenFrom() > farStart:
+		return ErrRodHides
 	case st.Depth < creaseDepth && st.Width < creaseWidth:
 		return ErrNoShadow
 	}
-	thick, seen, told := h.look()
+	thick, bare, seen, told := h.look()
 	own := st.vouched(q.rod)
 	matched := own || thick > 0 && math.Abs(thick-st.Width) < likeBreadth*st.Width
 	switch {
@@ -137,7 +141,7 @@ func (q *search) castByRod(st *Strip) error {
 	case q.dial.bright > burntOut: // where the paper is burnt out, a bright rod is too
 	case told && !seen:
 		return ErrNoShadow
-	case told && max(st.Width, 2*st.Head) < leastOfRod*thick && thick > 0 && thick < thickest && !matched:
+	case told && bare && max(st.Width, 2*st.Head) < leastOfRod*thick && thick < thickest && !matched:
 		return ErrNoShadow
 	case !told && !own && (st.Bow == 0 && st.seenSigma > vagueMost || !st.cast && h.faintGrows()):
 		return ErrNoShadow // no rod can be seen, and the line is a poor one or too sharp
@@ -166,14 +170,45 @@ func (st *Strip) faintGrows() bool {
 }
 
 // imageBefore reports whether the rod's image lies over a part of the strip's breadth just before
-// the strip begins: no row can be measured there.
+// the strip begins, or over its edges' blur: no row can be measured there.
 func (h *hearing) imageBefore() bool {
-	for _, n := range [3]float64{-0.5, 0, 0.5} {
-		if h.hides(h.line.at(h.st.From-hiddenBefore, n*h.st.Width)) {
+	s, half := h.st.From-hiddenBefore, h.st.Width/2
+	if f := h.st.fit; f != nil {
+		half += edgeBlur*f.sigma(s) + edgeReach
+	}
+	for _, n := range [3]float64{-half, 0, half} {
+		if h.hides(h.line.at(s, n)) {
 			return true
 		}
 	}
 	return false
+}
+
+// seenFrom is from where on the strip is seen, mm from the foot: where the rod's image covers one of its
+// edges, the other shows it, dark within and light beyond where the strip's own line has it.
+func (h *hearing) seenFrom() (from float64) {
+	from = h.st.From
+	f, axis, side := h.st.fit, fitLine{}, 1.0
+	if f == nil {
+		return from
+	}
+	axis = f.axis()
+	if (h.img.direction() - h.st.Direction).Signed() > 0 {
+		side = -1
+	}
+	light := func(s, n float64) float64 {
+		if p := f.frame.at(s, axis.at(s)+side*n); !h.hides(p) {
+			return h.light(p)
+		}
+		return math.NaN()
+	}
+	for s := from; s > shadowStart && from-s < freeHole; s -= freeStep {
+		off := freeBlur*f.sigma(s) + freeGap
+		if half := 1 - f.depthAt(s)/2; light(s, h.st.Width/2-off) < half && light(s, h.st.Width/2+off) > half {
+			from = s
+		}
+	}
+	return from
 }
 
 // merges reports whether the rod seems too thick for one, since the shade that its foot stands in

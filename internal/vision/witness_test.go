@@ -45,6 +45,16 @@ func TestWitnesses(t *testing.T) {
 		c := canvas{tilt: 12 * deg, view: dir + 180*deg, noise: 0.7}
 		return c.with(c.rodLayer(3, 50))
 	}
+	headed := func(aside angle.Angle) canvas { // a rod with a broad head from 8 mm up, whose image runs aside of the line
+		c := canvas{tilt: 30 * deg, view: shadowDir + aside + 180*deg, noise: 0.7}.with(weakCast().layer())
+		rod, head, below := c.rodLayer(3, 60), c.rodLayer(7.5, 60), c.rodLayer(7.5, 8)
+		return c.with(func(p sheet.Point) float64 {
+			if below(p) == 1 && head(p) != 1 {
+				return head(p)
+			}
+			return rod(p)
+		})
+	}
 	behind := func(from, half float64) layer { // shade behind the foot, but for a lane along the line
 		f := newFrame(shadowDir, 0)
 		return func(p sheet.Point) float64 {
@@ -58,6 +68,10 @@ func TestWitnesses(t *testing.T) {
 	opposed := func(layers ...layer) canvas {
 		c := opposite(layers...)
 		return c.with(c.rodLayer(3, 65)) // to beyond the plain paper
+	}
+	covered := func(layers ...layer) canvas { // the same, to beyond the picture; the line ends in it
+		c := opposite(layers...)
+		return c.with(c.rodLayer(3, 200))
 	}
 	unending := func(from, to float64) layer { // in which no end is in sight
 		k := sunCast()
@@ -77,6 +91,7 @@ func TestWitnesses(t *testing.T) {
 		}
 	}
 	sharp := func(st *Strip) { st.GrowthSigma = leastGrowth } // vouches for nothing
+	ended := func(st *Strip) { st.GrowthSigma, st.Length = leastGrowth, 80 }
 	blunt := changeWeak(func(k *casting) { k.opens = 0.001 }) // between a stick and a shadow
 	faint := func(st *Strip) { st.Growth, st.GrowthSigma = [2]float64{0, 0.4 * leastGrowth}, 0.05*leastGrowth }
 	late := func(from float64) func(*Strip) { return func(st *Strip) { st.From = from } }
@@ -96,14 +111,17 @@ func TestWitnesses(t *testing.T) {
 			speaks: withRod(3, wire(sunCast())),
 			silent: withRod(3, sunCast().layer())},
 		{name: "goes on behind the foot, where a rod may stand", want: ErrNoShadow,
-			speaks: opposite(sunCast().layer(), unlit(70)),
+			speaks: opposite(sunCast().layer(), unlit(300)),
 			silent: opposite(sunCast().layer(), unlit(30))},
+		{name: "goes on behind the foot to past the plain paper", want: ErrNoShadow,
+			speaks: opposite(sunCast().layer(), unlit(300)),
+			silent: opposite(sunCast().layer(), unlit(66))},
 		{name: "behind the rod's image a line goes on", want: ErrRodHides,
 			speaks: opposed(unending(-300, 300)), set: sharp,
 			silent: opposed(unending(0, 300)), twin: sharp},
 		{name: "behind the rod's image another line may be its shadow", want: ErrRodHides,
-			speaks: opposed(unending(0, 300), change(func(k *casting) { k.dir += 60 * deg })), set: sharp,
-			silent: opposed(unending(0, 300), change(func(k *casting) { k.dir, k.depth = k.dir+60*deg, 0.15 })), twin: sharp},
+			speaks: covered(unending(0, 300), change(func(k *casting) { k.dir += 60 * deg })), set: ended,
+			silent: covered(unending(0, 300), change(func(k *casting) { k.dir, k.depth = k.dir+60*deg, 0.15 })), twin: ended},
 		{name: "sharper far from the foot than near it", want: ErrNoShadow,
 			speaks: withRod(3, change(func(k *casting) { k.opens = -0.0012 })),
 			silent: withRod(3, weakCast().layer())},
@@ -131,6 +149,9 @@ func TestWitnesses(t *testing.T) {
 		{name: "much narrower than the rod", want: ErrNoShadow,
 			speaks: withRod(6, weakCast().layer()),
 			silent: withRod(4.2, weakCast().layer())},
+		{name: "much narrower than what is seen of the rod, not beside a strip up to its head", want: ErrNoShadow,
+			speaks: headed(40 * deg),
+			silent: headed(15 * deg)},
 		{name: "too sharp where no rod can be seen", want: ErrNoShadow,
 			speaks: fromAbove(0.7, changeWeak(func(k *casting) { k.opens = 0.0005 })), set: faint,
 			silent: fromAbove(0.7, sunCast().layer())},
@@ -152,10 +173,30 @@ func TestWitnesses(t *testing.T) {
 					one.set(st)
 				}
 				if err := s.castByRod(st); err != one.want { // not one that wraps it
-					thick, seen, told := s.hear(st).look()
+					thick, _, seen, told := s.hear(st).look()
 					t.Errorf("%v, want %v: %+v rod %.1f %v %v", err, one.want, *st, thick, seen, told)
 				}
 			}
 		})
+	}
+}
+
+// A strip of which the rod's image covers one edge far out is followed towards the foot by the other,
+// to where that begins.
+func TestStripSeenByOneEdge(t *testing.T) {
+	c := canvas{tilt: 50 * deg, view: shadowDir - 8*deg + 180*deg, noise: 0.7}
+	for _, begins := range []float64{0, 25} {
+		k := sunCast()
+		k.from = begins
+		d := c.with(k.layer())
+		s, st := d.with(d.rodLayer(3, 60)).must(t, shadowDir)
+		st.From = farStart + 2
+		h := s.hear(st)
+		if from := h.seenFrom(); math.Abs(from-max(begins, 13)) > 2 { // the image leaves it free from there on
+			t.Errorf("seen from %.1f mm on, it begins at %v", from, begins)
+		}
+		if err := s.castByRod(st); begins == 0 && err != nil {
+			t.Error(err)
+		}
 	}
 }
