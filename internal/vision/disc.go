@@ -29,6 +29,9 @@ const (
 	endReach, endCore        = 4.0, 0.16
 	endShift, endShifts      = 0.12, 8
 	leastOfEnd               = 20 // samples of an end that tell anything
+
+	// A second frame is displaced by up to shiftMost px, sought every shiftStep.
+	shiftMost, shiftStep = 3.0, 0.5
 )
 
 // What is tried: growths of the blur over the sun's, of a stick and of a shadow, which haze
@@ -37,6 +40,7 @@ var (
 	lyingGrowths, castGrowths = []float64{0, 0.1}, []float64{1, 0.7, 1.5, 2.5, 4}
 	cameraBlurs               = ratios(0.36, blurStep, 7)
 	sharpenReach              = []float64{1, 1.8, 3.2}
+	mergedParts               = []float64{0.1, 0.3, 0.5, 0.7, 0.9}
 	sharpenings               = [11]float64{0, 0.2, 0.4, 0.6, 0.8, 1, 1.25, 1.5, 2, 2.5, 3}
 )
 
@@ -78,6 +82,9 @@ func (f *stripFit) discSays(axis fitLine, st *Strip) (says float64, ok bool) {
 	end := f.endProfile(axis, st)
 	var d discFit
 	d.step = f.step
+	if f.ghost().sure() {
+		d.seekGhost(sides)
+	}
 	lying, n := d.least(sides, end, lyingGrowths)
 	cast := [2]float64{math.Inf(1), math.Inf(1)}
 	for _, g := range castGrowths {
@@ -106,13 +113,7 @@ func (f *stripFit) sideProfiles(axis fitLine) (list []*profile) {
 	if len(rows) < leastRows*discBins/2 {
 		return nil
 	}
-	cos, ghost := f.skyCos(), 0.0
-	if h := f.ghost(); h.sure() {
-		ghost = f.ghostToRight()
-		if math.Abs(ghost) < ghostFacing*math.Hypot(h.u, h.v) {
-			ghost = 0
-		}
-	}
+	cos := f.skyCos()
 	for b := range discBins {
 		part := rows[b*len(rows)/discBins : (b+1)*len(rows)/discBins]
 		s := (part[0].s + part[len(part)-1].s) / 2
@@ -128,9 +129,9 @@ func (f *stripFit) sideProfiles(axis fitLine) (list []*profile) {
 				}
 			}
 		}
-		for j, c := range columns {
+		for _, c := range columns {
 			v := math.NaN()
-			if 2*len(c) > len(part) && float64(j-half)*ghost <= 0 {
+			if 2*len(c) > len(part) {
 				v = linearToSRGB(quantile(c, 0.5) * p.paper)
 			}
 			p.v = append(p.v, v)
@@ -188,8 +189,51 @@ func (f *stripFit) skyCos() float64 {
 type discFit struct {
 	step      float64
 	edge, own []float64 // the strip as the camera blurs it, and blurred once more
+	second    frameTwo
 	seen, by  []float64 // the profile, and weights of a blur
 	flat      [4][]float64
+	room      []float64
+}
+
+// frameTwo is a telephone's second frame: what takes more than part of the strip's depth of the light is
+// the mean of two places shift px apart across the strip.
+type frameTwo struct{ shift, part float64 }
+
+// seekGhost finds how the second frame is displaced by what leaves least of the nearest and the farthest
+// part of the strip, be it a stick's or a shadow's.
+func (d *discFit) seekGhost(sides []*profile) {
+	least, best := math.Inf(1), frameTwo{}
+	few := []*profile{sides[0], sides[len(sides)-1]}
+	for shift := -shiftMost; shift <= shiftMost; shift += shiftStep {
+		for _, part := range mergedParts {
+			d.second = frameTwo{shift, part}
+			for _, blur := range []float64{cameraBlurs[1], cameraBlurs[3]} {
+				for _, reach := range sharpenReach[1:] {
+					if v := d.sums(few, nil, blur, reach, castGrowths[0]/2)[0]; v < least {
+						least, best = v, d.second
+					}
+				}
+			}
+		}
+	}
+	d.second = best
+}
+
+// merge has a profile's light, every step mm, be that of two frames.
+func (d *discFit) merge(light []float64, p *profile) {
+	by := d.second.shift / (p.px * d.step)
+	if by == 0 {
+		return
+	}
+	d.room = append(d.room[:0], light...)
+	below := p.paper * (1 - p.depth*d.second.part)
+	for j, v := range d.room {
+		at := max(0, min(float64(len(light)-2), float64(j)-by))
+		i := int(at)
+		if v < below {
+			light[j] = (v + d.room[i] + (at-float64(i))*(d.room[i+1]-d.room[i])) / 2
+		}
+	}
 }
 
 // least returns the least squares of the sides alone, and with the end, over some growths, and
@@ -291,11 +335,15 @@ func (d *discFit) add(total []float64, p *profile, blur, reach, growth, shift fl
 		if !p.end {
 			inside *= law.cdf(x - p.left)
 		}
-		d.edge[j] = encodedFast(p.paper * (1 - p.depth*inside))
+		d.edge[j] = p.paper * (1 - p.depth*inside)
 		if k := j - pad; k >= 0 && k < len(p.v) {
 			u := x / p.right
 			d.flat[0][k], d.flat[1][k], d.flat[2][k], d.flat[3][k] = 1, x, inside*u, inside*(1-u*u)
 		}
+	}
+	d.merge(d.edge, p)
+	for j, v := range d.edge {
+		d.edge[j] = encodedFast(v)
 	}
 	d.own = sized(d.own, len(p.v))
 	d.by = soften(d.edge, d.own, d.by, reach/(p.px*d.step))
