@@ -125,7 +125,7 @@ func (q *search) castByRod(st *Strip) error {
 	default:
 		asThick := thick > 0 && math.Abs(thick-st.Width) < nearBreadth*st.Width
 		err := h.begins(own || h.merges(thick), seen && asThick)
-		if err != nil && !(asThick && (own || errors.Is(err, ErrRodHides) && seen && h.alone())) {
+		if err != nil && !h.headSeen() && !(asThick && (own || errors.Is(err, ErrRodHides) && seen && h.alone())) {
 			return err // but a strip that is a shadow, before a rod as thick as it is broad, is the rod's
 		}
 	}
