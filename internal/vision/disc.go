@@ -18,6 +18,9 @@ const (
 	// alikeSamples is over how many samples, half a pixel each, a misfit is the same. The end is
 	// one place, whose shape is not all known: what it says against the edges counts endCounts.
 	alikeSamples, endCounts = 4, 1.0 / 3
+	// fitFloor is how far off any fit is, of 1 for white: levels are whole, of which a median over rows
+	// keeps a third, and a tone curve is neither law's (on sound strips the least is 0.5 of a level).
+	fitFloor = 0.5 / 255
 
 	sunDisc = 0.0093 // radians, 0.533 degrees, the sun's and the moon's
 
@@ -90,8 +93,7 @@ func (f *stripFit) discSays(axis fitLine, st *Strip) (says float64, ok bool) {
 	for _, g := range castGrowths {
 		least, _ := d.least(sides, end, []float64{g})
 		cast[0], cast[1] = min(cast[0], least[0]), min(cast[1], least[1])
-		alone := n[0] / 2 / alikeSamples * math.Log(cast[0]/lying[0])
-		both := n[1] / 2 / alikeSamples * math.Log(cast[1]/lying[1])
+		alone, both := likelier(cast[0], lying[0], n[0]), likelier(cast[1], lying[1], n[1])
 		if says = alone + endCounts*(both-alone); alone > 0 {
 			says = max(says, both) // edges and end say the same
 		}
@@ -100,6 +102,12 @@ func (f *stripFit) discSays(axis fitLine, st *Strip) (says float64, ok bool) {
 		}
 	}
 	return says, true
+}
+
+// likelier is the logarithm of how much likelier the smaller of two sums of n squares is. Either law
+// misses the light by fitFloor besides, with which both are as likely.
+func likelier(cast, lying, n float64) float64 {
+	return n / 2 / alikeSamples * math.Log((cast+n*sq(fitFloor))/(lying+n*sq(fitFloor)))
 }
 
 // sideProfiles are medians over parts of the strip; nil where it has too few rows.

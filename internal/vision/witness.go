@@ -117,6 +117,8 @@ func (q *search) castByRod(st *Strip) error {
 		return ErrNoShadow
 	case h.goesOn() && !(st.asBroadAs(q.rod) && h.footLit()):
 		return ErrNoShadow
+	case h.softFoot():
+		return ErrNoShadow // cast from elsewhere
 	case st.asBroadAs(q.rod):
 	case st.Growth[1]+sharpSure*st.GrowthSigma < tooSharp*leastGrowth && h.discSays() >= 0:
 		return ErrNoShadow // as sharp far from the foot as near it: no disc's penumbra
