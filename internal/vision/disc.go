@@ -33,8 +33,7 @@ const (
 	endShift, endShifts      = 0.12, 8
 	leastOfEnd               = 20 // samples of an end that tell anything
 
-	// A second frame is displaced by up to shiftMost px, sought every shiftStep.
-	shiftMost, shiftStep = 3.0, 0.5
+	shiftMost = 3.5 // px by which a second frame is displaced
 )
 
 // What is tried: growths of the blur over the sun's, of a stick and of a shadow, which haze
@@ -43,7 +42,7 @@ var (
 	lyingGrowths, castGrowths = []float64{0, 0.1}, []float64{1, 0.7, 1.5, 2.5, 4}
 	cameraBlurs               = ratios(0.36, blurStep, 7)
 	sharpenReach              = []float64{1, 1.8, 3.2}
-	mergedParts               = []float64{0.1, 0.3, 0.5, 0.7, 0.9}
+	firstShifts               = []float64{-2, -1, 1, 2}
 	sharpenings               = [11]float64{0, 0.2, 0.4, 0.6, 0.8, 1, 1.25, 1.5, 2, 2.5, 3}
 )
 
@@ -204,24 +203,42 @@ type discFit struct {
 }
 
 // frameTwo is a telephone's second frame: what takes more than part of the strip's depth of the light is
-// the mean of two places shift px apart across the strip.
-type frameTwo struct{ shift, part float64 }
+// the mean of two places shift px apart across the strip, and the edges lie farther out, px, than where
+// they were found without it.
+type frameTwo struct{ shift, part, left, right float64 }
+
+// frameSteps are by how much each of that is changed in a search.
+var frameSteps = [...]frameTwo{{shift: 0.25}, {part: 0.1}, {left: 0.25}, {right: 0.25}}
+
+func (a frameTwo) plus(b frameTwo, by float64) frameTwo {
+	return frameTwo{a.shift + by*b.shift, max(0, min(1, a.part+by*b.part)), a.left + by*b.left, a.right + by*b.right}
+}
 
 // seekGhost finds how the second frame is displaced by what leaves least of the nearest and the farthest
-// part of the strip, be it a stick's or a shadow's.
+// part of the strip, halfway between a stick's and a shadow's.
 func (d *discFit) seekGhost(sides []*profile) {
-	least, best := math.Inf(1), frameTwo{}
 	few := []*profile{sides[0], sides[len(sides)-1]}
-	for shift := -shiftMost; shift <= shiftMost; shift += shiftStep {
-		for _, part := range mergedParts {
-			d.second = frameTwo{shift, part}
-			for _, blur := range []float64{cameraBlurs[1], cameraBlurs[3]} {
-				for _, reach := range sharpenReach[1:] {
-					if v := d.sums(few, nil, blur, reach, castGrowths[0]/2)[0]; v < least {
-						least, best = v, d.second
+	blur, reach := cameraBlurs[1], sharpenReach[1]
+	misfit := func(f frameTwo) float64 {
+		d.second = f
+		return d.sums(few, nil, blur, reach, castGrowths[0]/2)[0]
+	}
+	least, best := math.Inf(1), frameTwo{}
+	for _, shift := range firstShifts {
+		f := frameTwo{shift: shift, part: 0.5}
+		v := misfit(f)
+		for better := true; better; {
+			better = false
+			for _, step := range frameSteps {
+				for _, by := range [2]float64{1, -1} {
+					for next := f.plus(step, by); misfit(next) < v && math.Abs(next.shift) < shiftMost; next = f.plus(step, by) {
+						f, v, better = next, misfit(next), true
 					}
 				}
 			}
+		}
+		if v < least {
+			least, best = v, f
 		}
 	}
 	d.second = best
@@ -336,12 +353,13 @@ func (d *discFit) add(total []float64, p *profile, blur, reach, growth, shift fl
 	for i := range d.flat {
 		d.flat[i] = sized(d.flat[i], len(p.v))
 	}
+	left, right := p.left-d.second.left/p.px, p.right+d.second.right/p.px
 	law := lawOf(blur/p.px, sunDisc/4*p.far, growth)
 	for j := range d.edge {
 		x := float64(j-half-pad)*d.step - shift
-		inside := law.cdf(p.right - x)
+		inside := law.cdf(right - x)
 		if !p.end {
-			inside *= law.cdf(x - p.left)
+			inside *= law.cdf(x - left)
 		}
 		d.edge[j] = p.paper * (1 - p.depth*inside)
 		if k := j - pad; k >= 0 && k < len(p.v) {
