@@ -67,6 +67,7 @@ soak: setup
 	go test -tags nodynamic,matprofile -run Mats ./internal/vision
 	bash scripts/fuzz.sh 60s
 	go run ./cmd/proof lying $(SOAK)
+	go run ./cmd/proof sunlit $(SOAK)
 
 lint: setup
 	bash scripts/lint.sh

@@ -7,6 +7,7 @@
 //	proof soak [-gnomons] [-n COUNT] [-seed SEED] [-width PX] [-keep DIR] [-pixels NAME] [-v]
 //	proof clock [-n COUNT] [-seed SEED]
 //	proof lying [-n COUNT] [-seed SEED] [-keep DIR]
+//	proof sunlit [-n COUNT] [-seed SEED] [-keep DIR]
 //	proof level [-n COUNT] [-seed SEED]
 //	proof horizon [-n COUNT] [-seed SEED]
 //	proof reversed [-n COUNT] [-seed SEED]
@@ -41,7 +42,7 @@ func main() {
 
 func run(ctx context.Context, args []string) error {
 	if len(args) == 0 {
-		return fmt.Errorf("say what to measure: accuracy, page, hours, soak, clock, lying, level, horizon, reversed or damage, and the folders")
+		return fmt.Errorf("say what to measure: accuracy, page, hours, soak, clock, lying, sunlit, level, horizon, reversed or damage, and the folders")
 	}
 	switch args[0] {
 	case "accuracy":
@@ -64,6 +65,8 @@ func run(ctx context.Context, args []string) error {
 		return pictures(ctx, args[1:], proof.Clock)
 	case "lying":
 		return pictures(ctx, args[1:], proof.Lying, keepFlag)
+	case "sunlit":
+		return pictures(ctx, args[1:], proof.Sunlit, keepFlag)
 	case "level":
 		return pictures(ctx, args[1:], proof.Level)
 	case "horizon":
@@ -73,7 +76,7 @@ func run(ctx context.Context, args []string) error {
 	case "damage":
 		return damage(ctx, args[1:])
 	}
-	return fmt.Errorf("unknown measure %q: accuracy, page, hours, soak, clock, lying, level, horizon, reversed or damage", args[0])
+	return fmt.Errorf("unknown measure %q: accuracy, page, hours, soak, clock, lying, sunlit, level, horizon, reversed or damage", args[0])
 }
 
 // enginesFlag adds the choice of what works with pixels; what it returns makes it.

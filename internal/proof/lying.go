@@ -23,13 +23,14 @@ type LyingReport struct {
 	All, Refused, Right int
 	Reasons             map[reading.Reason]int
 	Wrong               []string
+	draw                func(o SoakOptions, seed uint64) (s *render.Scene, what string, own bool)
 }
 
 // Lying draws sticks that lie from a standing rod's foot, or where one would stand, mostly under
 // clouds and as long as the sun's shadow would be, and reads them: none may give a heading but
 // that of a shadow which is there as well.
 func Lying(ctx context.Context, o SoakOptions) (*LyingReport, error) {
-	rep := &LyingReport{Reasons: map[reading.Reason]int{}}
+	rep := &LyingReport{draw: lyingScene}
 	return rep, eachSeed(ctx, o, "lying", rep.one)
 }
 
@@ -42,8 +43,8 @@ var sticks = []render.Material{
 	{Name: "gray cable", Albedo: [3]float64{0.22, 0.22, 0.22}, Specular: 0.05, Sharpness: 10},
 }
 
-// lyingScene draws one, and says what it is.
-func lyingScene(o SoakOptions, seed uint64) (*render.Scene, string) {
+// lyingScene draws one, and says what it is; own tells that the rod stands.
+func lyingScene(o SoakOptions, seed uint64) (_ *render.Scene, what string, own bool) {
 	r := rand.New(rand.NewPCG(seed, 0x11e5))
 	uniform := func(lo, hi float64) float64 { return lo + (hi-lo)*r.Float64() }
 	s := render.RandomScene(r, render.RandomOptions{
@@ -76,7 +77,7 @@ func lyingScene(o SoakOptions, seed uint64) (*render.Scene, string) {
 		thick = uniform(1, 6)
 	}
 	look := sticks[r.IntN(len(sticks))]
-	what := look.Name
+	what = look.Name
 	if r.IntN(4) == 0 {
 		what = "flat"
 		s.Occluders = append(s.Occluders, render.Occluder{From: at(from), To: at(max(long, from+12)), Radius: thick / 2})
@@ -92,7 +93,7 @@ func lyingScene(o SoakOptions, seed uint64) (*render.Scene, string) {
 		s.Rods = nil
 	}
 	return s, fmt.Sprintf("%s %.1f mm thick, %.0f mm long from %.0f, aside %.1f, %.0f°; sun %t at %.0f°, rod %t %.1f by %.0f, ratio %.2f, halo %.1f %.1f",
-		what, thick, long, from, aside, dir.Degrees(), sunny, s.Light.Altitude.Degrees(), stands, rod.Diameter, rod.Height, long/(rod.Height/s.Light.Altitude.Tan()), s.Finish.Phone.Halo, s.Finish.Phone.HaloPX)
+		what, thick, long, from, aside, dir.Degrees(), sunny, s.Light.Altitude.Degrees(), stands, rod.Diameter, rod.Height, long/(rod.Height/s.Light.Altitude.Tan()), s.Finish.Phone.Halo, s.Finish.Phone.HaloPX), stands
 }
 
 // atHandToo makes a quarter of all sticks something else that lies about. It draws by itself: what
@@ -131,7 +132,7 @@ func atHandToo(seed uint64, from, to sheet.Point) (name string, things []render.
 }
 
 func (rep *LyingReport) one(ctx context.Context, o SoakOptions, dir string, seed uint64, lock *sync.Mutex) error {
-	s, what := lyingScene(o, seed)
+	s, what, own := rep.draw(o, seed)
 	path := filepath.Join(dir, fmt.Sprintf("lying-%d.jpg", seed))
 	truth, err := writeScene(s, path)
 	if err != nil {
@@ -140,7 +141,7 @@ func (rep *LyingReport) one(ctx context.Context, o SoakOptions, dir string, seed
 	defer os.Remove(path)
 	opts := atHand(s, s.Time)
 	opts.Time.Sigma = new(time.Duration(0))
-	if len(s.Rods) > 0 && seed%2 == 0 {
+	if own && seed%2 == 0 {
 		opts.Rod.HeightMM, opts.Rod.DiameterMM = s.Rods[0].Height, s.Rods[0].Diameter
 	}
 	res := reading.Read(ctx, photofile.At(path), opts)
@@ -149,10 +150,13 @@ func (rep *LyingReport) one(ctx context.Context, o SoakOptions, dir string, seed
 	rep.All++
 	if !res.OK() {
 		rep.Refused++
+		if rep.Reasons == nil {
+			rep.Reasons = map[reading.Reason]int{}
+		}
 		rep.Reasons[res.Reason]++
 		return nil
 	}
-	if truth.StripReader != nil {
+	if own && truth.StripReader != nil {
 		err := (*res.Heading - res.Correction - angle.FromDegrees(*truth.StripReader)).Signed()
 		if err.Abs() <= 4*WithoutLevel(*res.Budget) && err.Abs() < angle.Degree {
 			rep.Right++

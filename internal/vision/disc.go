@@ -3,6 +3,7 @@ package vision
 import (
 	"math"
 	"slices"
+	"sync"
 
 	"gonum.org/v1/gonum/floats"
 )
@@ -17,6 +18,9 @@ const (
 	// alikeSamples is over how many samples, half a pixel each, a misfit is the same. The end is
 	// one place, whose shape is not all known: what it says against the edges counts endCounts.
 	alikeSamples, endCounts = 4, 1.0 / 3
+	// fitFloor is how far off any fit is, of 1 for white: levels are whole, of which a median over rows
+	// keeps a third, and a tone curve is neither law's (on sound strips the least is 0.5 of a level).
+	fitFloor = 0.5 / 255
 
 	sunDisc = 0.0093 // radians, 0.533 degrees, the sun's and the moon's
 
@@ -28,6 +32,8 @@ const (
 	endReach, endCore        = 4.0, 0.16
 	endShift, endShifts      = 0.12, 8
 	leastOfEnd               = 20 // samples of an end that tell anything
+
+	shiftMost = 3.5 // px by which a second frame is displaced
 )
 
 // What is tried: growths of the blur over the sun's, of a stick and of a shadow, which haze
@@ -36,6 +42,7 @@ var (
 	lyingGrowths, castGrowths = []float64{0, 0.1}, []float64{1, 0.7, 1.5, 2.5, 4}
 	cameraBlurs               = ratios(0.36, blurStep, 7)
 	sharpenReach              = []float64{1, 1.8, 3.2}
+	firstShifts               = []float64{-2, -1, 1, 2}
 	sharpenings               = [11]float64{0, 0.2, 0.4, 0.6, 0.8, 1, 1.25, 1.5, 2, 2.5, 3}
 )
 
@@ -77,13 +84,15 @@ func (f *stripFit) discSays(axis fitLine, st *Strip) (says float64, ok bool) {
 	end := f.endProfile(axis, st)
 	var d discFit
 	d.step = f.step
+	if f.ghost().sure() {
+		d.seekGhost(sides)
+	}
 	lying, n := d.least(sides, end, lyingGrowths)
 	cast := [2]float64{math.Inf(1), math.Inf(1)}
 	for _, g := range castGrowths {
 		least, _ := d.least(sides, end, []float64{g})
 		cast[0], cast[1] = min(cast[0], least[0]), min(cast[1], least[1])
-		alone := n[0] / 2 / alikeSamples * math.Log(cast[0]/lying[0])
-		both := n[1] / 2 / alikeSamples * math.Log(cast[1]/lying[1])
+		alone, both := likelier(cast[0], lying[0], n[0]), likelier(cast[1], lying[1], n[1])
 		if says = alone + endCounts*(both-alone); alone > 0 {
 			says = max(says, both) // edges and end say the same
 		}
@@ -92,6 +101,12 @@ func (f *stripFit) discSays(axis fitLine, st *Strip) (says float64, ok bool) {
 		}
 	}
 	return says, true
+}
+
+// likelier is the logarithm of how much likelier the smaller of two sums of n squares is. Either law
+// misses the light by fitFloor besides, with which both are as likely.
+func likelier(cast, lying, n float64) float64 {
+	return n / 2 / alikeSamples * math.Log((cast+n*sq(fitFloor))/(lying+n*sq(fitFloor)))
 }
 
 // sideProfiles are medians over parts of the strip; nil where it has too few rows.
@@ -136,7 +151,7 @@ func (f *stripFit) sideProfiles(axis fitLine) (list []*profile) {
 // endProfile is the light along the strip's end; nil where that is not seen on plain paper.
 func (f *stripFit) endProfile(axis fitLine, st *Strip) *profile {
 	end := st.Length + st.Width/2
-	if st.Length <= 0 || end > f.sheet.Dial.ClearZone[1]-shortOfRing {
+	if f.ghost().sure() || st.Length <= 0 || end > f.sheet.Dial.ClearZone[1]-shortOfRing {
 		return nil
 	}
 	a, b := f.plate.Project(f.frame.at(end-1, axis.follow(end))), f.plate.Project(f.frame.at(end+1, axis.follow(end)))
@@ -181,8 +196,69 @@ func (f *stripFit) skyCos() float64 {
 type discFit struct {
 	step      float64
 	edge, own []float64 // the strip as the camera blurs it, and blurred once more
+	second    frameTwo
 	seen, by  []float64 // the profile, and weights of a blur
 	flat      [4][]float64
+	room      []float64
+}
+
+// frameTwo is a telephone's second frame: what takes more than part of the strip's depth of the light is
+// the mean of two places shift px apart across the strip, and the edges lie farther out, px, than where
+// they were found without it.
+type frameTwo struct{ shift, part, left, right float64 }
+
+// frameSteps are by how much each of that is changed in a search.
+var frameSteps = [...]frameTwo{{shift: 0.25}, {part: 0.1}, {left: 0.25}, {right: 0.25}}
+
+func (a frameTwo) plus(b frameTwo, by float64) frameTwo {
+	return frameTwo{a.shift + by*b.shift, max(0, min(1, a.part+by*b.part)), a.left + by*b.left, a.right + by*b.right}
+}
+
+// seekGhost finds how the second frame is displaced by what leaves least of the nearest and the farthest
+// part of the strip, halfway between a stick's and a shadow's.
+func (d *discFit) seekGhost(sides []*profile) {
+	few := []*profile{sides[0], sides[len(sides)-1]}
+	blur, reach := cameraBlurs[1], sharpenReach[1]
+	misfit := func(f frameTwo) float64 {
+		d.second = f
+		return d.sums(few, nil, blur, reach, castGrowths[0]/2)[0]
+	}
+	least, best := math.Inf(1), frameTwo{}
+	for _, shift := range firstShifts {
+		f := frameTwo{shift: shift, part: 0.5}
+		v := misfit(f)
+		for better := true; better; {
+			better = false
+			for _, step := range frameSteps {
+				for _, by := range [2]float64{1, -1} {
+					for next := f.plus(step, by); misfit(next) < v && math.Abs(next.shift) < shiftMost; next = f.plus(step, by) {
+						f, v, better = next, misfit(next), true
+					}
+				}
+			}
+		}
+		if v < least {
+			least, best = v, f
+		}
+	}
+	d.second = best
+}
+
+// merge has a profile's light, every step mm, be that of two frames.
+func (d *discFit) merge(light []float64, p *profile) {
+	by := d.second.shift / (p.px * d.step)
+	if by == 0 {
+		return
+	}
+	d.room = append(d.room[:0], light...)
+	below := p.paper * (1 - p.depth*d.second.part)
+	for j, v := range d.room {
+		at := max(0, min(float64(len(light)-2), float64(j)-by))
+		i := int(at)
+		if v < below {
+			light[j] = (v + d.room[i] + (at-float64(i))*(d.room[i+1]-d.room[i])) / 2
+		}
+	}
 }
 
 // least returns the least squares of the sides alone, and with the end, over some growths, and
@@ -277,18 +353,23 @@ func (d *discFit) add(total []float64, p *profile, blur, reach, growth, shift fl
 	for i := range d.flat {
 		d.flat[i] = sized(d.flat[i], len(p.v))
 	}
-	sigma := math.Hypot(blur/p.px, math.Sqrt(growth)*sunDisc/4*p.far)
+	left, right := p.left-d.second.left/p.px, p.right+d.second.right/p.px
+	law := lawOf(blur/p.px, sunDisc/4*p.far, growth)
 	for j := range d.edge {
 		x := float64(j-half-pad)*d.step - shift
-		inside := cdf((p.right - x) / sigma)
+		inside := law.cdf(right - x)
 		if !p.end {
-			inside *= cdf((x - p.left) / sigma)
+			inside *= law.cdf(x - left)
 		}
-		d.edge[j] = encodedFast(p.paper * (1 - p.depth*inside))
+		d.edge[j] = p.paper * (1 - p.depth*inside)
 		if k := j - pad; k >= 0 && k < len(p.v) {
 			u := x / p.right
 			d.flat[0][k], d.flat[1][k], d.flat[2][k], d.flat[3][k] = 1, x, inside*u, inside*(1-u*u)
 		}
+	}
+	d.merge(d.edge, p)
+	for j, v := range d.edge {
+		d.edge[j] = encodedFast(v)
 	}
 	d.own = sized(d.own, len(p.v))
 	d.by = soften(d.edge, d.own, d.by, reach/(p.px*d.step))
@@ -323,6 +404,49 @@ func (d *discFit) add(total []float64, p *profile, blur, reach, growth, shift fl
 	for k, a := range sharpenings {
 		total[k] += vv - sq(ev+a*sv)/(ee+2*a*es+a*a*ss)
 	}
+}
+
+// An even disc's edge is no normal law's: a tenth of its breadth from its rims it lacks two hundredths of
+// the light. What the camera makes of it is tabled by the disc's share of the variance.
+const discShares, discChords = 16, 48
+
+var discTables = sync.OnceValue(func() *[discShares + 1]normalLaw {
+	var t [discShares + 1]normalLaw
+	for i := range t {
+		share := float64(i) / discShares
+		radius, camera := 2*math.Sqrt(share), max(math.Sqrt(1-share), 1e-3)
+		for k := 1; k <= discChords; k++ { // Gauss's rule for a disc's chords: Chebyshev's second kind
+			sin, cos := math.Sincos(math.Pi * float64(k) / (discChords + 1))
+			for j := range t[i] {
+				t[i][j] += 2 * sin * sin / (discChords + 1) * cdf((float64(j)/normalSteps-normalReach-radius*cos)/camera)
+			}
+		}
+	}
+	return &t
+})
+
+// discLaw is what camera and disc together blur an edge by.
+type discLaw struct {
+	less, more *normalLaw
+	part       float64 // of more
+	sigma      float64
+}
+
+// lawOf is that of a camera's blur and a disc's, one sigma each, whose variance grows by growth: what is
+// above 1 is haze, whose light has no rim.
+func lawOf(camera, disc, growth float64) discLaw {
+	own, haze := disc*disc*min(growth, 1), disc*disc*max(growth-1, 0)
+	variance := camera*camera + own + haze
+	x := own / variance * discShares
+	i := min(int(x), discShares-1)
+	t := discTables()
+	return discLaw{&t[i], &t[i+1], x - float64(i), math.Sqrt(variance)}
+}
+
+func (l *discLaw) cdf(x float64) float64 {
+	x /= l.sigma
+	a := tabled(l.less, x)
+	return a + l.part*(tabled(l.more, x)-a)
 }
 
 func sized(x []float64, n int) []float64 {

@@ -84,7 +84,7 @@ func (c canvas) search(t *testing.T) *search {
 			g.Pix[v*side+u] = uint8(max(0, min(255, math.Round(level))))
 		}
 	}
-	s := &search{g: g, plate: p, sheet: sheet.Standard, rod: c.rod, img: newRodImage(p, sheet.Standard, c.rod)}
+	s := newSearch(g, p, sheet.Standard, c.rod)
 	if !s.lookAtDial(s.img.hides) {
 		t.Fatal("nothing of the dial is seen")
 	}

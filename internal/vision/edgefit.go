@@ -25,14 +25,16 @@ const (
 	apartEdges = 1e-6
 )
 
-var normalTable = func() (t [2*normalReach*normalSteps + 2]float64) {
+type normalLaw [2*normalReach*normalSteps + 2]float64
+
+var normalTable = func() (t normalLaw) {
 	for i := range t {
 		t[i] = 0.5 * math.Erfc(-(float64(i)/normalSteps-normalReach)/math.Sqrt2)
 	}
 	return t
 }()
 
-func tabled(t *[2*normalReach*normalSteps + 2]float64, x float64) float64 {
+func tabled(t *normalLaw, x float64) float64 {
 	y := (x + normalReach) * normalSteps
 	if !(y > 0) {
 		return 0

@@ -32,6 +32,9 @@ type ghost struct{ u, v float64 }
 // along is the ghost's part in a direction of the picture, a unit vector.
 func (h ghost) along(u, v float64) float64 { return h.u*u + h.v*v }
 
+// sure reports whether there is one: half light has no place where it is half as light.
+func (h ghost) sure() bool { return math.Hypot(h.u, h.v) >= ghostSure }
+
 // ghostOfMarks finds the ghost by the marks' edges, where they differ most; none where the
 // marks do not tell.
 func ghostOfMarks(g *Gray, s *sheet.Sheet, project projector) (most ghost) {
@@ -125,10 +128,10 @@ func inkWithin(g *Gray, at, along sheet.Point, module float64, project projector
 
 // withoutGhost leaves out the samples of edges that a ghost blurs.
 func withoutGhost(h ghost, samples []calib.Sample, project projector) []calib.Sample {
-	size := math.Hypot(h.u, h.v)
-	if size < ghostSure {
+	if !h.sure() {
 		return samples
 	}
+	size := math.Hypot(h.u, h.v)
 	kept := make([]calib.Sample, 0, len(samples))
 	for _, s := range samples {
 		q := project(s.At)

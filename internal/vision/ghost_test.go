@@ -36,6 +36,33 @@ func TestGhostOfASecondFrame(t *testing.T) {
 	}
 }
 
+// The second frame steepens what is dark on the clean side, the more the wider the penumbra. The fit of
+// the disc knows that, and the blur's growth is the clean edge's: a shadow and a stick are told apart.
+func TestDiscThroughAGhost(t *testing.T) {
+	for name, tt := range map[string]struct {
+		opens, sign   float64
+		least, growth float64 // of the sun's
+	}{
+		"a shadow": {0.0033, -1, 1, 2},
+		"a stick":  {0, 1, 0, 0.3},
+	} {
+		k := sunCast()
+		k.opens = tt.opens
+		f := newFrame(shadowDir, 0)
+		for _, by := range []float64{0.5, -0.5} {
+			c := pictureOf(ghosted(k.layer(), f.at(0, by)), ghosted(printedMarks, f.at(0, by)))
+			c.noise = 0.3
+			s, st := c.with(c.rodLayer(3, 50)).must(t, shadowDir)
+			if says := s.hear(st).discSays(); !s.ghost().sure() || !(says*tt.sign > 0.5) {
+				t.Errorf("%s displaced by %.1f mm: the stick is likelier by %.1f; ghost %+v", name, by, says, s.ghost())
+			}
+			if a, b := st.Growth[0]/leastGrowth, st.Growth[1]/leastGrowth; a < tt.least || b > tt.growth {
+				t.Errorf("%s displaced by %.1f mm: the blur grows by %.2f to %.2f suns", name, by, a, b)
+			}
+		}
+	}
+}
+
 // printedMarks are the sheet's, as blurred as a picture's.
 func printedMarks(p sheet.Point) float64 {
 	for i := range sheet.Standard.Marks {

@@ -88,7 +88,7 @@ func (f *stripFit) refineLight() {
 		s0 := f.sigma(at[h])
 		best, cost := s0, math.Inf(1)
 		for _, m := range blurTrials {
-			if c := f.misfit(halves[h].rows, s0*m); c < cost {
+			if c := f.misfit(halves[h].rows, s0*m, 0); c < cost {
 				best, cost = s0*m, c
 			}
 		}
@@ -103,14 +103,15 @@ func (f *stripFit) depthAt(s float64) float64 {
 	return max(depthLeast, min(depthMost, f.depth-f.fade*(s-f.middle)))
 }
 
-// misfit is the sum of squares over the edges of some twenty rows for one blur.
-func (f *stripFit) misfit(rows []*profileRow, sigma float64) (sum float64) {
+// misfit is the sum of squares over the edges of some twenty rows for one blur; side is that of the
+// edge that counts, left where it is negative, 0 for both.
+func (f *stripFit) misfit(rows []*profileRow, sigma, side float64) (sum float64) {
 	for i := 0; i < len(rows); i += max(1, len(rows)/misfitRows) {
 		row := rows[i]
 		l, r, depth := f.left.at(row.s), f.right.at(row.s), f.depthAt(row.s)
 		for k, v := range row.light {
 			n := f.first + float64(k)*f.step
-			if math.IsNaN(v) || n < l-beyondEdges || n > r+beyondEdges {
+			if math.IsNaN(v) || n < l-beyondEdges || n > r+beyondEdges || (n-(l+r)/2)*side < 0 {
 				continue
 			}
 			e := v - 1 + depth*cdf((n-l)/sigma)*cdf((r-n)/sigma)
@@ -173,9 +174,9 @@ func apart(vs []float64, from float64) []float64 {
 // the lowest of a few, and the vertex of the parabola through it and its neighbours.
 func (f *stripFit) blurOf(rows []*profileRow, about float64) float64 {
 	var cost [2*blurHalf + 1]float64
-	least := 0
+	least, side := 0, f.cleanSide()
 	for i := range cost {
-		cost[i] = f.misfit(rows, about*math.Pow(blurRatio, float64(i-blurHalf)))
+		cost[i] = f.misfit(rows, about*math.Pow(blurRatio, float64(i-blurHalf)), side)
 		if cost[i] < cost[least] {
 			least = i
 		}
@@ -188,6 +189,16 @@ func (f *stripFit) blurOf(rows []*profileRow, about float64) float64 {
 		}
 	}
 	return about * math.Pow(blurRatio, at)
+}
+
+// cleanSide is that of the edge which a ghost leaves alone, negative for the left one; 0 where it leaves
+// both or there is none: half light along the other is no penumbra.
+func (f *stripFit) cleanSide() float64 {
+	h := f.ghost()
+	if across := f.ghostToRight(); h.sure() && math.Abs(across) > ghostFacing*math.Hypot(h.u, h.v) {
+		return -across
+	}
+	return 0
 }
 
 // pxAcross is the scale across the strip at a distance from the foot, px/mm.

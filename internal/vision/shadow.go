@@ -81,7 +81,7 @@ const (
 // masked. Each candidate is then measured edge by edge and must look like a
 // shadow: two parallel edges, a rod's width, and no witness against it (castByRod).
 func FindShadow(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod) (*Strip, error) {
-	q := &search{g: g, plate: p, sheet: s, rod: rod, img: newRodImage(p, s, rod)}
+	q := newSearch(g, p, s, rod)
 	if rod.Hangs {
 		return q.findHanging()
 	}

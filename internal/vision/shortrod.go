@@ -41,7 +41,7 @@ func (q *search) findByShort() *Strip {
 	}
 	img := *q.img
 	img.height = img.heightBefore(end + shortMargin)
-	short := &search{g: q.g, plate: q.plate, sheet: q.sheet, rod: q.rod, img: &img}
+	short := &search{g: q.g, plate: q.plate, sheet: q.sheet, rod: q.rod, img: &img, ghost: q.ghost}
 	st, err := short.findStanding()
 	if err != nil || !short.standsApart(st, f, end, differs) {
 		return nil

@@ -95,7 +95,7 @@ func (q *search) findHanging() (*Strip, error) {
 	near.Dial.ClearZone[1] -= math.Hypot(best.foot.X, best.foot.Y)
 	img := newRodImage(moved, &near, q.rod)
 	img.camera, img.cross = best.camera, &sheet.Point{X: -best.foot.X, Y: -best.foot.Y}
-	about := &search{g: q.g, plate: moved, sheet: &near, rod: q.rod, img: img}
+	about := &search{g: q.g, plate: moved, sheet: &near, rod: q.rod, img: img, ghost: q.ghost}
 	st, err := about.findStanding()
 	if err != nil {
 		return nil, err

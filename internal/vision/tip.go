@@ -148,6 +148,7 @@ func (f *stripFit) goesOnFrom(end float64, axis fitLine, half, width float64) bo
 // no cap but a bead. What lies among ticks and numerals is left out.
 func (f *stripFit) capRadius(axis fitLine, end, half, width float64) (radius float64, bare, ok bool) {
 	run := -width / 2 // of bare strip, less the round end
+	var bareWide []float64
 	for d := end - headStep; d > end-headStretch; d -= headStep {
 		mid := axis.follow(d)
 		if inBand(f.sheet, f.frame.at(d, mid)) {
@@ -170,11 +171,13 @@ func (f *stripFit) capRadius(axis fitLine, end, half, width float64) (radius flo
 		if wide >= headWidest {
 			return 0, false, false
 		}
+		bareWide = append(bareWide, wide)
 		if run += headStep; narrow > bareBroad*width {
-			run = 0
+			run, bareWide = 0, bareWide[:0]
 		}
 		if run > max(bareTip, bareHalves*width/2) {
-			return radius, radius <= headFrom*width, true
+			// Dark to one side alone is that of a shadow that runs across.
+			return radius, radius <= headFrom*width, quantile(bareWide, 0.5) < headFrom*width
 		}
 		radius = max(radius, narrow)
 	}

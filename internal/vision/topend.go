@@ -9,6 +9,7 @@ const (
 	// a part: a head, a bright top and what a polished rod mirrors differ by more than a ground.
 	lookFades, leastLooks = 20.0, 12
 	rodSigma              = 0.25
+	groundAlone           = 1.1 // part of the ground in a place's light, from which on the rod's own is told
 	// Light that neither explains is oddLight likely for each e-fold; below blackest of the
 	// ground's it tells of glare and noise alone.
 	oddLight, blackest = 0.01, 0.05
@@ -163,17 +164,19 @@ func (r *rodLook) take(w *topRow) {
 	r.looks, r.d = r.looks+1, w.d
 }
 
-// mixed is what a place is like that is half the rod's middle and half the ground: where it
-// was between the two, it may have been blurred, and go with the ground.
-func (r *rodLook) mixed(k int, ground float64) float64 {
+// mixed is what a place is like that is part the ground and the rest the rod's middle: where it
+// was between the two, it may have been blurred, and goes with the ground. Of a thin rod the
+// outermost places are the ground alone, and tell nothing.
+func (r *rodLook) mixed(k int, ground float64) (light, part float64) {
 	was, then := r.sum[k]/r.weight[k], r.ground[k]/r.weight[k]
 	const m = len(topColumns) / 2
 	middle := r.sum[m] / r.weight[m]
-	part := (was - middle) / (then - middle)
-	if !(part > 0 && part < 1) {
-		return was
+	part = (was - middle) / (then - middle)
+	if !(part > 0 && part < groundAlone) {
+		return was, 0
 	}
-	return middle + part*(ground-middle)
+	part = min(part, 1)
+	return middle + part*(ground-middle), part
 }
 
 // standsOut reports whether the rod would plainly be seen before the ground of a row.
@@ -194,13 +197,15 @@ func (r *rodLook) speaks(w *topRow, differs float64) (says float64) {
 	}
 	n := 0
 	for k, v := range w.light {
-		rod, mixed := dark(r.sum[k]/r.weight[k]/w.ground[k]), dark(r.mixed(k, w.ground[k])/w.ground[k])
+		light, part := r.mixed(k, w.ground[k])
+		rod, mixed := dark(r.sum[k]/r.weight[k]/w.ground[k]), dark(light/w.ground[k])
 		if math.IsNaN(rod) || math.IsNaN(v) || math.Abs(rod) < differs {
 			continue
 		}
 		n++
 		seen := dark(v / w.ground[k])
-		says += math.Log((likely(seen-rod, rodSigma) + likely(seen-mixed, rodSigma)) / 2 / w.grounds(k))
+		blurred := likely(seen-mixed, math.Hypot((1-part)*rodSigma, part*w.vague[k]))
+		says += math.Log(((1-part)*likely(seen-rod, rodSigma) + part*blurred) / w.grounds(k))
 	}
 	if n < leastOdd {
 		return 0

@@ -18,6 +18,29 @@ func (c canvas) standing(diameter, height float64, ground layer) layer {
 	}
 }
 
+// A shade about as dark as a thin rod ends nothing: beside the rod's image the ground was seen before,
+// and is after. The shade's rim once ended it at seven tenths of its height.
+func TestTopOfAThinRodBeforeAShadeAsDark(t *testing.T) {
+	const diameter, high = 2.2, 50.0
+	c := pictureOf()
+	c.tilt = 50 * deg
+	img := newRodImage(c.plate(), sheet.Standard, Rod{})
+	want := math.Hypot(img.camera[0], img.camera[1]) * high / (img.camera[2] - high)
+	rod, f := c.rodLayer(diameter, high), newFrame(img.direction(), 0)
+	drawn := c.with(sunCast().layer(), func(p sheet.Point) float64 {
+		if rod(p) < 1 {
+			return 0.39
+		}
+		d, n := f.place(p)
+		return 1 - 0.66*normal((d+0.3*n-want+22)/5)
+	})
+	s, st := drawn.must(t, shadowDir)
+	st.Width = diameter
+	if at, sigma, ok := s.rodTop(st); ok && math.Abs(at-want) > 2.5*sigma {
+		t.Errorf("the top at %.1f ± %.1f mm, is at %.1f", at, sigma, want)
+	}
+}
+
 // A rod of 50 mm is seen to end where it does, whatever the ground does there, or with a sigma
 // that covers it.
 func TestRodTopBeforeOtherThings(t *testing.T) {

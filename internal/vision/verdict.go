@@ -132,13 +132,17 @@ func (f *stripFit) uneven() bool {
 		return false
 	}
 	most := unevenMost
-	a, b := f.plate.Project(f.frame.at(scaleAt, 0)), f.plate.Project(f.frame.at(scaleAt, -1)) // to the left
-	long := math.Hypot(b.U-a.U, b.V-a.V)
-	ghost := ghostOfMarks(f.g, f.sheet, f.plate.ProjectDrawing).along((b.U-a.U)/long, (b.V-a.V)/long)
-	if ghost*lighter > 0 {
+	if ghost := f.ghostToRight(); ghost*lighter < 0 {
 		most += math.Abs(ghost)
 	}
 	return math.Abs(lighter) > most*f.depth
+}
+
+// ghostToRight is the ghost's part across the strip.
+func (f *stripFit) ghostToRight() float64 {
+	a, b := f.plate.Project(f.frame.at(scaleAt, 0)), f.plate.Project(f.frame.at(scaleAt, 1))
+	long := math.Hypot(b.U-a.U, b.V-a.V)
+	return f.ghost().along((b.U-a.U)/long, (b.V-a.V)/long)
 }
 
 // taper is what the edges' disagreement turned, whose variance is expected, adds to the

@@ -246,7 +246,7 @@ func TestStripReachesTheBoundAndOwnsUpToIt(t *testing.T) {
 // measureOnly measures the strip in a picture that shows nothing else, so that no
 // rod can be seen and no witness heard.
 func measureOnly(g *Gray, p *calib.Plate, dir angle.Angle) (*Strip, error) {
-	q := &search{g: g, plate: p, sheet: sheet.Standard, img: newRodImage(p, sheet.Standard, Rod{})}
+	q := newSearch(g, p, sheet.Standard, Rod{})
 	if !q.lookAtDial(q.img.hides) {
 		return nil, ErrNoShadow
 	}

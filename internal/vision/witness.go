@@ -121,6 +121,8 @@ func (q *search) castByRod(st *Strip) error {
 		return ErrNoShadow
 	case h.goesOn() && !(st.asBroadAs(q.rod) && h.footLit()):
 		return ErrNoShadow
+	case h.softFoot():
+		return ErrNoShadow // cast from elsewhere
 	case st.asBroadAs(q.rod):
 	case st.Growth[1]+sharpSure*st.GrowthSigma < tooSharp*leastGrowth && h.discSays() >= 0:
 		return ErrNoShadow // as sharp far from the foot as near it: no disc's penumbra
@@ -129,7 +131,7 @@ func (q *search) castByRod(st *Strip) error {
 	default:
 		asThick := thick > 0 && math.Abs(thick-st.Width) < nearBreadth*st.Width
 		err := h.begins(own || h.merges(thick), seen && asThick)
-		if err != nil && !(asThick && (own || errors.Is(err, ErrRodHides) && seen && h.alone())) {
+		if err != nil && !h.headSeen() && !(asThick && (own || errors.Is(err, ErrRodHides) && seen && h.alone())) {
 			return err // but a strip that is a shadow, before a rod as thick as it is broad, is the rod's
 		}
 	}

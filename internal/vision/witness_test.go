@@ -45,7 +45,7 @@ func TestWitnesses(t *testing.T) {
 		c := canvas{tilt: 12 * deg, view: dir + 180*deg, noise: 0.7}
 		return c.with(c.rodLayer(3, 50))
 	}
-	headed := func(aside angle.Angle) canvas { // a rod with a broad head from 8 mm up, whose image runs aside of the line
+	capped := func(aside angle.Angle) canvas { // a rod with a broad head from 8 mm up, whose image runs aside of the line
 		c := canvas{tilt: 30 * deg, view: shadowDir + aside + 180*deg, noise: 0.7}.with(weakCast().layer())
 		rod, head, below := c.rodLayer(3, 60), c.rodLayer(7.5, 60), c.rodLayer(7.5, 8)
 		return c.with(func(p sheet.Point) float64 {
@@ -94,6 +94,21 @@ func TestWitnesses(t *testing.T) {
 	ended := func(st *Strip) { st.GrowthSigma, st.Length = leastGrowth, 80 }
 	blunt := changeWeak(func(k *casting) { k.opens = 0.001 }) // between a stick and a shadow
 	faint := func(st *Strip) { st.Growth, st.GrowthSigma = [2]float64{0, 0.4 * leastGrowth}, 0.05*leastGrowth }
+	// From nearly above a ball over the foot, of which the strip's end shows the shadow, and shade behind.
+	const ballHigh, ratio = 45.0, 1.0
+	headed := func(ball float64) canvas {
+		c := canvas{tilt: 3 * deg, view: rodDir + 180*deg, noise: 0.7, rod: Rod{ShadowRatio: ratio}}
+		img := newRodImage(c.plate(), sheet.Standard, Rod{})
+		over := img.camera[2] - ballHigh
+		at := newFrame(img.direction(), 0).at(math.Hypot(img.camera[0], img.camera[1])*ballHigh/over, 0)
+		top := func(p sheet.Point) float64 {
+			return 1 - 0.8*normal((ball*img.camera[2]/over-math.Hypot(p.X-at.X, p.Y-at.Y))/0.15)
+		}
+		return c.with(sunCast().layer(), shade(shadowDir+90*deg, 6.9, 0.6), top)
+	}
+	headOf := func(head float64) func(*Strip) {
+		return func(st *Strip) { st.Head, st.Length, st.GrowthSigma = head, (ballHigh+head)*ratio, leastGrowth }
+	}
 	late := func(from float64) func(*Strip) { return func(st *Strip) { st.From = from } }
 	for _, tt := range []struct {
 		name           string
@@ -125,12 +140,18 @@ func TestWitnesses(t *testing.T) {
 		{name: "sharper far from the foot than near it", want: ErrNoShadow,
 			speaks: withRod(3, change(func(k *casting) { k.opens = -0.0012 })),
 			silent: withRod(3, weakCast().layer())},
+		{name: "soft by the foot, where ink is sharp", want: ErrNoShadow,
+			speaks: withRod(3, change(func(k *casting) { k.blur = 0.9 }), printedMarks),
+			silent: withRod(3, change(func(k *casting) { k.blur = 0.25 }), printedMarks)},
 		{name: "passes the foot", want: ErrNoShadow,
 			speaks: withRod(3, changeWeak(func(k *casting) { k.offset = strayMost + 0.1 })),
 			silent: withRod(3, changeWeak(func(k *casting) { k.offset = strayMost - 0.1 }))},
 		{name: "not seen to begin", want: ErrFootShaded,
 			speaks: withRod(3, weakCast().layer(), shade(shadowDir+90*deg, 6.9, 0.6)),
 			silent: withRod(3, weakCast().layer(), shade(shadowDir+90*deg, 9, 0.6))},
+		{name: "not seen to begin, but to end in the rod's own head", want: ErrFootShaded,
+			speaks: headed(2.5), set: headOf(5),
+			silent: headed(5), twin: headOf(5)},
 		{name: "the foot is shaded", want: ErrFootShaded,
 			speaks: withRod(2.2, blunt, behind(1, 3.2)), set: sharp,
 			silent: withRod(2.2, blunt, behind(6, 3.2)), twin: sharp},
@@ -150,8 +171,8 @@ func TestWitnesses(t *testing.T) {
 			speaks: withRod(6, weakCast().layer()),
 			silent: withRod(4.2, weakCast().layer())},
 		{name: "much narrower than what is seen of the rod, not beside a strip up to its head", want: ErrNoShadow,
-			speaks: headed(40 * deg),
-			silent: headed(15 * deg)},
+			speaks: capped(40 * deg),
+			silent: capped(15 * deg)},
 		{name: "too sharp where no rod can be seen", want: ErrNoShadow,
 			speaks: fromAbove(0.7, changeWeak(func(k *casting) { k.opens = 0.0005 })), set: faint,
 			silent: fromAbove(0.7, sunCast().layer())},
