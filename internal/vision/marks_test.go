@@ -177,7 +177,7 @@ func TestMarksInSoftShade(t *testing.T) {
 		}
 		var edges []edgeProfile
 		for _, k := range sheet.Standard.Marks {
-			edges = edgesOf(edges, g, k, p.ProjectDrawing, edgesOfMark*k.ID)
+			edges = edgesOf(edges, g, k, p.ProjectDrawing, perEdge)
 		}
 		return samplesOf(edges)
 	}

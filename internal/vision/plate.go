@@ -40,7 +40,7 @@ const (
 	// be chance, two say that parts of the picture do not belong together (a damaged
 	// file shifts what follows the damage).
 	astrayMost = 2
-	// A mark takes part with edgesLeast samples of its edges, of 64.
+	// A mark takes part with edgesLeast samples of its edges, of edgesOfMark*perEdge.
 	edgesLeast = 12
 	// Edges lie within 0.5 px of a map that is one, blurred and on folded paper too. From mostScatter px
 	// on it is none: few marks near one another, seen through a lens that bends, were its start.
@@ -160,13 +160,13 @@ type sheetSearch struct {
 // plateFrom builds the plate on the outlines of one search, of which h explains those seen.
 func (l *sheetSearch) plateFrom(all []candidate, h calib.Homography, seen []candidate) (plate *FoundSheet, found int, err error) {
 	// First the marks as they were found, each by its own outline, then every mark
-	// that the map puts in the picture.
+	// that the map puts in the picture. What only leads to the next map takes few samples.
 	edges := make([]edgeProfile, 0, len(l.sheet.Marks)*edgesOfMark*perEdge)
 	for _, c := range seen {
 		corners := c.mark.Corners()
 		local, ok := calib.FitHomography(corners[:], c.corners[:])
 		if ok {
-			edges = edgesOf(edges, l.g, c.mark, local.Project, edgesOfMark*c.mark.ID)
+			edges = edgesOf(edges, l.g, c.mark, local.Project, leastPerEdge)
 		}
 	}
 	samples := samplesOf(edges)
@@ -177,13 +177,13 @@ func (l *sheetSearch) plateFrom(all []candidate, h calib.Homography, seen []cand
 		return nil, len(seen), err
 	}
 	var marks []int
-	for range 2 {
+	for _, most := range [2]int{leastPerEdge, perEdge} {
 		edges, marks = edges[:0], marks[:0]
 		for _, m := range l.sheet.Marks {
 			if !markVisible(l.g, m, fit.ProjectDrawing) {
 				continue
 			}
-			if with := edgesOf(edges, l.g, m, fit.ProjectDrawing, edgesOfMark*m.ID); len(with)-len(edges) >= edgesLeast {
+			if with := edgesOf(edges, l.g, m, fit.ProjectDrawing, most); perEdge*(len(with)-len(edges)) >= edgesLeast*most {
 				edges, marks = with, append(marks, m.ID)
 			}
 		}
@@ -204,7 +204,7 @@ func (l *sheetSearch) plateFrom(all []candidate, h calib.Homography, seen []cand
 	if len(astray) >= astrayMost {
 		return nil, len(marks), ErrMarksDisagree
 	}
-	samples = withoutGhost(ghostOfMarks(l.g, l.sheet, fit.ProjectDrawing), samples, fit.ProjectDrawing)
+	samples = withoutGhost(ghostOf(l.g, edges, fit.ProjectDrawing), samples, fit.ProjectDrawing)
 	samples = append(samples, tickSamples(l.g, l.sheet, fit)...)
 	if fit, err = fit.Refit(samples, flat); err != nil {
 		return nil, len(marks), err
