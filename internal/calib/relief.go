@@ -216,7 +216,8 @@ type sight struct {
 
 // seen lists what the rows tell. An error that the rows of an edge share takes from their
 // information that of their mean, but for what the error leaves of it.
-func (e *evidence) seen() (all []sight) {
+func (e *evidence) seen() []sight {
+	all := make([]sight, 0, len(e.rows)*5/4)
 	var edge sight
 	var shared float64 // its variance
 	close := func() {
@@ -233,13 +234,16 @@ func (e *evidence) seen() (all []sight) {
 		}
 		edge = sight{}
 	}
+	// One row's place and lift stand in these.
+	at, lift := make([]sheet.Point, len(e.rows)), make([]float64, len(e.rows))
 	for i := range e.rows {
 		r := &e.rows[i]
+		at[i], lift[i] = r.at, r.lift
 		if i > 0 && r.group != e.rows[i-1].group {
 			close()
 		}
 		info := r.weight / sq(r.sigma)
-		all = append(all, sight{[]sheet.Point{r.at}, []float64{r.lift}, r.off, r.by, info})
+		all = append(all, sight{at[i : i+1], lift[i : i+1], r.off, r.by, info})
 		if r.scale == 0 { // a tick, drawn by itself
 			continue
 		}

@@ -42,13 +42,12 @@ static void progress(j_common_ptr c) {
 	if (c->is_decompressor && ((j_decompress_ptr)c)->input_scan_number > e->scans) leave(c, SCANS);
 }
 
-// grayJPEG decodes to gray, shrunk by a factor. It writes the size to width and height
-// and returns the pixels, to be freed, or NULL and why.
-static unsigned char *grayJPEG(const unsigned char *data, unsigned long size, int factor,
-		struct bounds most, int *width, int *height, int *why) {
+// grayJPEG decodes to gray, shrunk by a factor, into out, which has room for the size that it
+// writes to width and height where out is NULL. It returns why it ended.
+static int grayJPEG(const unsigned char *data, unsigned long size, int factor,
+		struct bounds most, int *width, int *height, unsigned char *out) {
 	struct jpeg_decompress_struct c;
 	struct ending e;
-	unsigned char *volatile out = NULL;
 	c.err = jpeg_std_error(&e.pub);
 	e.pub.error_exit = failed;
 	e.pub.emit_message = remark;
@@ -58,9 +57,7 @@ static unsigned char *grayJPEG(const unsigned char *data, unsigned long size, in
 	e.why = SOUND;
 	if (setjmp(e.back)) {
 		jpeg_destroy_decompress(&c);
-		free(out);
-		*why = e.why;
-		return NULL;
+		return e.why;
 	}
 	jpeg_create_decompress(&c);
 	c.progress = &e.progress;
@@ -80,26 +77,27 @@ static unsigned char *grayJPEG(const unsigned char *data, unsigned long size, in
 	c.out_color_space = JCS_GRAYSCALE;
 	c.scale_num = 1;
 	c.scale_denom = factor;
+	if (out == NULL) {
+		jpeg_calc_output_dimensions(&c);
+		*width = c.output_width;
+		*height = c.output_height;
+		jpeg_destroy_decompress(&c);
+		return SOUND;
+	}
 	jpeg_start_decompress(&c);
-	*width = c.output_width;
-	*height = c.output_height;
-	out = malloc((size_t)c.output_width * c.output_height);
-	if (out == NULL) leave((j_common_ptr)&c, DAMAGED);
 	while (c.output_scanline < c.output_height) {
 		JSAMPROW row = out + (size_t)c.output_scanline * c.output_width;
 		jpeg_read_scanlines(&c, &row, 1);
 	}
 	jpeg_finish_decompress(&c); // reads to the end of the picture, where remarks may come still
 	jpeg_destroy_decompress(&c);
-	return out;
+	return SOUND;
 }
 */
 import "C"
 
 import (
 	"image"
-	"slices"
-	"unsafe"
 
 	"shadowread/internal/calib"
 
@@ -118,23 +116,32 @@ func (opencv) decodeJPEG(data []byte, factor int) (Gray, error) {
 		return Gray{}, ErrDamaged
 	}
 	most := C.struct_bounds{pixels: MaxPixels, coefficients: mostCoefficients, scanned: mostScanned, scans: mostScans}
-	var w, h, why C.int
-	out := C.grayJPEG((*C.uchar)(&data[0]), C.ulong(len(data)), C.int(factor), most, &w, &h, &why)
-	switch {
-	case why == C.SCANS:
-		return Gray{}, ErrScans
-	case why == C.LARGE:
-		return Gray{}, ErrLarge
-	case why == C.KIND:
-		return Gray{}, ErrKind
-	case out == nil:
-		return Gray{}, ErrDamaged
+	var w, h C.int
+	decode := func(out *C.uchar) error {
+		switch C.grayJPEG((*C.uchar)(&data[0]), C.ulong(len(data)), C.int(factor), most, &w, &h, out) {
+		case C.SOUND:
+			return nil
+		case C.SCANS:
+			return ErrScans
+		case C.LARGE:
+			return ErrLarge
+		case C.KIND:
+			return ErrKind
+		}
+		return ErrDamaged
 	}
-	defer C.free(unsafe.Pointer(out))
-	return Gray{int(w), int(h), C.GoBytes(unsafe.Pointer(out), w*h)}, nil
+	if err := decode(nil); err != nil {
+		return Gray{}, err
+	}
+	g := blank(int(w), int(h))
+	if err := decode((*C.uchar)(&g.Pix[0])); err != nil {
+		return Gray{}, err
+	}
+	return g, nil
 }
 
-// matOf copies g. It fails only for sizes that do not belong to the pixels.
+// matOf is a Mat on the pixels of g, in which a call writes where its result has their size. It fails
+// only for sizes that do not belong to the pixels.
 func matOf(g Gray) gocv.Mat {
 	m, err := gocv.NewMatFromBytes(g.H, g.W, gocv.MatTypeCV8U, g.Pix)
 	if err != nil {
@@ -143,36 +150,24 @@ func matOf(g Gray) gocv.Mat {
 	return m
 }
 
-// gray copies a Mat's pixels out, so that they outlive it.
-func gray(m gocv.Mat) Gray {
-	g := Gray{W: m.Cols(), H: m.Rows()}
-	if p, err := m.DataPtrUint8(); err == nil && m.IsContinuous() {
-		g.Pix = slices.Clone(p)
-	} else {
-		g.Pix = m.ToBytes()
-	}
-	return g
-}
-
 func (opencv) shrink(g Gray, factor int) Gray {
-	w, h := g.W/factor, g.H/factor
-	src := matOf(g)
+	out := blank(g.W/factor, g.H/factor)
+	src, dst := matOf(g), matOf(out)
 	defer src.Close()
-	whole := src.Region(image.Rect(0, 0, w*factor, h*factor))
-	defer whole.Close()
-	dst := gocv.NewMat()
 	defer dst.Close()
-	gocv.Resize(whole, &dst, image.Pt(w, h), 0, 0, gocv.InterpolationArea)
-	return gray(dst)
+	whole := src.Region(image.Rect(0, 0, out.W*factor, out.H*factor))
+	defer whole.Close()
+	gocv.Resize(whole, &dst, image.Pt(out.W, out.H), 0, 0, gocv.InterpolationArea)
+	return out
 }
 
 func (opencv) threshold(g Gray, window, below int) Gray {
-	src := matOf(g)
+	out := blank(g.W, g.H)
+	src, ink := matOf(g), matOf(out)
 	defer src.Close()
-	ink := gocv.NewMat()
 	defer ink.Close()
 	gocv.AdaptiveThreshold(src, &ink, 255, gocv.AdaptiveThresholdMean, gocv.ThresholdBinaryInv, window, float32(below))
-	return gray(ink)
+	return out
 }
 
 func (opencv) quads(ink Gray, least, most int, part float64) (found [][4]image.Point) {

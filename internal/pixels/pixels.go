@@ -16,6 +16,8 @@ type Gray struct {
 	Pix  []uint8
 }
 
+func blank(w, h int) Gray { return Gray{w, h, make([]uint8, w*h)} }
+
 // engine is one way to do it.
 type engine interface {
 	// name says what does the work, and its version where it has one.

@@ -13,8 +13,7 @@ type plain struct{}
 func (plain) name() string { return PlainGo }
 
 func (plain) shrink(g Gray, factor int) Gray {
-	out := Gray{W: g.W / factor, H: g.H / factor}
-	out.Pix = make([]uint8, out.W*out.H)
+	out := blank(g.W/factor, g.H/factor)
 	sums := make([]uint32, out.W)
 	// As OpenCV divides: in single precision, halves to even; of four pixels up.
 	part := 1 / float32(factor*factor)
@@ -50,7 +49,7 @@ func halve(out, a, b []uint8) {
 }
 
 func (plain) threshold(g Gray, window, below int) Gray {
-	out := Gray{g.W, g.H, make([]uint8, len(g.Pix))}
+	out := blank(g.W, g.H)
 	half, area := window/2, uint32(window*window)
 	row := func(v int) []uint8 {
 		v = min(max(v, 0), g.H-1)

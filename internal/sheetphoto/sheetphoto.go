@@ -175,6 +175,10 @@ func (p *Photo) search(factor, finest int, s *sheet.Sheet, prior Prior) (g *visi
 		}
 		var n int
 		plate, n, err = vision.FindSheet(g, s, prior(g))
+		if errors.Is(err, vision.ErrMirrored) {
+			g = g.Mirror()
+			plate, n, err = vision.FindSheet(g, s, prior(g))
+		}
 		found = max(found, n)
 		if errors.Is(err, vision.ErrTwoSheets) {
 			return nil, nil, found, err
@@ -191,12 +195,6 @@ func (p *Photo) search(factor, finest int, s *sheet.Sheet, prior Prior) (g *visi
 	}
 	if errors.Is(err, vision.ErrTooFewMarks) && inCoarse != nil {
 		return coarse, inCoarse, found, nil
-	}
-	if err != nil && found < 2 { // a front camera may have mirrored it
-		m := g.Mirror()
-		if plate, n, e := vision.FindSheet(m, s, prior(m)); e == nil {
-			return m, plate, n, nil
-		}
 	}
 	return g, plate, found, err
 }

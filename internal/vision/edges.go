@@ -54,8 +54,8 @@ const (
 const profileRoom = 60
 
 // edgesOf measures the light across the four outer edges of a mark near where project puts
-// them, and appends it. group numbers the first edge.
-func edgesOf(all []edgeProfile, g *Gray, m sheet.Mark, project projector, group int) []edgeProfile {
+// them, at most places of each, and appends it.
+func edgesOf(all []edgeProfile, g *Gray, m sheet.Mark, project projector, most int) []edgeProfile {
 	corners := m.Corners()
 	module := m.Side / markCells
 	for i := range edgesOfMark {
@@ -67,14 +67,13 @@ func edgesOf(all []edgeProfile, g *Gray, m sheet.Mark, project projector, group 
 		}
 		// Clockwise corners keep the ink on the right of the way.
 		along := sheet.Point{X: (b.X - a.X) / m.Side, Y: (b.Y - a.Y) / m.Side}
-		outward := sheet.Point{X: -along.Y, Y: along.X}
-		n := max(leastPerEdge, min(perEdge, int(long/pxPerSample)))
+		n := max(leastPerEdge, min(most, int(long/pxPerSample)))
 		first := len(all)
 		for j := range n {
 			f := edgeFrom + (1-2*edgeFrom)*(float64(j)+0.5)/float64(n)
 			at := sheet.Point{X: a.X + f*(b.X-a.X), Y: a.Y + f*(b.Y-a.Y)}
-			all = append(all, edgeProfile{at: at, along: along, part: f, group: group + i})
-			if !all[len(all)-1].across(g, outward, module, project) {
+			all = append(all, edgeProfile{at: at, along: along, part: f, group: edgesOfMark*m.ID + i, module: module})
+			if !all[len(all)-1].across(g, project) {
 				all = all[:len(all)-1]
 			}
 		}
@@ -152,6 +151,7 @@ type edgeProfile struct {
 	at, along sheet.Point
 	part      float64 // of the edge's length
 	group     int
+	module    float64 // mm, of the mark
 	q         calib.Pixel
 	nu, nv    float64 // outward
 	light     [profileRoom]float64
@@ -164,11 +164,11 @@ type edgeProfile struct {
 
 // across samples the light along the normal of a printed edge at a place along it, and finds where
 // it rises.
-func (e *edgeProfile) across(g *Gray, outward sheet.Point, module float64, project projector) bool {
+func (e *edgeProfile) across(g *Gray, project projector) bool {
 	at, along := e.at, e.along
 	q := project(at)
 	t := project(sheet.Point{X: at.X + along.X*alongTo, Y: at.Y + along.Y*alongTo})
-	o := project(sheet.Point{X: at.X + outward.X*module, Y: at.Y + outward.Y*module})
+	o := project(sheet.Point{X: at.X - along.Y*e.module, Y: at.Y + along.X*e.module})
 	tu, tv := t.U-q.U, t.V-q.V
 	l := math.Hypot(tu, tv)
 	tu, tv = tu/l, tv/l

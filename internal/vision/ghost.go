@@ -11,12 +11,11 @@ import (
 
 // What the ghost of a second frame is told by.
 const (
-	// A mark's edges are looked at in ghostPlaces places each, every ghostStep px inwards for half a
-	// module, but ghostSteps times at most: a telephone sets its frames over one another better
-	// than that. ghostLeast places tell, of four marks.
-	ghostPlaces           = 8
+	// It is looked for every ghostStep px inwards from a mark's edge for half a module, but
+	// ghostSteps times at most: a telephone sets its frames over one another better than that.
+	// ghostLeast places tell: half as many as four marks have.
 	ghostStep, ghostSteps = 0.5, 10
-	ghostLeast            = 4 * edgesOfMark * ghostPlaces
+	ghostLeast            = leastMarks * edgesOfMark * perEdge / 2
 	// From ghostSure on the edges that face it within the cosine ghostFacing are left out of the map:
 	// half light has no place where it is half as light.
 	ghostSure, ghostFacing = 0.1, 0.3
@@ -35,23 +34,24 @@ func (h ghost) along(u, v float64) float64 { return h.u*u + h.v*v }
 // sure reports whether there is one: half light has no place where it is half as light.
 func (h ghost) sure() bool { return math.Hypot(h.u, h.v) >= ghostSure }
 
-// ghostOfMarks finds the ghost by the marks' edges, where they differ most; none where the
-// marks do not tell.
-func ghostOfMarks(g *Gray, s *sheet.Sheet, project projector) (most ghost) {
-	var sums [ghostSteps]ghostSum
+// ghostOfMarks measures the marks' edges for it.
+func ghostOfMarks(g *Gray, s *sheet.Sheet, project projector) ghost {
+	var edges []edgeProfile
 	for _, m := range s.Marks {
-		corners := m.Corners()
-		for i, c := range corners {
-			n := corners[(i+1)%len(corners)]
-			along := sheet.Point{X: (n.X - c.X) / m.Side, Y: (n.Y - c.Y) / m.Side}
-			for k := range ghostPlaces {
-				t := m.Side * (edgeFrom + (1-2*edgeFrom)*(float64(k)+0.5)/ghostPlaces)
-				p := sheet.Point{X: c.X + t*along.X, Y: c.Y + t*along.Y}
-				within, nu, nv := inkWithin(g, p, along, m.Side/markCells, project)
-				for j, v := range within {
-					sums[j].add(nu, nv, v)
-				}
-			}
+		edges = edgesOf(edges, g, m, project, perEdge)
+	}
+	return ghostOf(g, edges, project)
+}
+
+// ghostOf finds the ghost by the marks' edges, where they differ most; none where the
+// marks do not tell.
+func ghostOf(g *Gray, edges []edgeProfile, project projector) (most ghost) {
+	var sums [ghostSteps]ghostSum
+	var room [ghostSteps]float64
+	for i := range edges {
+		e := &edges[i]
+		for j, v := range e.inkWithin(g, project, room[:0]) {
+			sums[j].add(e.nu, e.nv, v)
 		}
 	}
 	for j := range sums {
@@ -91,31 +91,23 @@ func (s *ghostSum) solve() ghost {
 	return ghost{2 * x.AtVec(1), 2 * x.AtVec(2)}
 }
 
-// inkWithin is the light inwards from a mark's edge, every ghostStep px to the middle of its black
-// module: 0 is that of the ink there, 1 that of the paper as far outside. (nu, nv) is the
-// edge's outward normal in the picture.
-func inkWithin(g *Gray, at, along sheet.Point, module float64, project projector) (within []float64, nu, nv float64) {
-	outward := sheet.Point{X: -along.Y, Y: along.X}
-	e := edgeProfile{at: at, along: along}
-	if !e.across(g, outward, module, project) {
-		return nil, 0, 0
-	}
+// inkWithin appends the light inwards from a mark's edge, every ghostStep px to the middle of its
+// black module: 0 is that of the ink there, 1 that of the paper as far outside.
+func (e *edgeProfile) inkWithin(g *Gray, project projector, within []float64) []float64 {
 	edge, ok := e.crossing(0)
 	if !ok {
-		return nil, 0, 0
+		return nil
 	}
-	nu, nv = e.nu, e.nv
-	in := project(sheet.Point{X: at.X - outward.X*module, Y: at.Y - outward.Y*module})
-	half := ((e.q.U-in.U)*nu + (e.q.V-in.V)*nv) / 2
+	in := project(sheet.Point{X: e.at.X + e.along.Y*e.module, Y: e.at.Y - e.along.X*e.module})
+	half := ((e.q.U-in.U)*e.nu + (e.q.V-in.V)*e.nv) / 2
 	if !g.contains(edge, half+2) {
-		return nil, 0, 0
+		return nil
 	}
-	light := func(inwards float64) float64 { return g.light(edge.U-inwards*nu, edge.V-inwards*nv) }
+	light := func(inwards float64) float64 { return g.light(edge.U-inwards*e.nu, edge.V-inwards*e.nv) }
 	ink, paper := light(half), light(-half)
 	if !(paper > inkRatio*ink) {
-		return nil, 0, 0
+		return nil
 	}
-	within = make([]float64, 0, ghostSteps)
 	for j := range ghostSteps {
 		x := ghostStep * float64(j+1)
 		if x > half {
@@ -123,7 +115,7 @@ func inkWithin(g *Gray, at, along sheet.Point, module float64, project projector
 		}
 		within = append(within, (light(x)-ink)/(paper-ink))
 	}
-	return within, nu, nv
+	return within
 }
 
 // withoutGhost leaves out the samples of edges that a ghost blurs.

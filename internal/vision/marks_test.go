@@ -145,7 +145,8 @@ func TestGrainIsPassedBy(t *testing.T) {
 				g.Pix[i] = uint8(60 + r.IntN(noise))
 			}
 		}
-		if got := len(findMarks(g, sheet.Standard, anyContrast)) == 0; got != want {
+		found, _ := findMarks(g, sheet.Standard, anyContrast)
+		if got := len(found) == 0; got != want {
 			t.Errorf("noise of %d levels: passed by %v", noise, got)
 		}
 	}
@@ -177,7 +178,7 @@ func TestMarksInSoftShade(t *testing.T) {
 		}
 		var edges []edgeProfile
 		for _, k := range sheet.Standard.Marks {
-			edges = edgesOf(edges, g, k, p.ProjectDrawing, edgesOfMark*k.ID)
+			edges = edgesOf(edges, g, k, p.ProjectDrawing, perEdge)
 		}
 		return samplesOf(edges)
 	}

@@ -2,6 +2,7 @@ package vision
 
 import (
 	"errors"
+	"fmt"
 	"math"
 	"slices"
 
@@ -14,6 +15,10 @@ var ErrTooFewMarks = errors.New("too few marks")
 
 // ErrMarksDisagree reports marks that no one map explains.
 var ErrMarksDisagree = errors.New("the marks do not agree with one another")
+
+// ErrMirrored is an ErrTooFewMarks, of a picture that shows marks in a mirror, as a front camera stores
+// them.
+var ErrMirrored = fmt.Errorf("%w: those in view are mirrored", ErrTooFewMarks)
 
 // ErrTwoSheets reports a picture that shows more than one sheet.
 var ErrTwoSheets = errors.New("more than one sheet")
@@ -40,7 +45,10 @@ const (
 	// be chance, two say that parts of the picture do not belong together (a damaged
 	// file shifts what follows the damage).
 	astrayMost = 2
-	// A mark takes part with edgesLeast samples of its edges, of 64.
+	// So many marks that read in a mirror alone, and fewer that read as they are, make it worth while
+	// to look into one.
+	seenInMirror = 2
+	// A mark takes part with edgesLeast samples of its edges, of edgesOfMark*perEdge.
 	edgesLeast = 12
 	// Edges lie within 0.5 px of a map that is one, blurred and on folded paper too. From mostScatter px
 	// on it is none: few marks near one another, seen through a lens that bends, were its start.
@@ -82,6 +90,7 @@ func FindSheet(g *Gray, s *sheet.Sheet, prior calib.Prior) (plate *FoundSheet, f
 	}
 	look := &sheetSearch{g, s, prior}
 	err = ErrTooFewMarks
+	mirrored := 0
 	// Shrunk in steps: what is twice the size is wanted once more, beside the sheet.
 	finer := g.Shrink(max(1, factor/2))
 	for ; factor >= 1; factor /= 2 {
@@ -91,9 +100,9 @@ func FindSheet(g *Gray, s *sheet.Sheet, prior calib.Prior) (plate *FoundSheet, f
 		} else if factor > 1 {
 			finer = g.Shrink(factor / 2)
 		}
-		all := searchIn(small, s, factor, anyContrast)
+		all, inMirror := searchIn(small, s, factor, anyContrast)
 		h, seen := consensus(all)
-		found = max(found, len(seen))
+		found, mirrored = max(found, len(seen)), max(mirrored, inMirror)
 		if len(seen) < leastMarks {
 			continue
 		}
@@ -115,6 +124,9 @@ func FindSheet(g *Gray, s *sheet.Sheet, prior calib.Prior) (plate *FoundSheet, f
 			return p, n, nil
 		}
 		found, err = max(found, n), e
+	}
+	if found < seenInMirror && mirrored >= seenInMirror {
+		err = ErrMirrored
 	}
 	if found >= leastMarks && errors.Is(err, ErrTooFewMarks) {
 		err = ErrMarksDisagree // enough were seen, but no map has them all where they stand
@@ -160,13 +172,13 @@ type sheetSearch struct {
 // plateFrom builds the plate on the outlines of one search, of which h explains those seen.
 func (l *sheetSearch) plateFrom(all []candidate, h calib.Homography, seen []candidate) (plate *FoundSheet, found int, err error) {
 	// First the marks as they were found, each by its own outline, then every mark
-	// that the map puts in the picture.
+	// that the map puts in the picture. What only leads to the next map takes few samples.
 	edges := make([]edgeProfile, 0, len(l.sheet.Marks)*edgesOfMark*perEdge)
 	for _, c := range seen {
 		corners := c.mark.Corners()
 		local, ok := calib.FitHomography(corners[:], c.corners[:])
 		if ok {
-			edges = edgesOf(edges, l.g, c.mark, local.Project, edgesOfMark*c.mark.ID)
+			edges = edgesOf(edges, l.g, c.mark, local.Project, leastPerEdge)
 		}
 	}
 	samples := samplesOf(edges)
@@ -177,13 +189,13 @@ func (l *sheetSearch) plateFrom(all []candidate, h calib.Homography, seen []cand
 		return nil, len(seen), err
 	}
 	var marks []int
-	for range 2 {
+	for _, most := range [2]int{leastPerEdge, perEdge} {
 		edges, marks = edges[:0], marks[:0]
 		for _, m := range l.sheet.Marks {
 			if !markVisible(l.g, m, fit.ProjectDrawing) {
 				continue
 			}
-			if with := edgesOf(edges, l.g, m, fit.ProjectDrawing, edgesOfMark*m.ID); len(with)-len(edges) >= edgesLeast {
+			if with := edgesOf(edges, l.g, m, fit.ProjectDrawing, most); perEdge*(len(with)-len(edges)) >= edgesLeast*most {
 				edges, marks = with, append(marks, m.ID)
 			}
 		}
@@ -204,7 +216,7 @@ func (l *sheetSearch) plateFrom(all []candidate, h calib.Homography, seen []cand
 	if len(astray) >= astrayMost {
 		return nil, len(marks), ErrMarksDisagree
 	}
-	samples = withoutGhost(ghostOfMarks(l.g, l.sheet, fit.ProjectDrawing), samples, fit.ProjectDrawing)
+	samples = withoutGhost(ghostOf(l.g, edges, fit.ProjectDrawing), samples, fit.ProjectDrawing)
 	samples = append(samples, tickSamples(l.g, l.sheet, fit)...)
 	if fit, err = fit.Refit(samples, flat); err != nil {
 		return nil, len(marks), err
@@ -221,19 +233,20 @@ func (l *sheetSearch) plateFrom(all []candidate, h calib.Homography, seen []cand
 }
 
 // searchIn looks for marks in the picture shrunk by factor and returns their
-// outlines in the pixels of the whole one; least is the contrast asked for, in levels.
-func searchIn(small *Gray, s *sheet.Sheet, factor, least int) []candidate {
+// outlines in the pixels of the whole one, and how many read in a mirror; least is the contrast
+// asked for, in levels.
+func searchIn(small *Gray, s *sheet.Sheet, factor, least int) (all []candidate, inMirror int) {
 	if min(small.W, small.H) < leastSide { // no room for a mark, and OpenCV takes no empty picture
-		return nil
+		return nil, 0
 	}
-	all := findMarks(small, s, least)
+	all, inMirror = findMarks(small, s, least)
 	f := float64(factor)
 	for i := range all {
 		for j, p := range all[i].corners {
 			all[i].corners[j] = p.Enlarged(f)
 		}
 	}
-	return all
+	return all, inMirror
 }
 
 // searchAround looks for marks beside the sheet that was found, where only marks in good
@@ -279,7 +292,8 @@ func searchAround(small *Gray, s *sheet.Sheet, factor int, p *FoundSheet) (all [
 	if beside < roomFor*leastSide*roomFor*leastSide { // too little room for a few marks
 		return nil
 	}
-	return searchIn(&painted, s, factor, plainContrast)
+	all, _ = searchIn(&painted, s, factor, plainContrast)
+	return all
 }
 
 // markVisible checks a mark where the map predicts it: nine in ten of the pairs of

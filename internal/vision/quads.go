@@ -3,6 +3,7 @@ package vision
 import (
 	"image"
 	"math"
+	"slices"
 
 	"shadowread/internal/calib"
 	"shadowread/internal/pixels"
@@ -47,22 +48,24 @@ const (
 var cellPlaces = [3]float64{0.3, 0.5, 0.7}
 
 // findMarks looks for dark four-sided outlines in g and keeps those that decode as
-// marks of the sheet. The picture is thresholded against its local mean, so that
-// uneven light and large shadows do not matter.
-func findMarks(g *Gray, s *sheet.Sheet, least int) []candidate {
+// marks of the sheet; it counts those that do in a mirror. The picture is thresholded against its
+// local mean, so that uneven light and large shadows do not matter.
+func findMarks(g *Gray, s *sheet.Sheet, least int) (found []candidate, inMirror int) {
 	ink := pixels.Ink(pixels.Gray{W: g.W, H: g.H, Pix: g.Pix}, meanWindow, least)
 	if grain(ink) {
-		return nil
+		return nil, 0
 	}
-	var found []candidate
 	for _, corners := range pixels.Quads(ink, 4*leastSide, 2*(g.W+g.H), cornerPart) {
 		if quad, ok := quadrilateral(corners); ok {
-			if c, ok := decodeQuad(g, s, quad); ok {
+			switch c, mirrored, ok := decodeQuad(g, s, quad); {
+			case ok:
 				found = append(found, c)
+			case mirrored:
+				inMirror++
 			}
 		}
 	}
-	return found
+	return found, inMirror
 }
 
 func grain(ink pixels.Gray) bool {
@@ -109,23 +112,37 @@ func quadrilateral(pts [4]image.Point) (quad [4]calib.Pixel, ok bool) {
 func pixel(p image.Point) calib.Pixel { return calib.Pixel{U: float64(p.X), V: float64(p.Y)} }
 
 // decodeQuad reads the 6 x 6 cells inside the outline and looks the pattern up in
-// all four turns. No bit is corrected: with 12 patterns of 16 bits in 4 turns and a
+// all four turns, and in a mirror. No bit is corrected: with 12 patterns of 16 bits in 4 turns and a
 // whole dark border, chance makes a mark of one outline in well over a thousand, and
 // the layout has the last word.
-func decodeQuad(g *Gray, s *sheet.Sheet, quad [4]calib.Pixel) (c candidate, ok bool) {
+func decodeQuad(g *Gray, s *sheet.Sheet, quad [4]calib.Pixel) (c candidate, inMirror, ok bool) {
 	from := []sheet.Point{{X: 0, Y: 0}, {X: markCells, Y: 0}, {X: markCells, Y: markCells}, {X: 0, Y: markCells}}
 	h, ok := calib.FitHomography(from, quad[:])
 	if !ok {
-		return c, false
+		return c, false, false
 	}
 	cells, ok := sampleCells(g, func(x, y float64) calib.Pixel { return h.Project(sheet.Point{X: x, Y: y}) })
 	if !ok {
-		return c, false
+		return c, false, false
 	}
 	bits, ok := readBits(cells)
 	if !ok {
-		return c, false
+		return c, false, false
 	}
+	m, turn, ok := markOf(s, bits)
+	if !ok {
+		_, _, inMirror = markOf(s, mirrored(bits))
+		return c, inMirror, false
+	}
+	c.mark = m
+	for i := range 4 {
+		c.corners[i] = quad[(i+turn)%4]
+	}
+	return c, false, true
+}
+
+// markOf returns the mark of a pattern that is turned by so many quarters.
+func markOf(s *sheet.Sheet, bits [4][4]bool) (m sheet.Mark, turn int, ok bool) {
 	for _, m := range s.Marks {
 		want, ok := sheet.ModuleBits(m.ID)
 		if !ok {
@@ -133,16 +150,20 @@ func decodeQuad(g *Gray, s *sheet.Sheet, quad [4]calib.Pixel) (c candidate, ok b
 		}
 		for turn := range 4 {
 			if bits == want {
-				c.mark = m
-				for i := range 4 {
-					c.corners[i] = quad[(i+turn)%4]
-				}
-				return c, true
+				return m, turn, true
 			}
 			want = quarterTurn(want)
 		}
 	}
-	return c, false
+	return m, 0, false
+}
+
+// mirrored is a pattern turned left to right.
+func mirrored(b [4][4]bool) [4][4]bool {
+	for r := range b {
+		slices.Reverse(b[r][:])
+	}
+	return b
 }
 
 // quarterTurn turns a pattern clockwise: the pattern's top-left cell goes to the top

@@ -53,8 +53,8 @@ func (q *search) inkBlur() float64 {
 		for i, c := range corners {
 			n := corners[(i+1)%len(corners)]
 			along := sheet.Point{X: (n.X - c.X) / m.Side, Y: (n.Y - c.Y) / m.Side}
-			e := edgeProfile{at: sheet.Point{X: (c.X + n.X) / 2, Y: (c.Y + n.Y) / 2}, along: along}
-			if e.across(q.g, sheet.Point{X: -along.Y, Y: along.X}, m.Side/markCells, q.plate.ProjectDrawing) {
+			e := edgeProfile{at: sheet.Point{X: (c.X + n.X) / 2, Y: (c.Y + n.Y) / 2}, along: along, module: m.Side / markCells}
+			if e.across(q.g, q.plate.ProjectDrawing) {
 				steep := (e.light[e.peak+1] - e.light[e.peak-1]) / (2 * profileStep)
 				blurs = append(blurs, (e.hi-e.lo)/(math.Sqrt(2*math.Pi)*steep))
 			}

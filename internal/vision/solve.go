@@ -89,10 +89,10 @@ func SheetPoints(g *Gray, s *sheet.Sheet, p *FoundSheet) (samples []calib.Sample
 	var edges []edgeProfile
 	for _, m := range s.Marks {
 		if slices.Contains(p.Marks, m.ID) {
-			edges = edgesOf(edges, g, m, p.ProjectDrawing, edgesOfMark*m.ID)
+			edges = edgesOf(edges, g, m, p.ProjectDrawing, perEdge)
 		}
 	}
-	samples = withoutGhost(ghostOfMarks(g, s, p.ProjectDrawing), samplesOf(edges), p.ProjectDrawing)
+	samples = withoutGhost(ghostOf(g, edges, p.ProjectDrawing), samplesOf(edges), p.ProjectDrawing)
 	for _, m := range s.Marks {
 		if slices.Contains(p.Marks, m.ID) {
 			corners = append(corners, markCorners(p, m, samples)...)
