@@ -46,6 +46,9 @@ func tabled(t *[2*normalReach*normalSteps + 2]float64, x float64) float64 {
 
 func (f *stripFit) sigma(s float64) float64 { return math.Sqrt(f.blur*f.blur + f.grow*s*s) }
 
+// edgeSpan is how far to both sides of an edge its place is sought by the light, mm.
+func (f *stripFit) edgeSpan(s float64) float64 { return edgeBlur*f.sigma(s) + edgeReach }
+
 // measureEdges moves each row's two edges by one Newton step of the most likely
 // position, the model being a strip of shadow with two blurred edges:
 //
@@ -61,7 +64,7 @@ func (f *stripFit) measureEdges() {
 		s, depth := f.sigma(row.s), f.depthAt(row.s)
 		l, r := f.left.at(row.s), f.right.at(row.s)
 		var ll, lr, rr, bl, br float64
-		reach := edgeBlur*s + edgeReach
+		reach := f.edgeSpan(row.s)
 		for k, v := range row.light {
 			n := f.first + float64(k)*f.step
 			if n < l-reach || n > r+reach || n > l+reach && n < r-reach {

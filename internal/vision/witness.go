@@ -125,7 +125,7 @@ func (q *search) castByRod(st *Strip) error {
 	default:
 		asThick := thick > 0 && math.Abs(thick-st.Width) < nearBreadth*st.Width
 		err := h.begins(own || h.merges(thick), seen && asThick)
-		if err != nil && !(asThick && (own || errors.Is(err, ErrRodHides) && seen && h.alone())) {
+		if err != nil && !(asThick && (own || h.discSays() < -surelyLies || errors.Is(err, ErrRodHides) && seen && h.alone())) {
 			return err // but a strip that is a shadow, before a rod as thick as it is broad, is the rod's
 		}
 	}
@@ -165,11 +165,15 @@ func (st *Strip) faintGrows() bool {
 	return st.Growth[1]+growthSure*st.GrowthSigma < faintGrowth*leastGrowth
 }
 
-// imageBefore reports whether the rod's image lies over a part of the strip's breadth just before
-// the strip begins: no row can be measured there.
+// imageBefore reports whether the rod's image lies over a part of the strip's breadth, or over what
+// its edges are measured by, just before the strip begins: no row can be measured there.
 func (h *hearing) imageBefore() bool {
-	for _, n := range [3]float64{-0.5, 0, 0.5} {
-		if h.hides(h.line.at(h.st.From-hiddenBefore, n*h.st.Width)) {
+	at, reach := h.st.From-hiddenBefore, h.st.Width/2
+	if h.st.fit != nil {
+		reach += h.st.fit.edgeSpan(at)
+	}
+	for _, n := range [3]float64{-reach, 0, reach} {
+		if h.hides(h.line.at(at, n)) {
 			return true
 		}
 	}
@@ -185,7 +189,7 @@ func (h *hearing) merges(thick float64) bool {
 
 // discHidden tells that the strip does not show the light's disc: the moon's lit part may be
 // narrow, and of burnt-out paper the lit part of a penumbra is not seen.
-func (h *hearing) discHidden() bool { return h.rod.Moonlit || h.dial.bright > burntOut }
+func (q *search) discHidden() bool { return q.rod.Moonlit || q.dial.bright > burntOut }
 
 // discSays is that of the strip; 0 where nothing can be said.
 func (h *hearing) discSays() float64 {
