@@ -46,15 +46,18 @@ const (
 
 // goesOn reports whether the line goes on behind the foot, looked at through the
 // mask of the rod: a wire's shadow there is as dark as before it and even across, a
-// rod's image by chance, of an unlit side. A wire's shadow has no end, neither behind the rod nor
-// before it.
+// rod's image by chance, of an unlit side.
 func (h *hearing) goesOn() bool {
 	same, seen := h.behind()
 	if seen < behindLeast || !tenths(same, seen, behindTenths) {
 		return false
 	}
-	return !(h.behindRod() && (h.gone() || h.st.Length > 0 && h.discSays() < -surelyLies))
+	return !(h.behindRod() && (h.gone() || h.castWhole()))
 }
+
+// castWhole reports whether the strip's end is seen, and the light's disc for sure in its edges: a wire's
+// shadow ends nowhere, and a stick's edges are alike all along.
+func (h *hearing) castWhole() bool { return h.st.Length > 0 && h.discSays() < -surelyLies }
 
 // behindRod reports whether the rod's image lies where the line would go on.
 func (h *hearing) behindRod() bool {
@@ -168,8 +171,7 @@ func (h *hearing) behind() (same, seen int) {
 // it, the line must be darker than any crease and the paper be seen to be clear beyond the image, where a wire's shadow
 // would go on. A line whose penumbra vouches for it need only not be as dark behind, or
 // be seen to be gone beyond another shadow that lies there, as must one that is as broad as
-// the rod that is seen is thick; in a shade much broader than the line the light's disc must
-// be seen in its edges.
+// the rod that is seen is thick; in a shade broader than the line its end must be seen.
 func (h *hearing) begins(vouched, asThick bool) error {
 	st, f, light := h.st, h.line, h.light
 	bare, dark, broad, hidden, all := 0, 0, 0, 0, 0 // dark: half as dark as the line or more; broad: to both sides, too
@@ -196,7 +198,7 @@ func (h *hearing) begins(vouched, asThick bool) error {
 		inTheWay = ErrFootShaded
 	}
 	switch {
-	case bare >= beginClear, vouched && 2*dark < all, vouched && 2*(dark-broad) < all && h.discSays() < -surelyLies:
+	case bare >= beginClear, vouched && 2*dark < all, vouched && 2*(dark-broad) < all && h.castWhole():
 		return nil
 	case !vouched && (st.Depth < darkerThanCrease || !asThick && inTheWay == ErrFootShaded):
 		return inTheWay

@@ -94,15 +94,6 @@ func (f *stripFit) discSays(axis fitLine, st *Strip) (says float64, ok bool) {
 	return says, true
 }
 
-// surelyCast reports whether the strip's penumbra is one that the light's disc makes for sure.
-func (f *stripFit) surelyCast(axis fitLine, st *Strip) bool {
-	if f.discHidden() {
-		return false
-	}
-	says, ok := f.discSays(axis, st)
-	return ok && says < -surelyLies
-}
-
 // sideProfiles are medians over parts of the strip; nil where it has too few rows.
 func (f *stripFit) sideProfiles(axis fitLine) (list []*profile) {
 	var rows []*profileRow

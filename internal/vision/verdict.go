@@ -114,7 +114,7 @@ func (f *stripFit) strip() (*Strip, error) {
 		return st, ErrBowed
 	case !(st.Sigma < sigmaMost) && bow == 0:
 		return nil, ErrNoShadow
-	case bow == 0 && unlike > vagueMost && unlike > vagueNoise*f.noiseSigma(st) && !f.surelyCast(axis, st):
+	case bow == 0 && unlike > vagueMost && unlike > vagueNoise*f.noiseSigma(st):
 		return nil, ErrNoShadow
 	}
 	if rod.NodusMM > 0 {

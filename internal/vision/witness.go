@@ -125,7 +125,7 @@ func (q *search) castByRod(st *Strip) error {
 	default:
 		asThick := thick > 0 && math.Abs(thick-st.Width) < nearBreadth*st.Width
 		err := h.begins(own || h.merges(thick), seen && asThick)
-		if err != nil && !(asThick && (own || h.discSays() < -surelyLies || errors.Is(err, ErrRodHides) && seen && h.alone())) {
+		if err != nil && !(asThick && (own || h.castWhole() || errors.Is(err, ErrRodHides) && seen && h.alone())) {
 			return err // but a strip that is a shadow, before a rod as thick as it is broad, is the rod's
 		}
 	}
@@ -189,7 +189,7 @@ func (h *hearing) merges(thick float64) bool {
 
 // discHidden tells that the strip does not show the light's disc: the moon's lit part may be
 // narrow, and of burnt-out paper the lit part of a penumbra is not seen.
-func (q *search) discHidden() bool { return q.rod.Moonlit || q.dial.bright > burntOut }
+func (h *hearing) discHidden() bool { return h.rod.Moonlit || h.dial.bright > burntOut }
 
 // discSays is that of the strip; 0 where nothing can be said.
 func (h *hearing) discSays() float64 {

@@ -52,6 +52,13 @@ func TestWitnesses(t *testing.T) {
 			return 1 - 0.4*normal((-s-from)/0.4)*normal((math.Abs(n)-half)/0.4)
 		}
 	}
+	lane := func(half float64) layer { // a broad shade that lies behind the foot and over it
+		f := newFrame(shadowDir, 0)
+		return func(p sheet.Point) float64 {
+			s, n := f.place(p)
+			return 1 - 0.7*normal((8-s)/0.4)*normal((half-math.Abs(n))/0.4)
+		}
+	}
 	opposite := func(layers ...layer) canvas { // the rod's image runs where the line would go on
 		return canvas{tilt: 40 * deg, view: shadowDir, noise: 0.7}.with(layers...)
 	}
@@ -98,6 +105,9 @@ func TestWitnesses(t *testing.T) {
 		{name: "goes on behind the foot, where a rod may stand", want: ErrNoShadow,
 			speaks: opposite(sunCast().layer(), unlit(70)),
 			silent: opposite(sunCast().layer(), unlit(30))},
+		{name: "goes on behind the foot, with no end before it", want: ErrNoShadow,
+			speaks: opposite(sunCast().layer(), unlit(70)),
+			silent: opposite(change(func(k *casting) { k.to = 45 }), unlit(70))},
 		{name: "behind the rod's image a line goes on", want: ErrRodHides,
 			speaks: opposed(unending(-300, 300)), set: sharp,
 			silent: opposed(unending(0, 300)), twin: sharp},
@@ -113,6 +123,9 @@ func TestWitnesses(t *testing.T) {
 		{name: "not seen to begin", want: ErrFootShaded,
 			speaks: withRod(3, weakCast().layer(), shade(shadowDir+90*deg, 6.9, 0.6)),
 			silent: withRod(3, weakCast().layer(), shade(shadowDir+90*deg, 9, 0.6))},
+		{name: "neither seen to begin, in a shade along it, nor to end", want: ErrFootShaded,
+			speaks: fromAbove(0.7, sunCast().layer(), lane(9)),
+			silent: fromAbove(0.7, change(func(k *casting) { k.to = 45 }), lane(9))},
 		{name: "the foot is shaded", want: ErrFootShaded,
 			speaks: withRod(2.2, blunt, behind(1, 3.2)), set: sharp,
 			silent: withRod(2.2, blunt, behind(6, 3.2)), twin: sharp},
