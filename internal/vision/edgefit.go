@@ -110,6 +110,10 @@ func (f *stripFit) fitEdgeLine(value func(*profileRow) float64, placesOnly bool)
 	return robustLine(ss, ns)
 }
 
+// axis is the line midway between the edges. Beyond what was measured a thick rod's shadow, which the
+// paper bends, goes on straight.
 func (f *stripFit) axis() fitLine {
-	return f.fitEdgeLine(func(r *profileRow) float64 { return (r.left + r.right) / 2 }, false)
+	l := f.fitEdgeLine(func(r *profileRow) float64 { return (r.left + r.right) / 2 }, false)
+	l.swings = f.right.at(l.mid)-f.left.at(l.mid) >= stiffRod && math.Abs(l.bend)*sq(f.lastGood()-f.firstGood())/4 < waveMost
+	return l
 }
