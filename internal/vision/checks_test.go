@@ -74,10 +74,16 @@ func TestWhiteNutIsNoBarePaper(t *testing.T) {
 		}
 		return 1
 	}
+	stepped := func(p sheet.Point) float64 { // whose upper part is dark on a side, about where the ring is printed
+		if r := math.Hypot(p.X, p.Y); r > 2.7 && r < 3.6 && p.X > 0 {
+			return 0.3
+		}
+		return nut(p)
+	}
 	for name, tt := range map[string]struct {
 		on    layer
 		apart bool
-	}{"paper": {ring, true}, "a nut": {nut, false}} {
+	}{"paper": {ring, true}, "a nut": {nut, false}, "a stepped nut": {stepped, false}} {
 		s, st := pictureOf(k.layer(), tt.on).withRod().must(t, shadowDir)
 		if apart := st.fit.apartFromFoot(st.fit.axis()); apart != tt.apart {
 			t.Errorf("%s: the line lies apart from the foot: %v", name, apart)

@@ -6,7 +6,6 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"shadowread/internal/angle"
-	"shadowread/internal/rank"
 	"shadowread/internal/sheet"
 )
 
@@ -39,13 +38,14 @@ const (
 	gapFrom, gapStep, leastGap = 3.5, 0.2, 1.4
 	gapCore, gapDepth          = 0.25, 0.3
 	// On bare paper the foot's ring shows. It is looked for every ringTurn to ringHalf off the strip, ringOff
-	// beside the cross, against what lies ringBeyond sigmas of the blur farther out, and takes away more than
-	// ringShows of the light, be it worn or gray: half of what the palest ink does. leastRing
-	// places tell, of which alikeRing are alike.
-	ringHalf, ringTurn   = 90 * angle.Degree, 4 * angle.Degree
-	ringOff, ringBeyond  = 0.4, 3.0
-	ringShows            = 0.2
-	leastRing, alikeRing = 8, 2
+	// beside the cross, against what lies ringBeyond sigmas of the blur farther out. At ringTenths tenths
+	// of leastRing places or more it takes away ringShows of the light at least, be it worn or gray (half of what
+	// the palest ink does), and ringMost at most, but for noise all of it: edges of a nut do more.
+	ringHalf, ringTurn    = 90 * angle.Degree, 4 * angle.Degree
+	ringOff, ringBeyond   = 0.4, 3.0
+	ringBlurPx            = 0.5 // sigma of the camera's blur, at least
+	ringShows, ringMost   = 0.2, 1.2
+	leastRing, ringTenths = 8, 7
 
 	lateBegin = 24.0 // mm from the foot
 	// Where less of the light is the sun's, it shines through cloud, whose skylight has no
@@ -115,12 +115,12 @@ func (f *stripFit) apartFromFoot(axis fitLine) bool {
 }
 
 // footCovered reports whether the printed foot's ring does not show where it must, on the strip's side
-// beyond the rod, in the median over it: a nut or clay lies there, which may be as white as paper.
+// beyond the rod: a nut or clay lies there, which may be as white as paper.
 func (f *stripFit) footCovered() bool {
-	blur, line := max(f.blur, inkBlur), f.sheet.FootLine
+	blur, line := max(f.blur, ringBlurPx/f.pxAcross(0)), f.sheet.FootLine
 	ink := 2*cdf(line/2/blur) - 1
 	foot := newFrame(f.direction(), 0)
-	var parts []float64
+	inked, places := 0, 0
 	for turn := -ringHalf; turn <= ringHalf; turn += ringTurn {
 		var v [2]float64
 		clear := true
@@ -130,15 +130,12 @@ func (f *stripFit) footCovered() bool {
 			clear = clear && !f.hides(p) && min(math.Abs(p.X), math.Abs(p.Y)) > line/2+ringOff
 		}
 		if part := (v[1] - v[0]) / ink; clear && !math.IsNaN(part) {
-			parts = append(parts, part)
+			if places++; part > ringShows && part < ringMost {
+				inked++
+			}
 		}
 	}
-	if len(parts) < leastRing {
-		return false
-	}
-	part := quantile(parts, 0.5)
-	sigma := rank.MadSigma * quantile(apart(parts, part), 0.5) * math.Sqrt(alikeRing/float64(len(parts)))
-	return part-printSure*sigma < ringShows
+	return places >= leastRing && !tenths(inked, places, ringTenths)
 }
 
 // printThrough is how strongly the dial's print shows in the strip over how strongly it shows
