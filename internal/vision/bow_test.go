@@ -69,6 +69,18 @@ func TestPaperBendsAThickRodsShadow(t *testing.T) {
 	}
 }
 
+// Waves of the paper bend a thick rod's shadow one way within the dial and back beyond it: it goes on
+// straight, and is not lost where a parabola would leave it.
+func TestShadowGoesOnOverWaves(t *testing.T) {
+	k := sunCast()
+	k.width, k.to = 2.8, 300
+	k.wave, k.every = 0.4, 124 // half a swing within the dial
+	_, st := canvas{tilt: 2 * deg, view: rodDir + 180*deg, noise: 0.3, scale: 2.4}.with(k.layer()).must(t, shadowDir)
+	if st.Length > 0 || st.AtLeast < 100 {
+		t.Errorf("it ends at %.1f ± %.1f mm, is followed to %.1f", st.Length, st.LengthSigma, st.AtLeast)
+	}
+}
+
 // What a wire's bow may turn unseen, by hand for a shadow of 200 mm of which 6 to 56 are
 // measured: a millimetre of bow turns pi/200 cos(0.487) = 0.0139 and bends by 0.0000577.
 func TestUnseenBow(t *testing.T) {
