@@ -123,13 +123,13 @@ func (f *stripFit) footCovered() bool {
 	inked, places := 0, 0
 	for turn := -ringHalf; turn <= ringHalf; turn += ringTurn {
 		var v [2]float64
-		clear := true
+		bare := true
 		for i, r := range [2]float64{f.sheet.FootRing, f.sheet.FootRing + line/2 + ringBeyond*blur} {
 			p := foot.at(r*turn.Cos(), r*turn.Sin())
 			v[i] = f.light(p)
-			clear = clear && !f.hides(p) && min(math.Abs(p.X), math.Abs(p.Y)) > line/2+ringOff
+			bare = bare && !f.hides(p) && min(math.Abs(p.X), math.Abs(p.Y)) > line/2+ringOff
 		}
-		if part := (v[1] - v[0]) / ink; clear && !math.IsNaN(part) {
+		if part := (v[1] - v[0]) / ink; bare && !math.IsNaN(part) {
 			if places++; part > ringShows && part < ringMost {
 				inked++
 			}

@@ -92,8 +92,8 @@ func (l *lookUp) rows() (rows []topRow, weighed *endings) {
 		p := f.at(d, 0)
 		half := st.Width / 2 * r.grown(d)
 		// What lies beside the image must be ground, and none of the shadow.
-		clear := st.Width/2 + topBlur*d + half + maskGrows*r.heightBefore(d) + besideTo
-		if along, across := strip.place(p); along > 0 && math.Abs(across) < clear {
+		apart := st.Width/2 + topBlur*d + half + maskGrows*r.heightBefore(d) + besideTo
+		if along, across := strip.place(p); along > 0 && math.Abs(across) < apart {
 			if len(rows) > 0 {
 				return rows, weighed
 			}
