@@ -50,11 +50,18 @@ const (
 
 // goesOn reports whether the line goes on behind the foot, looked at through the
 // mask of the rod: a wire's shadow there is as dark as before it and even across, a
-// rod's image by rare chance only.
+// rod's image by chance, of an unlit side.
 func (h *hearing) goesOn() bool {
 	same, seen := h.behind()
-	return seen >= behindLeast && tenths(same, seen, behindTenths) && !(h.behindRod() && h.gone())
+	if seen < behindLeast || !tenths(same, seen, behindTenths) {
+		return false
+	}
+	return !(h.behindRod() && (h.gone() || h.castWhole()))
 }
+
+// castWhole reports whether the strip's end is seen, and the light's disc for sure in its edges: a wire's
+// shadow ends nowhere, and a stick's edges are alike all along.
+func (h *hearing) castWhole() bool { return h.st.Length > 0 && h.discSays() < -surelyLies }
 
 // behindRod reports whether the rod's image lies where the line would go on.
 func (h *hearing) behindRod() bool {
@@ -224,10 +231,10 @@ func (h *hearing) behind() (same, seen int) {
 // where a wire's shadow would go on; past the plain paper it must also be as broad as the rod that
 // is seen is thick. A line whose penumbra vouches for it need only not be as dark behind, or
 // be seen to be gone beyond another shadow that lies there, as must one that is as broad as
-// the rod that is seen is thick.
+// the rod that is seen is thick; in a shade broader than the line its end must be seen.
 func (h *hearing) begins(vouched, asThick bool) error {
 	st, f, light := h.st, h.line, h.light
-	bare, dark, hidden, all := 0, 0, 0, 0 // dark: half as dark as the line or more
+	bare, dark, broad, hidden, all := 0, 0, 0, 0, 0 // dark: half as dark as the line or more; broad: to both sides, too
 	side := st.Width/2 + beginSide
 	for b := beginFrom; b < beginTo; b += beginStep {
 		all++
@@ -235,10 +242,14 @@ func (h *hearing) begins(vouched, asThick bool) error {
 			hidden++
 			continue
 		}
-		if light(f.at(-b, 0)) < 1-st.Depth/2 {
+		middle, beside := light(f.at(-b, 0)), max(light(f.at(-b, -side)), light(f.at(-b, side)))
+		if middle < 1-st.Depth/2 {
 			dark++
+			if beside < 1-st.Depth/2 {
+				broad++
+			}
 		}
-		if h.lacks(light(f.at(-b, 0)), max(light(f.at(-b, -side)), light(f.at(-b, side)))) {
+		if h.lacks(middle, beside) {
 			bare++
 		}
 	}
@@ -247,7 +258,7 @@ func (h *hearing) begins(vouched, asThick bool) error {
 		inTheWay = ErrFootShaded
 	}
 	switch {
-	case bare >= beginClear, vouched && 2*dark < all:
+	case bare >= beginClear, vouched && 2*dark < all, vouched && 2*(dark-broad) < all && h.castWhole():
 		return nil
 	case !vouched && (st.Depth < darkerThanCrease || !asThick && inTheWay == ErrFootShaded):
 		return inTheWay

@@ -52,13 +52,8 @@ const (
 // line turns from the tangent at m by k (L - 2m), for half a sine by halfSine. tip is the
 // shadow's length where its end is seen, else 0.
 func (f *stripFit) bowed(axis fitLine, tip, atLeast float64) (turn, cost, unseen angle.Angle, bow float64) {
-	first, last := math.Inf(1), 0.0 // most rows may lie by one end: axis.mid is their mean
-	for i := range f.rows {
-		if r := &f.rows[i]; r.ok {
-			first, last = min(first, r.s), max(last, r.s)
-		}
-	}
-	span := last - first
+	last := f.lastGood()
+	span := last - f.firstGood() // most rows may lie by one end: axis.mid is their mean
 	lengths := f.lengths(tip, max(atLeast, last))
 	paper := 0.0 // one sigma of the bend that its waves make; that they hide a wire's is rare
 	if axis.bent() {

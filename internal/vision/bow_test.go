@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"shadowread/internal/angle"
+	"shadowread/internal/sheet"
 )
 
 // The chord of a bowed wire's shadow, from foot to tip, is its direction. Where the tip is
@@ -42,6 +43,41 @@ func TestBowedWireByItsTop(t *testing.T) {
 	sine := float64(halfSine(fitLine{bend: bend, mid: mid}, length))
 	if float64(st.Sigma) < 0.8*math.Abs(parabola-sine)/2 {
 		t.Errorf("sigma %.3f leaves out that the bend may be of another shape, %.3f", st.Sigma.Degrees(), angle.Angle(parabola-sine).Degrees()/2)
+	}
+}
+
+// Waved paper bends a thick rod's shadow, both edges alike: it is read, with a sigma that says so, also in
+// two pieces with a shade between.
+func TestPaperBendsAThickRodsShadow(t *testing.T) {
+	across := func(p sheet.Point) float64 {
+		s, _ := newFrame(shadowDir, 0).place(p)
+		return 1 - 0.6*normal((s-32)/0.4)*normal((50-s)/0.4)
+	}
+	for name, tt := range map[string]struct {
+		bow  float64
+		also layer
+	}{
+		"whole": {1, func(sheet.Point) float64 { return 1 }}, "in two pieces": {0.8, across},
+	} {
+		k := sunCast()
+		k.width, k.bow = 4, tt.bow
+		_, st := canvas{tilt: 2 * deg, view: rodDir + 180*deg, noise: 0.3}.with(k.layer(), tt.also).must(t, shadowDir)
+		most := angle.Angle(tt.bow / 2500 * 50 / 4) // a quarter of what bends over the 50 mm
+		if st.Bow != 0 || st.Sigma < 0.8*most || st.Sigma > 1.3*most {
+			t.Errorf("%s: bow %.2f, sigma %.2f°, want %.2f°", name, st.Bow, st.Sigma.Degrees(), most.Degrees())
+		}
+	}
+}
+
+// Waves of the paper bend a thick rod's shadow one way within the dial and back beyond it: it goes on
+// straight, and is not lost where a parabola would leave it.
+func TestShadowGoesOnOverWaves(t *testing.T) {
+	k := sunCast()
+	k.width, k.to = 2.8, 300
+	k.wave, k.every = 0.4, 124 // half a swing within the dial
+	_, st := canvas{tilt: 2 * deg, view: rodDir + 180*deg, noise: 0.3, scale: 2.4}.with(k.layer()).must(t, shadowDir)
+	if st.Length > 0 || st.AtLeast < 100 {
+		t.Errorf("it ends at %.1f ± %.1f mm, is followed to %.1f", st.Length, st.LengthSigma, st.AtLeast)
 	}
 }
 

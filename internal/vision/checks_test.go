@@ -62,6 +62,62 @@ func TestLineThatBeginsBehindTheRodsImage(t *testing.T) {
 	}
 }
 
+// Bare paper between the foot and a line is none where the foot's printed ring does not show: a nut
+// lies there, as white as paper.
+func TestWhiteNutIsNoBarePaper(t *testing.T) {
+	k := sunCast()
+	k.from, k.to = 7, 45
+	ring := func(p sheet.Point) float64 { return 1 - 0.85*footRing(p, 0.15) }
+	nut := func(p sheet.Point) float64 {
+		if math.Hypot(p.X, p.Y) < 6.5 {
+			return 0.95
+		}
+		return 1
+	}
+	stepped := func(p sheet.Point) float64 { // whose upper part is dark on a side, about where the ring is printed
+		if r := math.Hypot(p.X, p.Y); r > 2.7 && r < 3.6 && p.X > 0 {
+			return 0.3
+		}
+		return nut(p)
+	}
+	for name, tt := range map[string]struct {
+		on    layer
+		apart bool
+	}{"paper": {ring, true}, "a nut": {nut, false}, "a stepped nut": {stepped, false}} {
+		s, st := pictureOf(k.layer(), tt.on).withRod().must(t, shadowDir)
+		if apart := st.fit.apartFromFoot(st.fit.axis()); apart != tt.apart {
+			t.Errorf("%s: the line lies apart from the foot: %v", name, apart)
+		}
+		if lies := s.hear(st).lies(true); lies != tt.apart {
+			t.Errorf("%s: it lies there: %v", name, lies)
+		}
+	}
+}
+
+// footRing is the part of a place that the foot's ring covers.
+func footRing(p sheet.Point, blur float64) float64 {
+	r, half := math.Hypot(p.X, p.Y)-sheet.Standard.FootRing, sheet.Standard.FootLine/2
+	return normal((r+half)/blur) - normal((r-half)/blur)
+}
+
+// Where a strip comes into view from behind the rod's image, that lies before it.
+func TestImageBeforeALateStrip(t *testing.T) {
+	k := sunCast()
+	k.blur = 0.35 // of an edge half of which may be hidden
+	for turn := 8.0; turn < 16; turn++ {
+		c := canvas{tilt: 40 * deg, view: shadowDir + 180*deg + angle.FromDegrees(turn), noise: 0.7}
+		s, st := c.with(k.layer()).withRod().must(t, shadowDir)
+		if !s.hear(st).imageBefore() {
+			t.Errorf("%v° off the rod's image the strip begins at %.1f mm, and nothing hides it before", turn, st.From)
+		}
+	}
+	s, st := pictureOf(sunCast().layer()).withRod().must(t, shadowDir)
+	st.From = 30
+	if s.hear(st).imageBefore() {
+		t.Error("a rod's image is far off")
+	}
+}
+
 // A penumbra that surely grows as the sun's disc makes it vouches for a strip, and so does
 // a stated diameter; where that is stated and another, nothing does.
 func TestWhatVouchesForAStrip(t *testing.T) {

@@ -48,6 +48,9 @@ func tabled(t *normalLaw, x float64) float64 {
 
 func (f *stripFit) sigma(s float64) float64 { return math.Sqrt(f.blur*f.blur + f.grow*s*s) }
 
+// edgeSpan is how far to both sides of an edge its place is sought by the light, mm.
+func (f *stripFit) edgeSpan(s float64) float64 { return edgeBlur*f.sigma(s) + edgeReach }
+
 // measureEdges moves each row's two edges by one Newton step of the most likely
 // position, the model being a strip of shadow with two blurred edges:
 //
@@ -63,7 +66,7 @@ func (f *stripFit) measureEdges() {
 		s, depth := f.sigma(row.s), f.depthAt(row.s)
 		l, r := f.left.at(row.s), f.right.at(row.s)
 		var ll, lr, rr, bl, br float64
-		reach := edgeBlur*s + edgeReach
+		reach := f.edgeSpan(row.s)
 		for k, v := range row.light {
 			n := f.first + float64(k)*f.step
 			if n < l-reach || n > r+reach || n > l+reach && n < r-reach {
@@ -109,6 +112,10 @@ func (f *stripFit) fitEdgeLine(value func(*profileRow) float64, placesOnly bool)
 	return robustLine(ss, ns)
 }
 
+// axis is the line midway between the edges. Beyond what was measured a thick rod's shadow, which the
+// paper bends, goes on straight.
 func (f *stripFit) axis() fitLine {
-	return f.fitEdgeLine(func(r *profileRow) float64 { return (r.left + r.right) / 2 }, false)
+	l := f.fitEdgeLine(func(r *profileRow) float64 { return (r.left + r.right) / 2 }, false)
+	l.swings = f.right.at(l.mid)-f.left.at(l.mid) >= stiffRod && math.Abs(l.bend)*sq(f.lastGood()-f.firstGood())/4 < waveMost
+	return l
 }

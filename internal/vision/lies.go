@@ -5,6 +5,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"shadowread/internal/angle"
 	"shadowread/internal/sheet"
 )
 
@@ -36,6 +37,15 @@ const (
 	// stand within gapFrom less their radius of the printed foot.
 	gapFrom, gapStep, leastGap = 3.5, 0.2, 1.4
 	gapCore, gapDepth          = 0.25, 0.3
+	// On bare paper the foot's ring shows. It is looked for every ringTurn to ringHalf off the strip, ringOff
+	// beside the cross, against what lies ringBeyond sigmas of the blur farther out. At ringTenths tenths
+	// of leastRing places or more it takes away ringShows of the light at least, be it worn or gray (half of what
+	// the palest ink does), and ringMost at most, but for noise all of it: edges of a nut do more.
+	ringHalf, ringTurn    = 90 * angle.Degree, 4 * angle.Degree
+	ringOff, ringBeyond   = 0.4, 3.0
+	ringBlurPx            = 0.5 // sigma of the camera's blur, at least
+	ringShows, ringMost   = 0.2, 1.2
+	leastRing, ringTenths = 8, 7
 
 	lateBegin = 24.0 // mm from the foot
 	// Where less of the light is the sun's, it shines through cloud, whose skylight has no
@@ -98,10 +108,34 @@ func (f *stripFit) apartFromFoot(axis fitLine) bool {
 			}
 		}
 		if run > leastGap {
-			return true
+			return !f.footCovered()
 		}
 	}
 	return false
+}
+
+// footCovered reports whether the printed foot's ring does not show where it must, on the strip's side
+// beyond the rod: a nut or clay lies there, which may be as white as paper.
+func (f *stripFit) footCovered() bool {
+	blur, line := max(f.blur, ringBlurPx/f.pxAcross(0)), f.sheet.FootLine
+	ink := 2*cdf(line/2/blur) - 1
+	foot := newFrame(f.direction(), 0)
+	inked, places := 0, 0
+	for turn := -ringHalf; turn <= ringHalf; turn += ringTurn {
+		var v [2]float64
+		bare := true
+		for i, r := range [2]float64{f.sheet.FootRing, f.sheet.FootRing + line/2 + ringBeyond*blur} {
+			p := foot.at(r*turn.Cos(), r*turn.Sin())
+			v[i] = f.light(p)
+			bare = bare && !f.hides(p) && min(math.Abs(p.X), math.Abs(p.Y)) > line/2+ringOff
+		}
+		if part := (v[1] - v[0]) / ink; bare && !math.IsNaN(part) {
+			if places++; part > ringShows && part < ringMost {
+				inked++
+			}
+		}
+	}
+	return places >= leastRing && !tenths(inked, places, ringTenths)
 }
 
 // printThrough is how strongly the dial's print shows in the strip over how strongly it shows

@@ -19,6 +19,7 @@ type fitLine struct {
 	// bend is half the second derivative, 1/mm: n = a + b(s-mid) + bend (s-mid)^2.
 	bend, varBend float64
 	curve         [2]float64 // a and b of that parabola
+	swings        bool       // waves of the paper bend it, and bend it back farther on
 }
 
 // bent reports whether the line is surely bent.
@@ -26,7 +27,7 @@ func (l fitLine) bent() bool { return !(l.bend*l.bend < sureBow*sureBow*l.varBen
 
 // follow is at, along the parabola where it is surely bent: to look for what lies beyond.
 func (l fitLine) follow(s float64) float64 {
-	if !l.bent() {
+	if l.swings || !l.bent() {
 		return l.at(s)
 	}
 	x := s - l.mid

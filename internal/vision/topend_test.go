@@ -4,6 +4,7 @@ import (
 	"math"
 	"testing"
 
+	"shadowread/internal/angle"
 	"shadowread/internal/sheet"
 )
 
@@ -107,6 +108,25 @@ func TestRodTopBeforeOtherThings(t *testing.T) {
 		st.Width = diameter
 		if at, sigma, ok := s.rodTop(st); ok && !(math.Abs(at-want) < 2*sigma) {
 			t.Errorf("%s: a top at %.1f ± %.1f mm", name, at, sigma)
+		}
+	}
+}
+
+// Where the rod's image runs by its own shadow, its top is looked for only where plain paper lies to both
+// sides: that the one is shaded makes nothing stand out there.
+func TestRodsImageByItsOwnShadow(t *testing.T) {
+	for _, aside := range []angle.Angle{-14 * deg, -10 * deg, 10 * deg, 14 * deg} {
+		k := sunCast()
+		k.dir, k.width, k.to = rodDir+aside, 4, 52
+		c := canvas{tilt: 20 * deg, view: rodDir + 180*deg, noise: 0.7}
+		c = c.with(k.layer())
+		s, st := c.with(c.rodLayer(4, 55)).must(t, k.dir)
+		rows, _ := (&lookUp{search: s, st: st, line: s.rodLine(st), differs: topDiffers}).rows()
+		for _, w := range rows {
+			if off := math.Abs(math.Log(w.sides[1] / w.sides[0])); off > 0.2 {
+				t.Errorf("%v aside, %.1f mm from the foot one side is %.2f of the other", aside, w.d, math.Exp(-off))
+				break
+			}
 		}
 	}
 }

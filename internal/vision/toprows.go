@@ -10,7 +10,7 @@ import (
 // How the rod's image is looked at. Lengths are mm on the paper.
 const (
 	topStep, topReach = 0.25, 220.0
-	topShadow         = 2.6 // from the strip's edge to the image's, below which the two are one
+	topBlur           = 0.006 // of the distance: what the strip's edge is blurred by, of the ground beside the image
 	// What lies beside is the quantile besideUpper, which sees past thin ink, of places from
 	// besideFrom to besideTo beyond the image's edge, each besideStep, on three lines besideAlong
 	// apart; leastBeside must be free of a mark's black. The image's edge is let go by
@@ -91,7 +91,9 @@ func (l *lookUp) rows() (rows []topRow, weighed *endings) {
 	for d := clearOfFoot; d < topReach; d += topStep {
 		p := f.at(d, 0)
 		half := st.Width / 2 * r.grown(d)
-		if along, across := strip.place(p); along > 0 && math.Abs(across) < st.Width/2+half+topShadow {
+		// What lies beside the image must be ground, and none of the shadow.
+		apart := st.Width/2 + topBlur*d + half + maskGrows*r.heightBefore(d) + besideTo
+		if along, across := strip.place(p); along > 0 && math.Abs(across) < apart {
 			if len(rows) > 0 {
 				return rows, weighed
 			}

@@ -71,6 +71,8 @@ func (f *stripFit) strip() (*Strip, error) {
 		tip, tipSigma, atLeast = f.followStrip(axis)
 	}
 	turn, cost, unseen, bow := f.bowed(axis, tip, atLeast)
+	// What bends both edges alike is the rod, or the paper under it, and no other shadow.
+	unlike := angle.Angle(math.Sqrt(variance))
 	seenSigma := angle.Angle(math.Sqrt(variance + sq(float64(cost))))
 	variance += sq(float64(max(cost, unseen)))
 	least, most, growthSigma := f.growth()
@@ -112,7 +114,7 @@ func (f *stripFit) strip() (*Strip, error) {
 		return st, ErrBowed
 	case !(st.Sigma < sigmaMost) && bow == 0:
 		return nil, ErrNoShadow
-	case bow == 0 && seenSigma > vagueMost && seenSigma > vagueNoise*f.noiseSigma(st):
+	case bow == 0 && unlike > vagueMost && unlike > vagueNoise*f.noiseSigma(st):
 		return nil, ErrNoShadow
 	}
 	if rod.NodusMM > 0 {

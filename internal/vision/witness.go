@@ -131,7 +131,7 @@ func (q *search) castByRod(st *Strip) error {
 	default:
 		asThick := thick > 0 && math.Abs(thick-st.Width) < nearBreadth*st.Width
 		err := h.begins(own || h.merges(thick), seen && asThick)
-		if err != nil && !h.headSeen() && !(asThick && (own || errors.Is(err, ErrRodHides) && seen && h.alone())) {
+		if err != nil && !h.headSeen() && !(asThick && (own || h.castWhole() || errors.Is(err, ErrRodHides) && seen && h.alone())) {
 			return err // but a strip that is a shadow, before a rod as thick as it is broad, is the rod's
 		}
 	}
@@ -171,15 +171,15 @@ func (st *Strip) faintGrows() bool {
 	return st.Growth[1]+growthSure*st.GrowthSigma < faintGrowth*leastGrowth
 }
 
-// imageBefore reports whether the rod's image lies over a part of the strip's breadth just before
-// the strip begins, or over its edges' blur: no row can be measured there.
+// imageBefore reports whether the rod's image lies over a part of the strip's breadth, or over what
+// its edges are measured by, just before the strip begins: no row can be measured there.
 func (h *hearing) imageBefore() bool {
-	s, half := h.st.From-hiddenBefore, h.st.Width/2
-	if f := h.st.fit; f != nil {
-		half += edgeBlur*f.sigma(s) + edgeReach
+	at, reach := h.st.From-hiddenBefore, h.st.Width/2
+	if h.st.fit != nil {
+		reach += h.st.fit.edgeSpan(at)
 	}
-	for _, n := range [3]float64{-half, 0, half} {
-		if h.hides(h.line.at(s, n)) {
+	for _, n := range [3]float64{-reach, 0, reach} {
+		if h.hides(h.line.at(at, n)) {
 			return true
 		}
 	}

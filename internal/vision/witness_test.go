@@ -62,6 +62,13 @@ func TestWitnesses(t *testing.T) {
 			return 1 - 0.4*normal((-s-from)/0.4)*normal((math.Abs(n)-half)/0.4)
 		}
 	}
+	lane := func(half float64) layer { // a broad shade that lies behind the foot and over it
+		f := newFrame(shadowDir, 0)
+		return func(p sheet.Point) float64 {
+			s, n := f.place(p)
+			return 1 - 0.7*normal((8-s)/0.4)*normal((half-math.Abs(n))/0.4)
+		}
+	}
 	opposite := func(layers ...layer) canvas { // the rod's image runs where the line would go on
 		return canvas{tilt: 40 * deg, view: shadowDir, noise: 0.7}.with(layers...)
 	}
@@ -92,6 +99,7 @@ func TestWitnesses(t *testing.T) {
 	}
 	sharp := func(st *Strip) { st.GrowthSigma = leastGrowth } // vouches for nothing
 	ended := func(st *Strip) { st.GrowthSigma, st.Length = leastGrowth, 80 }
+	blurs := changeWeak(func(k *casting) { k.to, k.opens = 300, 0.0007 })
 	blunt := changeWeak(func(k *casting) { k.opens = 0.001 }) // between a stick and a shadow
 	faint := func(st *Strip) { st.Growth, st.GrowthSigma = [2]float64{0, 0.4 * leastGrowth}, 0.05*leastGrowth }
 	// From nearly above a ball over the foot, of which the strip's end shows the shadow, and shade behind.
@@ -131,12 +139,15 @@ func TestWitnesses(t *testing.T) {
 		{name: "goes on behind the foot to past the plain paper", want: ErrNoShadow,
 			speaks: opposite(sunCast().layer(), unlit(300)),
 			silent: opposite(sunCast().layer(), unlit(66))},
+		{name: "goes on behind the foot, with no end before it", want: ErrNoShadow,
+			speaks: opposite(sunCast().layer(), unlit(300)),
+			silent: opposite(change(func(k *casting) { k.to = 45 }), unlit(300))},
 		{name: "behind the rod's image a line goes on", want: ErrRodHides,
 			speaks: opposed(unending(-300, 300)), set: sharp,
 			silent: opposed(unending(0, 300)), twin: sharp},
 		{name: "behind the rod's image another line may be its shadow", want: ErrRodHides,
-			speaks: covered(unending(0, 300), change(func(k *casting) { k.dir += 60 * deg })), set: ended,
-			silent: covered(unending(0, 300), change(func(k *casting) { k.dir, k.depth = k.dir+60*deg, 0.15 })), twin: ended},
+			speaks: covered(blurs, change(func(k *casting) { k.dir += 60 * deg })), set: ended,
+			silent: covered(blurs, change(func(k *casting) { k.dir, k.depth = k.dir+60*deg, 0.15 })), twin: ended},
 		{name: "sharper far from the foot than near it", want: ErrNoShadow,
 			speaks: withRod(3, change(func(k *casting) { k.opens = -0.0012 })),
 			silent: withRod(3, weakCast().layer())},
@@ -152,6 +163,9 @@ func TestWitnesses(t *testing.T) {
 		{name: "not seen to begin, but to end in the rod's own head", want: ErrFootShaded,
 			speaks: headed(2.5), set: headOf(5),
 			silent: headed(5), twin: headOf(5)},
+		{name: "neither seen to begin, in a shade along it, nor to end", want: ErrFootShaded,
+			speaks: fromAbove(0.7, sunCast().layer(), lane(9)),
+			silent: fromAbove(0.7, change(func(k *casting) { k.to = 45 }), lane(9))},
 		{name: "the foot is shaded", want: ErrFootShaded,
 			speaks: withRod(2.2, blunt, behind(1, 3.2)), set: sharp,
 			silent: withRod(2.2, blunt, behind(6, 3.2)), twin: sharp},
