@@ -246,7 +246,7 @@ func (r *Result) look(file photo.File, facts photo.Facts, o Options) {
 		o.Rod.ShadowRatio, o.Rod.Moonlit = 1/r.Sky.Altitude.Tan(), r.Sky.Body == bearing.Moon
 	}
 	o.begin("measuring the shadow")
-	shadow, err := vision.FindShadow(g, &plate.Plate, sheet.Standard, o.Rod)
+	shadow, err := vision.FindShadow(g, plate, sheet.Standard, o.Rod)
 	r.lap("shadow")
 	scale, _ := plate.Scale(sheet.Point{})
 	if err != nil {

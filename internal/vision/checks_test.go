@@ -249,7 +249,7 @@ func TestSearchForAShadow(t *testing.T) {
 		"covered by the rod's image": {canvas{tilt: 22 * deg, view: shadowDir + 180*deg, noise: 0.7}.withRod().with(k.layer()), ErrRodHides},
 	} {
 		s := tt.c.search(t)
-		if st, err := FindShadow(s.g, s.plate, s.sheet, Rod{}); !errors.Is(err, tt.want) {
+		if st, err := s.find(); !errors.Is(err, tt.want) {
 			t.Errorf("%s: %v, want %v: %+v", name, err, tt.want, st)
 		}
 	}

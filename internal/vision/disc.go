@@ -84,7 +84,7 @@ func (f *stripFit) discSays(axis fitLine, st *Strip) (says float64, ok bool) {
 	end := f.endProfile(axis, st)
 	var d discFit
 	d.step = f.step
-	if f.ghost().sure() {
+	if f.ghost.sure() {
 		d.seekGhost(sides)
 	}
 	lying, n := d.least(sides, end, lyingGrowths)
@@ -151,7 +151,7 @@ func (f *stripFit) sideProfiles(axis fitLine) (list []*profile) {
 // endProfile is the light along the strip's end; nil where that is not seen on plain paper.
 func (f *stripFit) endProfile(axis fitLine, st *Strip) *profile {
 	end := st.Length + st.Width/2
-	if f.ghost().sure() || st.Length <= 0 || end > f.sheet.Dial.ClearZone[1]-shortOfRing {
+	if f.ghost.sure() || st.Length <= 0 || end > f.sheet.Dial.ClearZone[1]-shortOfRing {
 		return nil
 	}
 	a, b := f.plate.Project(f.frame.at(end-1, axis.follow(end))), f.plate.Project(f.frame.at(end+1, axis.follow(end)))

@@ -84,11 +84,20 @@ func (c canvas) search(t *testing.T) *search {
 			g.Pix[v*side+u] = uint8(max(0, min(255, math.Round(level))))
 		}
 	}
-	s := newSearch(g, p, sheet.Standard, c.rod)
+	s := newSearch(g, p, ghostOfMarks(g, p), sheet.Standard, c.rod)
 	if !s.lookAtDial(s.img.hides) {
 		t.Fatal("nothing of the dial is seen")
 	}
 	return s
+}
+
+// ghostOfMarks measures the edges of all marks for it.
+func ghostOfMarks(g *Gray, p *calib.Plate) ghost {
+	var edges []edgeProfile
+	for _, m := range sheet.Standard.Marks {
+		edges = edgesOf(edges, g, m, p.ProjectDrawing, perEdge)
+	}
+	return ghostOf(g, edges, p.ProjectDrawing)
 }
 
 // onPaper is where the ray of a pixel meets flat paper, for a lens without distortion.

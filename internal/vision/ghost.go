@@ -34,15 +34,6 @@ func (h ghost) along(u, v float64) float64 { return h.u*u + h.v*v }
 // sure reports whether there is one: half light has no place where it is half as light.
 func (h ghost) sure() bool { return math.Hypot(h.u, h.v) >= ghostSure }
 
-// ghostOfMarks measures the marks' edges for it.
-func ghostOfMarks(g *Gray, s *sheet.Sheet, project projector) ghost {
-	var edges []edgeProfile
-	for _, m := range s.Marks {
-		edges = edgesOf(edges, g, m, project, perEdge)
-	}
-	return ghostOf(g, edges, project)
-}
-
 // ghostOf finds the ghost by the marks' edges, where they differ most; none where the
 // marks do not tell.
 func ghostOf(g *Gray, edges []edgeProfile, project projector) (most ghost) {

@@ -53,8 +53,8 @@ func TestDiscThroughAGhost(t *testing.T) {
 			c := pictureOf(ghosted(k.layer(), f.at(0, by)), ghosted(printedMarks, f.at(0, by)))
 			c.noise = 0.3
 			s, st := c.with(c.rodLayer(3, 50)).must(t, shadowDir)
-			if says := s.hear(st).discSays(); !s.ghost().sure() || !(says*tt.sign > 0.5) {
-				t.Errorf("%s displaced by %.1f mm: the stick is likelier by %.1f; ghost %+v", name, by, says, s.ghost())
+			if says := s.hear(st).discSays(); !s.ghost.sure() || !(says*tt.sign > 0.5) {
+				t.Errorf("%s displaced by %.1f mm: the stick is likelier by %.1f; ghost %+v", name, by, says, s.ghost)
 			}
 			if a, b := st.Growth[0]/leastGrowth, st.Growth[1]/leastGrowth; a < tt.least || b > tt.growth {
 				t.Errorf("%s displaced by %.1f mm: the blur grows by %.2f to %.2f suns", name, by, a, b)
@@ -107,11 +107,11 @@ func TestMapOfGhostedMarks(t *testing.T) {
 		return q.g, p, q.plate
 	}
 	plain, sound, _ := find(sheet.Point{})
-	if h := ghostOfMarks(plain, sheet.Standard, sound.ProjectDrawing); math.Hypot(h.u, h.v) > ghostSure/2 {
+	if h := sound.ghost; math.Hypot(h.u, h.v) > ghostSure/2 {
 		t.Errorf("a ghost of %.3f where there is none", math.Hypot(h.u, h.v))
 	}
 	g, twice, truth := find(sheet.Point{X: 0.5, Y: 0.3})
-	if h := ghostOfMarks(g, sheet.Standard, twice.ProjectDrawing); math.Hypot(h.u, h.v) < ghostSure {
+	if h := twice.ghost; math.Hypot(h.u, h.v) < ghostSure {
 		t.Errorf("a ghost of %.3f is missed", math.Hypot(h.u, h.v))
 	}
 	if twice.SigmaPx > 1.5*sound.SigmaPx { // with its edges it is 1.8

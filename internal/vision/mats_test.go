@@ -28,7 +28,7 @@ func TestMatsAreClosed(t *testing.T) {
 				continue
 			}
 			if p, _, err := FindSheet(g, sheet.Standard, calib.UnknownLens(g.W, g.H, 0)); err == nil {
-				FindShadow(g, &p.Plate, sheet.Standard, Rod{})
+				FindShadow(g, p, sheet.Standard, Rod{})
 			}
 		}
 	}

@@ -194,7 +194,7 @@ func (f *stripFit) blurOf(rows []*profileRow, about float64) float64 {
 // cleanSide is that of the edge which a ghost leaves alone, negative for the left one; 0 where it leaves
 // both or there is none: half light along the other is no penumbra.
 func (f *stripFit) cleanSide() float64 {
-	h := f.ghost()
+	h := f.ghost
 	if across := f.ghostToRight(); h.sure() && math.Abs(across) > ghostFacing*math.Hypot(h.u, h.v) {
 		return -across
 	}

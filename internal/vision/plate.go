@@ -74,6 +74,8 @@ type FoundSheet struct {
 	*calib.Fit
 	Flat  *calib.Fit // the same samples on a sheet taken as flat: its residual shows the curl
 	Marks []int      // ids of the marks that took part, ascending
+
+	ghost ghost // of a telephone's second frame
 }
 
 // FindSheet finds the sheet's marks in g and fits the map from the sheet to the
@@ -216,7 +218,8 @@ func (l *sheetSearch) plateFrom(all []candidate, h calib.Homography, seen []cand
 	if len(astray) >= astrayMost {
 		return nil, len(marks), ErrMarksDisagree
 	}
-	samples = withoutGhost(ghostOf(l.g, edges, fit.ProjectDrawing), samples, fit.ProjectDrawing)
+	double := ghostOf(l.g, edges, fit.ProjectDrawing)
+	samples = withoutGhost(double, samples, fit.ProjectDrawing)
 	samples = append(samples, tickSamples(l.g, l.sheet, fit)...)
 	if fit, err = fit.Refit(samples, flat); err != nil {
 		return nil, len(marks), err
@@ -229,7 +232,7 @@ func (l *sheetSearch) plateFrom(all []candidate, h calib.Homography, seen []cand
 		return nil, len(marks), ErrMarksDisagree
 	}
 	slices.Sort(marks)
-	return &FoundSheet{Fit: curled, Flat: fit, Marks: marks}, len(marks), nil
+	return &FoundSheet{Fit: curled, Flat: fit, Marks: marks, ghost: double}, len(marks), nil
 }
 
 // searchIn looks for marks in the picture shrunk by factor and returns their

@@ -2,7 +2,6 @@ package vision
 
 import (
 	"math"
-	"sync"
 
 	"shadowread/internal/calib"
 	"shadowread/internal/sheet"
@@ -29,9 +28,9 @@ type search struct {
 	sheet *sheet.Sheet
 	rod   Rod
 	img   *rodImage
-	dial  *dialImage   // nil until it is looked at
-	rays  []ray        // the lines on it, strongest first
-	ghost func() ghost // of a telephone's second frame
+	dial  *dialImage // nil until it is looked at
+	rays  []ray      // the lines on it, strongest first
+	ghost ghost      // of a telephone's second frame
 	// steady leaves out the rows by another shadow's rim, where enough are left.
 	steady bool
 	// among leaves out the rows that are not as broad as the rod is said to be thick: things lie
@@ -41,9 +40,8 @@ type search struct {
 	topMM float64
 }
 
-func newSearch(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod) *search {
-	ghost := sync.OnceValue(func() ghost { return ghostOfMarks(g, s, p.ProjectDrawing) })
-	return &search{g: g, plate: p, sheet: s, rod: rod, img: newRodImage(p, s, rod), ghost: ghost}
+func newSearch(g *Gray, p *calib.Plate, h ghost, s *sheet.Sheet, rod Rod) *search {
+	return &search{g: g, plate: p, sheet: s, rod: rod, img: newRodImage(p, s, rod), ghost: h}
 }
 
 // raw returns the light seen at a place on the paper; NaN outside the picture.

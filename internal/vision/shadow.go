@@ -6,7 +6,6 @@ import (
 	"math"
 
 	"shadowread/internal/angle"
-	"shadowread/internal/calib"
 	"shadowread/internal/sheet"
 )
 
@@ -80,9 +79,12 @@ const (
 // itself is such a line; its image is predicted from the camera's place and
 // masked. Each candidate is then measured edge by edge and must look like a
 // shadow: two parallel edges, a rod's width, and no witness against it (castByRod).
-func FindShadow(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod) (*Strip, error) {
-	q := newSearch(g, p, s, rod)
-	if rod.Hangs {
+func FindShadow(g *Gray, p *FoundSheet, s *sheet.Sheet, rod Rod) (*Strip, error) {
+	return newSearch(g, &p.Plate, p.ghost, s, rod).find()
+}
+
+func (q *search) find() (*Strip, error) {
+	if q.rod.Hangs {
 		return q.findHanging()
 	}
 	st, err := q.findStanding()
@@ -94,7 +96,7 @@ func FindShadow(g *Gray, p *calib.Plate, s *sheet.Sheet, rod Rod) (*Strip, error
 	if st, again := q.amongRays(); again == nil || errors.Is(again, ErrAmbiguous) {
 		return st, again
 	}
-	if among := *q; rod.DiameterMM > 0 {
+	if among := *q; q.rod.DiameterMM > 0 {
 		among.steady, among.among = false, true
 		if st, again := among.amongRays(); again == nil {
 			return st, nil

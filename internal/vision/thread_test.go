@@ -44,7 +44,7 @@ func TestPlumbLineChecks(t *testing.T) {
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			s := tt.c.search(t)
-			st, err := FindShadow(s.g, s.plate, s.sheet, tt.c.rod)
+			st, err := s.find()
 			if err != tt.want { // not one that wraps it
 				t.Errorf("%v, want %v: %+v", err, tt.want, st)
 			}

@@ -144,7 +144,7 @@ func (f *stripFit) uneven() bool {
 func (f *stripFit) ghostToRight() float64 {
 	a, b := f.plate.Project(f.frame.at(scaleAt, 0)), f.plate.Project(f.frame.at(scaleAt, 1))
 	long := math.Hypot(b.U-a.U, b.V-a.V)
-	return f.ghost().along((b.U-a.U)/long, (b.V-a.V)/long)
+	return f.ghost.along((b.U-a.U)/long, (b.V-a.V)/long)
 }
 
 // taper is what the edges' disagreement turned, whose variance is expected, adds to the

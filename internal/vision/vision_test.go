@@ -126,7 +126,7 @@ func TestStripOfAnIndependentRenderer(t *testing.T) {
 	}()
 	for _, tr := range loadTruth(t) {
 		g, p := mustPlate(t, tr.File, 1)
-		s, err := FindShadow(g, &p.Plate, sheet.Standard, Rod{})
+		s, err := FindShadow(g, p, sheet.Standard, Rod{})
 		if !tr.Readable {
 			if !errors.Is(err, ErrNoShadow) {
 				t.Errorf("%s: %v, want no shadow", tr.File, err)
@@ -246,7 +246,7 @@ func TestStripReachesTheBoundAndOwnsUpToIt(t *testing.T) {
 // measureOnly measures the strip in a picture that shows nothing else, so that no
 // rod can be seen and no witness heard.
 func measureOnly(g *Gray, p *calib.Plate, dir angle.Angle) (*Strip, error) {
-	q := newSearch(g, p, sheet.Standard, Rod{})
+	q := newSearch(g, p, ghost{}, sheet.Standard, Rod{})
 	if !q.lookAtDial(q.img.hides) {
 		return nil, ErrNoShadow
 	}
