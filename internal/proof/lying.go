@@ -150,9 +150,6 @@ func (rep *LyingReport) one(ctx context.Context, o SoakOptions, dir string, seed
 	rep.All++
 	if !res.OK() {
 		rep.Refused++
-		if rep.Reasons == nil {
-			rep.Reasons = map[reading.Reason]int{}
-		}
 		rep.Reasons[res.Reason]++
 		return nil
 	}

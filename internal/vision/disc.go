@@ -15,6 +15,7 @@ const (
 	surelyLies, maybeLies, maybeCast = 2.5, 1.0, 1.0
 	// The camera's blur is sought in steps of blurStep, and then of its roots down to finestBlur.
 	blurStep, finestBlur = 1.3, 1.05
+	mostBlur             = 12.0 // px, to which it is sought where the greatest of them fits best
 	// alikeSamples is over how many samples, half a pixel each, a misfit is the same. The end is
 	// one place, whose shape is not all known: what it says against the edges counts endCounts.
 	alikeSamples, endCounts = 4, 1.0 / 3
@@ -284,6 +285,10 @@ func (d *discFit) least(sides []*profile, end *profile, growths []float64) (sum,
 				}
 			}
 			for _, blur := range cameraBlurs {
+				try(blur)
+			}
+			for blur := cameraBlurs[len(cameraBlurs)-1]; at[0] == blur && blur < mostBlur; {
+				blur *= blurStep // neither law may win for want of blur
 				try(blur)
 			}
 			for step := math.Sqrt(blurStep); step > finestBlur; step = math.Sqrt(step) {

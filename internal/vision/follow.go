@@ -85,9 +85,6 @@ func (f *stripFit) followStrip(axis fitLine) (length, sigma, atLeast float64) {
 		if math.IsNaN(core+l+r) || l < alikeFlanks*r || r < alikeFlanks*l || min(l, r) < leastLight {
 			continue
 		}
-		if d < f.sheet.Dial.ClearZone[1] && max(l, r) < f.lit(p)*(1-f.depth/2) {
-			continue // in another shadow, whose rim is no strip
-		}
 		v := core / ((l + r) / 2)
 		run = append(run, looked{d, v, (l + r) / 2})
 		switch {

@@ -1,0 +1,32 @@
+package vision
+
+import (
+	"math"
+	"testing"
+)
+
+// A bar's shadow is as soft all along, and more than any camera makes ink: that the blur is not
+// among those tried first makes it no shadow of the rod.
+func TestDiscOfASoftBar(t *testing.T) {
+	for _, blur := range []float64{0.7, 0.9, 1.2} { // mm, at 3.3 px to one
+		k := sunCast()
+		k.width, k.blur, k.opens = 4, blur, 0
+		c := pictureOf(k.layer())
+		s, st := c.must(t, shadowDir)
+		if says := s.hear(st).discSays(); says < -maybeCast {
+			t.Errorf("soft by %.1f mm: a shadow of the rod is likelier by %.1f", blur, -says)
+		}
+	}
+}
+
+// Misfits of half a level are neither law's doing: by how much the one is less tells little.
+func TestFitsTooGoodTellLittle(t *testing.T) {
+	level := 1 / 255.0
+	const n = 248
+	if says := likelier(n*sq(0.60*level), n*sq(0.55*level), n); says < 0 || says > surelyLies+maybeCast {
+		t.Errorf("0.55 of a level over 0.60: likelier by %.1f", says)
+	}
+	if says := likelier(n*sq(2.2*level), n*sq(1.7*level), n); math.Abs(says-14.8) > 1 { // as without it: n/8 ln 1.675 = 16.0
+		t.Errorf("1.7 levels over 2.2: likelier by %.1f", says)
+	}
+}
