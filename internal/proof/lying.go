@@ -30,7 +30,7 @@ type LyingReport struct {
 // clouds and as long as the sun's shadow would be, and reads them: none may give a heading but
 // that of a shadow which is there as well.
 func Lying(ctx context.Context, o SoakOptions) (*LyingReport, error) {
-	rep := &LyingReport{draw: lyingScene}
+	rep := &LyingReport{Reasons: map[reading.Reason]int{}, draw: lyingScene}
 	return rep, eachSeed(ctx, o, "lying", rep.one)
 }
 

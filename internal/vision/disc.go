@@ -41,6 +41,7 @@ const (
 // makes greater; the camera's own blur, px; how far sharpening reaches, px, and how strong it is.
 var (
 	lyingGrowths, castGrowths = []float64{0, 0.1}, []float64{1, 0.7, 1.5, 2.5, 4}
+	aureoles                  = []aureole{{0.3, 0.1}, {0.15, 0.1}, {0.3, 0.05}, {0.15, 0.05}, {0.5, 0.1}}
 	cameraBlurs               = ratios(0.36, blurStep, 7)
 	sharpenReach              = []float64{1, 1.8, 3.2}
 	firstShifts               = []float64{-2, -1, 1, 2}
@@ -90,15 +91,23 @@ func (f *stripFit) discSays(axis fitLine, st *Strip) (says float64, ok bool) {
 	}
 	lying, n := d.least(sides, end, lyingGrowths)
 	cast := [2]float64{math.Inf(1), math.Inf(1)}
-	for _, g := range castGrowths {
-		least, _ := d.least(sides, end, []float64{g})
+	try := func(growth float64) (surely bool) {
+		least, _ := d.least(sides, end, []float64{growth})
 		cast[0], cast[1] = min(cast[0], least[0]), min(cast[1], least[1])
 		alone, both := likelier(cast[0], lying[0], n[0]), likelier(cast[1], lying[1], n[1])
 		if says = alone + endCounts*(both-alone); alone > 0 {
 			says = max(says, both) // edges and end say the same
 		}
-		if says < -surelyLies {
-			break // more would speak for a shadow, too
+		return says < -surelyLies // more would speak for a shadow, too
+	}
+	for _, g := range castGrowths {
+		if try(g) {
+			return says, true
+		}
+	}
+	for _, d.haze = range aureoles {
+		if try(castGrowths[0]) {
+			break
 		}
 	}
 	return says, true
@@ -198,10 +207,15 @@ type discFit struct {
 	step      float64
 	edge, own []float64 // the strip as the camera blurs it, and blurred once more
 	second    frameTwo
+	haze      aureole
 	seen, by  []float64 // the profile, and weights of a blur
 	flat      [4][]float64
 	room      []float64
 }
+
+// aureole is the light about the disc that haze scatters: its part of all, and its breadth, radians. No
+// law alone blurs edges as both do.
+type aureole struct{ part, breadth float64 }
 
 // frameTwo is a telephone's second frame: what takes more than part of the strip's depth of the light is
 // the mean of two places shift px apart across the strip, and the edges lie farther out, px, than where
@@ -359,12 +373,19 @@ func (d *discFit) add(total []float64, p *profile, blur, reach, growth, shift fl
 		d.flat[i] = sized(d.flat[i], len(p.v))
 	}
 	left, right := p.left-d.second.left/p.px, p.right+d.second.right/p.px
-	law := lawOf(blur/p.px, sunDisc/4*p.far, growth)
+	law, wide := lawOf(blur/p.px, sunDisc/4*p.far, growth), lawOf(blur/p.px, d.haze.breadth/4*p.far, 1)
 	for j := range d.edge {
 		x := float64(j-half-pad)*d.step - shift
 		inside := law.cdf(right - x)
 		if !p.end {
 			inside *= law.cdf(x - left)
+		}
+		if d.haze.part > 0 {
+			broad := wide.cdf(right - x)
+			if !p.end {
+				broad = max(0, broad+wide.cdf(x-left)-1)
+			}
+			inside += d.haze.part * (broad - inside)
 		}
 		d.edge[j] = p.paper * (1 - p.depth*inside)
 		if k := j - pad; k >= 0 && k < len(p.v) {

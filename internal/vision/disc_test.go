@@ -3,6 +3,8 @@ package vision
 import (
 	"math"
 	"testing"
+
+	"shadowread/internal/sheet"
 )
 
 // A bar's shadow is as soft all along, and more than any camera makes ink: that the blur is not
@@ -28,5 +30,33 @@ func TestFitsTooGoodTellLittle(t *testing.T) {
 	}
 	if says := likelier(n*sq(2.2*level), n*sq(1.7*level), n); math.Abs(says-14.8) > 1 { // as without it: n/8 ln 1.675 = 16.0
 		t.Errorf("1.7 levels over 2.2: likelier by %.1f", says)
+	}
+}
+
+// Dusty air puts a broad, faint light about the disc. Its half shadow over the disc's own is no stick's, and a
+// stick's edges are as sharp in such light.
+func TestDiscThroughHaze(t *testing.T) {
+	for _, part := range []float64{0.15, 0.27, 0.4} {
+		for _, breadth := range []float64{0.06, 0.1} { // radians
+			k := sunCast()
+			k.width = 4.6
+			broad := k
+			broad.opens *= breadth / sunDisc
+			disc, about := k.layer(), broad.layer()
+			c := pictureOf(func(p sheet.Point) float64 { return (1-part)*disc(p) + part*about(p) })
+			c.scale, c.noise = 5, 0.2
+			s, st := c.must(t, shadowDir)
+			if says := s.hear(st).discSays(); says > -surelyLies {
+				t.Errorf("%v of the light from %v about the sun: a stick is likelier by %.1f", part, breadth, says)
+			}
+		}
+	}
+	k := sunCast()
+	k.width, k.opens = 4.6, 0
+	c := pictureOf(k.layer())
+	c.scale, c.noise = 5, 0.2
+	s, st := c.must(t, shadowDir)
+	if says := s.hear(st).discSays(); says < surelyLies {
+		t.Errorf("a stick is likelier by %.1f", says)
 	}
 }
