@@ -2,8 +2,9 @@ package vision
 
 import (
 	"math"
+	"slices"
 
-	"shadowread/internal/rank"
+	"gonum.org/v1/gonum/floats"
 )
 
 // What the fit of a strip's depth and blur goes by.
@@ -20,7 +21,11 @@ const (
 	// growthRows is the fewest rows of a half whose blur is measured, in growthParts parts, of
 	// which the middle one counts: what holds the foot, or another shadow, blurs one part.
 	growthRows, growthParts = 8, 6
-	leastScatter            = 1e-3 // mm squared: of the parts, at least, lest chance make them alike and sure
+	// The scatter of all parts is their root mean square off the middle one of their half, but for the two
+	// farthest off, leastScatter, mm squared, at least; ofHalves times that is one sigma of the difference of
+	// the middle ones (drawn normal laws: of a median absolute deviation of six parts by themselves
+	// chance made one in sixteen surely differ by four sigmas).
+	leastScatter, ofHalves = 6e-4, 1.08
 	// unevenFocus is the part by which the camera's own blur may be less at the strip's end.
 	unevenFocus = 0.02
 	// A blur is sought in blurHalf steps of blurRatio to each side of the one expected: a
@@ -142,23 +147,27 @@ func (f *stripFit) growth() (least, most, sigma float64) {
 	if len(near) < growthRows || len(far) < growthRows {
 		return 0, 0, math.Inf(1)
 	}
-	variance := func(rows []*profileRow) (v, vs, at float64) {
+	off := make([]float64, 0, 2*growthParts)
+	variance := func(rows []*profileRow) (v, at float64) {
 		for _, r := range rows {
 			at += r.s / float64(len(rows))
 		}
-		// Blur in small parts of the half: the middle one and its scatter.
+		// Blur in small parts of the half: the middle one, and how far the others are off.
 		var all [growthParts]float64
 		for k := range all {
 			all[k] = sq(f.blurOf(rows[k*len(rows)/growthParts:(k+1)*len(rows)/growthParts], f.sigma(at)))
 		}
 		v = quantile(all[:], 0.5)
-		return v, max(rank.MadSigma*quantile(apart(all[:], v), 0.5), leastScatter) / math.Sqrt(growthParts-1), at
+		off = append(off, apart(all[:], v)...)
+		return v, at
 	}
-	v0, s0, a0 := variance(near)
-	v1, s1, a1 := variance(far)
+	v0, a0 := variance(near)
+	v1, a1 := variance(far)
+	slices.Sort(off)
+	scatter := max(floats.Norm(off[:len(off)-2], 2)/math.Sqrt(float64(len(off)-2)), leastScatter)
 	span := a1*a1 - a0*a0
 	growth, camera := (v1-v0)/span, f.blur*f.blur*(sq(f.pxAcross(0)/f.pxAcross(a1))-sq(f.pxAcross(0)/f.pxAcross(a0)))/span
-	return growth - max(camera, 0), growth - min(camera, 0) + unevenFocus*f.blur*f.blur/span, math.Hypot(s0, s1) / span
+	return growth - max(camera, 0), growth - min(camera, 0) + unevenFocus*f.blur*f.blur/span, ofHalves * scatter / span
 }
 
 // apart returns how far values lie from one.
