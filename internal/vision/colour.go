@@ -121,7 +121,14 @@ func (f *stripFit) hues(axis fitLine) (out [blueLight]hue, ok bool) {
 		a := f.huesOver(&c, r.s, mid-beyond-huePaper, mid-beyond)
 		b := f.huesOver(&c, r.s, mid+beyond, mid+beyond+huePaper)
 		for k := range out {
-			if paper := (a[k] + b[k]) / 2; !math.IsNaN(core[k] - paper) {
+			paper := (a[k] + b[k]) / 2
+			switch { // the rod's image may hide one side
+			case math.IsNaN(a[k]):
+				paper = b[k]
+			case math.IsNaN(b[k]):
+				paper = a[k]
+			}
+			if !math.IsNaN(core[k] - paper) {
 				cores[k], papers[k] = append(cores[k], core[k]-paper), append(papers[k], paper)
 			}
 		}

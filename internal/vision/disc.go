@@ -41,11 +41,13 @@ const (
 // makes greater; the camera's own blur, px; how far sharpening reaches, px, and how strong it is.
 var (
 	lyingGrowths, castGrowths = []float64{0, 0.1}, []float64{1, 0.7, 1.5, 2.5, 4}
-	aureoles                  = []aureole{{0.3, 0.1}, {0.15, 0.1}, {0.3, 0.05}, {0.15, 0.05}, {0.5, 0.1}}
-	cameraBlurs               = ratios(0.36, blurStep, 7)
-	sharpenReach              = []float64{1, 1.8, 3.2}
-	firstShifts               = []float64{-2, -1, 1, 2}
-	sharpenings               = [11]float64{0, 0.2, 0.4, 0.6, 0.8, 1, 1.25, 1.5, 2, 2.5, 3}
+	aureoles                  = []aureole{{0.3, 0.1, 0}, {0.15, 0.1, 0}, {0.3, 0.05, 0}, {0.15, 0.05, 0}, {0.5, 0.1, 0}}
+	// What lies keeps some of the sky's light from the paper beside it: as far as it is thick, all along.
+	shades       = []aureole{{0.15, 0, 0.5}, {0.3, 0, 0.5}, {0.15, 0, 1}, {0.3, 0, 1}, {0.3, 0, 2}}
+	cameraBlurs  = ratios(0.36, blurStep, 7)
+	sharpenReach = []float64{1, 1.8, 3.2}
+	firstShifts  = []float64{-2, -1, 1, 2}
+	sharpenings  = [11]float64{0, 0.2, 0.4, 0.6, 0.8, 1, 1.25, 1.5, 2, 2.5, 3}
 )
 
 func ratios(from, ratio float64, n int) (out []float64) {
@@ -105,9 +107,16 @@ func (f *stripFit) discSays(axis fitLine, st *Strip) (says float64, ok bool) {
 			return says, true
 		}
 	}
+	if says < 0 {
+		return says, true
+	}
+	for _, d.haze = range shades {
+		least, _ := d.least(sides, end, lyingGrowths[:1])
+		lying[0], lying[1] = min(lying[0], least[0]), min(lying[1], least[1])
+	}
 	for _, d.haze = range aureoles {
-		if try(castGrowths[0]) {
-			break
+		if try(castGrowths[0]); says < 0 {
+			return 0, true // broad half light is not sure to be haze's
 		}
 	}
 	return says, true
@@ -213,9 +222,9 @@ type discFit struct {
 	room      []float64
 }
 
-// aureole is the light about the disc that haze scatters: its part of all, and its breadth, radians. No
-// law alone blurs edges as both do.
-type aureole struct{ part, breadth float64 }
+// aureole is the light about the disc that haze scatters: its part of all, and its breadth, radians; or, with one
+// sigma over the strip's breadth, what takes the sky's light beside a thing. No law alone blurs edges as both do.
+type aureole struct{ part, breadth, thick float64 }
 
 // frameTwo is a telephone's second frame: what takes more than part of the strip's depth of the light is
 // the mean of two places shift px apart across the strip, and the edges lie farther out, px, than where
@@ -373,7 +382,7 @@ func (d *discFit) add(total []float64, p *profile, blur, reach, growth, shift fl
 		d.flat[i] = sized(d.flat[i], len(p.v))
 	}
 	left, right := p.left-d.second.left/p.px, p.right+d.second.right/p.px
-	law, wide := lawOf(blur/p.px, sunDisc/4*p.far, growth), lawOf(blur/p.px, d.haze.breadth/4*p.far, 1)
+	law, wide := lawOf(blur/p.px, sunDisc/4*p.far, growth), lawOf(blur/p.px, d.haze.breadth/4*p.far+d.haze.thick*(right-left), 1)
 	for j := range d.edge {
 		x := float64(j-half-pad)*d.step - shift
 		inside := law.cdf(right - x)

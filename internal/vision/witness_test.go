@@ -100,7 +100,7 @@ func TestWitnesses(t *testing.T) {
 	sharp := func(st *Strip) { st.GrowthSigma = leastGrowth } // vouches for nothing
 	ended := func(st *Strip) { st.GrowthSigma, st.Length = leastGrowth, 80 }
 	blurs := changeWeak(func(k *casting) { k.to, k.opens = 300, 0.0007 })
-	blunt := changeWeak(func(k *casting) { k.opens = 0.001 }) // between a stick and a shadow
+	blunt := changeWeak(func(k *casting) { k.opens = 0.0016 }) // between a stick and a shadow
 	faint := func(st *Strip) { st.Growth, st.GrowthSigma = [2]float64{0, 0.4 * leastGrowth}, 0.05*leastGrowth }
 	// From nearly above a ball over the foot, of which the strip's end shows the shadow, and shade behind.
 	const ballHigh, ratio = 45.0, 1.0
