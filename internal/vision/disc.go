@@ -110,11 +110,11 @@ func (f *stripFit) discSays(axis fitLine, st *Strip) (says float64, ok bool) {
 	if says < 0 {
 		return says, true
 	}
-	for _, d.haze = range shades {
+	for _, d.haze = range shades { // what local tones make about any strip looks the same
 		least, _ := d.least(sides, end, lyingGrowths[:1])
 		lying[0], lying[1] = min(lying[0], least[0]), min(lying[1], least[1])
 	}
-	for _, d.haze = range aureoles {
+	for _, d.haze = range slices.Concat(shades, aureoles) {
 		if try(castGrowths[0]); says < 0 {
 			return 0, true // broad half light is not sure to be haze's
 		}
