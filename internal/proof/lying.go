@@ -23,16 +23,23 @@ type LyingReport struct {
 	All, Refused, Right int
 	Reasons             map[reading.Reason]int
 	Wrong               []string
-	draw                func(o SoakOptions, seed uint64) (s *render.Scene, what string, own bool)
+	draw                trapDrawer
 }
 
 // Lying draws sticks that lie from a standing rod's foot, or where one would stand, mostly under
 // clouds and as long as the sun's shadow would be, and reads them: none may give a heading but
 // that of a shadow which is there as well.
 func Lying(ctx context.Context, o SoakOptions) (*LyingReport, error) {
-	rep := &LyingReport{Reasons: map[reading.Reason]int{}, draw: lyingScene}
-	return rep, eachSeed(ctx, o, "lying", rep.one)
+	return readTraps(ctx, o, "lying", lyingScene)
 }
+
+// readTraps reads what draw lays; own tells that the rod casts a shadow of its own.
+func readTraps(ctx context.Context, o SoakOptions, name string, draw trapDrawer) (*LyingReport, error) {
+	rep := &LyingReport{Reasons: map[reading.Reason]int{}, draw: draw}
+	return rep, eachSeed(ctx, o, name, rep.one)
+}
+
+type trapDrawer func(o SoakOptions, seed uint64) (s *render.Scene, what string, own bool)
 
 // sticks are what they may be of.
 var sticks = []render.Material{

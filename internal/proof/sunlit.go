@@ -7,7 +7,6 @@ import (
 	"math/rand/v2"
 
 	"shadowread/internal/angle"
-	"shadowread/internal/reading"
 	"shadowread/internal/render"
 	"shadowread/internal/sheet"
 )
@@ -16,8 +15,7 @@ import (
 // of shade by their side, and shadows of what stands elsewhere, the rod's own mostly hidden,
 // washed out or not there. Where it is seen too it may be read.
 func Sunlit(ctx context.Context, o SoakOptions) (*LyingReport, error) {
-	rep := &LyingReport{Reasons: map[reading.Reason]int{}, draw: sunnyTrap}
-	return rep, eachSeed(ctx, o, "sunlit", rep.one)
+	return readTraps(ctx, o, "sunlit", sunnyTrap)
 }
 
 // trap is a scene being laid.

@@ -110,23 +110,18 @@ func (h *hearing) clearPast() bool {
 // most light of its core, over that of the paper to both sides, and that. seen is false where ink hides
 // one of them, or a side is another ground.
 func (f *stripFit) pastPrint(s, mid, width float64) (cores [2]float64, beside float64, seen bool) {
-	hidden, flank, least := func(sheet.Point) bool { return false }, plainFlank, leastWhite
-	switch onLubber, m := covered(f.sheet, f.frame.at(s, mid), width); {
-	case onLubber:
+	none := func(sheet.Point) bool { return false }
+	w, seen := f.between(s, mid, width, none, none)
+	if !seen {
 		return cores, 0, false
-	case m != nil:
-		flank, least = besideMark, markLeast
-		hidden = func(q sheet.Point) bool { return inked(m, q) }
 	}
-	off := width/2 + flankBlur*f.sigma(s) + flankGap
-	l := f.brightPart(patch{s, followWindow, mid - off - flank, mid - off}, hidden, least)
-	r := f.brightPart(patch{s, followWindow, mid + off, mid + off + flank}, hidden, least)
-	if !(l > alikeFlanks*r && r > alikeFlanks*l) || !onPage(f.frame.at(s, mid-off-flank)) || !onPage(f.frame.at(s, mid+off+flank)) {
+	l, r, left, right := w.flanks()
+	if !(l > alikeFlanks*r && r > alikeFlanks*l) || !left || !right {
 		return cores, 0, false
 	}
 	beside, cores = (l+r)/2, [2]float64{math.Inf(1), math.Inf(-1)}
 	for _, n := range [3]float64{-clearAside, 0, clearAside} {
-		v := f.brightPart(patch{s, followWindow, mid + (n-clearPart)*width, mid + (n+clearPart)*width}, hidden, least) / beside
+		v := w.light((n-clearPart)*width, (n+clearPart)*width) / beside
 		if math.IsNaN(v) {
 			return cores, 0, false
 		}

@@ -130,12 +130,7 @@ func likelier(cast, lying, n float64) float64 {
 
 // sideProfiles are medians over parts of the strip; nil where it has too few rows.
 func (f *stripFit) sideProfiles(axis fitLine) (list []*profile) {
-	var rows []*profileRow
-	for i := range f.rows {
-		if f.rows[i].ok {
-			rows = append(rows, &f.rows[i])
-		}
-	}
+	rows := f.goodRows()
 	if len(rows) < leastRows*discBins/2 {
 		return nil
 	}
@@ -382,7 +377,11 @@ func (d *discFit) add(total []float64, p *profile, blur, reach, growth, shift fl
 		d.flat[i] = sized(d.flat[i], len(p.v))
 	}
 	left, right := p.left-d.second.left/p.px, p.right+d.second.right/p.px
-	law, wide := lawOf(blur/p.px, sunDisc/4*p.far, growth), lawOf(blur/p.px, d.haze.breadth/4*p.far+d.haze.thick*(right-left), 1)
+	law := lawOf(blur/p.px, sunDisc/4*p.far, growth)
+	var wide discLaw
+	if d.haze.part > 0 {
+		wide = lawOf(blur/p.px, d.haze.breadth/4*p.far+d.haze.thick*(right-left), 1)
+	}
 	for j := range d.edge {
 		x := float64(j-half-pad)*d.step - shift
 		inside := law.cdf(right - x)

@@ -63,20 +63,13 @@ func (f *stripFit) followStrip(axis fitLine) (length, sigma, atLeast float64) {
 		if !f.g.contains(f.plate.Project(p), insidePicture) {
 			break
 		}
-		hidden, flank, least := f.img.hides, plainFlank, leastWhite
-		switch onLubber, m := covered(f.sheet, p, width); {
-		case onLubber:
+		w, seen := f.between(d, mid, width, f.img.hides, f.hides)
+		if !seen {
 			continue
-		case m != nil: // only what is drawn white there, farther to the sides
-			flank, least = besideMark, markLeast
-			hidden = func(q sheet.Point) bool { return f.hides(q) || inked(m, q) }
 		}
-		off := width/2 + flankBlur*f.sigma(d) + flankGap
-		core := f.brightPart(patch{d, window, mid - followCore*width, mid + followCore*width}, hidden, least)
-		l := f.brightPart(patch{d, window, mid - off - flank, mid - off}, hidden, least)
-		r := f.brightPart(patch{d, window, mid + off, mid + off + flank}, hidden, least)
-		// By the page's edge the one flank that is on the page stands for both.
-		switch left, right := onPage(f.frame.at(d, mid-off-flank)), onPage(f.frame.at(d, mid+off+flank)); {
+		core := w.light(-followCore*width, followCore*width)
+		l, r, left, right := w.flanks()
+		switch { // By the page's edge the one flank that is on the page stands for both.
 		case right && !left:
 			l = r
 		case left && !right:
@@ -124,6 +117,38 @@ func (f *stripFit) followStrip(axis fitLine) (length, sigma, atLeast float64) {
 		return end - anyTip*width, math.Sqrt(sq(endSigma) + sq(endBlurSigma*f.sigma(end)) + sq(anyTipSigma*width) + gap*gap/12), 0
 	}
 	return 0, 0, atLeast
+}
+
+// windows are how a line is looked at between print, in windows across it at a distance from the foot.
+type windows struct {
+	*stripFit
+	s, mid     float64
+	off, flank float64 // where the flanks begin, from the middle, and their breadth
+	hidden     func(sheet.Point) bool
+	least      int // places of a window that must be seen
+}
+
+// between tells how to look at a line of a breadth; plain and marked hide what stands before plain paper and
+// before a mark. seen is false where the lubber line runs.
+func (f *stripFit) between(s, mid, width float64, plain, marked func(sheet.Point) bool) (w windows, seen bool) {
+	w = windows{f, s, mid, width/2 + flankBlur*f.sigma(s) + flankGap, plainFlank, plain, leastWhite}
+	onLubber, m := covered(f.sheet, f.frame.at(s, mid), width)
+	if m != nil { // only what is drawn white there, farther to the sides
+		w.flank, w.least = besideMark, markLeast
+		w.hidden = func(q sheet.Point) bool { return marked(q) || inked(m, q) }
+	}
+	return w, !onLubber
+}
+
+// light is that of a window across, from the line's middle.
+func (w *windows) light(from, to float64) float64 {
+	return w.brightPart(patch{w.s, followWindow, w.mid + from, w.mid + to}, w.hidden, w.least)
+}
+
+// flanks are the light to the left and to the right, and whether each lies on the page.
+func (w *windows) flanks() (l, r float64, left, right bool) {
+	far := w.off + w.flank
+	return w.light(-far, -w.off), w.light(w.off, far), onPage(w.frame.at(w.s, w.mid-far)), onPage(w.frame.at(w.s, w.mid+far))
 }
 
 // castOn reports whether a line that goes on from the plain paper, up to one distance, over darker

@@ -192,6 +192,16 @@ func (f *stripFit) good() (n int) {
 	return n
 }
 
+// goodRows are those that count, from the foot outward.
+func (f *stripFit) goodRows() (good []*profileRow) {
+	for i := range f.rows {
+		if f.rows[i].ok {
+			good = append(good, &f.rows[i])
+		}
+	}
+	return good
+}
+
 func (f *stripFit) lastGood() (s float64) {
 	for i := range f.rows {
 		if f.rows[i].ok {

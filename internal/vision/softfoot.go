@@ -25,13 +25,7 @@ func (h *hearing) softFoot() bool {
 	if f == nil || h.rod.Hangs {
 		return false
 	}
-	ink := f.inkBlur()
-	var near []*profileRow
-	for i := range f.rows {
-		if f.rows[i].ok {
-			near = append(near, &f.rows[i])
-		}
-	}
+	ink, near := f.inkBlur(), f.goodRows()
 	near = near[:max(min(len(near), leastRows), int(softRows*float64(len(near))))]
 	if math.IsNaN(ink) || len(near) == 0 {
 		return false
