@@ -127,6 +127,11 @@ const (
 	// mark at all: of a larger one it shows those of a sheet that takes up a tenth of the
 	// width, and a picture of nothing but grain costs most.
 	mostTwice = 13_000_000
+	// What looks at two sizes of a JPEG cost, in sound photos of 12 megapixels, by each megabyte of the file
+	// and each of its megapixels (measured, of grain with a few marks in it). The second look is taken where
+	// that is within mostCost: where the sheet was found in the first, that one serves.
+	costMB, costMP = 0.32, 0.1
+	mostCost       = 9.7
 	// enoughScale is the least scale on the dial, px/mm, with which a shrunk
 	// picture will do.
 	enoughScale = 3.0
@@ -189,7 +194,7 @@ func (p *Photo) search(factor, finest int, s *sheet.Sheet, prior Prior) (g *visi
 			}
 			coarse, inCoarse = g, plate
 		}
-		if found == 0 && p.pixels > mostTwice {
+		if found == 0 && p.pixels > mostTwice || !p.affordsFiner() {
 			break
 		}
 	}
@@ -197,6 +202,12 @@ func (p *Photo) search(factor, finest int, s *sheet.Sheet, prior Prior) (g *visi
 		return coarse, inCoarse, found, nil
 	}
 	return g, plate, found, err
+}
+
+// affordsFiner reports whether the picture may be decoded at a second size: of 100 megapixels of grain
+// with two marks both would cost as much as twenty sound photos.
+func (p *Photo) affordsFiner() bool {
+	return p.format != photo.JPEG || costMB*float64(len(p.data))/1e6+costMP*float64(p.pixels)/1e6 <= mostCost
 }
 
 // explain says why the sheet was not found and what to do.
