@@ -141,7 +141,10 @@ func (f *stripFit) sideProfiles(axis fitLine) (list []*profile) {
 		p := &profile{left: f.left.at(s) - axis.at(s), right: f.right.at(s) - axis.at(s), far: s / cos, px: f.pxAcross(s), depth: f.depthAt(s)}
 		p.paper = f.lit(f.frame.at(s, 0))
 		half := int((p.right + max(discBeyond, discBeyondPx/p.px)) / f.step)
-		columns := make([][]float64, 2*half+1)
+		columns, room := make([][]float64, 2*half+1), make([]float64, (2*half+1)*len(part))
+		for j := range columns {
+			columns[j] = room[j*len(part) : j*len(part) : (j+1)*len(part)]
+		}
 		for _, r := range part {
 			for k, v := range r.light {
 				j := int(math.Round((f.first+float64(k)*f.step-axis.at(r.s))/f.step)) + half
