@@ -73,9 +73,8 @@ func (plain) threshold(g Gray, window, below int) Gray {
 		enter, leave := sums[2*half:][:g.W], sums[:g.W]
 		for u, p := range pix {
 			sum += enter[u]
-			if (uint32(p)+uint32(below))*area <= sum+area/2 { // the mean is rounded
-				ink[u] = 255
-			}
+			// Without a branch, which noise would have guessed wrong: the sign's bits of what is too light.
+			ink[u] = uint8(^(int32(sum+area/2-(uint32(p)+uint32(below))*area) >> 31)) // the mean is rounded
 			sum -= leave[u]
 		}
 		next, last := row(v+half+1), row(v-half)

@@ -138,7 +138,8 @@ const (
 )
 
 // Find finds the sheet at the smallest size of the picture that serves: a sheet that is
-// small in it, or not found, is looked for again at a finer one. It returns the picture in
+// small in it, or not found, is looked for again at a finer one, unless the file is too large for
+// that. It returns the picture in
 // which the sheet was found, what was found, and how many of its marks were seen, whether or
 // not it fails: with "too_few_marks", "more_than_one_sheet", "poor_map" or
 // "unreadable_file".
