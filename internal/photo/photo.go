@@ -41,9 +41,9 @@ const (
 // mostBytes bounds the files of formats of which less is enough: what a decoder goes through
 // costs time by the byte, and that of HEIC holds it several times.
 var mostBytes = map[Format]int64{
-	// Some 3.4 bits for each of MaxPixels: cameras of 45 to 60 megapixels write up to 35 MB (from
+	// Some 3 bits for each of MaxPixels: cameras of 45 to 60 megapixels write up to 35 MB (from
 	// memory). Full of grain that takes nine times as long as a sound photo.
-	JPEG: 40 << 20,
+	JPEG: 36 << 20,
 	HEIC: 16 << 20, // mostHEIC at one
 }
 

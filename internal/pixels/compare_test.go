@@ -94,6 +94,26 @@ func outlinesOfOpenCV(ink Gray) [][]image.Point {
 	return all
 }
 
+// quadsOfOpenCV are those of outlines of least to most points.
+func quadsOfOpenCV(ink Gray, least, most int, part float64) (found [][4]image.Point) {
+	m := matOf(ink)
+	defer m.Close()
+	outlines := gocv.FindContours(m, gocv.RetrievalList, gocv.ChainApproxNone)
+	defer outlines.Close()
+	for i := range outlines.Size() {
+		outline := outlines.At(i) // its memory is that of all
+		if n := outline.Size(); n < least || n > most {
+			continue
+		}
+		corners := gocv.ApproxPolyDP(outline, part*float64(outline.Size()), true)
+		if corners.Size() == 4 {
+			found = append(found, [4]image.Point(corners.ToPoints()))
+		}
+		corners.Close()
+	}
+	return found
+}
+
 func outlinesInGo(ink Gray) (all [][]image.Point) {
 	trace(ink, func(p []image.Point) { all = append(all, slices.Clone(p)) })
 	return all
@@ -133,7 +153,7 @@ func TestCornersAreThoseOfOpenCV(t *testing.T) {
 				t.Fatalf("%v within %.3f:\n%v\n%v", outline, limit, want, got)
 			}
 		}
-		want, got := opencv{}.quads(ink, 8, 1000, 0.05), plain{}.quads(ink, 8, 1000, 0.05)
+		want, got := quadsOfOpenCV(ink, 8, 1000, 0.05), Quads(ink, 8, 1000, 0.05)
 		if !slices.Equal(want, got) {
 			t.Fatalf("quads %v\n%v", want, got)
 		}
@@ -247,7 +267,7 @@ func TestPhotosAreThoseOfTheLibrary(t *testing.T) {
 				continue
 			}
 			ink := Ink(got, 15, 7)
-			if a, b := (opencv{}.quads(ink, 40, 2*(got.W+got.H), 0.05)), (plain{}.quads(ink, 40, 2*(got.W+got.H), 0.05)); !slices.Equal(a, b) {
+			if a, b := quadsOfOpenCV(ink, 40, 2*(got.W+got.H), 0.05), Quads(ink, 40, 2*(got.W+got.H), 0.05); !slices.Equal(a, b) {
 				t.Errorf("%s: %d quadrilaterals, OpenCV finds %d", path, len(b), len(a))
 			}
 		}
@@ -323,10 +343,12 @@ func BenchmarkSearch(b *testing.B) {
 				e.threshold(g, 15, 7)
 			}
 		})
-		ink := e.threshold(g, 15, 7)
-		b.Run(e.name()+"/quads", func(b *testing.B) {
+	}
+	ink := Ink(g, 15, 7)
+	for name, quads := range map[string]func(Gray, int, int, float64) [][4]image.Point{"of OpenCV": quadsOfOpenCV, "ours": Quads} {
+		b.Run("quads/"+name, func(b *testing.B) {
 			for b.Loop() {
-				e.quads(ink, 40, 2*(g.W+g.H), 0.05)
+				quads(ink, 40, 2*(g.W+g.H), 0.05)
 			}
 		})
 	}

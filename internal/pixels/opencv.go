@@ -170,25 +170,6 @@ func (opencv) threshold(g Gray, window, below int) Gray {
 	return out
 }
 
-func (opencv) quads(ink Gray, least, most int, part float64) (found [][4]image.Point) {
-	src := matOf(ink)
-	defer src.Close()
-	outlines := gocv.FindContours(src, gocv.RetrievalList, gocv.ChainApproxNone)
-	defer outlines.Close()
-	for i := range outlines.Size() {
-		outline := outlines.At(i) // its memory is that of all
-		if n := outline.Size(); n < least || n > most {
-			continue
-		}
-		corners := gocv.ApproxPolyDP(outline, part*float64(outline.Size()), true)
-		if corners.Size() == 4 {
-			found = append(found, [4]image.Point(corners.ToPoints()))
-		}
-		corners.Close()
-	}
-	return found
-}
-
 // cv::CALIB_FIX_ASPECT_RATIO of calib3d.hpp. The names that the binding exports are
 // those of the fisheye module, whose bits mean other things.
 const calibFixAspectRatio gocv.CalibFlag = 2

@@ -1,13 +1,12 @@
 // Package pixels does what OpenCV is good for: it decodes a JPEG to gray, shrinks, tells
-// ink from paper, traces outlines and solves a lens. It does so by OpenCV and
+// ink from paper and solves a lens. It does so by OpenCV and
 // libjpeg-turbo, or in plain Go where these are not to be had (CGO_ENABLED=0, or the build tag
-// noopencv); nothing above knows which. Both come to the same pixels and outlines; plain Go refuses
+// noopencv); nothing above knows which. Both come to the same pixels; plain Go refuses
 // damaged JPEG data at least wherever libjpeg-turbo remarks on it.
 package pixels
 
 import (
 	"errors"
-	"image"
 )
 
 // Gray is an 8-bit picture, rows one after the other.
@@ -25,7 +24,6 @@ type engine interface {
 	decodeJPEG(data []byte, factor int) (Gray, error)
 	shrink(g Gray, factor int) Gray
 	threshold(g Gray, window, below int) Gray
-	quads(ink Gray, least, most int, part float64) [][4]image.Point
 	solveFlat(views []FlatView, width, height int, square bool) (CameraSolution, bool)
 }
 
@@ -87,16 +85,6 @@ func Ink(g Gray, window, below int) Gray {
 		return g
 	}
 	return at.threshold(g, window, below)
-}
-
-// Quads traces the outlines of all patches that are not 0, from outside and round the holes
-// in them, and simplifies those of least to most points to within a part of that number
-// of pixels (Douglas and Peucker 1973). It returns those that are left with four corners.
-func Quads(ink Gray, least, most int, part float64) [][4]image.Point {
-	if len(ink.Pix) == 0 {
-		return nil
-	}
-	return at.quads(ink, least, most, part)
 }
 
 const (

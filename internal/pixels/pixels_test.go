@@ -49,12 +49,12 @@ func TestSquareIsFound(t *testing.T) {
 		if ink.Pix[10*60+20] != 255 || ink.Pix[9*60+20] != 0 || ink.Pix[20*60+30] != 0 {
 			t.Errorf("corner %d, beside it %d, middle %d", ink.Pix[10*60+20], ink.Pix[9*60+20], ink.Pix[20*60+30])
 		}
-		got := e.quads(ink, 40, 200, 0.05)
+		got := Quads(ink, 40, 200, 0.05)
 		want := [4]image.Point{{X: 20, Y: 10}, {X: 20, Y: 29}, {X: 39, Y: 29}, {X: 39, Y: 10}}
 		if !slices.Contains(got, want) {
 			t.Errorf("%v, want %v among them", got, want)
 		}
-		if e.quads(ink, 40, 70, 0.05) != nil { // 76 points
+		if Quads(ink, 40, 70, 0.05) != nil { // 76 points
 			t.Error("longer outlines than asked for")
 		}
 	})

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"shadowread/internal/angle"
+	"shadowread/internal/photo"
 	"shadowread/internal/photofile"
 	"shadowread/internal/reading"
 )
@@ -46,8 +47,9 @@ type DamageReport struct {
 	Refused     map[reading.Reason]int
 	Wrong       []Damaged
 	WorstRatio  float64 // of those read
-	Dearest     float64 // time over that of the sound photo
+	Dearest     float64 // time over that of the sound photo, of either the quickest of three
 	DearestWhat string
+	Once        time.Duration // what a process loads once, counted to none of them
 }
 
 // soundPhoto is a photo before it is damaged.
@@ -60,12 +62,16 @@ type soundPhoto struct {
 	took      time.Duration
 }
 
+// manyTimes the sound photo's time is timed twice more.
+const manyTimes = 2
+
 // Damage changes bytes of sound photos and reads them. What is still read must have
 // the shadow where the sound photo has it; damage to the Exif data, which moves the
 // heading through time and place, is left out by comparing the shadow alone.
 func Damage(ctx context.Context, o DamageOptions) (*DamageReport, error) {
 	runtime.LockOSThread()
 	defer runtime.UnlockOSThread()
+	once := loadOnce()
 	photos, err := soundPhotos(ctx, o)
 	if err != nil {
 		return nil, err
@@ -75,7 +81,7 @@ func Damage(ctx context.Context, o DamageOptions) (*DamageReport, error) {
 		return nil, err
 	}
 	defer os.RemoveAll(dir)
-	rep := &DamageReport{Refused: map[reading.Reason]int{}}
+	rep := &DamageReport{Refused: map[reading.Reason]int{}, Once: once}
 	var mu sync.Mutex // rep
 	var wg sync.WaitGroup
 	next := make(chan int)
@@ -101,6 +107,15 @@ func Damage(ctx context.Context, o DamageOptions) (*DamageReport, error) {
 	return rep, ctx.Err()
 }
 
+// loadOnce loads the map of time zones, which a process does with the first photo whose clock has no UTC
+// offset, or one that is not kept there: the file that met it first, of thousands, was the dearest of all.
+func loadOnce() time.Duration {
+	start := cpuTime()
+	// Of the answer nothing is wanted.
+	photo.ResolveTime(photo.Facts{Clock: time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC)}, &photo.Place{}, photo.TimeOptions{})
+	return cpuTime() - start
+}
+
 func soundPhotos(ctx context.Context, o DamageOptions) (photos []*soundPhoto, err error) {
 	for _, dir := range o.Dirs {
 		truths, err := loadTruth(dir)
@@ -118,16 +133,11 @@ func soundPhotos(ctx context.Context, o DamageOptions) (photos []*soundPhoto, er
 			if p.scan = scanStart(p.data); p.scan == 0 {
 				continue
 			}
-			p.took = time.Hour
-			for range 3 { // the quickest: the first warms up
-				start := cpuTime()
-				r := reading.Read(ctx, photofile.At(p.path), p.options)
-				p.took = min(p.took, cpuTime()-start)
-				if r.Shadow == nil {
-					return nil, fmt.Errorf("%s is not read: %s", p.path, r.Reason)
-				}
-				p.direction = r.Shadow.Direction
+			r, took := timed(ctx, p.path, p.options)
+			if r.Shadow == nil {
+				return nil, fmt.Errorf("%s is not read: %s", p.path, r.Reason)
 			}
+			p.direction, p.took = r.Shadow.Direction, min(took, quickest(ctx, p.path, p.options))
 			photos = append(photos, p)
 		}
 	}
@@ -135,6 +145,20 @@ func soundPhotos(ctx context.Context, o DamageOptions) (photos []*soundPhoto, er
 		return nil, fmt.Errorf("no readable JPEG photos in %v", o.Dirs)
 	}
 	return photos, nil
+}
+
+// timed reads a photo and says how long that took.
+func timed(ctx context.Context, path string, o reading.Options) (*reading.Result, time.Duration) {
+	start := cpuTime()
+	r := reading.Read(ctx, photofile.At(path), o)
+	return r, cpuTime() - start
+}
+
+// quickest is how long a photo takes that was read before, the lesser of two times.
+func quickest(ctx context.Context, path string, o reading.Options) time.Duration {
+	_, a := timed(ctx, path, o)
+	_, b := timed(ctx, path, o)
+	return min(a, b)
 }
 
 // scanStart is where the entropy-coded data of a JPEG begins, 0 if it is none (ITU-T
@@ -170,9 +194,11 @@ func (rep *DamageReport) one(ctx context.Context, o DamageOptions, p *soundPhoto
 		return
 	}
 	defer os.Remove(path)
-	start := cpuTime()
-	r := reading.Read(ctx, photofile.At(path), p.options)
-	cost := float64(cpuTime()-start) / float64(max(p.took, time.Millisecond))
+	r, took := timed(ctx, path, p.options)
+	if took > manyTimes*p.took { // by itself, or for what else the process did meanwhile
+		took = min(took, quickest(ctx, path, p.options))
+	}
+	cost := float64(took) / float64(max(p.took, time.Millisecond))
 
 	mu.Lock()
 	defer mu.Unlock()
@@ -251,7 +277,8 @@ func (rep *DamageReport) Print(w io.Writer) {
 	for _, r := range reasons {
 		fmt.Fprintf(w, " %s %d", r, rep.Refused[r])
 	}
-	fmt.Fprintf(w, "\ndearest: %.1f times the sound photo (%s)\n", rep.Dearest, rep.DearestWhat)
+	fmt.Fprintf(w, "\ndearest: %.1f times the sound photo (%s); loaded once for all, and not counted: the map of time zones, %v\n",
+		rep.Dearest, rep.DearestWhat, rep.Once.Round(time.Millisecond))
 	for _, d := range rep.Wrong {
 		fmt.Fprintf(w, "WRONG %s, %s: %+.4f° off, sigma %.4f°\n", d.Photo, d.What, d.Off.Degrees(), d.Sigma.Degrees())
 	}

@@ -20,6 +20,7 @@ import (
 
 	"shadowread/internal/photofile"
 	"shadowread/internal/reading"
+	"shadowread/internal/sheet"
 )
 
 // benchPhoto is the named 12-megapixel photo of the speed bar.
@@ -112,7 +113,7 @@ func peakMiB(b *testing.B) float64 {
 
 // BenchmarkHostile reads files that are meant to cost much: those of fixtures/damaged,
 // and the largest JPEGs that are accepted, blank and full of grain, in which the sheet is
-// looked for in vain. It reports the time of each over that of the sound
+// looked for in vain, and with two of its marks in the grain. It reports the time of each over that of the sound
 // photo, and the most memory that the process has held so far.
 func BenchmarkHostile(b *testing.B) {
 	dir := b.TempDir()
@@ -122,17 +123,22 @@ func BenchmarkHostile(b *testing.B) {
 		files[filepath.Base(path)] = path
 	}
 	random := rand.New(rand.NewPCG(1, 1))
-	for name, of := range map[string]struct{ side, quality int }{
-		"blank-100mp.jpg": {10000, 60},
-		"grain-100mp.jpg": {10000, 48}, // all the bytes that are read of a JPEG
-		"grain-12mp.jpg":  {3464, 60},
+	for name, of := range map[string]struct{ side, quality, marks int }{
+		"blank-100mp.jpg": {10000, 60, 0},
+		"grain-100mp.jpg": {10000, 37, 0}, // all the bytes that are read of a JPEG
+		"marks-100mp.jpg": {10000, 37, 2},
+		"marks-36mp.jpg":  {6000, 37, 2}, // is looked at twice
+		"grain-12mp.jpg":  {3464, 60, 0},
 	} {
 		img := image.NewGray(image.Rect(0, 0, of.side, of.side))
 		for i := range img.Pix {
 			img.Pix[i] = 200
-			if strings.HasPrefix(name, "grain") {
+			if !strings.HasPrefix(name, "blank") {
 				img.Pix[i] = uint8(random.Uint32())
 			}
+		}
+		for _, m := range sheet.Standard.Marks[:of.marks] {
+			drawMark(img, m, of.side/600)
 		}
 		files[name] = filepath.Join(dir, name)
 		f, err := os.Create(files[name])
@@ -144,8 +150,10 @@ func BenchmarkHostile(b *testing.B) {
 		}
 	}
 	o := reading.Defaults()
-	if r := reading.Read(context.Background(), photofile.At(files["grain-100mp.jpg"]), o); r.Reason != reading.TooFewMarks {
-		b.Fatal(r.Reason, r.Message)
+	for _, name := range []string{"grain-100mp.jpg", "marks-100mp.jpg", "marks-36mp.jpg"} {
+		if r := reading.Read(context.Background(), photofile.At(files[name]), o); r.Reason != reading.TooFewMarks {
+			b.Fatal(name, r.Reason, r.Message)
+		}
 	}
 	for _, name := range slices.Sorted(maps.Keys(files)) {
 		b.Run(name, func(b *testing.B) {
@@ -157,5 +165,21 @@ func BenchmarkHostile(b *testing.B) {
 			b.ReportMetric(float64(median(hostile))/float64(median(sound)), "hostile/sound")
 			b.ReportMetric(peakMiB(b), "MiB")
 		})
+	}
+}
+
+// drawMark draws a mark of the sheet, seen straight on, the foot in the picture's middle.
+func drawMark(img *image.Gray, m sheet.Mark, pxPerMM int) {
+	bits, _ := sheet.ModuleBits(m.ID)
+	module := int(m.Side) * pxPerMM / 6
+	at := image.Pt(img.Rect.Dx()/2+int(m.X)*pxPerMM-3*module, img.Rect.Dy()/2-int(m.Y)*pxPerMM-3*module)
+	paper := image.Rect(-module, -module, 7*module, 7*module).Add(at)
+	for v := paper.Min.Y; v < paper.Max.Y; v++ {
+		for u := paper.Min.X; u < paper.Max.X; u++ {
+			p := image.Pt(u-paper.Min.X, v-paper.Min.Y).Div(module) // in modules, of the paper about it
+			ink := image.Rect(1, 1, 7, 7)
+			white := !p.In(ink) || p.In(ink.Inset(1)) && bits[p.Y-2][p.X-2]
+			img.Pix[img.PixOffset(u, v)] = map[bool]uint8{true: 230, false: 20}[white]
+		}
 	}
 }

@@ -3,6 +3,7 @@ package render
 import (
 	"math"
 	"math/rand/v2"
+	"sync"
 
 	"shadowread/internal/sheet"
 )
@@ -71,11 +72,12 @@ type tube struct {
 	of         int // the rod, or behind the rods the thing, that it is part of
 }
 
-// standardPrint is shared by all scenes: it depends on the sheet alone.
-var standardPrint = newPrint(sheet.Standard)
+// standardPrint is shared by all scenes: it depends on the sheet alone. It is laid out with the first
+// of them: a process that draws none, as one that times a reading, has none of its megabytes to go through.
+var standardPrint = sync.OnceValue(func() *printed { return newPrint(sheet.Standard) })
 
 func (s *Scene) newTracer() *tracer {
-	t := &tracer{scene: s, print: standardPrint, eye: s.Camera.Centre(), sun: s.newSun()}
+	t := &tracer{scene: s, print: standardPrint(), eye: s.Camera.Centre(), sun: s.newSun()}
 	t.toBody, _ = s.body()
 	t.scaleX, t.scaleY = s.Paper.scales()
 	t.bent = s.Paper.bent()

@@ -127,13 +127,19 @@ const (
 	// mark at all: of a larger one it shows those of a sheet that takes up a tenth of the
 	// width, and a picture of nothing but grain costs most.
 	mostTwice = 13_000_000
+	// What looks at two sizes of a JPEG cost, in sound photos of 12 megapixels, by each megabyte of the file
+	// and each of its megapixels (measured, of grain with a few marks in it). The second look is taken where
+	// that is within mostCost: where the sheet was found in the first, that one serves.
+	costMB, costMP = 0.32, 0.1
+	mostCost       = 9.7
 	// enoughScale is the least scale on the dial, px/mm, with which a shrunk
 	// picture will do.
 	enoughScale = 3.0
 )
 
 // Find finds the sheet at the smallest size of the picture that serves: a sheet that is
-// small in it, or not found, is looked for again at a finer one. It returns the picture in
+// small in it, or not found, is looked for again at a finer one, unless the file is too large for
+// that. It returns the picture in
 // which the sheet was found, what was found, and how many of its marks were seen, whether or
 // not it fails: with "too_few_marks", "more_than_one_sheet", "poor_map" or
 // "unreadable_file".
@@ -189,7 +195,7 @@ func (p *Photo) search(factor, finest int, s *sheet.Sheet, prior Prior) (g *visi
 			}
 			coarse, inCoarse = g, plate
 		}
-		if found == 0 && p.pixels > mostTwice {
+		if found == 0 && p.pixels > mostTwice || !p.affordsFiner() {
 			break
 		}
 	}
@@ -197,6 +203,12 @@ func (p *Photo) search(factor, finest int, s *sheet.Sheet, prior Prior) (g *visi
 		return coarse, inCoarse, found, nil
 	}
 	return g, plate, found, err
+}
+
+// affordsFiner reports whether the picture may be decoded at a second size: of 100 megapixels of grain
+// with two marks both would cost as much as twenty sound photos.
+func (p *Photo) affordsFiner() bool {
+	return p.format != photo.JPEG || costMB*float64(len(p.data))/1e6+costMP*float64(p.pixels)/1e6 <= mostCost
 }
 
 // explain says why the sheet was not found and what to do.

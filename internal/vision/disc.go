@@ -92,7 +92,7 @@ func (f *stripFit) discSays(axis fitLine, st *Strip) (says float64, ok bool) {
 		d.seekGhost(sides)
 	}
 	lying, n := d.least(sides, end, lyingGrowths)
-	cast := [2]float64{math.Inf(1), math.Inf(1)}
+	cast := anything
 	try := func(growth float64) (surely bool) {
 		least, _ := d.least(sides, end, []float64{growth})
 		cast[0], cast[1] = min(cast[0], least[0]), min(cast[1], least[1])
@@ -141,7 +141,10 @@ func (f *stripFit) sideProfiles(axis fitLine) (list []*profile) {
 		p := &profile{left: f.left.at(s) - axis.at(s), right: f.right.at(s) - axis.at(s), far: s / cos, px: f.pxAcross(s), depth: f.depthAt(s)}
 		p.paper = f.lit(f.frame.at(s, 0))
 		half := int((p.right + max(discBeyond, discBeyondPx/p.px)) / f.step)
-		columns := make([][]float64, 2*half+1)
+		columns, room := make([][]float64, 2*half+1), make([]float64, (2*half+1)*len(part))
+		for j := range columns {
+			columns[j] = room[j*len(part) : j*len(part) : (j+1)*len(part)]
+		}
 		for _, r := range part {
 			for k, v := range r.light {
 				j := int(math.Round((f.first+float64(k)*f.step-axis.at(r.s))/f.step)) + half
@@ -240,7 +243,7 @@ func (d *discFit) seekGhost(sides []*profile) {
 	blur, reach := cameraBlurs[1], sharpenReach[1]
 	misfit := func(f frameTwo) float64 {
 		d.second = f
-		return d.sums(few, nil, blur, reach, castGrowths[0]/2)[0]
+		return d.sums(few, nil, blur, reach, castGrowths[0]/2, anything)[0]
 	}
 	least, best := math.Inf(1), frameTwo{}
 	for _, shift := range firstShifts {
@@ -283,7 +286,7 @@ func (d *discFit) merge(light []float64, p *profile) {
 // least returns the least squares of the sides alone, and with the end, over some growths, and
 // how many samples took part.
 func (d *discFit) least(sides []*profile, end *profile, growths []float64) (sum, n [2]float64) {
-	sum = [2]float64{math.Inf(1), math.Inf(1)}
+	sum = anything
 	for _, p := range sides {
 		n[0] += p.seen()
 	}
@@ -294,9 +297,9 @@ func (d *discFit) least(sides []*profile, end *profile, growths []float64) (sum,
 	for _, g := range growths {
 		for _, reach := range sharpenReach {
 			var at [2]float64
-			least := [2]float64{math.Inf(1), math.Inf(1)}
+			least := anything
 			try := func(blur float64) {
-				for k, v := range d.sums(sides, end, blur, reach, g) {
+				for k, v := range d.sums(sides, end, blur, reach, g, least) {
 					if v < least[k] {
 						least[k], at[k] = v, blur
 					}
@@ -326,19 +329,26 @@ func (d *discFit) least(sides []*profile, end *profile, growths []float64) (sum,
 	return sum, n
 }
 
+// anything is no bound to what a fit may leave.
+var anything = [2]float64{math.Inf(1), math.Inf(1)}
+
 // sums are the squares of the sides alone and with the end, at the strength of sharpening that
-// leaves least of each.
-func (d *discFit) sums(sides []*profile, end *profile, blur, reach, growth float64) (least [2]float64) {
+// leaves least of each; of what leaves more than a bound no more than shows that, since each part
+// only adds to it.
+func (d *discFit) sums(sides []*profile, end *profile, blur, reach, growth float64, most [2]float64) [2]float64 {
 	var room [len(sharpenings)]float64
-	total := room[:]
+	total, alone := room[:], 0.0
 	for _, p := range sides {
 		d.add(total, p, blur, reach, growth, 0)
+		if alone = slices.Min(total); alone > max(most[0], most[1]) {
+			return [2]float64{alone, alone}
+		}
 	}
-	least[0] = slices.Min(total)
-	if end != nil {
-		d.addEnd(total, end, blur, reach, growth)
+	if end == nil || alone > most[1] {
+		return [2]float64{alone, alone}
 	}
-	return [2]float64{least[0], slices.Min(total)}
+	d.addEnd(total, end, blur, reach, growth)
+	return [2]float64{alone, slices.Min(total)}
 }
 
 // addEnd adds what an end leaves where it fits best, sought downhill from where it was found.

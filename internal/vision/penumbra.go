@@ -111,15 +111,23 @@ func (f *stripFit) depthAt(s float64) float64 {
 // misfit is the sum of squares over the edges of some twenty rows for one blur; side is that of the
 // edge that counts, left where it is negative, 0 for both.
 func (f *stripFit) misfit(rows []*profileRow, sigma, side float64) (sum float64) {
+	by := 1 / sigma
 	for i := 0; i < len(rows); i += max(1, len(rows)/misfitRows) {
 		row := rows[i]
 		l, r, depth := f.left.at(row.s), f.right.at(row.s), f.depthAt(row.s)
-		for k, v := range row.light {
-			n := f.first + float64(k)*f.step
-			if math.IsNaN(v) || n < l-beyondEdges || n > r+beyondEdges || (n-(l+r)/2)*side < 0 {
+		from, to := l-beyondEdges, r+beyondEdges
+		if side < 0 {
+			to = (l + r) / 2
+		} else if side > 0 {
+			from = (l + r) / 2
+		}
+		first, last := max(0, int(math.Ceil((from-f.first)/f.step))), min(len(row.light)-1, int(math.Floor((to-f.first)/f.step)))
+		for k := first; k <= last; k++ {
+			v, n := row.light[k], f.first+float64(k)*f.step
+			if math.IsNaN(v) {
 				continue
 			}
-			e := v - 1 + depth*cdf((n-l)/sigma)*cdf((r-n)/sigma)
+			e := v - 1 + depth*cdf((n-l)*by)*cdf((r-n)*by)
 			sum += e * e
 		}
 	}

@@ -134,15 +134,17 @@ func (g *Gray) tears(v, by int, half [2]int) bool {
 // rowsDiffer is the mean difference between the steps along row v-1 and those along
 // row v shifted, at every so many columns of a part of the width.
 func (g *Gray) rowsDiffer(v, shift int, part [2]int, every int) float64 {
-	above := g.Pix[(v-1)*g.W+part[0]-1 : (v-1)*g.W+part[1]]
-	row := g.Pix[v*g.W+part[0]+shift-1 : v*g.W+part[1]+shift]
-	row = row[:len(above)]
-	sum := 0
-	n := 0
-	for u := 1; u < len(above); u += every {
-		d := int(above[u]) - int(above[u-1]) - int(row[u]) + int(row[u-1])
-		sum += max(d, -d)
-		n++
+	n := part[1] - part[0]
+	above := g.Pix[(v-1)*g.W+part[0]-1:]
+	row := g.Pix[v*g.W+part[0]+shift-1:]
+	// Slices of one length and an index without a sign: nothing is left to be checked in the loop.
+	a, b, c, d := above[:n], above[1:n+1], row[:n], row[1:n+1]
+	b, c, d = b[:len(a)], c[:len(a)], d[:len(a)]
+	sum, looks := 0, 0
+	for u := uint(0); u < uint(len(a)); u += uint(every) {
+		x := int(b[u]) - int(a[u]) - int(d[u]) + int(c[u])
+		sum += max(x, -x)
+		looks++
 	}
-	return float64(sum) / float64(n)
+	return float64(sum) / float64(looks)
 }
