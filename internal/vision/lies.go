@@ -33,13 +33,13 @@ const (
 	// Over coreInk of the breadth it is looked for at least, if blur brings no more than mostLeaks of the
 	// light there from beside.
 	coreInk, mostLeaks = 0.25, 0.4
+	inkBlur            = 0.05 // mm, at least
 
 	// The foot's print is looked for from footFrom to footPast beyond its cross. Through a shadow it shows as
 	// footShows of itself, through a thing it does not, one sigma each; oddFoot of both show anything over footRange.
 	footFrom, footPast           = 1.2, 0.5
 	footShows, footCast, footHid = 0.85, 0.2, 0.08
 	oddFoot, footRange           = 0.05, 6.0
-	inkBlur                      = 0.05 // mm, at least
 
 	// The strip's core, gapCore of its breadth to each side, is looked at from gapFrom on, every
 	// gapStep: leastGap mm in a row with less than gapDepth of its depth are bare paper. Rods
@@ -88,7 +88,8 @@ func (h *hearing) lies(told bool) bool {
 		if own {
 			return true
 		}
-		says += max(-maybeCast, more) + f.footSays(axis) // there are blue things as well
+		says += max(-maybeCast, more) // there are blue things as well
+		says += f.footSays(axis)
 	}
 	// What runs beside the line up to lateBegin, other than the rod and what holds its foot, may be
 	// the shadow.
