@@ -68,6 +68,7 @@ soak: setup
 	bash scripts/fuzz.sh 60s
 	go run ./cmd/proof lying $(SOAK)
 	go run ./cmd/proof sunlit $(SOAK)
+	go run ./cmd/proof elsewhere $(SOAK)
 
 lint: setup
 	bash scripts/lint.sh

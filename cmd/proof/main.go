@@ -8,6 +8,7 @@
 //	proof clock [-n COUNT] [-seed SEED]
 //	proof lying [-n COUNT] [-seed SEED] [-keep DIR]
 //	proof sunlit [-n COUNT] [-seed SEED] [-keep DIR]
+//	proof elsewhere [-n COUNT] [-seed SEED] [-keep DIR]
 //	proof level [-n COUNT] [-seed SEED]
 //	proof horizon [-n COUNT] [-seed SEED]
 //	proof reversed [-n COUNT] [-seed SEED]
@@ -42,7 +43,7 @@ func main() {
 
 func run(ctx context.Context, args []string) error {
 	if len(args) == 0 {
-		return fmt.Errorf("say what to measure: accuracy, page, hours, soak, clock, lying, sunlit, level, horizon, reversed or damage, and the folders")
+		return fmt.Errorf("say what to measure: accuracy, page, hours, soak, clock, lying, sunlit, elsewhere, level, horizon, reversed or damage, and the folders")
 	}
 	switch args[0] {
 	case "accuracy":
@@ -67,6 +68,8 @@ func run(ctx context.Context, args []string) error {
 		return pictures(ctx, args[1:], proof.Lying, keepFlag)
 	case "sunlit":
 		return pictures(ctx, args[1:], proof.Sunlit, keepFlag)
+	case "elsewhere":
+		return pictures(ctx, args[1:], proof.Elsewhere, keepFlag)
 	case "level":
 		return pictures(ctx, args[1:], proof.Level)
 	case "horizon":
@@ -76,7 +79,7 @@ func run(ctx context.Context, args []string) error {
 	case "damage":
 		return damage(ctx, args[1:])
 	}
-	return fmt.Errorf("unknown measure %q: accuracy, page, hours, soak, clock, lying, sunlit, level, horizon, reversed or damage", args[0])
+	return fmt.Errorf("unknown measure %q: accuracy, page, hours, soak, clock, lying, sunlit, elsewhere, level, horizon, reversed or damage", args[0])
 }
 
 // enginesFlag adds the choice of what works with pixels; what it returns makes it.

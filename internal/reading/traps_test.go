@@ -268,6 +268,12 @@ var traps = []struct {
 	})},
 	{name: "stick/lying from the rod's foot, overcast", altitude: 30 * deg, tilt: 28 * deg, dir: 200 * deg, want: lies, set: lying(57, 140*deg)},
 	{name: "stick/lying from the rod's foot, overcast, longer", altitude: 30 * deg, tilt: 28 * deg, dir: 200 * deg, want: lies, set: lying(100, 300*deg)},
+	// Poles that stand elsewhere and lean cast a shadow through the foot, the rod's own being behind its image.
+	{name: "pole/leaning, its shadow through the foot", altitude: 33 * deg, tilt: 25 * deg, dir: 250 * deg, want: refused, set: leaningPole(-48, 43, 142, 3.3, 238*deg)},
+	{name: "pole/leaning, its shadow through the foot, steeper", altitude: 43 * deg, tilt: 20 * deg, dir: 250 * deg, want: refused, set: leaningPole(-87, 71, 130, 2.7, 241*deg)},
+	{name: "pole/leaning, its shadow ends at the foot", altitude: 48 * deg, tilt: 35 * deg, dir: 250 * deg, want: refused, set: leaningPole(134, -1, 140, 3.0, 261*deg)},
+	{name: "pole/leaning, its shadow ends at the foot, seen obliquely", altitude: 49 * deg, tilt: 49 * deg, dir: 250 * deg, want: refused, set: leaningPole(146, 0, 128, 2.9, 240*deg)},
+	{name: "pole/leaning, its shadow ends at the foot, the rod's own in sight", altitude: 39 * deg, tilt: 18 * deg, dir: 250 * deg, want: readOrNot, set: leaningPole(86, -4, 104, 2.9, 262*deg)},
 	// Just as long as the sun's shadow would be, so that the clock cannot tell.
 	{name: "stick/lying as a shadow would, to beyond the ring", altitude: 30 * deg, tilt: 28 * deg, dir: 200 * deg, want: lies, set: lying(70, 140*deg)},
 	{name: "stick/lying as a shadow would, over the page's edge", altitude: 20 * deg, tilt: 28 * deg, dir: 200 * deg, want: lies, set: lying(110, 80*deg)},
@@ -391,6 +397,22 @@ func stick(length float64, dir angle.Angle, from, thick float64, look render.Mat
 		overcast(s)
 		at := func(d float64) sheet.Point { return sheet.Point{X: d * dir.Sin(), Y: d * dir.Cos()} }
 		s.Things = []render.Thing{{From: at(from), To: at(length), Diameter: thick, Material: look}}
+	}
+}
+
+// leaningPole stands on the line through the foot in a direction and has its tip's shadow fall on it, so far
+// along it each.
+func leaningPole(from, to, high, thick float64, dir angle.Angle) func(*render.Scene) {
+	return func(s *render.Scene) {
+		s.Rods[0].Material = render.White
+		at := func(d float64) sheet.Point { return sheet.Point{X: d * dir.Sin(), Y: d * dir.Cos()} }
+		cast := high / s.Light.Altitude.Tan()
+		foot, tip := at(from), at(to)
+		x, y := tip.X-cast*shadowDir.Sin()-foot.X, tip.Y-cast*shadowDir.Cos()-foot.Y
+		s.Rods = append(s.Rods, render.Rod{
+			Foot: foot, Height: high, Diameter: thick, Material: render.White,
+			Lean: angle.Atan2(math.Hypot(x, y), high), LeanDir: angle.Clockwise(x, y),
+		})
 	}
 }
 

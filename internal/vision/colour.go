@@ -36,6 +36,9 @@ const (
 	darkHue, brightHue = 12, 250
 	// What is redder, or greener, than paper by redder, hueSure sigmas off, casts no shadow.
 	redder, hueSure = 0.08, 3
+	// What is bluer than bluest casts none either: where air alone scatters, red over blue is 1.1 less in its
+	// light than in the sun's (below), and 0.4 less beside a low sun, of which it has taken the blue.
+	bluest = 1.6
 	// askHue is how much likelier a shadow may be by the disc and still be asked for its hue.
 	askHue = 6.0
 
@@ -55,8 +58,8 @@ const (
 )
 
 // hueSays is the logarithm of how much likelier the strip's colour is that of a thing than of a
-// shadow, 0 where the picture does not tell; red says that it is a thing's for sure.
-func (f *stripFit) hueSays(axis fitLine, depth float64) (says float64, red bool) {
+// shadow, 0 where the picture does not tell; own says that it is a thing's for sure.
+func (f *stripFit) hueSays(axis fitLine, depth float64) (says float64, own bool) {
 	hues, ok := f.hues(axis)
 	if !ok {
 		return 0, false
@@ -67,6 +70,9 @@ func (f *stripFit) hueSays(axis fitLine, depth float64) (says float64, red bool)
 		}
 	}
 	hue, sigma := hues[redLight].of, hues[redLight].sigma
+	if hue+hueSure*sigma < -bluest {
+		return 0, true
+	}
 	high := math.Sqrt(1 - sq(f.skyCos()))
 	if high == 0 { // not known: overhead, where the air is least
 		high = 1

@@ -82,6 +82,12 @@ func TestHueSays(t *testing.T) {
 	if _, red := f.hueSays(f.axis(), 0.7); !red {
 		t.Error("a leaf is not told")
 	}
+	if _, own := says(-2, 0.9); !own {
+		t.Error("a blue pen, bluer than any sky, is not told")
+	}
+	if _, own := says(-1.3, 0.9); own {
+		t.Error("the bluest of skies is no thing")
+	}
 	if s, red := says(0, 0.8); s < surelyLies || red {
 		t.Errorf("gray, as deep as a shadow in clear air: %.1f %v", s, red)
 	}

@@ -30,7 +30,16 @@ const (
 	printTerms                      = 4   // light, its slopes along and across, ink
 	alikePlaces                     = 8   // over which the light's misfit is the same
 	printSure, asInked, asUncovered = 2, 0.35, 0.5
-	inkBlur                         = 0.05 // mm, at least
+	// Over coreInk of the breadth it is looked for at least, if blur brings no more than mostLeaks of the
+	// light there from beside.
+	coreInk, mostLeaks = 0.25, 0.4
+	inkBlur            = 0.05 // mm, at least
+
+	// The foot's print is looked for from footFrom to footPast beyond its cross. Through a shadow it shows as
+	// footShows of itself, through a thing it does not, one sigma each; oddFoot of both show anything over footRange.
+	footFrom, footPast           = 1.2, 0.5
+	footShows, footCast, footHid = 0.85, 0.2, 0.08
+	oddFoot, footRange           = 0.05, 6.0
 
 	// The strip's core, gapCore of its breadth to each side, is looked at from gapFrom on, every
 	// gapStep: leastGap mm in a row with less than gapDepth of its depth are bare paper. Rods
@@ -64,7 +73,7 @@ func (h *hearing) lies(told bool) bool {
 	if f.apartFromFoot(axis) {
 		return true
 	}
-	ratio, sigma := f.printThrough(axis, max(h.st.Length, h.st.AtLeast)-h.st.Width)
+	ratio, sigma := f.printThrough(axis, f.dialPrint(max(h.st.Length, h.st.AtLeast)-h.st.Width))
 	switch {
 	case ratio+printSure*sigma < asInked:
 		return true
@@ -75,11 +84,12 @@ func (h *hearing) lies(told bool) bool {
 	}
 	says := h.discSays()
 	if says > -askHue {
-		more, red := f.hueSays(axis, h.st.Depth)
-		if red {
+		more, own := f.hueSays(axis, h.st.Depth)
+		if own {
 			return true
 		}
 		says += max(-maybeCast, more) // there are blue things as well
+		says += f.footSays(axis)
 	}
 	// What runs beside the line up to lateBegin, other than the rod and what holds its foot, may be
 	// the shadow.
@@ -138,40 +148,98 @@ func (f *stripFit) footCovered() bool {
 	return places >= leastRing && !tenths(inked, places, ringTenths)
 }
 
-// printThrough is how strongly the dial's print shows in the strip over how strongly it shows
-// beside it, as parts of the light there: 1 through a shadow, 0 where it is covered. end is
-// where the strip ends.
-func (f *stripFit) printThrough(axis fitLine, end float64) (ratio, sigma float64) {
-	half := (f.right.at(axis.mid) - f.left.at(axis.mid)) / 2
-	edge := edgeInk*f.sigma((printFrom+printTo)/2) + clearInk
-	in, inSigma := f.printSeen(axis, end, -half+edge, half-edge)
-	out := half + edge + besideInk
-	var beside, variance, n float64
-	for _, side := range [2]float64{-out - printSide, out} {
-		if part, sigma := f.printSeen(axis, end, side, side+printSide); !math.IsInf(sigma, 1) {
-			beside, variance, n = beside+part, variance+sigma*sigma, n+1
-		}
+// footSays is the logarithm of how much likelier a thing is than a shadow by how the foot's print shows through
+// the strip, where it shows behind the foot; 0 at least, since a thing may begin beyond it.
+func (f *stripFit) footSays(axis fitLine) float64 {
+	if f.held {
+		return 0
 	}
-	beside, variance = beside/n, variance/(n*n)
-	// Ink takes no more than all the light: what seems to is another shadow's rim.
-	if !(beside > leastInk) || beside-printSure*math.Sqrt(variance) > 1 {
-		return 0, math.Inf(1)
+	ratio, sigma := f.printThrough(axis, f.footPrint())
+	if math.IsInf(sigma, 1) {
+		return 0
 	}
-	ratio = in / beside
-	return ratio, math.Hypot(inSigma, ratio*math.Sqrt(variance)) / beside
+	odd := oddFoot / footRange
+	thing := (1-oddFoot)*bell(ratio, math.Hypot(footHid, sigma)) + odd
+	cast := (1-oddFoot)*bell(ratio-footShows, math.Hypot(footCast, sigma)) + odd
+	return max(0, math.Log(thing/cast))
 }
 
-// printSeen is by which part the light is less where ring and ticks are drawn, from one place
-// across the axis to another, with a sigma; that is infinite where too little is seen.
-func (f *stripFit) printSeen(axis fitLine, end, from, to float64) (part, sigma float64) {
-	step := printStep / f.pxAcross(printFrom)
+// printPiece is a piece of the sheet's print that the strip runs over: what the ink covers there, blurred,
+// and where along the strip, mm from the foot.
+type printPiece struct {
+	ink      func(p sheet.Point, blur float64) float64
+	from, to float64
+	behind   float64 // from where on, up to the foot, it is compared; 0: beside the strip
+}
+
+// printThrough is how strongly the print shows in the strip over how strongly it shows beside it, as
+// parts of the light there: 1 through a shadow, 0 where it is covered. The sigma is infinite where
+// too little is seen.
+func (f *stripFit) printThrough(axis fitLine, p printPiece) (ratio, sigma float64) {
+	none := math.Inf(1)
+	mid := (p.from + p.to) / 2
+	half, blur := (f.right.at(axis.mid)-f.left.at(axis.mid))/2, f.sigma(mid)
+	edge := edgeInk*blur + clearInk
+	core := max(half-edge, coreInk*half)
+	in, inSigma := f.printSeen(axis, p, -core, core)
+	beside, variance := f.printBeside(axis, p, half+edge+besideInk)
+	// Ink takes no more than all the light: what seems to is another shadow's rim.
+	if !(beside > leastInk) || beside-printSure*math.Sqrt(variance) > 1 {
+		return 0, none
+	}
+	ratio = in / beside
+	sigma = math.Hypot(inSigma, ratio*math.Sqrt(variance)) / beside
+	// What blur brings in from beside shows the print whatever lies there.
+	leaks := f.leaks(mid, half, core)
+	if leaks > mostLeaks {
+		return 0, none
+	}
+	return (ratio - leaks) / (1 - leaks), sigma / (1 - leaks)
+}
+
+// printBeside is how strongly the print shows out of the strip, out mm and more from its axis, or behind
+// the foot, with its variance.
+func (f *stripFit) printBeside(axis fitLine, p printPiece, out float64) (part, variance float64) {
+	n := 0.0
+	look := func(p printPiece, from, to float64) {
+		if v, sigma := f.printSeen(axis, p, from, to); !math.IsInf(sigma, 1) {
+			part, variance, n = part+v, variance+sigma*sigma, n+1
+		}
+	}
+	if p.behind < 0 {
+		p.from, p.to = p.behind, 0
+		look(p, p.behind, -p.behind)
+	} else {
+		look(p, -out-printSide, -out)
+		look(p, out, out+printSide)
+	}
+	return part / n, variance / (n * n)
+}
+
+// leaks is the part of the light in a strip's core that blur brings in from beside it.
+func (f *stripFit) leaks(s, half, core float64) float64 {
+	const steps = 8
+	blur, depth := f.sigma(s), f.depthAt(s)
+	out, all := 0.0, 0.0
+	for k := range steps {
+		n := core * (2*(float64(k)+0.5)/steps - 1)
+		inside := cdf((n+half)/blur) * cdf((half-n)/blur)
+		out, all = out+1-inside, all+1-depth*inside
+	}
+	return out / all
+}
+
+// printSeen is by which part the light is less where the print is, from one place across the axis to
+// another, with a sigma; that is infinite where too little is seen.
+func (f *stripFit) printSeen(axis fitLine, print printPiece, from, to float64) (part, sigma float64) {
+	step := printStep / f.pxAcross(print.from)
 	var xs, vs []float64
-	for s := printFrom; s < min(printTo, end); s += step {
+	for s := print.from; s < print.to; s += step {
 		mid := axis.follow(s)
 		for n := from; n <= to; n += step {
 			p := f.frame.at(s, mid+n)
 			if v := f.light(p); !math.IsNaN(v) && !f.hides(p) {
-				xs = append(xs, 1, s-printFrom, n-from, dialInk(f.sheet, p, max(f.blur, inkBlur)))
+				xs = append(xs, 1, s-print.from, n-from, print.ink(p, max(f.blur, inkBlur)))
 				vs = append(vs, v)
 			}
 		}
@@ -191,9 +259,29 @@ func (f *stripFit) printSeen(axis fitLine, end, from, to float64) (part, sigma f
 	rest.MulVec(x, &terms)
 	rest.SubVec(y, &rest)
 	// The light in the middle, where the ink would be none.
-	light := terms.AtVec(0) + terms.AtVec(1)*(min(printTo, end)-printFrom)/2 + terms.AtVec(2)*(to-from)/2
+	light := terms.AtVec(0) + terms.AtVec(1)*(print.to-print.from)/2 + terms.AtVec(2)*(to-from)/2
 	variance := inverse.At(printTerms-1, printTerms-1) * mat.Dot(&rest, &rest) / float64(len(vs)-printTerms) * alikePlaces
 	return -terms.AtVec(printTerms-1) / light, math.Sqrt(variance) / light
+}
+
+// dialPrint is the ring and the ticks, up to where the strip ends.
+func (f *stripFit) dialPrint(end float64) printPiece {
+	return printPiece{func(p sheet.Point, blur float64) float64 { return dialInk(f.sheet, p, blur) }, printFrom, min(printTo, end), 0}
+}
+
+// footPrint is the printed foot, beyond the rod.
+func (f *stripFit) footPrint() printPiece {
+	return printPiece{func(p sheet.Point, blur float64) float64 { return footInk(f.sheet, p, blur) }, footFrom, f.sheet.FootCross[1] + footPast, -f.sheet.FootCross[1] - footPast}
+}
+
+// footInk is the part of a place that the foot's ring and cross cover, blurred.
+func footInk(s *sheet.Sheet, p sheet.Point, blur float64) float64 {
+	line := func(off float64) float64 {
+		return cdf((off+s.FootLine/2)/blur) - cdf((off-s.FootLine/2)/blur)
+	}
+	r, arm := math.Hypot(p.X, p.Y), max(math.Abs(p.X), math.Abs(p.Y))
+	cross := line(min(math.Abs(p.X), math.Abs(p.Y))) * cdf((arm-s.FootCross[0])/blur) * cdf((s.FootCross[1]-arm)/blur)
+	return min(1, line(r-s.FootRing)+cross)
 }
 
 // dialInk is the part of a place that the ring's and the ticks' ink covers, blurred.

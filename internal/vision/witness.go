@@ -51,7 +51,7 @@ const (
 	leastGrowth = sunDisc * sunDisc / 16
 	// tooSharp is the part of leastGrowth under which, by sharpSure sigmas, no disc's penumbra
 	// grows; without a rod in view it takes faintGrowth of it within growthSure sigmas.
-	tooSharp, sharpSure     = 0.3, 4
+	tooSharp, sharpSure     = 0.3, 3
 	faintGrowth, growthSure = 0.9, 3
 	// nearFoot, mm, is how far a strip may pass the foot for the paper beside that to be let
 	// off, and passSure the sigmas of that place that any such bound is widened by.

@@ -1,0 +1,106 @@
+package vision
+
+import (
+	"math"
+	"testing"
+
+	"shadowread/internal/sheet"
+)
+
+// beneath is what a line makes of a print: a shadow, which print shows through, or a thing that hides it
+// and has one light of its own, each with the same edges.
+func beneath(k casting, print layer, thing bool) layer {
+	line := k.layer()
+	return func(p sheet.Point) float64 {
+		v := line(p)
+		if inside := (1 - v) / k.depth; thing {
+			return print(p)*(1-inside) + (1-k.depth)*inside
+		}
+		return print(p) * v
+	}
+}
+
+// footPrinted is the foot's ring and cross, as the sheet has them.
+func footPrinted(p sheet.Point) float64 {
+	const blur = 0.15
+	s := sheet.Standard
+	line := func(off float64) float64 { return normal((off+s.FootLine/2)/blur) - normal((off-s.FootLine/2)/blur) }
+	ink := footRing(p, blur)
+	for _, arm := range [2][2]float64{{p.X, p.Y}, {p.Y, p.X}} {
+		if r := math.Abs(arm[0]); r > s.FootCross[0] && r < s.FootCross[1] {
+			ink = max(ink, line(arm[1]))
+		}
+	}
+	return 1 - 0.9*ink
+}
+
+// dialPrinted is the ring and the ticks of single degrees.
+func dialPrinted(p sheet.Point) float64 {
+	const blur = 0.15
+	d, r := sheet.Standard.Dial, math.Hypot(p.X, p.Y)
+	line := func(off, wide float64) float64 { return normal((off+wide/2)/blur) - normal((off-wide/2)/blur) }
+	ink := line(r-d.RingRadius, d.RingWidth)
+	if r > d.TickInnerRadius && r < d.TickOuterRadius[1] {
+		degree := math.Atan2(p.X, p.Y) / float64(deg)
+		ink = max(ink, line(r*(degree-math.Round(degree))*float64(deg), d.TickWidth[1]))
+	}
+	return 1 - 0.9*ink
+}
+
+// The foot's ring and cross show through a shadow that begins there and not through a thing that lies there;
+// a thing that begins beyond them leaves them as they are, and nothing is said.
+func TestFootsPrintUnderALine(t *testing.T) {
+	thing := sunCast()
+	apart := thing
+	apart.from = 8
+	for name, tt := range map[string]struct {
+		line  casting
+		thing bool
+		lies  bool
+	}{"a shadow": {thing, false, false}, "a thing": {thing, true, true}, "a thing beyond": {apart, true, false}} {
+		c := canvas{tilt: 35 * deg, view: rodDir + 180*deg, noise: 0.7}
+		_, st := c.with(beneath(tt.line, footPrinted, tt.thing)).withRod().must(t, shadowDir)
+		f := st.fit
+		if says := f.footSays(f.axis()); (says > surelyLies) != tt.lies || !tt.lies && says > maybeLies {
+			ratio, sigma := f.printThrough(f.axis(), f.footPrint())
+			t.Errorf("%s: %.1f by print that shows %.2f ± %.2f of itself", name, says, ratio, sigma)
+		}
+	}
+}
+
+// Of a line not much broader than its edges' blur the middle shows the print, too, and what blur brings in
+// from beside a thing is known.
+func TestPrintThroughANarrowLine(t *testing.T) {
+	k := sunCast()
+	k.width, k.blur, k.depth = 1.8, 0.38, 0.85
+	if half := k.width / 2; half > edgeInk*k.blur {
+		t.Fatal("not narrow")
+	}
+	for name, thing := range map[string]bool{"a shadow": false, "a thing": true} {
+		c := canvas{tilt: 35 * deg, view: rodDir + 180*deg, noise: 0.7}
+		_, st := c.with(beneath(k, dialPrinted, thing)).must(t, shadowDir)
+		f := st.fit
+		ratio, sigma := f.printThrough(f.axis(), f.dialPrint(printTo))
+		if hidden := ratio+printSure*sigma < asInked; hidden != thing || !thing && ratio < asUncovered {
+			t.Errorf("print shows %.2f ± %.2f of itself in %s", ratio, sigma, name)
+		}
+	}
+}
+
+// The disc blurs a shadow's edges by the distance from what casts it: the rod's own are sharp by the
+// foot, in haze as well, a pole's that stands elsewhere are not.
+func TestSoftByTheFoot(t *testing.T) {
+	marks := markLayer(func(sheet.Mark) (x, y float64, ok bool) { return 0, 0, true })
+	own, haze, pole := sunCast(), sunCast(), sunCast()
+	haze.opens *= 3
+	pole.blur += 45 * pole.opens // begins 45 mm behind the foot
+	for name, tt := range map[string]struct {
+		line casting
+		soft bool
+	}{"the rod's": {own, false}, "the rod's in haze": {haze, false}, "a pole's": {pole, true}} {
+		q, st := pictureOf(tt.line.layer(), marks).must(t, shadowDir)
+		if soft := q.hear(st).softFoot(); soft != tt.soft {
+			t.Errorf("%s shadow is soft by the foot: %v", name, soft)
+		}
+	}
+}
