@@ -124,12 +124,12 @@ func Solve(obs []Observation, priors Priors, o Options) (*Result, error) {
 		return nil, fault.New("bad_true_heading", "give a heading from 0 to 360 degrees with one sigma", "the true heading %v with sigma %v is none", t.Heading, t.Sigma)
 	}
 	if err := dark(obs); err != nil {
-		return nil, withSlips(err, obs, priors)
+		return nil, WithSlips(err, obs, priors)
 	}
 	q := newProblem(obs, priors)
 	s, suspects, err := q.solveWith(priors)
 	if fault.Code(err) == "no_fit" {
-		return nil, withSlips(err, obs, priors)
+		return nil, WithSlips(err, obs, priors)
 	}
 	if err != nil {
 		return nil, err

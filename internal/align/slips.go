@@ -377,8 +377,8 @@ func leanOf(s *solution) angle.Angle {
 	return angle.Atan2(math.Hypot(s.x[pLeanS], s.x[pLeanF]), 1)
 }
 
-// withSlips adds to an error that a slip may be behind which slip that is.
-func withSlips(err error, obs []Observation, priors Priors) error {
+// WithSlips adds to an error that a slip may be behind which slip that is.
+func WithSlips(err error, obs []Observation, priors Priors) error {
 	var f *fault.Error
 	if !errors.As(err, &f) {
 		return err
