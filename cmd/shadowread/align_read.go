@@ -2,7 +2,9 @@ package main
 
 import (
 	"context"
+	"errors"
 	"slices"
+	"strings"
 
 	"shadowread/internal/align"
 	"shadowread/internal/bearing"
@@ -65,6 +67,7 @@ func (o *alignOptions) byPhoto(ctx context.Context, s *streams, opts reading.Opt
 	}, func(i int, r *reading.Result) error {
 		bar.wipe()
 		if !r.OK() {
+			o.leftOut = append(o.leftOut, string(r.Reason))
 			s.note("photo_refused", "%s is left out (%s): %s", r.Photo, r.Reason, r.Message)
 			return nil
 		}
@@ -89,8 +92,23 @@ func (o *alignOptions) byPhoto(ctx context.Context, s *streams, opts reading.Opt
 		return nil, err
 	}
 	if !o.turned && !o.reversed.on && align.Turned(obs) {
-		return nil, fault.New("instrument_turned", "give --turned, or only photos between which it was not touched",
-			"the photos show the sheet on different headings")
+		return nil, align.WithSlips(fault.New("instrument_turned", "give --turned, or only photos between which it was not touched",
+			"the photos show the sheet on different headings"), obs, *priors)
 	}
 	return obs, nil
+}
+
+// withLeftOut says of an error for too few readings how many photos gave none, and why.
+func (o *alignOptions) withLeftOut(err error) error {
+	var f *fault.Error
+	if len(o.leftOut) == 0 || fault.Code(err) != "too_few_readings" || !errors.As(err, &f) {
+		return err
+	}
+	are := " is"
+	if len(o.leftOut) > 1 {
+		are = " are"
+	}
+	why := slices.Compact(slices.Sorted(slices.Values(o.leftOut)))
+	return fault.New(f.Code, "shadowread read says what is wrong with each; then "+f.Hint,
+		"%s, since %s left out (%s)", f.Message, wording.Count(len(o.leftOut), "photo")+are, strings.Join(why, ", "))
 }

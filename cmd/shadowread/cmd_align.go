@@ -39,6 +39,8 @@ type alignOptions struct {
 	save, figure string
 	force        bool
 	jobs         quantity
+
+	leftOut []string // why, of each photo that gave no heading
 }
 
 const alignHelp = `Find what is off in a sun compass, from shadows: which way its rod leans from
@@ -241,7 +243,7 @@ func runAlign(cmd *cobra.Command, s *streams, o *alignOptions, args []string) er
 	}
 	r, err := align.Solve(obs, priors, align.Options{True: o.trueHeading.given(), Goal: o.goal.angle()})
 	if err != nil {
-		return err
+		return o.withLeftOut(err)
 	}
 	if err := cmd.Context().Err(); err != nil {
 		return err

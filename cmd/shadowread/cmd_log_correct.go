@@ -199,6 +199,9 @@ func (o *correctOptions) correctLeg(cmd *cobra.Command, s *streams, w writing, o
 		}
 	}
 	if len(args) > 0 || o.leg.number.number.set || o.leg.heading.set {
+		if err := o.keepRest(cmd, s, w, old, c); err != nil {
+			return logbook.Added{}, err
+		}
 		return o.leg.log(cmd, s, w, args, run, nil)
 	}
 	if err := o.only(cmd, "a leg whose heading stays", nil, slices.Concat(timedNames, wayNames)...); err != nil {

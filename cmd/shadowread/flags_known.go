@@ -17,6 +17,7 @@ import (
 type knownFlags struct {
 	lens, instrument string
 	record           *logbook.Record // the instrument's, as used; nil for none
+	stays            *logbook.Record // of an entry that is corrected
 }
 
 func (k *knownFlags) add(cmd *cobra.Command) {
@@ -36,6 +37,15 @@ func (k *knownFlags) use(cmd *cobra.Command, o *reading.Options) error {
 			return err
 		}
 		lensFile = cmp.Or(lensFile, proved)
+	} else if k.stays != nil {
+		record, err := instrument.Decode([]byte(k.stays.Text), k.stays.File)
+		if err != nil {
+			return err
+		}
+		if err := useRecord(cmd, o, record, k.stays.File); err != nil {
+			return err
+		}
+		k.record = k.stays
 	}
 	if number := cmd.Flags().Lookup("number"); number != nil && number.Changed {
 		return exclusive(cmd, "number", "lens") // no photo, no lens

@@ -11,6 +11,7 @@ const waiting = 4
 // inOrder does up to jobs of n things at once and hands their results on in order. It
 // holds no more than jobs things and waiting*jobs results. What take returns ends it.
 func inOrder[T any](ctx context.Context, n, jobs int, do func(ctx context.Context, i int) T, take func(i int, result T) error) error {
+	boundHeap(max(1, min(n, jobs)))
 	// A failed take ends the workers too.
 	ctx, cancel := context.WithCancel(ctx)
 	var running sync.WaitGroup

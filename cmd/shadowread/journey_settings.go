@@ -34,7 +34,8 @@ func (j *journeySettings) given(flag string) bool {
 // use takes what holds of the instrument, by whatever it is read.
 func (j *journeySettings) use(o *reading.Options, k *knownFlags) error {
 	set := j.set
-	if set.Instrument != nil && k.instrument == "" {
+	own := k.record != nil
+	if set.Instrument != nil && !own {
 		record, err := instrument.Decode([]byte(set.Instrument.Text), set.Instrument.File)
 		if err != nil {
 			return err
@@ -47,13 +48,13 @@ func (j *journeySettings) use(o *reading.Options, k *knownFlags) error {
 	if set.RodHeight != nil && !j.given("rod-height") && o.Rod.HeightMM == 0 {
 		o.Rod.HeightMM = float64(*set.RodHeight) * 1000
 	}
-	if set.Level != nil && !j.given("level-sigma") && k.instrument == "" {
+	if set.Level != nil && !j.given("level-sigma") && !own {
 		o.Level, o.Unsaid = *set.Level, false
 		if o.Instrument != nil {
 			o.Instrument.LevelSigma = *set.Level
 		}
 	}
-	if set.Lubber != nil && !j.given("lubber-sigma") && k.instrument == "" {
+	if set.Lubber != nil && !j.given("lubber-sigma") && !own {
 		o.Alignment = *set.Lubber
 		if o.Instrument != nil {
 			o.Instrument.AlignmentSigma = *set.Lubber

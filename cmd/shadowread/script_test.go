@@ -69,6 +69,8 @@ func TestScripts(t *testing.T) {
 			"interrupt":  cmdInterrupt,
 			"blank":      cmdBlank,
 			"photo":      cmdPhoto,
+			"smaller":    cmdSmaller,
+			"beside":     cmdBeside,
 			"near":       cmdNear,
 			"part":       cmdPart,
 		},

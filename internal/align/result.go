@@ -124,12 +124,12 @@ func Solve(obs []Observation, priors Priors, o Options) (*Result, error) {
 		return nil, fault.New("bad_true_heading", "give a heading from 0 to 360 degrees with one sigma", "the true heading %v with sigma %v is none", t.Heading, t.Sigma)
 	}
 	if err := dark(obs); err != nil {
-		return nil, withSlips(err, obs, priors)
+		return nil, WithSlips(err, obs, priors)
 	}
 	q := newProblem(obs, priors)
 	s, suspects, err := q.solveWith(priors)
 	if fault.Code(err) == "no_fit" {
-		return nil, withSlips(err, obs, priors)
+		return nil, WithSlips(err, obs, priors)
 	}
 	if err != nil {
 		return nil, err
@@ -147,7 +147,10 @@ func Solve(obs []Observation, priors Priors, o Options) (*Result, error) {
 			return r, nil
 		}
 	} else if _, lean := q.strain(s); lean > doubted {
-		r.Slips = explain(obs, priors)
+		if r.Slips = explain(obs, priors); len(r.Slips) > 0 && leanOf(s) > instrument.MaxLean {
+			r.disbelieve(q, s)
+			return r, nil
+		}
 	}
 	if t := o.True; t != nil {
 		e := Estimate[angle.Angle]{Value: (t.Heading - r.Stands[0].Heading.Value).Signed(), Determined: r.Stands[0].Heading.Determined}
@@ -369,10 +372,15 @@ func (r *Result) Leans() bool {
 //
 // It fails with code not_determined where the readings leave the lean open, and with
 // readings_disagree where nobody can say which of them is wrong, not_believable where
-// Code says so.
+// Code says so, slip_likely where a slip would do without a rare lean.
 func (r *Result) Record(base instrument.Record) (instrument.Record, error) {
 	if r.Code != "" {
 		return base, fault.New(r.Code, r.likely(), "%s", r.unbelieved())
+	}
+	if len(r.Slips) > 0 {
+		tilt, _, _ := r.Lean()
+		return base, fault.New("slip_likely", "look at what was noted, set it right and run this again; if nothing is wrong with it, state how far board and rod may be off (--board-sigma, --square-sigma)",
+			"a rod seldom leans by %.1f°, and %s: nothing is recorded", tilt.Degrees(), saySlips(r.Slips))
 	}
 	if !r.LeanDetermined() && !r.reversed { // a pair's covariance says which component it knows
 		return base, fault.New("not_determined", r.advice(), "the readings leave the rod's lean from plumb open, so there is nothing to record")

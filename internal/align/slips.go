@@ -16,6 +16,7 @@ import (
 	"shadowread/internal/bearing"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
+	"shadowread/internal/instrument"
 )
 
 // NotBelievable is the code of a result whose readings fit no instrument such as was
@@ -333,7 +334,7 @@ next:
 		}
 		t.Stands = len(q.stands)
 		t.Heading = angle.Angle(s.x[pStands]).Bearing()
-		t.Lean = angle.Angle(math.Atan(math.Hypot(s.x[pLeanS], s.x[pLeanF])))
+		t.Lean = leanOf(s)
 		found = append(found, t.Slip)
 	}
 	slices.SortStableFunc(found, func(a, b Slip) int { return cmp.Compare(a.ChiSquared, b.ChiSquared) })
@@ -352,8 +353,8 @@ func (r *Result) disbelieve(q *problem, s *solution) {
 		kept.Stands = append(kept.Stands, Stand{Name: name})
 	}
 	all, lean := q.strain(s)
-	if lean > 1 {
-		kept.why = append(kept.why, fmt.Sprintf("the rod would have to lean %.1f° from plumb", angle.Atan2(math.Hypot(s.x[pLeanS], s.x[pLeanF]), 1).Degrees()))
+	if lean > 1 || leanOf(s) > instrument.MaxLean {
+		kept.why = append(kept.why, fmt.Sprintf("the rod would have to lean %.1f° from plumb", leanOf(s).Degrees()))
 	} else if all > 1 {
 		off := map[string]float64{}
 		most := ""
@@ -371,8 +372,13 @@ func (r *Result) disbelieve(q *problem, s *solution) {
 	*r = kept
 }
 
-// withSlips adds to an error that a slip may be behind which slip that is.
-func withSlips(err error, obs []Observation, priors Priors) error {
+// leanOf is the rod's lean from plumb.
+func leanOf(s *solution) angle.Angle {
+	return angle.Atan2(math.Hypot(s.x[pLeanS], s.x[pLeanF]), 1)
+}
+
+// WithSlips adds to an error that a slip may be behind which slip that is.
+func WithSlips(err error, obs []Observation, priors Priors) error {
 	var f *fault.Error
 	if !errors.As(err, &f) {
 		return err

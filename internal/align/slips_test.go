@@ -158,3 +158,23 @@ func noisyEye(obs []Observation, r *rand.Rand) []Observation {
 	}
 	return out
 }
+
+// What a slip makes of a standing series may look like an instrument that was turned, and to
+// take it for one would hide the slip.
+func TestSlipBehindATurnedInstrument(t *testing.T) {
+	seen := 0
+	for i := range uint64(20) {
+		obs, p := slipSeries(t, 10_000+i, SlipHemisphere)
+		if !Turned(obs) {
+			continue
+		}
+		seen++
+		err := WithSlips(fault.New("instrument_turned", "give --turned", "the photos show the sheet on different headings"), obs, p)
+		if hint := fault.Hint(err); !strings.Contains(hint, "the latitude has the other sign") || !strings.HasSuffix(hint, "; if not that: give --turned") {
+			t.Errorf("series %d: %q", i, hint)
+		}
+	}
+	if seen < 5 {
+		t.Errorf("only %d of 20 series look turned", seen)
+	}
+}

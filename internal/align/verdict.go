@@ -34,6 +34,10 @@ func (r *Result) Verdict() (lines []string) {
 		say("the readings scatter %.1f times as much as their sigmas say; all uncertainties here were raised by as much", r.Widened)
 	}
 
+	tilt, toward, sigma := r.Lean()
+	if len(r.Slips) > 0 {
+		say("the rod would lean by %.1f°, which is rare, and %s; look at what was noted before you go by what follows", tilt.Degrees(), saySlips(r.Slips))
+	}
 	if r.reversed {
 		lines = append(lines, r.reversedVerdict()...)
 	}
@@ -46,7 +50,6 @@ func (r *Result) Verdict() (lines []string) {
 		}
 	}
 
-	tilt, toward, sigma := r.Lean()
 	share, on := r.LeanStarboard.PriorShare, r.LeanStarboard.RestsOn
 	if r.LeanForward.PriorShare > share {
 		share, on = r.LeanForward.PriorShare, r.LeanForward.RestsOn
@@ -58,12 +61,12 @@ func (r *Result) Verdict() (lines []string) {
 	case tilt < 2*sigma:
 		say("the rod is plumb as far as these readings show: a lean of %.2f° is within its uncertainty of %.2g°%s", tilt.Degrees(), within95(sigma), rests(share, on))
 	default:
-		say("the rod's top leans %.2f° from plumb, ± %.2g° (95 %%), towards %03.0f°, clockwise from forward (%s)%s: raise that side of the board by %.1f mm for each %.0f mm of its width, or bend the rod back, then prove it again",
-			tilt.Degrees(), within95(sigma), whole(toward), side(toward), rests(share, on), shimBase*tilt.Tan(), shimBase)
-	}
-
-	if len(r.Slips) > 0 {
-		say("so large a lean is rare, and %s; look at what was noted before you go by this", saySlips(r.Slips))
+		cure := ""
+		if len(r.Slips) == 0 {
+			cure = fmt.Sprintf(": raise that side of the board by %.1f mm for each %.0f mm of its width, or bend the rod back, then prove it again", shimBase*tilt.Tan(), shimBase)
+		}
+		say("the rod's top leans %.2f° from plumb, ± %.2g° (95 %%), towards %03.0f°, clockwise from forward (%s)%s%s",
+			tilt.Degrees(), within95(sigma), whole(toward), side(toward), rests(share, on), cure)
 	}
 
 	s, f := r.FootStarboardMM, r.FootForwardMM

@@ -85,9 +85,9 @@ type Proved struct {
 }
 
 const (
-	// maxLean is the most that a rod may lean and be corrected for: beyond, it wants
+	// MaxLean is the most that a rod may lean and be corrected for: beyond, it wants
 	// straightening, and the correction at a high sun would not be unique.
-	maxLean = 10 * angle.Degree
+	MaxLean = 10 * angle.Degree
 	// maxAltitude is where a correction ends: at 80 degrees a lean counts 5.7 times.
 	maxAltitude = 80 * angle.Degree
 	maxText     = 200 // characters
@@ -138,7 +138,7 @@ func (r Record) Check() error {
 		key, what string
 		Slope
 	}{{"lean_starboard_deg", "lean from plumb", p.Lean}, {"rod_starboard_deg", "lean against the sheet", p.Rod}} {
-		if tilt, _ := s.Tilt(); !(tilt <= maxLean) {
+		if tilt, _ := s.Tilt(); !(tilt <= MaxLean) {
 			return bad(s.key, "straighten the rod and prove the instrument again", "the rod's %s of %.1f° is too large to correct for", s.what, tilt.Degrees())
 		}
 	}

@@ -7,6 +7,7 @@ const (
 	codeLocked       = 6
 	codeReadOnly     = 8
 	codeCorrupt      = 11
+	codeIO           = 10
 	codeFull         = 13
 	codeCannotOpen   = 14
 	codeNoDatabase   = 26

@@ -10,8 +10,12 @@ import (
 	"shadowread/internal/openfile"
 )
 
+// mostSummed bounds the bytes that are summed, some seconds' worth: four times those of the
+// largest photo that is read.
+const mostSummed = 512 << 20
+
 // HashFile returns the SHA-256 of a file's bytes, by which the log knows a photo.
-// It fails with code "unreadable_file" or "not_a_file".
+// It fails with code "unreadable_file", "too_large" or "not_a_file".
 func HashFile(path string) (sum [sha256.Size]byte, err error) {
 	f, err := openfile.Regular(path)
 	if err != nil {
@@ -19,7 +23,11 @@ func HashFile(path string) (sum [sha256.Size]byte, err error) {
 	}
 	defer f.Close()
 	h := sha256.New()
-	if _, err = io.Copy(h, f); err == nil {
+	n, err := io.Copy(h, io.LimitReader(f, mostSummed+1))
+	switch {
+	case err == nil && n > mostSummed:
+		return sum, fault.New("too_large", "name a photo", "%s is larger than 512 MB, which no photo is", path)
+	case err == nil:
 		return [sha256.Size]byte(h.Sum(nil)), nil
 	}
 	return sum, fault.Wrap(err, "unreadable_file", "check that it is there and may be read", "%s cannot be read", path)

@@ -416,6 +416,8 @@ func storeError(err error) error {
 		return fault.Wrap(err, "cannot_write", "nothing was written: check that the file and its folder may be written to", "the log cannot be written")
 	case codeCorrupt, codeNoDatabase:
 		return fault.Wrap(err, "log_damaged", "keep a copy of the file as it is, and check the log", "the log's file is damaged")
+	case codeIO: // a disk without room for the files beside the log, too
+		return fault.Wrap(err, "log_failed", "nothing was written: make room on the disk, or take the log to another that can be read and written", "the disk fails the log")
 	default:
 		return fault.Wrap(err, "log_failed", "nothing was written: check the log", "the log's database reports an error")
 	}

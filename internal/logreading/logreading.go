@@ -46,7 +46,20 @@ func AtEstimate(ctx context.Context, book *logbook.Log, o reading.Options, facts
 		return read(o)
 	}
 	var r *reading.Result
-	guess, why := firstGuess(ctx, book, o, facts)
+	var guess time.Time
+	at, why := photo.ResolveTime(facts, nil, o.Time)
+	if guess = at.UTC; why != nil {
+		// The map of time zones needs a place to begin with.
+		var w *logbook.Whereabouts
+		if w, why = book.Where(ctx, 0); why == nil {
+			o.Position.Estimate = Place(&w.Estimate)
+			first, err := read(o)
+			if err != nil || first.Instant == nil { // of no time, and the way since is for whoever writes it
+				return first, err
+			}
+			guess = first.Instant.UTC
+		}
+	}
 	if why == nil {
 		_, why = book.ReadHere(ctx, guess, since, func(_ context.Context, here *logbook.Estimate) (at time.Time, err error) {
 			o.Position.Estimate = Place(here)
@@ -71,18 +84,6 @@ func AtEstimate(ctx context.Context, book *logbook.Log, o reading.Options, facts
 		r.Warnings = append(r.Warnings, photo.Warning{Code: fault.Code(why), Message: "the log gives no position: " + why.Error()})
 	}
 	return r, err
-}
-
-// firstGuess is the time at which the log is asked first.
-func firstGuess(ctx context.Context, book *logbook.Log, o reading.Options, facts photo.Facts) (time.Time, error) {
-	if at, err := photo.ResolveTime(facts, nil, o.Time); err == nil {
-		return at.UTC, nil
-	}
-	w, err := book.Where(ctx, 0)
-	if err != nil {
-		return time.Time{}, err
-	}
-	return w.Estimate.Time, nil // the map of time zones needs a place to begin with
 }
 
 // Heading is a reading as the work-up wants it. setUpAnew says that the instrument was put

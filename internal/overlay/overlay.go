@@ -8,8 +8,6 @@ import (
 	"image"
 	"image/color"
 	"image/jpeg"
-	"image/png"
-	"io"
 	"math"
 	"slices"
 	"strconv"
@@ -18,7 +16,6 @@ import (
 	"golang.org/x/image/draw"
 	"golang.org/x/image/font"
 	"golang.org/x/image/math/fixed"
-	"golang.org/x/image/tiff"
 	"golang.org/x/image/vector"
 
 	"shadowread/internal/angle"
@@ -122,14 +119,16 @@ func decodeColour(file photo.File) (image.Image, int, error) {
 		img, err := photo.DecodeHEIC(file)
 		return img, facts.Orientation, err
 	}
-	decode := map[photo.Format]func(io.Reader) (image.Image, error){
-		photo.JPEG: jpeg.Decode, photo.PNG: png.Decode, photo.TIFF: tiff.Decode,
-	}[facts.Format]
-	data, err := file.Bytes()
-	if err != nil {
-		return nil, 0, err
+	var img image.Image
+	if facts.Format == photo.JPEG {
+		var data []byte
+		if data, err = file.Bytes(); err != nil {
+			return nil, 0, err
+		}
+		img, err = jpeg.Decode(bytes.NewReader(data))
+	} else {
+		img, err = photo.DecodePlain(file, facts.Format)
 	}
-	img, err := decode(bytes.NewReader(data))
 	if err == nil && img.Bounds().Size() != image.Pt(facts.Width, facts.Height) {
 		err = fmt.Errorf("the pixels are %v, the header says %d x %d", img.Bounds().Size(), facts.Width, facts.Height)
 	}

@@ -22,11 +22,15 @@ const (
 	tagSubfileType  = 0x00FE
 	tagWidth        = 0x0100
 	tagHeight       = 0x0101
+	tagSampleBits   = 0x0102
 	tagMake         = 0x010F
 	tagModel        = 0x0110
 	tagStripOffsets = 0x0111
 	tagOrientation  = 0x0112
+	tagStripRows    = 0x0116
 	tagStripCounts  = 0x0117
+	tagTileWidth    = 0x0142
+	tagTileHeight   = 0x0143
 	tagSoftware     = 0x0131
 	tagTileOffsets  = 0x0144
 	tagTileCounts   = 0x0145
@@ -62,7 +66,9 @@ const (
 
 // The tags that are read in each directory.
 var (
-	tiffTags  = []uint16{tagSubfileType, tagWidth, tagHeight, tagStripOffsets, tagStripCounts, tagTileOffsets, tagTileCounts}
+	tiffTags = []uint16{tagSubfileType, tagWidth, tagHeight, tagStripOffsets, tagStripCounts, tagTileOffsets, tagTileCounts}
+	// blockTags are what tells how large a strip or a tile is.
+	blockTags = []uint16{tagSampleBits, tagStripRows, tagTileWidth, tagTileHeight}
 	firstTags = []uint16{tagMake, tagModel, tagSoftware, tagOrientation, tagExifIFD, tagGPSIFD}
 	exifTags  = []uint16{
 		tagDateTimeOriginal, tagOffsetTimeOriginal, tagSubSecTimeOriginal,

@@ -1,40 +1,95 @@
 package photo
 
 import (
-	"bytes"
+	"bufio"
 	"errors"
 	"image"
 	"image/color"
 	"image/png"
+	"io"
+	"runtime/debug"
 
 	"golang.org/x/image/tiff"
 )
 
 // mostDecoded bounds the bytes that a decoded PNG or TIFF takes: 64 megapixels in eight
 // bits, half of them in sixteen. It is five times what 12 megapixels take, and with the
-// gray copy below half a gigabyte.
+// gray copy and the command's bound on garbage below half a gigabyte.
 const mostDecoded = 256 << 20
 
 // DecodePlain decodes a PNG or a TIFF as it is stored, without heed of orientation. PNG
 // carries checksums of its parts (PNG third edition, 5.3) and of its pixels (RFC 1950),
-// so that its damage is noticed. It fails with "unreadable_file" or "too_large".
-func DecodePlain(data []byte, format Format) (image.Image, error) {
-	decode, configure := png.Decode, png.DecodeConfig
-	if format == TIFF {
-		decode, configure = tiff.Decode, tiff.DecodeConfig
+// so that its damage is noticed. The file is not held beside its pixels. It fails with
+// "unreadable_file" or "too_large".
+func DecodePlain(file File, format Format) (img image.Image, err error) {
+	err = file.open(func(f *io.SectionReader) error {
+		decode, configure := png.Decode, png.DecodeConfig
+		if format == TIFF {
+			decode, configure = tiff.Decode, tiff.DecodeConfig
+		}
+		from := func() io.Reader {
+			f.Seek(0, io.SeekStart)
+			if format == TIFF { // read by places
+				return f
+			}
+			return bufio.NewReaderSize(f, 1<<16)
+		}
+		c, err := configure(from())
+		if err != nil {
+			return undecoded(err)
+		}
+		bytes := float64(c.Width) * float64(c.Height) * bytesOf(c.ColorModel)
+		if bytes > mostDecoded {
+			return TooLarge("the picture takes %.0f MB decoded, more than the %d MB that are read", bytes/(1<<20), mostDecoded>>20)
+		}
+		if block := blockBytes(f, c); format == TIFF && bytes+growing*block > mostDecoded+smallBlock {
+			return TooLarge("the picture takes %.0f MB decoded, and each of its strips %.0f MB more", bytes/(1<<20), block/(1<<20))
+		}
+		GiveBack(Facts{Width: c.Width, Height: c.Height})
+		if img, err = decode(from()); err != nil {
+			img = nil
+			return undecoded(err)
+		}
+		return nil
+	})
+	return img, err
+}
+
+// A TIFF's decoder holds a strip or a tile beside the picture, in a slice that grows: while it is
+// copied both are there, and what it outgrew before.
+const (
+	growing = 2.25
+	// smallBlock is what strips of a usual size add.
+	smallBlock = 16 << 20
+)
+
+// blockBytes is what a strip or a tile of a TIFF takes when it is decompressed (TIFF 6.0, sections
+// 3 and 15).
+func blockBytes(f *io.SectionReader, c image.Config) float64 {
+	wide, high, bits := float64(c.Width), float64(c.Height), 0.0
+	if order, offset, ok := tiffOrder(f); ok {
+		dir, _ := readDirectory(f, order, offset, blockTags)
+		if rows := dir.positive(tagStripRows); rows > 0 {
+			high = min(high, rows)
+		}
+		if w, h := dir.positive(tagTileWidth), dir.positive(tagTileHeight); w > 0 && h > 0 {
+			wide, high = w, h
+		}
+		for i := range dir.count(tagSampleBits) {
+			n, _ := dir.number(tagSampleBits, i)
+			bits += n
+		}
 	}
-	c, err := configure(bytes.NewReader(data))
-	if err != nil {
-		return nil, undecoded(err)
+	return wide * high * max(1, bits/8)
+}
+
+// GiveBack has what large pictures took before given back at once, if this is a large one. Left
+// to itself the heap grows to twice what is used.
+func GiveBack(f Facts) {
+	const large = 6_000_000
+	if f.Width*f.Height > large {
+		debug.FreeOSMemory()
 	}
-	if bytes := float64(c.Width) * float64(c.Height) * bytesOf(c.ColorModel); bytes > mostDecoded {
-		return nil, TooLarge("the picture takes %.0f MB decoded, more than the %d MB that are read", bytes/(1<<20), mostDecoded>>20)
-	}
-	img, err := decode(bytes.NewReader(data))
-	if err != nil {
-		return nil, undecoded(err)
-	}
-	return img, nil
 }
 
 // undecoded says whether the picture is damaged or of a kind that its decoder does not know,

@@ -22,12 +22,36 @@ func TestKindsOfTIFFThatAreNotRead(t *testing.T) {
 			binary.Write(file, binary.LittleEndian, [6]uint16{tag[0], 3, 1, 0, tag[1], 0}) // one SHORT
 		}
 		file.Write(make([]byte, 4))
-		_, err := DecodePlain(file.Bytes(), TIFF)
+		_, err := DecodePlain(InMemory("a.tif", file.Bytes()), TIFF)
 		if fault.Code(err) != "unreadable_file" || strings.Contains(err.Error(), "damaged") || !strings.Contains(fault.Hint(err), "save the photo anew") {
 			t.Errorf("%s: %v (%s)", name, err, fault.Hint(err))
 		}
 	}
-	if _, err := DecodePlain([]byte("II*\x00\x08\x00\x00\x00"), TIFF); err == nil || !strings.Contains(err.Error(), "damaged") {
+	if _, err := DecodePlain(InMemory("a.tif", []byte("II*\x00\x08\x00\x00\x00")), TIFF); err == nil || !strings.Contains(err.Error(), "damaged") {
 		t.Errorf("cut short: %v", err)
+	}
+}
+
+// One strip of 72 MB is decoded beside 96 MB of pixels, and twice while it grows; in many strips
+// the same picture is read.
+func TestTIFFInOneStrip(t *testing.T) {
+	file := func(rows uint32) File {
+		b := bytes.NewBufferString("II*\x00\x08\x00\x00\x00")
+		tags := [][3]uint32{{256, 8000, 1}, {257, 8000, 1}, {258, 16, 1}, {259, 1, 1}, {262, 1, 1}, {277, 1, 1}, {278, rows, 1}}
+		binary.Write(b, binary.LittleEndian, uint16(len(tags)))
+		for _, tag := range tags {
+			binary.Write(b, binary.LittleEndian, struct {
+				ID, Kind   uint16
+				Count, One uint32
+			}{uint16(tag[0]), 4, tag[2], tag[1]})
+		}
+		b.Write(make([]byte, 4))
+		return InMemory("a.tif", b.Bytes())
+	}
+	if _, err := DecodePlain(file(8000), TIFF); fault.Code(err) != "too_large" || !strings.Contains(err.Error(), "122 MB decoded, and each of its strips 122 MB more") {
+		t.Errorf("in one strip: %v", err)
+	}
+	if _, err := DecodePlain(file(8), TIFF); fault.Code(err) != "unreadable_file" { // it has none
+		t.Errorf("in many: %v", err)
 	}
 }

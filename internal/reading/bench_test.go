@@ -11,12 +11,15 @@ import (
 	"os/exec"
 	"path/filepath"
 	"runtime"
+	"runtime/debug"
 	"slices"
 	"strconv"
 	"strings"
 	"sync"
 	"testing"
 	"time"
+
+	"golang.org/x/image/tiff"
 
 	"shadowread/internal/photofile"
 	"shadowread/internal/reading"
@@ -112,7 +115,7 @@ func peakMiB(b *testing.B) float64 {
 }
 
 // BenchmarkHostile reads files that are meant to cost much: those of fixtures/damaged,
-// and the largest JPEGs that are accepted, blank and full of grain, in which the sheet is
+// and the largest JPEGs and the largest TIFF that are accepted, blank and full of grain, in which the sheet is
 // looked for in vain, and with two of its marks in the grain. It reports the time of each over that of the sound
 // photo, and the most memory that the process has held so far.
 func BenchmarkHostile(b *testing.B) {
@@ -149,6 +152,22 @@ func BenchmarkHostile(b *testing.B) {
 			b.Fatal(err)
 		}
 	}
+	deep := image.NewNRGBA64(image.Rect(0, 0, 3200, 3200)) // about the largest strip that is read
+	for i := range deep.Pix {
+		deep.Pix[i] = uint8(random.Uint32())
+	}
+	files["grain-16bit.tif"] = filepath.Join(dir, "grain-16bit.tif")
+	f, err := os.Create(files["grain-16bit.tif"])
+	if err != nil {
+		b.Fatal(err)
+	}
+	if err := errors.Join(tiff.Encode(f, deep, nil), f.Close()); err != nil {
+		b.Fatal(err)
+	}
+	deep = nil
+	debug.SetMemoryLimit(300 << 20) // as the command does
+	debug.FreeOSMemory()
+	os.WriteFile("/proc/self/clear_refs", []byte("5"), 0) // the peak is the readings', not that of drawing these
 	o := reading.Defaults()
 	for _, name := range []string{"grain-100mp.jpg", "marks-100mp.jpg", "marks-36mp.jpg"} {
 		if r := reading.Read(context.Background(), photofile.At(files[name]), o); r.Reason != reading.TooFewMarks {

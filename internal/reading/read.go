@@ -54,8 +54,8 @@ const (
 	// degree of lean turns the shadow by nearly six.
 	LowestAltitude  = 2 * angle.Degree
 	HighestAltitude = 80 * angle.Degree
-	// numberSigma is for a number read by eye between degree ticks.
-	numberSigma = 0.5 * angle.Degree
+	// NumberSigma is for a number read by eye between degree ticks.
+	NumberSigma = 0.5 * angle.Degree
 )
 
 // Read reads one photo. Whatever goes wrong is in the result; what could be found
@@ -122,7 +122,7 @@ func (r *Result) Conclude(o Options) *Result {
 func ReadNumber(_ context.Context, number, sigma angle.Angle, o Options) *Result {
 	r := &Result{Course: o.Course}
 	if sigma == 0 {
-		sigma = numberSigma
+		sigma = NumberSigma
 	}
 	n := number.Bearing()
 	r.Number = &n

@@ -18,9 +18,10 @@ import (
 
 // Photo is an opened photo, which can be decoded at more than one size.
 type Photo struct {
-	data   []byte // encoded; nil for HEIC
+	file   photo.File
+	data   []byte // of a JPEG
 	format photo.Format
-	heic   *vision.Gray // decoded
+	whole  *vision.Gray // of any other, in full size
 	pixels int
 	flip   bool
 	// Decoding is the time that was spent on it.
@@ -31,25 +32,34 @@ type Photo struct {
 type Prior func(*vision.Gray) calib.Prior
 
 // Open reads a photo, whose facts photo.ReadFacts gave. It fails with what photo.File.Bytes and
-// photo.DecodeHEIC fail with.
+// photo.DecodeHEIC and photo.DecodePlain fail with.
 func Open(file photo.File, facts photo.Facts) (*Photo, error) {
-	p := &Photo{format: facts.Format, pixels: facts.Width * facts.Height, flip: facts.Mirrored()}
-	data, err := file.Bytes()
-	if err != nil {
-		return nil, err
-	}
-	if facts.Format != photo.HEIC {
-		p.data = data
+	p := &Photo{file: file, format: facts.Format, pixels: facts.Width * facts.Height, flip: facts.Mirrored()}
+	if facts.Format == photo.JPEG {
+		var err error
+		if p.data, err = file.Bytes(); err != nil {
+			return nil, err
+		}
 		return p, nil
 	}
 	began := time.Now()
-	img, err := photo.DecodeHEIC(file)
+	defer func() { p.Decoding = time.Since(began) }()
+	if facts.Format == photo.HEIC {
+		img, err := photo.DecodeHEIC(file)
+		if err != nil {
+			return nil, err
+		}
+		p.whole = vision.FromImage(img)
+		p.whole.Colours = func() (image.Image, int) { return img, 1 }
+		return p, nil
+	}
+	img, err := photo.DecodePlain(file, facts.Format)
 	if err != nil {
 		return nil, err
 	}
-	p.heic = vision.FromImage(img)
-	p.heic.Colours = func() (image.Image, int) { return img, 1 }
-	p.Decoding = time.Since(began)
+	p.whole = vision.FromImage(img)
+	img = nil
+	photo.GiveBack(facts)
 	return p, nil
 }
 
@@ -57,20 +67,13 @@ func (p *Photo) decode(factor int) (*vision.Gray, error) {
 	began := time.Now()
 	defer func() { p.Decoding += time.Since(began) }()
 	var g *vision.Gray
-	switch {
-	case p.heic != nil:
-		g = p.heic.Shrink(factor)
-	case p.format == photo.JPEG:
+	if p.whole != nil {
+		g = p.whole.Shrink(factor)
+	} else {
 		var err error
 		if g, err = vision.DecodeJPEG(p.data, factor); err != nil {
 			return nil, undecoded(err)
 		}
-	default:
-		img, err := photo.DecodePlain(p.data, p.format)
-		if err != nil {
-			return nil, err
-		}
-		g = vision.FromImage(img).Shrink(factor)
 	}
 	if g.Colours == nil {
 		g.Colours = sync.OnceValues(func() (image.Image, int) { return p.colours(factor) })
@@ -92,7 +95,7 @@ func (p *Photo) colours(factor int) (image.Image, int) {
 		}
 		return nil, 0
 	}
-	img, err := photo.DecodePlain(p.data, p.format)
+	img, err := photo.DecodePlain(p.file, p.format)
 	if err != nil {
 		return nil, 0
 	}
