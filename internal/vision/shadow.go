@@ -189,6 +189,7 @@ func (q *search) amongRays() (*Strip, error) {
 			return nil, ErrAmbiguous
 		}
 	}
+	best.tellTip()
 	best.fit = nil // large
 	best.RodAxis = q.rodAxis(best)
 	if at, sigma, ok := q.rodTop(best); ok {

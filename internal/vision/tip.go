@@ -28,10 +28,11 @@ const (
 	arcPart, flatSigma = 0.97, 0.15
 	// A dark end broader than headFrom of the breadth to each side is a head's: of a ball of
 	// radius R whose top is the tip the shadow ends R tan(a/2) beyond the tip's, a being the
-	// altitude, of a nail's flat head, a cork or a bolt's the whole of R; headPart and headSigma
-	// span these and 20 to 60 degrees.
-	headFrom            = 0.75
-	headPart, headSigma = 0.6, 0.3
+	// altitude; headPart and headSigma span 20 to 60 degrees. Of a nail's flat head, a cork or a
+	// bolt's it is the whole of R: broadEnd spans these too.
+	headFrom                = 0.75
+	headPart, headSigma     = 0.36, 0.2
+	broadEnd, broadEndSigma = 0.6, 0.3
 	// Heads are looked for over headStretch before the end, but for headStep, every headStep,
 	// and to headWidest at each side in steps of headAcross: broader is another shadow.
 	headStretch, headStep = 14.0, 0.4
@@ -116,10 +117,11 @@ func (f *stripFit) findTip(axis fitLine) (length, sigma float64, ok bool) {
 			return 0, 0, false
 		case top > headFrom*width:
 			f.head = top
+			f.tip = tipPlace{end - broadEnd*top, broadEndSigma*top + gap}
 			return end - headPart*top, headSigma*top + gap, true
 		}
 		if beyond, ok := f.point(axis, end, half, width); ok {
-			return end + beyond/2, flatSigma + beyond/math.Sqrt(12) + gap/math.Sqrt(12), true
+			f.tip = tipPlace{end + beyond/2, flatSigma + beyond/math.Sqrt(12) + gap/math.Sqrt(12)}
 		}
 		if !bare {
 			return end - anyTip*width, math.Sqrt(sq(flatSigma) + sq(anyTipSigma*width) + gap*gap/12), true
@@ -202,6 +204,17 @@ func (f *stripFit) reaches(d, mid, half float64) (left, right float64) {
 		return n
 	}
 	return reach(-1), reach(1)
+}
+
+// tipPlace is where the shadow of a tip that is not flat lies, mm from the foot; 0 where it is told as
+// that of a flat one. The witnesses look at where the dark ends, and hear nothing of it.
+type tipPlace struct{ at, sigma float64 }
+
+// tellTip puts the place of a tip that is not flat in the strip.
+func (st *Strip) tellTip() {
+	if st.fit != nil && st.Length > 0 && st.fit.tip.at > 0 {
+		st.Length, st.LengthSigma = st.fit.tip.at, st.fit.tip.sigma
+	}
 }
 
 // point returns how far beyond its end the sides of a sharpened rod's shadow meet; ok is false where
