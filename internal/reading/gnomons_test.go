@@ -44,6 +44,11 @@ func TestHomeMadeGnomons(t *testing.T) {
 		{"cork on the tip", 30, 30, 200, func(s *render.Scene) {
 			s.Rods[0].Collars = []render.Collar{{From: 35, To: 50, Diameter: 14}}
 		}, mustRead},
+		{"pencil", 30, 4, 320, thick(7.6), mustRead},
+		{"pencil, high sun", 62, 15, 200, thick(7.2), mustRead},
+		{"thick dowel", 22, 36, 200, thick(9.7), mustRead},
+		{"thick dowel from above", 31, 3, 100, thick(8.4), mustRead},
+		{"thick dowel, low sun", 14, 30, 20, thick(10), mustRead},
 		{"dowel in thin cloud", 40, 30, 200, thinCloud(0.45), mustRead},
 		{"dowel in thin cloud, from another side", 30, 35, 330, thinCloud(0.6), mustRead},
 		{"dowel in thin cloud, from above", 50, 10, 100, thinCloud(0.5), mustRead},
@@ -98,6 +103,10 @@ func TestHomeMadeGnomons(t *testing.T) {
 	}
 }
 
+func thick(mm float64) func(*render.Scene) {
+	return func(s *render.Scene) { s.Rods[0].Material, s.Rods[0].Diameter = render.Dowel, mm }
+}
+
 func thinCloud(haze float64) func(*render.Scene) {
 	return func(s *render.Scene) {
 		s.Rods[0].Material, s.Rods[0].Diameter = render.Dowel, 5
@@ -114,14 +123,14 @@ func bent(mm, towards float64) func(*render.Scene) {
 // Things that lie on the sheet, with a rod standing or none: never their direction.
 func TestLyingThings(t *testing.T) {
 	deg := angle.FromDegrees
-	for i := range 24 {
+	for i := range 32 {
 		r := float64(i)
 		dir := deg(math.Mod(37*r+20, 360))
 		from, to := 3+2*math.Mod(r, 4), 40+5*math.Mod(r, 5)
 		thing := render.Thing{
 			From:     sheet.Point{X: from * dir.Sin(), Y: from * dir.Cos()},
 			To:       sheet.Point{X: to * dir.Sin(), Y: to * dir.Cos()},
-			Diameter: []float64{1.5, 3, 5, 7}[i%4],
+			Diameter: []float64{1.5, 3, 5, 7, 9, 10, 8}[i%7],
 			Material: []render.Material{render.Steel, render.Black, render.Dowel, render.Brass}[(i/4)%4],
 		}
 		s := scene(deg(20+math.Mod(7*r, 40)), deg(10+math.Mod(11*r, 35)), deg(53*r))

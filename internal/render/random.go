@@ -222,6 +222,8 @@ func (s *Scene) homeMade(r *rand.Rand) {
 		rod.Bow, rod.BowDir = uniform(0, 0.8), turn()
 	case 6: // thin cloud
 		s.Light.HazeFraction, s.Light.HazeDisc, s.Light.ShadowRatio = uniform(0.2, 0.6), angle.FromDegrees(uniform(3, 6)), uniform(0.3, 0.5)
+	case 7: // a dowel or a pencil
+		rod.Material, rod.Diameter = []Material{Dowel, White, Black}[r.IntN(3)], uniform(6, 10.5)
 	}
 	if r.IntN(6) == 0 {
 		s.Paper.Waves = []Wave{{Amplitude: uniform(0.05, 0.3), Length: uniform(80, 200), Phase: turn(), Dir: turn()}}

@@ -191,6 +191,7 @@ type ray struct {
 	length float64 // mm, from the foot to where the line ends or fades
 	depth  float64 // mean depth: 1 less the light's ratio to its flanks
 	begins float64 // the same of its first rayBegins looks; NaN where none is seen of them
+	flank  float64 // mm, from its middle to where the flanks begin
 }
 
 // rays lists the dark two-sided lines that start near the foot, strongest first.
@@ -255,7 +256,7 @@ func (d *dialImage) rays(diameter, most float64) []ray {
 			if best > score[i].score {
 				score[i] = ray{
 					dir: angle.FromDegrees(360 * float64(i) / dialColumns), offset: off, score: best,
-					length: d.radius(end), depth: total, begins: begins,
+					length: d.radius(end), depth: total, begins: begins, flank: flank,
 				}
 			}
 		}

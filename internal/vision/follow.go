@@ -114,6 +114,9 @@ func (f *stripFit) followStrip(axis fitLine) (length, sigma, atLeast float64) {
 			end = (a.s + b.s) / 2
 		}
 		end += windowLate * window
+		if beyond, ok := f.point(axis, end, half, width); ok {
+			f.tip = tipPlace{end + beyond/2, endSigma + beyond/math.Sqrt(12) + gap/math.Sqrt(12)}
+		}
 		return end - anyTip*width, math.Sqrt(sq(endSigma) + sq(endBlurSigma*f.sigma(end)) + sq(anyTipSigma*width) + gap*gap/12), 0
 	}
 	return 0, 0, atLeast

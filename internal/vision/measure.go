@@ -210,7 +210,7 @@ func smoothed(xs []float64, reach int) []float64 {
 // Then the darkest places stand for the middles. They may lie by one edge, and do in a
 // telephone's picture, whose sharpening darkens the rims of what is dark.
 func (f *stripFit) recentre(r ray, to float64) (breadth float64) {
-	f.sampleRows(shadowStart, min(to, r.length-0.5), recentreReach+1, 0, recentreEvery)
+	f.sampleRows(shadowStart, min(to, r.length-0.5), max(recentreReach, r.flank)+1, 0, recentreEvery)
 	span := max(1, int(coreHalf/f.step))
 	var ss, ns, at, middles, widths []float64
 	for i := range f.rows {

@@ -53,6 +53,7 @@ type stripFit struct {
 	// fade is how much of the depth is lost for each mm beyond middle, mm from the foot.
 	fade, middle float64
 	head         float64 // half width of the shadow's broader end, mm
+	tip          tipPlace
 	bare         bool    // its broader end would be seen, and is none
 	cast         bool    // it takes the same part of the light from darker ground beyond the paper
 	held         bool    // it begins with the broader shadow of what holds the foot

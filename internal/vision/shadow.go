@@ -71,6 +71,8 @@ const (
 	throughTurn, joinTurn = 6 * angle.Degree, 8 * angle.Degree
 	throughMiss           = 1.5
 	joinAt                = 20.0
+	// broadRod, mm, is as thick as any rod whose shadow the lines with wider flanks tell.
+	broadRod = 10.0
 )
 
 // FindShadow measures the strip of shadow that the rod casts on the dial.
@@ -90,6 +92,9 @@ func (q *search) find() (*Strip, error) {
 	st, err := q.findStanding()
 	if err == nil || errors.Is(err, ErrAmbiguous) || q.dial == nil {
 		return st, err
+	}
+	if st, again := q.findBroad(); again == nil || errors.Is(again, ErrAmbiguous) {
+		return st, again
 	}
 	// What lies by another shadow's rim may have spoilt it.
 	q.steady = true
@@ -117,6 +122,21 @@ func (q *search) findStanding() (*Strip, error) {
 	}
 	q.rays = q.dial.rays(q.rod.DiameterMM, offsetMost)
 	return q.amongRays()
+}
+
+// findBroad measures the lines whose flanks lie clear of a dowel's or a pencil's shadow, which fills
+// those of a thin rod's, and returns one that is too broad for these.
+func (q *search) findBroad() (*Strip, error) {
+	if q.rod.DiameterMM > 0 || q.rod.Hangs {
+		return nil, ErrNoShadow // the flanks lie clear of what was stated
+	}
+	broad := *q
+	broad.rays = q.dial.rays(broadRod, offsetMost)
+	st, err := broad.amongRays()
+	if err == nil && st.Width < 2*lineFlank-2*lineCore {
+		return nil, ErrNoShadow
+	}
+	return st, err
 }
 
 // amongRays measures the lines on the dial and returns the one that is the rod's shadow.
@@ -169,6 +189,7 @@ func (q *search) amongRays() (*Strip, error) {
 			return nil, ErrAmbiguous
 		}
 	}
+	best.tellTip()
 	best.fit = nil // large
 	best.RodAxis = q.rodAxis(best)
 	if at, sigma, ok := q.rodTop(best); ok {

@@ -1,6 +1,10 @@
 package vision
 
-import "math"
+import (
+	"math"
+
+	"gonum.org/v1/gonum/stat"
+)
 
 // Where a shadow's end is looked for. Lengths are mm on the paper.
 const (
@@ -24,9 +28,11 @@ const (
 	arcPart, flatSigma = 0.97, 0.15
 	// A dark end broader than headFrom of the breadth to each side is a head's: of a ball of
 	// radius R whose top is the tip the shadow ends R tan(a/2) beyond the tip's, a being the
-	// altitude; headPart and headSigma span 20 to 60 degrees.
-	headFrom            = 0.75
-	headPart, headSigma = 0.36, 0.2
+	// altitude; headPart and headSigma span 20 to 60 degrees. Of a nail's flat head, a cork or a
+	// bolt's it is the whole of R: broadEnd spans these too.
+	headFrom                = 0.75
+	headPart, headSigma     = 0.36, 0.2
+	broadEnd, broadEndSigma = 0.6, 0.3
 	// Heads are looked for over headStretch before the end, but for headStep, every headStep,
 	// and to headWidest at each side in steps of headAcross: broader is another shadow.
 	headStretch, headStep = 14.0, 0.4
@@ -37,6 +43,13 @@ const (
 	// breadths beyond the axis's, the end lies anyTip of the breadth beyond, with a sigma.
 	anyTip, anyTipSigma    = 0.42, 0.1
 	headWidest, headAcross = 11.0, 0.2
+	// A point's shadow narrows: the dark is not fullPart of half the breadth until pointFrom breadths and
+	// pointMore, mm, before the end, looked for over pointStretch. The tip's shadow, be the point sharp
+	// or blunt, lies anywhere from the end that is seen, where the dark is still as broad as the core,
+	// to where the sides, by leastSides looks, meet: no more than pointMost times as far as they are seen.
+	fullPart, pointFrom, pointMore = 0.9, 0.4, 0.4
+	pointStretch, leastSides       = 45.0, 4
+	pointMost                      = 2.0
 	// A strip is seen again over onAgain, with paper onBeside beyond its edges. Dark over lyingDark
 	// within lyingReach of the end is the shadow of a thing that lies on the strip there: what
 	// is as bright as paper hides it.
@@ -104,8 +117,13 @@ func (f *stripFit) findTip(axis fitLine) (length, sigma float64, ok bool) {
 			return 0, 0, false
 		case top > headFrom*width:
 			f.head = top
+			f.tip = tipPlace{end - broadEnd*top, broadEndSigma*top + gap}
 			return end - headPart*top, headSigma*top + gap, true
-		case !bare:
+		}
+		if beyond, ok := f.point(axis, end, half, width); ok {
+			f.tip = tipPlace{end + beyond/2, flatSigma + beyond/math.Sqrt(12) + gap/math.Sqrt(12)}
+		}
+		if !bare {
 			return end - anyTip*width, math.Sqrt(sq(flatSigma) + sq(anyTipSigma*width) + gap*gap/12), true
 		}
 		f.bare = true
@@ -154,19 +172,8 @@ func (f *stripFit) capRadius(axis fitLine, end, half, width float64) (radius flo
 		if inBand(f.sheet, f.frame.at(d, mid)) {
 			continue
 		}
-		var reach [2]float64
-		for i, side := range []float64{-1, 1} {
-			n := 0.0
-			for ; n < headWidest; n += headAcross {
-				p := f.frame.at(d, mid+side*n)
-				q := f.plate.Project(p)
-				if !f.g.contains(q, 1) || inBand(f.sheet, p) || f.g.light(q.U, q.V)/f.lit(p) > half {
-					break
-				}
-			}
-			reach[i] = n
-		}
-		wide, narrow := max(reach[0], reach[1]), min(reach[0], reach[1])
+		left, right := f.reaches(d, mid, half)
+		wide, narrow := max(left, right), min(left, right)
 		// Ink beside the strip may stretch one side a little.
 		if wide >= headWidest {
 			return 0, false, false
@@ -182,6 +189,57 @@ func (f *stripFit) capRadius(axis fitLine, end, half, width float64) (radius flo
 		radius = max(radius, narrow)
 	}
 	return radius, false, true
+}
+
+// reaches is how far the dark reaches to both sides of a place on the strip.
+func (f *stripFit) reaches(d, mid, half float64) (left, right float64) {
+	reach := func(side float64) (n float64) {
+		for ; n < headWidest; n += headAcross {
+			p := f.frame.at(d, mid+side*n)
+			q := f.plate.Project(p)
+			if !f.g.contains(q, 1) || inBand(f.sheet, p) || f.g.light(q.U, q.V)/f.lit(p) > half {
+				break
+			}
+		}
+		return n
+	}
+	return reach(-1), reach(1)
+}
+
+// tipPlace is where the shadow of a tip that is not flat lies, mm from the foot; 0 where it is told as
+// that of a flat one. The witnesses look at where the dark ends, and hear nothing of it.
+type tipPlace struct{ at, sigma float64 }
+
+// tellTip puts the place of a tip that is not flat in the strip.
+func (st *Strip) tellTip() {
+	if st.fit != nil && st.Length > 0 && st.fit.tip.at > 0 {
+		st.Length, st.LengthSigma = st.fit.tip.at, st.fit.tip.sigma
+	}
+}
+
+// point returns how far beyond its end the sides of a sharpened rod's shadow meet; ok is false where
+// the strip keeps its breadth up to there, as that of a rod with a flat tip does.
+func (f *stripFit) point(axis fitLine, end, half, width float64) (beyond float64, ok bool) {
+	var at, wide []float64
+	full := false
+	for d := end - headStep; d > max(shadowStart, end-pointStretch) && !full; d -= headStep {
+		mid := axis.follow(d)
+		if inBand(f.sheet, f.frame.at(d, mid-width/2)) || inBand(f.sheet, f.frame.at(d, mid+width/2)) {
+			continue
+		}
+		left, right := f.reaches(d, mid, half)
+		w := left + right - headAcross // each is the first step that is light
+		if full = w > fullPart*width; !full {
+			at, wide = append(at, d), append(wide, w)
+		}
+	}
+	n := len(at)
+	if !full || n < leastSides || end-at[n-1] < pointFrom*width+pointMore {
+		return 0, false
+	}
+	a, b := stat.LinearRegression(at, wide, nil, false)
+	beyond = -a/b - end
+	return beyond, b < 0 && beyond > 0 && beyond < pointMost*(end-at[n-1])
 }
 
 // brightest is the upper quartile of the light across a short stretch at distance
