@@ -7,6 +7,8 @@ import (
 	"html/template"
 	"io"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"shadowread/internal/chart"
 )
@@ -20,8 +22,8 @@ var pageTemplate = template.Must(template.New("report").Funcs(template.FuncMap{
 }).Parse(page))
 
 // WriteHTML writes the report as one file that needs no other: styles, chart and
-// pictures are in it, and no script. What users wrote is escaped. It fails as Overlay
-// and w do.
+// pictures are in it, and no script. What users wrote is escaped; of controls in it, which drive
+// a terminal that the file is shown on, U+FFFD is left. It fails as Overlay and w do.
 func WriteHTML(w io.Writer, in Input) error {
 	d, err := compose(in)
 	if err != nil {
@@ -31,8 +33,17 @@ func WriteHTML(w io.Writer, in Input) error {
 	if err := pageTemplate.Execute(&b, d); err != nil {
 		return err
 	}
-	_, err = w.Write(b.Bytes())
+	_, err = w.Write(bytes.Map(printed, b.Bytes()))
 	return err
+}
+
+// printed is a character as the page may hold it (HTML Standard, 13.2.3.5, Preprocessing the input
+// stream: no controls but white space).
+func printed(r rune) rune {
+	if unicode.IsControl(r) && r != '\n' && r != '\t' {
+		return utf8.RuneError
+	}
+	return r
 }
 
 // svg returns the chart for the page. The chart escapes its own words.

@@ -88,6 +88,8 @@ func TestHTMLStandsAlone(t *testing.T) {
 	b := charttest.SaltPan(t)
 	in := input(t, b)
 	in.Title = `</title><script>alert(1)</script><svg onload=alert(1)> & "x"`
+	shown := in.Title + "\ufffd[2J\ufffd"
+	in.Title += "\x1b[2J\u009b"
 	page := htmlOf(t, in)
 	if page != htmlOf(t, in) {
 		t.Error("two runs differ")
@@ -118,7 +120,7 @@ func TestHTMLStandsAlone(t *testing.T) {
 	if strings.Contains(page, "url(") || strings.Contains(page, "@import") {
 		t.Error("the styles reach outside")
 	}
-	for _, want := range []string{in.Title, "tea; <b>wind</b> & dust, 塩"} {
+	for _, want := range []string{shown, "tea; <b>wind</b> & dust, 塩"} {
 		if !strings.Contains(words, want) {
 			t.Errorf("the page does not show %q", want)
 		}
