@@ -107,12 +107,23 @@ func TestCoveredMarksTakeNoPart(t *testing.T) {
 }
 
 // Every cell of a mark must be told from the middle between ink and paper, and the border
-// be dark.
+// be dark. Toner that is worn in speckles is told by the border, whose brightest is still ink.
 func TestCellsThatCannotBeTold(t *testing.T) {
 	sound := func() (cells [markCells][markCells]float64) {
 		for r := 1; r < markCells-1; r++ {
 			for c := 1; c < markCells-1; c++ {
 				cells[r][c] = float64((r + c) % 2)
+			}
+		}
+		return cells
+	}
+	worn := func(most float64) [markCells][markCells]float64 { // ink in speckles, up to most of the paper
+		cells := sound()
+		for r := range cells {
+			for c, v := range cells[r] {
+				if v == 0 {
+					cells[r][c] = most * float64((r+2*c)%3) / 2
+				}
 			}
 		}
 		return cells
@@ -128,7 +139,8 @@ func TestCellsThatCannotBeTold(t *testing.T) {
 	for name, tt := range map[string]struct {
 		cells [markCells][markCells]float64
 		want  bool
-	}{"sound": {sound(), true}, "a gray cell": {gray, false}, "an open border": {open, false}, "faint": {faint, false}} {
+	}{"sound": {sound(), true}, "a gray cell": {gray, false}, "an open border": {open, false}, "faint": {faint, false},
+		"speckled": {worn(0.55), true}, "worn off": {worn(0.8), false}} {
 		if _, ok := readBits(tt.cells); ok != tt.want {
 			t.Errorf("%s: read %v", name, ok)
 		}

@@ -42,6 +42,8 @@ const (
 	// part of it by which each must be off its middle, in the root of the light: a cell that
 	// cannot be told refuses the mark.
 	spanLeast, cellMargin = 0.06, 0.1
+	// Worn ink is below wornInk of the brightest cell, in the root of the light: it keeps back half of it.
+	wornInk = 0.7
 )
 
 // cellPlaces are where a cell is looked at, across and down: clear of its neighbours' blur.
@@ -198,33 +200,43 @@ func sampleCells(g *Gray, at func(x, y float64) calib.Pixel) (cells [markCells][
 	return cells, true
 }
 
-// readBits thresholds the cells half way between ink and paper and demands a margin
-// on every one: a cell that cannot be told refuses the mark.
+// readBits tells ink from paper half way between the darkest cell and the brightest; where that
+// leaves a cell untold, as toner of which half is worn off does, half way between the brightest cell of the
+// border, which is all ink, and the brightest of all. A cell that cannot be told refuses the mark.
 func readBits(cells [markCells][markCells]float64) (bits [4][4]bool, ok bool) {
-	lo, hi := math.Inf(1), math.Inf(-1)
+	lo, hi, border := math.Inf(1), math.Inf(-1), 0.0
 	for r := range markCells {
-		for c := range markCells {
-			lo, hi = min(lo, cells[r][c]), max(hi, cells[r][c])
+		for c, v := range cells[r] {
+			lo, hi = min(lo, v), max(hi, v)
+			if onBorder(r, c) {
+				border = max(border, v)
+			}
 		}
 	}
-	span := hi - lo
-	if span < spanLeast {
+	if hi-lo < spanLeast {
 		return bits, false
 	}
-	mid := (lo + hi) / 2
+	if bits, ok = bitsBetween(cells, lo, hi); !ok && border < wornInk*hi {
+		bits, ok = bitsBetween(cells, border, hi)
+	}
+	return bits, ok
+}
+
+func onBorder(r, c int) bool { return min(r, c) == 0 || max(r, c) == markCells-1 }
+
+// bitsBetween tells ink from paper half way between what is one and what is the other; ok is false
+// where a cell is too near to that, or one of the border is white.
+func bitsBetween(cells [markCells][markCells]float64, ink, paper float64) (bits [4][4]bool, ok bool) {
+	mid := (ink + paper) / 2
 	for r := range markCells {
-		for c := range markCells {
-			if math.Abs(cells[r][c]-mid) < cellMargin*span {
+		for c, v := range cells[r] {
+			white := v > mid
+			switch {
+			case math.Abs(v-mid) < cellMargin*(paper-ink), white && onBorder(r, c):
 				return bits, false
+			case !onBorder(r, c):
+				bits[r-1][c-1] = white
 			}
-			white := cells[r][c] > mid
-			if min(r, c) == 0 || max(r, c) == markCells-1 {
-				if white {
-					return bits, false
-				}
-				continue
-			}
-			bits[r-1][c-1] = white
 		}
 	}
 	return bits, true
