@@ -17,6 +17,9 @@ const (
 	taperTenths = 7
 	// Between its lit and its unlit side a rod looks like the paper over less than litHole mm.
 	litHole = 1.5
+	// Two sticks side by side taper alike in their image and their shadow, but stand about the foot: the
+	// axes of both must pass it within ownFoot, mm. Rods are set to half a millimetre.
+	ownFoot = 0.8
 	// The rod speaks for the shadow's taper where the two agree within likeTaper sigmas.
 	likeTaper = 3
 )
@@ -42,19 +45,23 @@ func (q *search) rodEdges(f, strip frame, width, noise, top, hole float64) (ds, 
 }
 
 // rodTapers is by how much the rod's breadth is seen to change with the height, mm per mm, and one
-// sigma of it; ok is false where too little of it is seen.
+// sigma of it; ok is false where too little of it is seen, or where it does not stand on the foot.
 func (q *search) rodTapers(strip frame, width, noise float64) (rate, sigma float64, ok bool) {
 	r := q.img
 	ds, left, right := q.rodEdges(newFrame(r.direction(), 0), strip, width, noise, r.belowHead(usualHeight), litHole)
 	if len(ds) < axisRows {
 		return 0, 0, false
 	}
-	zs, widths := make([]float64, len(ds)), make([]float64, len(ds))
+	zs, widths, mids := make([]float64, len(ds)), make([]float64, len(ds)), make([]float64, len(ds))
 	for i, d := range ds {
 		zs[i] = r.heightBefore(d)
+		mids[i] = (left[i] + right[i]) / 2
 		widths[i] = (right[i] - left[i]) * (r.camera[2] - zs[i]) / r.camera[2]
 	}
 	l := robustLine(zs, widths)
+	if math.Abs(robustLine(ds, mids).at(0)) > ownFoot {
+		return 0, 0, false
+	}
 	if l.used < axisRows || !tenths(l.used, len(ds), taperTenths) || zs[len(zs)-1]-zs[0] < taperRise {
 		return 0, 0, false
 	}
@@ -62,7 +69,7 @@ func (q *search) rodTapers(strip frame, width, noise float64) (rate, sigma float
 }
 
 // ownTaper is what of the edges' disagreement, turned, the rod's own taper leaves open, at one sigma: all of
-// it where the rod does not tell, or another taper.
+// it where the rod does not tell, or another taper, or is the thicker the higher, as no stick is set up.
 func (f *stripFit) ownTaper(axis fitLine, turned, expected float64) (open float64) {
 	open = math.Abs(turned)
 	if !(f.rod.ShadowRatio > 0) || f.rod.Hangs || turned*turned < sq(taperSure)*expected {
@@ -72,7 +79,7 @@ func (f *stripFit) ownTaper(axis fitLine, turned, expected float64) (open float6
 	rate, sigma, ok := f.rodTapers(strip, f.right.at(axis.mid)-f.left.at(axis.mid), f.flankNoise())
 	// The breadth changes with the distance by rate over the ratio; each edge turns by half of it.
 	off, sigma := turned+rate/(2*f.rod.ShadowRatio), sigma/(2*f.rod.ShadowRatio)
-	if !ok || sq(off) > sq(likeTaper)*(sq(sigma)+expected) {
+	if !ok || rate > 0 || math.Abs(strip.offset) > ownFoot || sq(off) > sq(likeTaper)*(sq(sigma)+expected) {
 		return open
 	}
 	return min(open, math.Hypot(off, sigma))

@@ -105,7 +105,7 @@ func (f *stripFit) strip() (*Strip, error) {
 		return nil, ErrNoShadow
 	case math.Abs(st.FootOffset) > footMost+2*st.FootSigma:
 		return nil, ErrNoShadow
-	case rod.DiameterMM > 0 && math.Abs(width-rod.DiameterMM) > breadthMost+breadthPart*rod.DiameterMM:
+	case rod.DiameterMM > 0 && f.otherBreadth(width, open < math.Abs(turned), last):
 		return nil, ErrNoShadow
 	case f.uneven():
 		return nil, ErrNoShadow
@@ -125,6 +125,17 @@ func (f *stripFit) strip() (*Strip, error) {
 		st.Nodus, st.NodusSigma = f.findNodus(axis)
 	}
 	return st, nil
+}
+
+// otherBreadth reports whether the strip's breadth is not the stated diameter's: anywhere from the foot to
+// its end where it tapers as the rod is seen to, since that may have been measured anywhere.
+func (f *stripFit) otherBreadth(width float64, own bool, last float64) bool {
+	off := math.Abs(width - f.rod.DiameterMM)
+	if own {
+		a, b := f.right.at(0)-f.left.at(0), f.right.at(last)-f.left.at(last)
+		off = max(0, min(a, b)-f.rod.DiameterMM, f.rod.DiameterMM-max(a, b))
+	}
+	return off > breadthMost+breadthPart*f.rod.DiameterMM
 }
 
 // vague reports whether a sigma of the direction is none of a reading, or what of it no bow makes, which
