@@ -111,13 +111,10 @@ func (f *stripFit) strip() (*Strip, error) {
 		return nil, ErrNoShadow
 	case !(st.Sigma < bowedMost) && bow != 0:
 		return st, ErrBowed
-	case bow == 0 && f.vague(st, math.Sqrt(variance), unlike):
-		if f.vague(st, math.Sqrt(variance-tapers), straight) {
-			return nil, ErrNoShadow
-		}
-		st.seenSigma = angle.Angle(straight)
-		return st, ErrTapers
-	case open*2*(last-first) > taperPart*width && open > taperSure*math.Sqrt(expected):
+	case bow == 0 && f.vague(st, math.Sqrt(variance-tapers), straight):
+		return nil, ErrNoShadow
+	case bow == 0 && f.vague(st, math.Sqrt(variance), unlike),
+		open*2*(last-first) > taperPart*width && open > taperSure*math.Sqrt(expected):
 		st.seenSigma = angle.Angle(straight)
 		return st, ErrTapers
 	}
