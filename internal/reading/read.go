@@ -311,6 +311,8 @@ func (r *Result) noShadow(err error, scale float64, hangs bool) {
 		r.refuse(RodHidesShadow, "the rod stands before its own shadow: take the photo from another side, best from above")
 	case errors.Is(err, vision.ErrLies):
 		r.refuse(NoShadow, "the dark line on the dial is no shadow but a thing that lies there: it hides the print, begins beside the foot, or its edges are as sharp far from the foot as near it. Take it away; if the sun does shine, make sure of the hour, its zone and the position")
+	case errors.Is(err, vision.ErrTapers):
+		r.refuse(NoShadow, "there is a dark line from the foot, but its edges are not parallel, and it is not seen whether the rod itself tapers or another shadow lies along its own: take the photo from the side, so that a few centimetres of the rod are seen before plain paper, keep other shadows off the dial, or take a rod of one thickness")
 	case errors.Is(err, vision.ErrFootShaded):
 		r.refuse(NoShadow, "the foot of the rod stands in another shadow: step aside, or turn the plate into the open sun")
 	case hangs:

@@ -30,14 +30,19 @@ func (r *Rod) bodies() (parts []body) {
 			parts = append(parts, body{from: at(from), to: at(to), radius: radius, look: &r.Material})
 		}
 	}
-	// The shaft between collars, cut finely where it is bowed.
+	radius := func(u float64) float64 { return r.Diameter / 2 * (1 - r.Taper*u/length) }
+	// The shaft between collars, cut finely where it is bowed and finer where it tapers.
 	shaft := func(from, to float64) {
 		n := 1
-		if r.Bow != 0 {
+		switch {
+		case r.Taper != 0:
+			n = 64
+		case r.Bow != 0:
 			n = 16
 		}
 		for i := range n {
-			add(from+(to-from)*float64(i)/float64(n), from+(to-from)*float64(i+1)/float64(n), r.Diameter/2)
+			a, b := from+(to-from)*float64(i)/float64(n), from+(to-from)*float64(i+1)/float64(n)
+			add(a, b, radius((a+b)/2))
 		}
 	}
 	const steps = 8 // of a point
@@ -51,7 +56,7 @@ func (r *Rod) bodies() (parts []body) {
 	for i := range steps {
 		if r.Point > 0 {
 			u := end - r.Point*(1-float64(i)/steps)
-			add(max(u, done), u+r.Point/steps, r.Diameter/2*(1-(float64(i)+0.5)/steps))
+			add(max(u, done), u+r.Point/steps, radius(u)*(1-(float64(i)+0.5)/steps))
 		}
 	}
 	if n := len(parts); n > 0 && r.Cap > 0 {

@@ -222,8 +222,11 @@ func (s *Scene) homeMade(r *rand.Rand) {
 		rod.Bow, rod.BowDir = uniform(0, 0.8), turn()
 	case 6: // thin cloud
 		s.Light.HazeFraction, s.Light.HazeDisc, s.Light.ShadowRatio = uniform(0.2, 0.6), angle.FromDegrees(uniform(3, 6)), uniform(0.3, 0.5)
-	case 7: // a dowel or a pencil
+	case 7: // a dowel or a pencil, or a stick carved from one
 		rod.Material, rod.Diameter = []Material{Dowel, White, Black}[r.IntN(3)], uniform(6, 10.5)
+		if r.IntN(2) == 0 {
+			rod.Diameter, rod.Taper = uniform(3, 7), uniform(0.2, 0.6)
+		}
 	}
 	if r.IntN(6) == 0 {
 		s.Paper.Waves = []Wave{{Amplitude: uniform(0.05, 0.3), Length: uniform(80, 200), Phase: turn(), Dir: turn()}}

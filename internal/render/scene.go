@@ -57,7 +57,8 @@ type Attitude struct {
 type Rod struct {
 	Foot     sheet.Point // where the axis meets the sheet
 	Height   float64     // of the axis' tip above the sheet's plane, mm
-	Diameter float64     // mm
+	Diameter float64     // at the foot, mm
+	Taper    float64     // part of it that is lost at the tip, as of a carved stick
 	Lean     angle.Angle // of the axis from the plate's normal
 	LeanDir  angle.Angle // clockwise from forward
 	Cap      float64     // diameter of a ball whose top is the tip, mm; 0 for a flat end

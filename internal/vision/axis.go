@@ -48,26 +48,9 @@ const (
 // the cap that its tip may wear.
 func (q *search) rodAxis(st *Strip) *RodAxis {
 	r := q.img
-	top := shortRod
-	if r.known {
-		top = belowCap * r.height
-	}
-	differs := max(differsLeast, differsNoise*st.Noise)
-	f, strip := newFrame(r.direction(), 0), newFrame(st.Direction, st.FootOffset)
+	f := newFrame(r.direction(), 0)
 	high := r.camera[2]
-	var ds, left, right []float64
-	for d := clearOfFoot; d < r.plain; d += axisAlong {
-		if r.heightBefore(d) > top {
-			break
-		}
-		if along, across := strip.place(f.at(d, 0)); along > 0 && math.Abs(across) < st.Width/2+besideShadow {
-			continue // the shadow itself lies there
-		}
-		a, b, ok := runAcross(func(n float64) float64 { return math.Abs(q.light(f.at(d, n))-1) - differs })
-		if ok {
-			ds, left, right = append(ds, d), append(left, a), append(right, b)
-		}
-	}
+	ds, left, right := q.rodEdges(f, newFrame(st.Direction, st.FootOffset), st.Width, st.Noise, r.belowHead(shortRod), 0)
 	a, b := robustLine(ds, left), robustLine(ds, right)
 	if a.used < axisRows || b.used < axisRows {
 		return nil
@@ -95,11 +78,12 @@ func (q *search) rodAxis(st *Strip) *RodAxis {
 }
 
 // runAcross returns the edges of the run that lies nearest to 0 where over is above 0,
-// within acrossReach; ok is false where it is unseen, is cut or lies more than acrossOff away.
-func runAcross(over func(n float64) float64) (left, right float64, ok bool) {
+// within acrossReach, but for holes of less than some mm; ok is false where it is unseen, is cut or lies
+// more than acrossOff away.
+func runAcross(over func(n float64) float64, hole float64) (left, right float64, ok bool) {
 	const step = axisAcross
 	nearest := acrossOff
-	start, inside := 0.0, false
+	start, ended, inside := 0.0, math.Inf(-1), false
 	last := over(-acrossReach)
 	for n := -acrossReach + step; n <= acrossReach; n += step {
 		v := over(n)
@@ -109,10 +93,12 @@ func runAcross(over func(n float64) float64) (left, right float64, ok bool) {
 		cross := n - step*v/(v-last) // where the light passes the bar, between the two
 		switch {
 		case v > 0 && last <= 0:
-			start, inside = cross, true
+			if inside = true; cross-ended >= hole {
+				start = cross
+			}
 		case v <= 0 && last > 0 && inside:
-			inside = false
-			if gap := max(start, -cross, 0); cross-start > leastRun && gap < nearest {
+			inside, ended = false, cross
+			if gap := max(start, -cross, 0); cross-start > leastRun && (gap < nearest || ok && start == left) {
 				left, right, ok, nearest = start, cross, true, gap
 			}
 		}

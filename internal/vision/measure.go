@@ -55,7 +55,7 @@ const (
 
 // measureStrip measures one candidate. It returns ErrNoShadow when the line does
 // not look like a rod's shadow and ErrRodHides when the rod's image leaves too
-// little of it; with ErrBowed, and with no other error, the strip.
+// little of it; with ErrBowed and ErrTapers, and with no other error, the strip.
 func (q *search) measureStrip(r ray) (*Strip, error) {
 	f := &stripFit{search: q, frame: newFrame(r.dir, r.offset)}
 	least, most := q.plate.Scale(f.frame.at(scaleAt, 0))

@@ -62,6 +62,14 @@ func (r *rodImage) length() float64 {
 	return away * r.height / (r.camera[2] - r.height)
 }
 
+// belowHead is the height below which the rod wears no head, mm: of one of unknown height an own one.
+func (r *rodImage) belowHead(unknown float64) float64 {
+	if r.known {
+		return belowCap * r.height
+	}
+	return unknown
+}
+
 // heightBefore is the height at which the rod's axis stands before the paper at a
 // distance from the foot along its image, mm.
 func (r *rodImage) heightBefore(d float64) float64 {

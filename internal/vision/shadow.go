@@ -21,6 +21,8 @@ var (
 	ErrFootShaded = fmt.Errorf("%w: the foot stands in another shadow", ErrNoShadow)
 	// ErrLies is an ErrNoShadow, too.
 	ErrLies = fmt.Errorf("%w: the line is a thing that lies on the sheet", ErrNoShadow)
+	// ErrTapers is an ErrNoShadow, too: nothing but its edges speaks against the line.
+	ErrTapers = fmt.Errorf("%w: its edges are not parallel", ErrNoShadow)
 )
 
 // Rod is what is known of the gnomon; zero means unknown.
@@ -143,7 +145,7 @@ func (q *search) findBroad() (*Strip, error) {
 func (q *search) amongRays() (*Strip, error) {
 	var strips []*Strip
 	var scores []float64
-	hidden, shaded, bowed, lies := false, false, false, false
+	hidden, shaded, bowed, lies, tapers := false, false, false, false, false
 	for i, r := range q.rays {
 		if i >= mostLines {
 			break
@@ -158,10 +160,13 @@ func (q *search) amongRays() (*Strip, error) {
 		}
 		if err == nil {
 			err = q.castByRod(strip)
+		} else if errors.Is(err, ErrTapers) && q.castByRod(strip) != nil {
+			err = ErrNoShadow
 		}
 		hidden = hidden || errors.Is(err, ErrRodHides)
 		shaded = shaded || errors.Is(err, ErrFootShaded)
 		lies = lies || errors.Is(err, ErrLies)
+		tapers = tapers || errors.Is(err, ErrTapers)
 		bowed = bowed || errors.Is(err, ErrBowed)
 		if err == nil && joined && !strip.asBroadAs(q.rod) {
 			return nil, ErrAmbiguous
@@ -173,6 +178,8 @@ func (q *search) amongRays() (*Strip, error) {
 	switch {
 	case len(strips) == 0 && bowed:
 		return nil, ErrBowed
+	case len(strips) == 0 && tapers:
+		return nil, ErrTapers
 	case len(strips) == 0 && lies:
 		return nil, ErrLies
 	case len(strips) == 0 && shaded:

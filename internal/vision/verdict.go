@@ -43,7 +43,7 @@ const (
 )
 
 // strip turns the fitted edges into a measurement, or says that they are not a
-// rod's shadow. With ErrBowed it does both.
+// rod's shadow. With ErrBowed and ErrTapers it does both.
 func (f *stripFit) strip() (*Strip, error) {
 	rod := f.rod
 	axis := f.axis()
@@ -63,8 +63,9 @@ func (f *stripFit) strip() (*Strip, error) {
 	// near and the far half (a bow).
 	variance := axis.varB
 	turned, expected := (f.left.b-f.right.b)/2, (f.left.varB+f.right.varB)/4
-	variance += f.taper(axis.mid, turned, expected)
-	variance += f.stained()
+	open := f.ownTaper(axis, turned, expected)
+	tapers := f.taper(axis.mid, open, expected)
+	variance += tapers + f.stained()
 	atLeast := 0.0
 	tip, tipSigma, tipSeen := f.findTip(axis)
 	if !tipSeen {
@@ -72,7 +73,7 @@ func (f *stripFit) strip() (*Strip, error) {
 	}
 	turn, cost, unseen, bow := f.bowed(axis, tip, atLeast)
 	// What bends both edges alike is the rod, or the paper under it, and no other shadow.
-	unlike := angle.Angle(math.Sqrt(variance))
+	unlike, straight := math.Sqrt(variance), math.Sqrt(variance-tapers)
 	seenSigma := angle.Angle(math.Sqrt(variance + sq(float64(cost))))
 	variance += sq(float64(max(cost, unseen)))
 	least, most, growthSigma := f.growth()
@@ -104,23 +105,40 @@ func (f *stripFit) strip() (*Strip, error) {
 		return nil, ErrNoShadow
 	case math.Abs(st.FootOffset) > footMost+2*st.FootSigma:
 		return nil, ErrNoShadow
-	case rod.DiameterMM > 0 && math.Abs(width-rod.DiameterMM) > breadthMost+breadthPart*rod.DiameterMM:
-		return nil, ErrNoShadow
-	case math.Abs(turned)*2*(last-first) > taperPart*width && math.Abs(turned) > taperSure*math.Sqrt(expected): // tapers
+	case rod.DiameterMM > 0 && f.otherBreadth(width, open < math.Abs(turned), last):
 		return nil, ErrNoShadow
 	case f.uneven():
 		return nil, ErrNoShadow
 	case !(st.Sigma < bowedMost) && bow != 0:
 		return st, ErrBowed
-	case !(st.Sigma < sigmaMost) && bow == 0:
+	case bow == 0 && f.vague(st, math.Sqrt(variance-tapers), straight):
 		return nil, ErrNoShadow
-	case bow == 0 && unlike > vagueMost && unlike > vagueNoise*f.noiseSigma(st):
-		return nil, ErrNoShadow
+	case bow == 0 && f.vague(st, math.Sqrt(variance), unlike),
+		open*2*(last-first) > taperPart*width && open > taperSure*math.Sqrt(expected):
+		st.seenSigma = angle.Angle(straight)
+		return st, ErrTapers
 	}
 	if rod.NodusMM > 0 {
 		st.Nodus, st.NodusSigma = f.findNodus(axis)
 	}
 	return st, nil
+}
+
+// otherBreadth reports whether the strip's breadth is not the stated diameter's: anywhere from the foot to
+// its end where it tapers as the rod is seen to, since that may have been measured anywhere.
+func (f *stripFit) otherBreadth(width float64, own bool, last float64) bool {
+	off := math.Abs(width - f.rod.DiameterMM)
+	if own {
+		a, b := f.right.at(0)-f.left.at(0), f.right.at(last)-f.left.at(last)
+		off = max(0, min(a, b)-f.rod.DiameterMM, f.rod.DiameterMM-max(a, b))
+	}
+	return off > breadthMost+breadthPart*f.rod.DiameterMM
+}
+
+// vague reports whether a sigma of the direction is none of a reading, or what of it no bow makes, which
+// no noise explains, shows two shadows in one.
+func (f *stripFit) vague(st *Strip, sigma, unlike float64) bool {
+	return !(sigma < float64(sigmaMost)) || unlike > float64(vagueMost) && unlike > vagueNoise*float64(f.noiseSigma(st))
 }
 
 // uneven reports whether the strip's two halves differ, as those of a body do that lies
@@ -152,7 +170,7 @@ func (f *stripFit) ghostToRight() float64 {
 // shadow along one side turns that edge and not the other, and there the two sides differ;
 // haze about the sun makes a shadow narrower or broader with the distance, the same on
 // both sides, and turns nothing.
-func (f *stripFit) taper(middle, turned, expected float64) (variance float64) {
+func (f *stripFit) taper(middle, open, expected float64) (variance float64) {
 	about := func(_ float64, k int) (from, to float64) {
 		from = edgeBin * (float64(k) - edgeBins/2)
 		return from, from + edgeBin
@@ -163,7 +181,7 @@ func (f *stripFit) taper(middle, turned, expected float64) (variance float64) {
 	if f.among { // what lies by one edge may be as dark as the shadow
 		part = 1
 	}
-	return part * part * max(0, turned*turned-expected)
+	return part * part * max(0, open*open-expected)
 }
 
 // stained is what paper that is not alike along both edges adds to the variance of the

@@ -32,7 +32,7 @@ func TestStripsThatAreNoRodsShadow(t *testing.T) {
 		{"too short", wide(3, shadowStart+leastStrip+0.5), wide(3, shadowStart+leastStrip+5), ErrNoShadow},
 		{"passes the foot", from(func(k *casting) { k.offset = footMost + 0.2 }), from(func(k *casting) { k.offset = footMost - 0.2 }), ErrNoShadow},
 		{"not of the stated diameter", stated(5, wide(3, 90)), stated(4, wide(3, 90)), ErrNoShadow},
-		{"tapers", near(from(func(k *casting) { k.width, k.taper, k.blur, k.opens = 0.4, -0.38, 0.06, 0.001 })), near(from(func(k *casting) { k.width, k.taper, k.blur, k.opens = 0.5, -0.1, 0.06, 0.001 })), ErrNoShadow},
+		{"tapers", near(from(func(k *casting) { k.width, k.taper, k.blur, k.opens = 0.4, -0.38, 0.06, 0.001 })), near(from(func(k *casting) { k.width, k.taper, k.blur, k.opens = 0.5, -0.1, 0.06, 0.001 })), ErrTapers},
 		{"its halves differ", from(func(k *casting) { k.sides = 0.35 }), from(func(k *casting) { k.sides = 0.1 }), ErrNoShadow},
 		{"bowed by too much", from(func(k *casting) { k.bow = 2.5 }), from(func(k *casting) { k.bow = 0.8 }), ErrBowed},
 		{"of no direction", dim(0.35), dim(0.2), ErrNoShadow},

@@ -1,0 +1,97 @@
+package vision
+
+import (
+	"errors"
+	"math"
+	"testing"
+
+	"shadowread/internal/sheet"
+)
+
+// coneLayer is the image of a round rod of a diameter at its foot, which a height of one mm makes
+// broader by rate; it is lit from the left, where it is as much brighter than the paper as it is
+// darker to the right.
+func (c canvas) coneLayer(diameter, rate, height float64) layer {
+	img := newRodImage(c.plate(), sheet.Standard, Rod{})
+	f := newFrame(img.direction(), 0)
+	return func(p sheet.Point) float64 {
+		d, n := f.place(p)
+		z := img.heightBefore(d)
+		half := (diameter + rate*z) / 2 * img.grown(d)
+		if d < 0 || z > height || math.Abs(n) > half {
+			return 1
+		}
+		return 0.85 - 0.65*n/half
+	}
+}
+
+// A rod that is thinner at its tip casts a shadow whose breadth at a distance is the rod's own at the
+// height that the clock makes of it: plane geometry.
+func TestTaperedRod(t *testing.T) {
+	const diameter, height, ratio = 6.0, 60.0, 1.3
+	const rate = -0.05 // mm per mm: half as thick at the tip
+	cast := sunCast()
+	cast.width, cast.taper = diameter, -rate/ratio*50/2
+	joined := sunCast() // by another of its breadth, at a small angle, that the two leave by the foot
+	joined.width, joined.dir = 3.6, shadowDir+1.4*deg
+	own := sunCast()
+	own.width = 3.6
+	picture := func(rod Rod, rate float64, shadows ...layer) canvas {
+		c := pictureOf(shadows...)
+		c.rod = rod
+		return c.with(c.coneLayer(diameter, rate, height))
+	}
+	clock := Rod{ShadowRatio: ratio}
+	for _, tt := range []struct {
+		name string
+		c    canvas
+		want error
+	}{
+		{"as its rod does", picture(clock, rate, cast.layer()), nil},
+		{"and its rod not", picture(clock, 0, cast.layer()), ErrTapers},
+		{"and its rod by half", picture(clock, rate/2, cast.layer()), ErrTapers},
+		{"and its rod by half as much again", picture(clock, 1.5*rate, cast.layer()), ErrTapers},
+		{"without a clock", picture(Rod{}, rate, cast.layer()), ErrTapers},
+		{"under another sun", picture(Rod{ShadowRatio: 2 * ratio}, rate, cast.layer()), ErrTapers},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			st, err := tt.c.search(t).find()
+			if !errors.Is(err, tt.want) || tt.want == nil && err != nil {
+				t.Fatalf("%v, want %v", err, tt.want)
+			}
+			if err != nil {
+				return
+			}
+			if off := (st.Direction - shadowDir).Signed().Abs(); off > 4*st.Sigma || st.Sigma > 0.05*deg {
+				t.Errorf("off by %.4f degrees with a sigma of %.4f", off.Degrees(), st.Sigma.Degrees())
+			}
+		})
+	}
+	t.Run("another shadow joins", func(t *testing.T) {
+		for _, rate := range []float64{0, rate} {
+			st, err := picture(clock, rate, func(p sheet.Point) float64 { return min(own.layer()(p), joined.layer()(p)) }).search(t).find()
+			if err != nil {
+				continue
+			}
+			if off := (st.Direction - shadowDir).Signed().Abs(); off > 4*st.Sigma {
+				t.Errorf("read %.4f degrees off with a sigma of %.4f", off.Degrees(), st.Sigma.Degrees())
+			}
+		}
+	})
+}
+
+// A rod that looks like the paper between its lit side and the other is one all the same.
+func TestRunAcross(t *testing.T) {
+	over := func(n float64) float64 { // from -3 to -0.4 and from 0.3 to 2 something is seen
+		if n > -3 && n < -0.4 || n > 0.3 && n < 2 {
+			return 1
+		}
+		return -1
+	}
+	for _, tt := range []struct{ hole, left, right float64 }{{0, 0.3, 2}, {1, -3, 2}} {
+		left, right, ok := runAcross(over, tt.hole)
+		if !ok || math.Abs(left-tt.left) > axisAcross || math.Abs(right-tt.right) > axisAcross {
+			t.Errorf("over holes of %v from %.2f to %.2f, %v; want from %v to %v", tt.hole, left, right, ok, tt.left, tt.right)
+		}
+	}
+}
