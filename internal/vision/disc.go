@@ -32,6 +32,7 @@ const (
 	discBeyond, discBeyondPx = 0.8, 6.0
 	endReach, endCore        = 4.0, 0.16
 	endShift, endShifts      = 0.12, 8
+	endDepth                 = 0.05 // by which it is less deep, to learn how it looks then
 	leastOfEnd               = 20 // samples of an end that tell anything
 
 	shiftMost = 3.5 // px by which a second frame is displaced
@@ -377,7 +378,8 @@ func (d *discFit) addEnd(total []float64, p *profile, blur, reach, growth float6
 
 // add adds the squares that a profile leaves, for each strength of sharpening: of the strip as
 // camera and disc blur it, with what sharpening adds, and freely a light, its slope and, as of a
-// round stick, more light in the middle or to a side.
+// round stick, more light in the middle or to a side; of an end a light and its depth, since under
+// a broad head is less of the sky, and blur fills a thin rod's shadow.
 func (d *discFit) add(total []float64, p *profile, blur, reach, growth, shift float64) {
 	half := len(p.v) / 2
 	pad := int(3*reach/(p.px*d.step)) + 1
@@ -409,6 +411,9 @@ func (d *discFit) add(total []float64, p *profile, blur, reach, growth, shift fl
 		if k := j - pad; k >= 0 && k < len(p.v) {
 			u := x / p.right
 			d.flat[0][k], d.flat[1][k], d.flat[2][k], d.flat[3][k] = 1, x, inside*u, inside*(1-u*u)
+			if p.end {
+				d.flat[1][k] = encodedFast(d.edge[j]) - encodedFast(p.paper*(1-(p.depth-endDepth)*inside))
+			}
 		}
 	}
 	d.merge(d.edge, p)
@@ -433,7 +438,7 @@ func (d *discFit) add(total []float64, p *profile, blur, reach, growth, shift fl
 	}
 	free := d.flat[:]
 	if p.end {
-		free = d.flat[:1]
+		free = d.flat[:2]
 	}
 	for i, a := range free {
 		for _, b := range free[:i] {

@@ -9,10 +9,11 @@ import (
 	"shadowread/internal/sheet"
 )
 
-// A stick that lies on the sheet makes a dark line with two parallel edges as well. Four
+// A stick that lies on the sheet makes a dark line with two parallel edges as well. Five
 // things tell it from a shadow, whatever a telephone has sharpened:
 //
 //   - Print under a shadow is seen through it; a stick hides it.
+//   - Beside a shadow is paper; along a lit thing runs its other edge (beside.go).
 //   - A shadow begins at the rod's foot. Bright paper between the foot and the line is none's.
 //   - A shadow is never redder than the paper, nor greener (colour.go).
 //   - The light's disc blurs a shadow's edges the more, the farther they lie from what casts
@@ -81,6 +82,8 @@ func (h *hearing) lies(told bool) bool {
 		return false
 	case h.discHidden():
 		return false
+	case f.runsBeside(axis, h.st.Noise):
+		return true
 	}
 	says := h.discSays()
 	if says > -askHue {
