@@ -8,11 +8,11 @@ const (
 	// pairedEvery, the light to one side is held against that to the other, each over its paper's, from there to
 	// pairedPaper. Something runs along the strip where in all of pairedParts parts, of which pairedSeen are
 	// seen at least, they differ alike by pairedOdd and pairedNoise sigmas.
-	pairedClear, pairedClearPx          = 3.0, 2.0
+	pairedClear, pairedClearPx           = 3.0, 2.0
 	pairedMost, pairedPaper, pairedEvery = 6.5, 9.0, 0.1
-	pairedParts, pairedSeen             = 8, 6
-	pairedOdd, pairedNoise              = 0.06, 5
-	pairedLooks                         = 6 // rows of a part, and places of its paper, at least
+	pairedParts, pairedSeen              = 8, 6
+	pairedOdd, pairedNoise               = 0.06, 5
+	pairedLooks                          = 6 // rows of a part, and places of its paper, at least
 )
 
 // runsBeside reports whether something runs along one side of the strip, at the same distance all

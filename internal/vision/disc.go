@@ -33,7 +33,7 @@ const (
 	endReach, endCore        = 4.0, 0.16
 	endShift, endShifts      = 0.12, 8
 	endDepth                 = 0.05 // by which it is less deep, to learn how it looks then
-	leastOfEnd               = 20 // samples of an end that tell anything
+	leastOfEnd               = 20   // samples of an end that tell anything
 
 	shiftMost = 3.5 // px by which a second frame is displaced
 )
