@@ -67,6 +67,7 @@ type profile struct {
 	depth       float64
 	paper       float64
 	end         bool
+	levels      int // of an end: light, and under a head its depth, too
 }
 
 // seen is how many of its samples are.
@@ -175,7 +176,10 @@ func (f *stripFit) endProfile(axis fitLine, st *Strip) *profile {
 	a, b := f.plate.Project(f.frame.at(end-1, axis.follow(end))), f.plate.Project(f.frame.at(end+1, axis.follow(end)))
 	// The end's light comes slantingly: its blur is longer by 1/sin(altitude).
 	cos := f.skyCos()
-	p := &profile{far: end / cos / max(math.Sqrt(1-cos*cos), 0.05), px: math.Hypot(b.U-a.U, b.V-a.V) / 2, depth: f.depthAt(end), end: true}
+	p := &profile{far: end / cos / max(math.Sqrt(1-cos*cos), 0.05), px: math.Hypot(b.U-a.U, b.V-a.V) / 2, depth: f.depthAt(end), end: true, levels: 1}
+	if st.Head > 0 {
+		p.levels = 2
+	}
 	if cos == 1 {
 		p.far = end
 	}
@@ -378,8 +382,8 @@ func (d *discFit) addEnd(total []float64, p *profile, blur, reach, growth float6
 
 // add adds the squares that a profile leaves, for each strength of sharpening: of the strip as
 // camera and disc blur it, with what sharpening adds, and freely a light, its slope and, as of a
-// round stick, more light in the middle or to a side; of an end a light and its depth, since under
-// a broad head is less of the sky, and blur fills a thin rod's shadow.
+// round stick, more light in the middle or to a side; of an end a light and, under a head, its depth,
+// since that takes more of the sky.
 func (d *discFit) add(total []float64, p *profile, blur, reach, growth, shift float64) {
 	half := len(p.v) / 2
 	pad := int(3*reach/(p.px*d.step)) + 1
@@ -438,7 +442,7 @@ func (d *discFit) add(total []float64, p *profile, blur, reach, growth, shift fl
 	}
 	free := d.flat[:]
 	if p.end {
-		free = d.flat[:2]
+		free = d.flat[:p.levels]
 	}
 	for i, a := range free {
 		for _, b := range free[:i] {

@@ -70,8 +70,8 @@ func TestDiscThroughHaze(t *testing.T) {
 	}
 }
 
-// Under a broad head there is less of the sky than under a thin rod, whose shadow blur fills besides: a shadow's end
-// may be deeper than the rest of it, and is as likely a shadow's.
+// Under a broad head there is less of the sky than under a thin rod: a shadow's end may be deeper than the rest of
+// it, and is as likely a shadow's.
 func TestDiscOfADeeperEnd(t *testing.T) {
 	const end = 27.0
 	k := sunCast()
