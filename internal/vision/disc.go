@@ -32,7 +32,8 @@ const (
 	discBeyond, discBeyondPx = 0.8, 6.0
 	endReach, endCore        = 4.0, 0.16
 	endShift, endShifts      = 0.12, 8
-	leastOfEnd               = 20 // samples of an end that tell anything
+	endDepth                 = 0.05 // by which it is less deep, to learn how it looks then
+	leastOfEnd               = 20   // samples of an end that tell anything
 
 	shiftMost = 3.5 // px by which a second frame is displaced
 )
@@ -66,6 +67,7 @@ type profile struct {
 	depth       float64
 	paper       float64
 	end         bool
+	levels      int // of an end: light, and under a head its depth, too
 }
 
 // seen is how many of its samples are.
@@ -174,7 +176,10 @@ func (f *stripFit) endProfile(axis fitLine, st *Strip) *profile {
 	a, b := f.plate.Project(f.frame.at(end-1, axis.follow(end))), f.plate.Project(f.frame.at(end+1, axis.follow(end)))
 	// The end's light comes slantingly: its blur is longer by 1/sin(altitude).
 	cos := f.skyCos()
-	p := &profile{far: end / cos / max(math.Sqrt(1-cos*cos), 0.05), px: math.Hypot(b.U-a.U, b.V-a.V) / 2, depth: f.depthAt(end), end: true}
+	p := &profile{far: end / cos / max(math.Sqrt(1-cos*cos), 0.05), px: math.Hypot(b.U-a.U, b.V-a.V) / 2, depth: f.depthAt(end), end: true, levels: 1}
+	if st.Head > 0 {
+		p.levels = 2
+	}
 	if cos == 1 {
 		p.far = end
 	}
@@ -377,7 +382,8 @@ func (d *discFit) addEnd(total []float64, p *profile, blur, reach, growth float6
 
 // add adds the squares that a profile leaves, for each strength of sharpening: of the strip as
 // camera and disc blur it, with what sharpening adds, and freely a light, its slope and, as of a
-// round stick, more light in the middle or to a side.
+// round stick, more light in the middle or to a side; of an end a light and, under a head, its depth,
+// since that takes more of the sky.
 func (d *discFit) add(total []float64, p *profile, blur, reach, growth, shift float64) {
 	half := len(p.v) / 2
 	pad := int(3*reach/(p.px*d.step)) + 1
@@ -409,6 +415,9 @@ func (d *discFit) add(total []float64, p *profile, blur, reach, growth, shift fl
 		if k := j - pad; k >= 0 && k < len(p.v) {
 			u := x / p.right
 			d.flat[0][k], d.flat[1][k], d.flat[2][k], d.flat[3][k] = 1, x, inside*u, inside*(1-u*u)
+			if p.end {
+				d.flat[1][k] = encodedFast(d.edge[j]) - encodedFast(p.paper*(1-(p.depth-endDepth)*inside))
+			}
 		}
 	}
 	d.merge(d.edge, p)
@@ -433,7 +442,7 @@ func (d *discFit) add(total []float64, p *profile, blur, reach, growth, shift fl
 	}
 	free := d.flat[:]
 	if p.end {
-		free = d.flat[:1]
+		free = d.flat[:p.levels]
 	}
 	for i, a := range free {
 		for _, b := range free[:i] {

@@ -69,3 +69,29 @@ func TestDiscThroughHaze(t *testing.T) {
 		}
 	}
 }
+
+// Under a broad head there is less of the sky than under a thin rod: a shadow's end may be deeper than the rest of
+// it, and is as likely a shadow's.
+func TestDiscOfADeeperEnd(t *testing.T) {
+	const end = 27.0
+	k := sunCast()
+	k.depth, k.to = 0.88, end+10
+	strip, frame := k.layer(), newFrame(k.dir, 0)
+	says := func(deep float64) float64 {
+		c := pictureOf(func(p sheet.Point) float64 {
+			s, n := frame.place(p)
+			blur := math.Hypot(k.blur, math.Sqrt2*k.opens*s) // of light that comes halfway down
+			head := normal((s-end+12)/k.blur) * normal((end-s)/blur) * normal((n+7)/k.blur) * normal((7-n)/k.blur)
+			return min(strip(p)+normal((s-end+3)/k.blur), 1-deep*head)
+		})
+		c.scale, c.noise, c.rod.ShadowRatio = 4.4, 0.3, 1
+		s, st := c.must(t, shadowDir)
+		if st.fit.endProfile(st.fit.axis(), st) == nil {
+			t.Fatal("no end is seen")
+		}
+		return s.hear(st).discSays()
+	}
+	if even, deeper := says(k.depth), says(0.94); even > -surelyLies || deeper > even+1 {
+		t.Errorf("a stick is likelier by %.1f, by a deeper end by %.1f", even, deeper)
+	}
+}

@@ -9,10 +9,11 @@ import (
 	"shadowread/internal/sheet"
 )
 
-// A stick that lies on the sheet makes a dark line with two parallel edges as well. Four
+// A stick that lies on the sheet makes a dark line with two parallel edges as well. Five
 // things tell it from a shadow, whatever a telephone has sharpened:
 //
 //   - Print under a shadow is seen through it; a stick hides it.
+//   - Beside a shadow is paper; along a lit thing runs its other edge (beside.go).
 //   - A shadow begins at the rod's foot. Bright paper between the foot and the line is none's.
 //   - A shadow is never redder than the paper, nor greener (colour.go).
 //   - The light's disc blurs a shadow's edges the more, the farther they lie from what casts
@@ -35,9 +36,11 @@ const (
 	coreInk, mostLeaks = 0.25, 0.4
 	inkBlur            = 0.05 // mm, at least
 
-	// The foot's print is looked for from footFrom to footPast beyond its cross. Through a shadow it shows as
+	// The foot's print is looked for from footFrom, and from where a rod as thick as the strip covers it,
+	// footSet mm and edgeInk sigmas of the blur beyond, to footPast beyond its cross. Through a shadow it shows as
 	// footShows of itself, through a thing it does not, one sigma each; oddFoot of both show anything over footRange.
 	footFrom, footPast           = 1.2, 0.5
+	footSet                      = 0.5 // to which rods are set
 	footShows, footCast, footHid = 0.85, 0.2, 0.08
 	oddFoot, footRange           = 0.05, 6.0
 
@@ -81,6 +84,8 @@ func (h *hearing) lies(told bool) bool {
 		return false
 	case h.discHidden():
 		return false
+	case f.runsBeside(axis, h.st.Noise):
+		return true
 	}
 	says := h.discSays()
 	if says > -askHue {
@@ -207,7 +212,7 @@ func (f *stripFit) printBeside(axis fitLine, p printPiece, out float64) (part, v
 		}
 	}
 	if p.behind < 0 {
-		p.from, p.to = p.behind, 0
+		p.from, p.to = p.behind, -p.from
 		look(p, p.behind, -p.behind)
 	} else {
 		look(p, -out-printSide, -out)
@@ -269,9 +274,16 @@ func (f *stripFit) dialPrint(end float64) printPiece {
 	return printPiece{func(p sheet.Point, blur float64) float64 { return dialInk(f.sheet, p, blur) }, printFrom, min(printTo, end), 0}
 }
 
-// footPrint is the printed foot, beyond the rod.
+// footPrint is the printed foot, beyond the rod, which covers the print that it stands on.
 func (f *stripFit) footPrint() printPiece {
-	return printPiece{func(p sheet.Point, blur float64) float64 { return footInk(f.sheet, p, blur) }, footFrom, f.sheet.FootCross[1] + footPast, -f.sheet.FootCross[1] - footPast}
+	end := f.sheet.FootCross[1] + footPast
+	blur := f.sigma(0)
+	from := max(footFrom, (f.right.at(0)-f.left.at(0))/2+footSet+edgeInk*blur)
+	if ring := f.sheet.FootRing; from > ring-f.sheet.FootLine/2 { // a line's outer edge alone tells blur
+		from = max(from, ring+f.sheet.FootLine/2+edgeInk*blur)
+	}
+	ink := func(p sheet.Point, blur float64) float64 { return footInk(f.sheet, p, blur) }
+	return printPiece{ink, min(from, end), end, -end}
 }
 
 // footInk is the part of a place that the foot's ring and cross cover, blurred.

@@ -104,3 +104,22 @@ func TestSoftByTheFoot(t *testing.T) {
 		}
 	}
 }
+
+// A thick rod covers the foot's ring that it stands on, most where it is set half a millimetre off: that the ring
+// does not show there is not the line's doing.
+func TestFootsPrintUnderAThickRod(t *testing.T) {
+	const thick, off = 5.6, 0.6
+	k := sunCast()
+	k.width, k.dir = thick, 45*deg // between the cross's arms
+	base := sheet.Point{X: off * k.dir.Sin(), Y: off * k.dir.Cos()}
+	print := func(p sheet.Point) float64 {
+		under := normal((thick/2 - math.Hypot(p.X-base.X, p.Y-base.Y)) / 0.15)
+		return under + (1-under)*footPrinted(p)
+	}
+	c := canvas{tilt: 35 * deg, view: k.dir + 60*deg, noise: 0.7}
+	_, st := c.with(beneath(k, print, false)).must(t, k.dir)
+	f := st.fit
+	if ratio, sigma := f.printThrough(f.axis(), f.footPrint()); ratio+printSure*sigma < footShows-footCast || f.footSays(f.axis()) > maybeLies {
+		t.Errorf("print shows %.2f ± %.2f of itself", ratio, sigma)
+	}
+}

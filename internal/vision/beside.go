@@ -1,0 +1,83 @@
+package vision
+
+import "math"
+
+// What runs beside a strip.
+const (
+	// From pairedClear sigmas of the blur and pairedClearPx beyond the edges to pairedMost, mm, every
+	// pairedEvery, the light to one side is held against that to the other, each over its paper's, from there to
+	// pairedPaper. Something runs along the strip where in all of pairedParts parts, of which pairedSeen are
+	// seen at least, they differ alike by pairedOdd and pairedNoise sigmas.
+	pairedClear, pairedClearPx           = 3.0, 2.0
+	pairedMost, pairedPaper, pairedEvery = 6.5, 9.0, 0.1
+	pairedParts, pairedSeen              = 8, 6
+	pairedOdd, pairedNoise               = 0.06, 5
+	pairedLooks                          = 6 // rows of a part, and places of its paper, at least
+)
+
+// runsBeside reports whether something runs along one side of the strip, at the same distance all
+// along: of a lit thing the dark line is the shade by its one edge, and the other edge runs beside it.
+// Beside a shadow is paper; what the camera, sharpening and haze make of that is alike to both sides.
+func (f *stripFit) runsBeside(axis fitLine, noise float64) bool {
+	rows := f.goodRows()
+	if len(rows) < pairedParts*pairedLooks {
+		return false
+	}
+	last := rows[len(rows)-1].s
+	from := (f.right.at(axis.mid)-f.left.at(axis.mid))/2 + pairedClear*f.sigma(last) + pairedClearPx/f.pxAcross(last)
+	least := max(pairedOdd, pairedNoise*noise/math.Sqrt(float64(len(rows)/pairedParts)))
+	places := max(0, int((pairedMost-from)/pairedEvery))
+	darker, brighter, seen := make([]int, places), make([]int, places), make([]int, places)
+	for b := range pairedParts {
+		part := rows[b*len(rows)/pairedParts : (b+1)*len(rows)/pairedParts]
+		left, right := f.besidePaper(part, axis, -1), f.besidePaper(part, axis, 1)
+		for k := range seen {
+			n := from + float64(k)*pairedEvery
+			odd := f.lightAlong(part, axis, n)/right - f.lightAlong(part, axis, -n)/left
+			switch {
+			case math.IsNaN(odd):
+				continue
+			case odd > least:
+				brighter[k]++
+			case odd < -least:
+				darker[k]++
+			}
+			seen[k]++
+		}
+	}
+	for k, n := range seen {
+		if n >= pairedSeen && max(darker[k], brighter[k]) == n {
+			return true
+		}
+	}
+	return false
+}
+
+// besidePaper is the light of the paper to one side of some rows; NaN where too little is seen.
+func (f *stripFit) besidePaper(part []*profileRow, axis fitLine, side float64) float64 {
+	var vs []float64
+	for n := pairedMost; n < pairedPaper; n += pairedEvery {
+		if v := f.lightAlong(part, axis, side*n); !math.IsNaN(v) {
+			vs = append(vs, v)
+		}
+	}
+	if len(vs) < pairedLooks {
+		return math.NaN()
+	}
+	return quantile(vs, 0.5)
+}
+
+// lightAlong is the median light n mm beside the axis in some rows; NaN where it is seen in less than half.
+func (f *stripFit) lightAlong(part []*profileRow, axis fitLine, n float64) float64 {
+	var vs []float64
+	for _, r := range part {
+		p := f.frame.at(r.s, axis.follow(r.s)+n)
+		if v := f.light(p); !math.IsNaN(v) && !f.hides(p) {
+			vs = append(vs, v)
+		}
+	}
+	if 2*len(vs) < len(part) {
+		return math.NaN()
+	}
+	return quantile(vs, 0.5)
+}
