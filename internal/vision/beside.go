@@ -31,18 +31,27 @@ func (f *stripFit) runsBeside(axis fitLine, noise float64) bool {
 	for b := range pairedParts {
 		part := rows[b*len(rows)/pairedParts : (b+1)*len(rows)/pairedParts]
 		left, right := f.besidePaper(part, axis, -1), f.besidePaper(part, axis, 1)
+		open := false // a place where all parts so far differ alike
 		for k := range seen {
+			if max(darker[k], brighter[k]) < seen[k] {
+				continue
+			}
 			n := from + float64(k)*pairedEvery
 			odd := f.lightAlong(part, axis, n)/right - f.lightAlong(part, axis, -n)/left
-			switch {
-			case math.IsNaN(odd):
+			if math.IsNaN(odd) {
+				open = true
 				continue
-			case odd > least:
-				brighter[k]++
-			case odd < -least:
-				darker[k]++
 			}
 			seen[k]++
+			if odd > least {
+				brighter[k]++
+			} else if odd < -least {
+				darker[k]++
+			}
+			open = open || max(darker[k], brighter[k]) == seen[k]
+		}
+		if !open {
+			return false
 		}
 	}
 	for k, n := range seen {
