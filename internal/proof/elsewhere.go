@@ -21,16 +21,7 @@ func Elsewhere(ctx context.Context, o SoakOptions) (*LyingReport, error) {
 // elsewhereTrap draws one, and says what it is; own tells that the rod stands.
 func elsewhereTrap(o SoakOptions, seed uint64) (s *render.Scene, what string, own bool) {
 	r := rand.New(rand.NewPCG(seed, 0xE15E))
-	t := &trap{r: r, Scene: render.RandomScene(r, render.RandomOptions{
-		Width: o.WidthPX, Sky: sky, MaxCurl: 1, PrintSigma: soakPrint, Troubles: r.IntN(3) == 0,
-		Gnomons: r.IntN(2) == 0, Phone: r.IntN(2) == 0,
-	})}
-	t.Things = nil
-	image := angle.Clockwise(-t.Camera.Centre().X, -t.Camera.Centre().Y)
-	t.dir = angle.FromDegrees(t.uniform(0, 360))
-	if r.IntN(2) == 0 { // what is behind the foot lies behind the rod's image
-		t.dir = (image + math.Pi + angle.FromDegrees(8*r.NormFloat64())).Bearing()
-	}
+	t, image := newTrap(o, r, r.IntN(3) == 0)
 	if r.IntN(4) > 0 { // the rod's own shadow behind its image
 		t.Plate.Heading = (t.Light.Azimuth + math.Pi - image + angle.FromDegrees(3*r.NormFloat64())).Bearing()
 	}
@@ -50,12 +41,11 @@ func elsewhereTrap(o SoakOptions, seed uint64) (s *render.Scene, what string, ow
 	default:
 		t.pole()
 	}
-	own = r.IntN(6) > 0
-	if !own {
-		t.Rods = t.Rods[1:]
+	what = t.told()
+	if own = r.IntN(6) > 0; !own {
+		t.Rods, what = t.Rods[1:], what+", the rod taken away"
 	}
-	return t.Scene, fmt.Sprintf("%s, along %.0f°; altitude %.0f°, rod %t %.1f by %.0f, haze %.2f", t.what, t.dir.Degrees(),
-		t.Light.Altitude.Degrees(), own, rod.Diameter, rod.Height, t.Light.HazeFraction), own
+	return t.Scene, what, own
 }
 
 // leaning sets up a round pole from one height over the line, mm along it, to another, so that

@@ -33,20 +33,32 @@ func (t *trap) at(along, aside float64) sheet.Point {
 	return sheet.Point{X: along*t.dir.Sin() + aside*t.dir.Cos(), Y: along*t.dir.Cos() - aside*t.dir.Sin()}
 }
 
-// sunnyTrap draws one, and says what it is; own tells that the rod casts a shadow of its own.
-func sunnyTrap(o SoakOptions, seed uint64) (s *render.Scene, what string, own bool) {
-	r := rand.New(rand.NewPCG(seed, 0x5A4D))
-	t := &trap{r: r, Scene: render.RandomScene(r, render.RandomOptions{
-		Width: o.WidthPX, Sky: sky, MaxCurl: 1, PrintSigma: soakPrint, Troubles: true,
+// newTrap draws the sheet and the rod, and picks the line; image is where the rod's image lies.
+func newTrap(o SoakOptions, r *rand.Rand, troubles bool) (t *trap, image angle.Angle) {
+	t = &trap{r: r, Scene: render.RandomScene(r, render.RandomOptions{
+		Width: o.WidthPX, Sky: sky, MaxCurl: 1, PrintSigma: soakPrint, Troubles: troubles,
 		Gnomons: r.IntN(2) == 0, Phone: r.IntN(2) == 0,
 	})}
 	t.Things = nil
-	rod := t.Rods[0]
-	image := angle.Clockwise(-t.Camera.Centre().X, -t.Camera.Centre().Y)
+	image = angle.Clockwise(-t.Camera.Centre().X, -t.Camera.Centre().Y)
 	t.dir = angle.FromDegrees(t.uniform(0, 360))
 	if r.IntN(2) == 0 { // what is behind the foot lies behind the rod's image
 		t.dir = (image + math.Pi + angle.FromDegrees(8*r.NormFloat64())).Bearing()
 	}
+	return t, image
+}
+
+// told says what was laid, by which rod, in which light.
+func (t *trap) told() string {
+	rod := t.Rods[0]
+	return fmt.Sprintf("%s, along %.0f°; altitude %.0f°, rod %.1f by %.0f, haze %.2f", t.what, t.dir.Degrees(),
+		t.Light.Altitude.Degrees(), rod.Diameter, rod.Height, t.Light.HazeFraction)
+}
+
+// sunnyTrap draws one, and says what it is; own tells that the rod casts a shadow of its own.
+func sunnyTrap(o SoakOptions, seed uint64) (s *render.Scene, what string, own bool) {
+	r := rand.New(rand.NewPCG(seed, 0x5A4D))
+	t, image := newTrap(o, r, true)
 	hide := func() { // the rod's shadow behind its image
 		t.Plate.Heading = (t.Light.Azimuth + math.Pi - image + angle.FromDegrees(2*r.NormFloat64())).Bearing()
 	}
@@ -69,12 +81,11 @@ func sunnyTrap(o SoakOptions, seed uint64) (s *render.Scene, what string, own bo
 		hide()
 		t.pole()
 	}
-	own = r.IntN(4) > 0
-	if !own {
-		t.Rods = t.Rods[1:]
+	what = t.told()
+	if own = r.IntN(4) > 0; !own {
+		t.Rods, what = t.Rods[1:], what+", the rod taken away"
 	}
-	return t.Scene, fmt.Sprintf("%s, along %.0f°; altitude %.0f°, rod %t %.1f by %.0f, haze %.2f", t.what, t.dir.Degrees(),
-		t.Light.Altitude.Degrees(), own, rod.Diameter, rod.Height, t.Light.HazeFraction), own
+	return t.Scene, what, own
 }
 
 // stick lays one from about the foot.
