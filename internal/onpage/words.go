@@ -21,6 +21,7 @@ var phrases = strings.NewReplacer(
 	"If they are right, say --body", "If they are right, say whether it was the sun or the moon",
 	"give --time", "state the time by hand",
 	"(--level-sigma)", "(level, in the settings)",
+	" (--board-sigma, --square-sigma)", "",
 )
 
 var option = regexp.MustCompile(`--[a-z]`)
