@@ -201,62 +201,51 @@ type ray struct {
 func (d *dialImage) rays(diameter, most float64) []ray {
 	nOff := int(2*most/offsetStep) + 1
 	flank := max(lineFlank, diameter/2+flankClear)
-	depth := make([][]float64, d.rows)
-	var room runningSums
-	// shift[o][j] is the turn, in columns, of a line off the foot at a radius; unmet
-	// where the line does not come so near.
-	const unmet = math.MaxInt
-	shift := make([][]int, nOff)
-	for o := range shift {
-		shift[o] = make([]int, d.rows)
+	// A line off the foot meets a radius some columns on; not where it does not come so near.
+	type meeting struct{ radius, turn int }
+	met, reach := make([][]meeting, nOff), 0
+	for o := range met {
 		for j := range d.rows {
-			x := (-most + offsetStep*float64(o)) / d.radius(j)
-			shift[o][j] = unmet
-			if math.Abs(x) < metAt {
-				shift[o][j] = int(math.Round(math.Asin(x) * dialColumns / (2 * math.Pi)))
+			if x := (-most + offsetStep*float64(o)) / d.radius(j); math.Abs(x) < metAt {
+				turn := int(math.Round(math.Asin(x) * dialColumns / (2 * math.Pi)))
+				met[o], reach = append(met[o], meeting{j, turn}), max(reach, turn, -turn)
 			}
 		}
 	}
+	// Each ring goes on beyond its ends by what lines turn at most.
+	var room runningSums
+	depth := make([][]float64, d.rows)
 	for j, row := range d.ratio {
-		depth[j] = lineDepth(&room, row, 2*math.Pi*d.radius(j)/dialColumns, lineCore, flank, flank+lineFlankWide)
+		ring := lineDepth(&room, row, 2*math.Pi*d.radius(j)/dialColumns, lineCore, flank, flank+lineFlankWide)
+		depth[j] = slices.Concat(ring[dialColumns-reach:], ring, ring[:reach])
 	}
 	score := make([]ray, dialColumns)
 	for i := range score {
 		for o := range nOff {
 			off := -most + offsetStep*float64(o)
-			sum, best, gaps := 0.0, 0.0, 0
-			end, total, looks := 0, 0.0, 0
+			sum, best := 0.0, 0.0
+			end, total, looks, counted := 0, 0.0, 0, 0
 			depthSum, begins := 0.0, math.NaN()
-			for j := range d.rows {
-				if shift[o][j] == unmet {
-					continue
-				}
-				k := i + shift[o][j]
-				if k < 0 {
-					k += dialColumns
-				} else if k >= dialColumns {
-					k -= dialColumns
-				}
-				v := depth[j][k]
+			for _, m := range met[o] {
+				v := depth[m.radius][i+m.turn+reach]
 				if math.IsNaN(v) {
-					gaps++
 					continue
 				}
 				sum += max(-depthUnder, min(depthOver, v)) - depthFloor
 				depthSum += v
 				looks++
-				if j < rayBegins {
+				if m.radius < rayBegins {
 					begins = depthSum / float64(looks)
 				}
 				if sum > best {
-					best, end, total = sum, j+1, depthSum/float64(looks)
+					best, end, total, counted = sum, m.radius+1, depthSum, looks
 				}
 			}
 			best -= offsetCost * math.Abs(off) * float64(end)
 			if best > score[i].score {
 				score[i] = ray{
 					dir: angle.FromDegrees(360 * float64(i) / dialColumns), offset: off, score: best,
-					length: d.radius(end), depth: total, begins: begins, flank: flank,
+					length: d.radius(end), depth: total / float64(counted), begins: begins, flank: flank,
 				}
 			}
 		}
