@@ -7,11 +7,13 @@ const (
 	// From pairedClear sigmas of the blur and pairedClearPx beyond the edges to pairedMost, mm, every
 	// pairedEvery, the light to one side is held against that to the other, each over its paper's, from there to
 	// pairedPaper. Something runs along the strip where in all of pairedParts parts, of which pairedSeen are
-	// seen at least, they differ alike by pairedOdd and pairedNoise sigmas.
+	// seen at least, they differ alike by pairedOdd and pairedNoise sigmas, and by half as much pairedEdge
+	// farther on or nearer.
 	pairedClear, pairedClearPx           = 3.0, 2.0
 	pairedMost, pairedPaper, pairedEvery = 6.5, 9.0, 0.1
 	pairedParts, pairedSeen              = 8, 6
 	pairedOdd, pairedNoise               = 0.06, 5
+	pairedEdge                           = 1.0
 	pairedLooks                          = 6 // rows of a part, and places of its paper, at least
 )
 
@@ -28,24 +30,31 @@ func (f *stripFit) runsBeside(axis fitLine, noise float64) bool {
 	least := max(pairedOdd, pairedNoise*noise/math.Sqrt(float64(len(rows)/pairedParts)))
 	places := max(0, int((pairedMost-from)/pairedEvery))
 	darker, brighter, seen := make([]int, places), make([]int, places), make([]int, places)
+	var odds []func(n float64) float64 // of each part: how far n mm beside the axis differ
 	for b := range pairedParts {
 		part := rows[b*len(rows)/pairedParts : (b+1)*len(rows)/pairedParts]
 		left, right := f.besidePaper(part, axis, -1), f.besidePaper(part, axis, 1)
+		if math.IsNaN(left + right) {
+			continue
+		}
+		odd := func(n float64) float64 {
+			return f.lightAlong(part, axis, n)/right - f.lightAlong(part, axis, -n)/left
+		}
+		odds = append(odds, odd)
 		open := false // a place where all parts so far differ alike
 		for k := range seen {
 			if max(darker[k], brighter[k]) < seen[k] {
 				continue
 			}
-			n := from + float64(k)*pairedEvery
-			odd := f.lightAlong(part, axis, n)/right - f.lightAlong(part, axis, -n)/left
-			if math.IsNaN(odd) {
+			v := odd(from + float64(k)*pairedEvery)
+			if math.IsNaN(v) {
 				open = true
 				continue
 			}
 			seen[k]++
-			if odd > least {
+			if v > least {
 				brighter[k]++
-			} else if odd < -least {
+			} else if v < -least {
 				darker[k]++
 			}
 			open = open || max(darker[k], brighter[k]) == seen[k]
@@ -55,14 +64,28 @@ func (f *stripFit) runsBeside(axis fitLine, noise float64) bool {
 		}
 	}
 	for k, n := range seen {
-		if n >= pairedSeen && max(darker[k], brighter[k]) == n {
+		at := from + float64(k)*pairedEvery
+		if n >= pairedSeen && max(darker[k], brighter[k]) == n && (gone(odds, at, pairedEdge) || at-pairedEdge >= from && gone(odds, at, -pairedEdge)) {
 			return true
 		}
 	}
 	return false
 }
 
-// besidePaper is the light of the paper to one side of some rows; NaN where too little is seen.
+// gone reports whether what differs at a place has half gone a step farther on: a thing has an edge
+// there, and the rim of another shadow goes over gradually.
+func gone(odds []func(n float64) float64, at, step float64) bool {
+	n := 0
+	for _, odd := range odds {
+		if math.Abs(odd(at+step)) < math.Abs(odd(at))/2 {
+			n++
+		}
+	}
+	return n >= pairedSeen
+}
+
+// besidePaper is the light of the paper to one side of some rows; NaN where too little is seen, or
+// another shadow lies.
 func (f *stripFit) besidePaper(part []*profileRow, axis fitLine, side float64) float64 {
 	var vs []float64
 	for n := pairedMost; n < pairedPaper; n += pairedEvery {
@@ -73,7 +96,10 @@ func (f *stripFit) besidePaper(part []*profileRow, axis fitLine, side float64) f
 	if len(vs) < pairedLooks {
 		return math.NaN()
 	}
-	return quantile(vs, 0.5)
+	if paper := quantile(vs, 0.5); paper > litPaper {
+		return paper
+	}
+	return math.NaN()
 }
 
 // lightAlong is the median light n mm beside the axis in some rows; NaN where it is seen in less than half.
