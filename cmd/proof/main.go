@@ -41,9 +41,11 @@ func main() {
 	}
 }
 
+const measures = "accuracy, page, hours, soak, clock, lying, sunlit, elsewhere, level, horizon, reversed or damage"
+
 func run(ctx context.Context, args []string) error {
 	if len(args) == 0 {
-		return fmt.Errorf("say what to measure: accuracy, page, hours, soak, clock, lying, sunlit, elsewhere, level, horizon, reversed or damage, and the folders")
+		return fmt.Errorf("say what to measure: %s, and the folders", measures)
 	}
 	switch args[0] {
 	case "accuracy":
@@ -79,7 +81,7 @@ func run(ctx context.Context, args []string) error {
 	case "damage":
 		return damage(ctx, args[1:])
 	}
-	return fmt.Errorf("unknown measure %q: accuracy, page, hours, soak, clock, lying, sunlit, elsewhere, level, horizon, reversed or damage", args[0])
+	return fmt.Errorf("unknown measure %q: %s", args[0], measures)
 }
 
 // enginesFlag adds the choice of what works with pixels; what it returns makes it.

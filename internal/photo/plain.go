@@ -45,7 +45,7 @@ func DecodePlain(file File, format Format) (img image.Image, err error) {
 		if block := blockBytes(f, c); format == TIFF && bytes+growing*block > mostDecoded+smallBlock {
 			return TooLarge("the picture takes %.0f MB decoded, and each of its strips %.0f MB more", bytes/(1<<20), block/(1<<20))
 		}
-		GiveBack(Facts{Width: c.Width, Height: c.Height})
+		GiveBack(c.Width * c.Height)
 		if img, err = decode(from()); err != nil {
 			img = nil
 			return undecoded(err)
@@ -83,11 +83,11 @@ func blockBytes(f *io.SectionReader, c image.Config) float64 {
 	return wide * high * max(1, bits/8)
 }
 
-// GiveBack has what large pictures took before given back at once, if this is a large one. Left
-// to itself the heap grows to twice what is used.
-func GiveBack(f Facts) {
+// GiveBack has what large pictures took before given back at once, if this one of so many pixels
+// is large. Left to itself the heap grows to twice what is used.
+func GiveBack(pixels int) {
 	const large = 6_000_000
-	if f.Width*f.Height > large {
+	if pixels > large {
 		debug.FreeOSMemory()
 	}
 }

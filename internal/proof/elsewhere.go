@@ -22,8 +22,8 @@ func Elsewhere(ctx context.Context, o SoakOptions) (*LyingReport, error) {
 func elsewhereTrap(o SoakOptions, seed uint64) (s *render.Scene, what string, own bool) {
 	r := rand.New(rand.NewPCG(seed, 0xE15E))
 	t, image := newTrap(o, r, r.IntN(3) == 0)
-	if r.IntN(4) > 0 { // the rod's own shadow behind its image
-		t.Plate.Heading = (t.Light.Azimuth + math.Pi - image + angle.FromDegrees(3*r.NormFloat64())).Bearing()
+	if r.IntN(4) > 0 {
+		t.hide(image, 3*angle.Degree)
 	}
 	rod := &t.Rods[0]
 	if r.IntN(4) == 0 && len(rod.Collars) == 0 { // its shadow short
@@ -41,11 +41,7 @@ func elsewhereTrap(o SoakOptions, seed uint64) (s *render.Scene, what string, ow
 	default:
 		t.pole()
 	}
-	what = t.told()
-	if own = r.IntN(6) > 0; !own {
-		t.Rods, what = t.Rods[1:], what+", the rod taken away"
-	}
-	return t.Scene, what, own
+	return t.laid(r.IntN(6) > 0)
 }
 
 // leaning sets up a round pole from one height over the line, mm along it, to another, so that
@@ -97,7 +93,7 @@ func (t *trap) secondStick() {
 func (t *trap) broad() {
 	high := t.uniform(100, 2500)
 	e := render.Shade{
-		Offset: t.uniform(-6, 6), Dir: t.dir, Width: math.Inf(1), Penumbra: 0.0093 * high / t.Light.Altitude.Sin(),
+		Offset: t.uniform(-6, 6), Dir: t.dir, Width: math.Inf(1), Penumbra: t.penumbra(high),
 	}
 	if t.r.IntN(2) == 0 {
 		e.Width = t.uniform(8, 80)

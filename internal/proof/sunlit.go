@@ -48,20 +48,30 @@ func newTrap(o SoakOptions, r *rand.Rand, troubles bool) (t *trap, image angle.A
 	return t, image
 }
 
-// told says what was laid, by which rod, in which light.
-func (t *trap) told() string {
+// hide turns the sheet until the rod's shadow lies behind its image, but for sigma.
+func (t *trap) hide(image, sigma angle.Angle) {
+	t.Plate.Heading = (t.Light.Azimuth + math.Pi - image + angle.Angle(t.r.NormFloat64())*sigma).Bearing()
+}
+
+// penumbra is how soft the shadow is of what stands so high, mm, over the sheet.
+func (t *trap) penumbra(high float64) float64 { return 0.0093 * high / t.Light.Altitude.Sin() }
+
+// laid is the scene, with the rod or without, and says what was laid, by which rod, in which light.
+func (t *trap) laid(own bool) (s *render.Scene, what string, _ bool) {
 	rod := t.Rods[0]
-	return fmt.Sprintf("%s, along %.0f°; altitude %.0f°, rod %.1f by %.0f, haze %.2f", t.what, t.dir.Degrees(),
+	what = fmt.Sprintf("%s, along %.0f°; altitude %.0f°, rod %.1f by %.0f, haze %.2f", t.what, t.dir.Degrees(),
 		t.Light.Altitude.Degrees(), rod.Diameter, rod.Height, t.Light.HazeFraction)
+	if !own {
+		t.Rods, what = t.Rods[1:], what+", the rod taken away"
+	}
+	return t.Scene, what, own
 }
 
 // sunnyTrap draws one, and says what it is; own tells that the rod casts a shadow of its own.
 func sunnyTrap(o SoakOptions, seed uint64) (s *render.Scene, what string, own bool) {
 	r := rand.New(rand.NewPCG(seed, 0x5A4D))
 	t, image := newTrap(o, r, true)
-	hide := func() { // the rod's shadow behind its image
-		t.Plate.Heading = (t.Light.Azimuth + math.Pi - image + angle.FromDegrees(2*r.NormFloat64())).Bearing()
-	}
+	hide := func() { t.hide(image, 2*angle.Degree) }
 	switch r.IntN(5) {
 	case 0:
 		t.stick()
@@ -81,11 +91,7 @@ func sunnyTrap(o SoakOptions, seed uint64) (s *render.Scene, what string, own bo
 		hide()
 		t.pole()
 	}
-	what = t.told()
-	if own = r.IntN(4) > 0; !own {
-		t.Rods, what = t.Rods[1:], what+", the rod taken away"
-	}
-	return t.Scene, what, own
+	return t.laid(r.IntN(4) > 0)
 }
 
 // stick lays one from about the foot.
@@ -121,7 +127,7 @@ func (t *trap) edge() {
 func (t *trap) bar() {
 	high := t.uniform(5, 400) // mm: its penumbra tells
 	b := render.Shade{
-		Offset: 1.5 * t.r.NormFloat64(), Dir: t.dir, Width: t.uniform(1, 6), Penumbra: 0.0093 * high / t.Light.Altitude.Sin(),
+		Offset: 1.5 * t.r.NormFloat64(), Dir: t.dir, Width: t.uniform(1, 6), Penumbra: t.penumbra(high),
 	}
 	t.Shades = append(t.Shades, b)
 	t.what = fmt.Sprintf("bar's shadow %.1f wide, %.2f soft, aside %.1f", b.Width, b.Penumbra, b.Offset)

@@ -59,7 +59,7 @@ func Open(file photo.File, facts photo.Facts) (*Photo, error) {
 	}
 	p.whole = vision.FromImage(img)
 	img = nil
-	photo.GiveBack(facts)
+	photo.GiveBack(p.pixels)
 	return p, nil
 }
 
