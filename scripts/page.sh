@@ -15,8 +15,13 @@ lay() { cmp -s "$1" "$built/${1##*/}" || cp "$1" "$built/"; }
 
 lay "$(go env GOROOT)/lib/wasm/wasm_exec.js"
 
-# Without what a page does not need: map of time zones and their rules, HEIC decoder.
-GOFLAGS='' CGO_ENABLED=0 GOOS=js GOARCH=wasm go build -tags nozones,notzdata -trimpath -buildvcs=false \
+# Without what a page does not need: map of time zones and their rules, HEIC decoder. What handles
+# text is not written out at each place that calls it: 60 kB less to send, and no reading waits for it.
+small=()
+for of in encoding/json encoding/csv encoding/xml fmt reflect regexp/... time github.com/BurntSushi/... github.com/rwcarlsen/...; do
+	small+=(-gcflags="$of=-l")
+done
+GOFLAGS='' CGO_ENABLED=0 GOOS=js GOARCH=wasm go build -tags nozones,notzdata -trimpath -buildvcs=false "${small[@]}" \
 	-ldflags "-s -w -X main.version=$version -X main.commit=$commit" -o "$temp/shadowread.wasm" ./cmd/page
 gzip -9n "$temp/shadowread.wasm"
 lay "$temp/shadowread.wasm.gz"
