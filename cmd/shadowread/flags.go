@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"regexp"
 	"strconv"
 	"strings"
 	"time"
@@ -37,6 +38,8 @@ func (q *quantity) Set(s string) error {
 	}
 	v, err := strconv.ParseFloat(t, 64)
 	switch {
+	case err != nil && strings.Contains(t, ","):
+		return fault.Usage("bad_number", q.bounds()+"; the decimal sign is a point", "%q is no number", s)
 	case err != nil:
 		return fault.Usage("bad_number", q.bounds(), "%q is no number", s)
 	case !(v >= q.least && v <= q.most): // NaN fails both
@@ -44,6 +47,21 @@ func (q *quantity) Set(s string) error {
 	}
 	q.value, q.set = v, true
 	return nil
+}
+
+// A comma that parts two numbers may be the decimal sign of one, as half the world writes it:
+// 128,5 is then 128.5. Figures that nobody writes behind a decimal sign, a point, a space or a
+// minus sign part them.
+var mayBeDecimal = regexp.MustCompile(`^-?[0-9]+,[0-9]{1,2}$`)
+
+// decimalComma fails with code "decimal_comma" where the text of two numbers may be one.
+func decimalComma(text, hint string) error {
+	t := strings.TrimSpace(strings.ReplaceAll(text, "−", "-"))
+	if !mayBeDecimal.MatchString(t) {
+		return nil
+	}
+	whole, part, _ := strings.Cut(t, ",")
+	return fault.Usage("decimal_comma", hint, "%q may be two numbers, %s and %s, or one with a decimal comma, %s.%s", text, whole, part, whole, part)
 }
 
 func (q *quantity) bounds() string {
