@@ -40,7 +40,7 @@ page on a phone takes.`,
 			}
 			if settings.changes(cmd) {
 				err := e.write(cmd, s, false, func(ctx context.Context, w writing) (logbook.Added, error) {
-					change, err := settings.change(cmd, &e.when, w.set)
+					change, err := settings.change(cmd, s, &e.when, w.set)
 					if err != nil {
 						return logbook.Added{}, err
 					}
