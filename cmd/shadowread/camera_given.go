@@ -31,7 +31,7 @@ func (f *settingsFlags) cameraGiven() (string, error) {
 	}
 	facts, err := photo.ReadFacts(photofile.At(f.camera))
 	if err != nil {
-		return "", err
+		return "", fault.New(fault.Code(err), fault.Hint(err), "%s: %s", f.camera, err)
 	}
 	name := cameraName(facts)
 	if name == "" {
