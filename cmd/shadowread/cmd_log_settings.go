@@ -44,6 +44,9 @@ page on a phone takes.`,
 					if err != nil {
 						return logbook.Added{}, err
 					}
+					if change == nil { // an empty name of a record
+						return logbook.Added{}, fault.Usage("empty_value", "name a file; --forget has a setting hold no longer", "nothing is stated")
+					}
 					return w.book.Set(ctx, w.at, *change)
 				})
 				if err != nil || output == "" {

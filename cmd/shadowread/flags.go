@@ -4,11 +4,13 @@ import (
 	"fmt"
 	"math"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"runtime"
 
@@ -131,4 +133,22 @@ const maxJobs = 256
 
 func jobsFlag() quantity {
 	return quantity{value: float64(runtime.GOMAXPROCS(0)), least: 1, most: maxJobs}
+}
+
+// mayBeEmpty are the flags whose empty value says something: no text, or no record.
+var mayBeEmpty = []string{"note", "name", "title", "source", "instrument", "lens", "deviation-card"}
+
+// noEmptyFlag refuses a flag that is given and says nothing, as a script does whose variable is
+// empty: --time "$T" would be now, --log "$LOG" another log.
+func noEmptyFlag(cmd *cobra.Command) (err error) {
+	cmd.Flags().Visit(func(f *pflag.Flag) {
+		empty := f.Value.String() == "" && f.Value.Type() == "string"
+		if list, ok := f.Value.(pflag.SliceValue); ok {
+			empty = slices.Contains(list.GetSlice(), "") || len(list.GetSlice()) == 0
+		}
+		if err == nil && empty && !slices.Contains(mayBeEmpty, f.Name) {
+			err = fault.Usage("empty_value", "say what it is to be, or leave it out", "--%s is given, and empty", f.Name)
+		}
+	})
+	return err
 }
