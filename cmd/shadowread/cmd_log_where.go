@@ -177,5 +177,9 @@ func (o *whereOptions) where(ctx context.Context, book *logbook.Log, at *time.Ti
 	case at == nil:
 		return book.Where(ctx, journey)
 	}
-	return book.WhereAt(ctx, journey, orNow(at), run)
+	then, err := orNow(at)
+	if err != nil {
+		return nil, err
+	}
+	return book.WhereAt(ctx, journey, then, run)
 }

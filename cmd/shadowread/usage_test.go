@@ -4,8 +4,10 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 	"unicode/utf8"
 )
 
@@ -250,5 +252,36 @@ func TestUsageErrors(t *testing.T) {
 				t.Errorf("the hint %q names no help", m.Hint)
 			}
 		})
+	}
+}
+
+// A machine whose battery is empty says a time long past: nothing is taken for now by it, and a
+// time that is given counts.
+func TestAClockLongPast(t *testing.T) {
+	was := timeNow
+	t.Cleanup(func() { timeNow = was })
+	timeNow = func() time.Time { return time.Date(2000, 1, 1, 0, 3, 0, 0, time.UTC) }
+	log := filepath.Join(t.TempDir(), "day.db")
+	for _, tt := range []struct {
+		line string
+		want int
+	}{
+		{"read --number 82 --position -22.9,22.3", exitError},
+		{"read --number 82 --position -22.9,22.3 --time 09:26 --utc-offset 2", exitError},
+		{"read --number 82 --position -22.9,22.3 --time 2026-08-29T09:26:00+02:00", exitOK},
+		{"log begin --position -22.90000,22.30000 --error 15 --odometer 1km", exitError},
+		{"log begin --position -22.90000,22.30000 --error 15 --odometer 1km --time 2026-08-29T09:26:00+02:00 --accept time_ahead", exitOK},
+		{"log leg 1 --heading 80 --heading-sigma 2", exitError},
+		{"log leg 1 --number 82", exitError},
+		{"log leg 1 --number 82 --time 2026-08-29T09:26:00+02:00 --accept time_ahead", exitOK},
+		{"log where --stood", exitError},
+		{"log where", exitOK},
+	} {
+		var out, errs bytes.Buffer
+		s := newStreams(&out, &errs, func(name string) string { return map[string]string{logVariable: log}[name] })
+		status := execute(t.Context(), append(strings.Fields(tt.line), "--json"), s)
+		if said := strings.Contains(errs.String(), `"code":"clock_behind"`); status != tt.want || said != (tt.want != exitOK) {
+			t.Errorf("%s: exit status %d, %s", tt.line, status, &errs)
+		}
 	}
 }
