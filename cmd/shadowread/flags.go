@@ -41,9 +41,9 @@ func (q *quantity) Set(s string) error {
 	v, err := strconv.ParseFloat(t, 64)
 	switch {
 	case err != nil && strings.Contains(t, ","):
-		return fault.Usage("bad_number", q.bounds()+"; the decimal sign is a point", "%q is no number", s)
+		return fault.Usage("bad_number", q.bounds()+"; the decimal sign is a point", "%.40q is no number", s)
 	case err != nil:
-		return fault.Usage("bad_number", q.bounds(), "%q is no number", s)
+		return fault.Usage("bad_number", q.bounds(), "%.40q is no number", s)
 	case !(v >= q.least && v <= q.most): // NaN fails both
 		return fault.Usage("out_of_range", q.bounds(), "%s is out of range", s)
 	}

@@ -40,7 +40,7 @@ func newSettingsFlags() settingsFlags {
 		unit: parsed[logbook.Unit]{name: "UNIT", parse: func(s string) (logbook.Unit, error) {
 			u := logbook.Unit(strings.ToLower(strings.TrimSpace(s)))
 			if u.Length() == 0 {
-				return "", fault.Usage("bad_unit", unitHint, "%q is no unit of distance", s)
+				return "", fault.Usage("bad_unit", unitHint, "%.40q is no unit of distance", s)
 			}
 			return u, nil
 		}},
@@ -49,7 +49,7 @@ func newSettingsFlags() settingsFlags {
 			case logbook.Degrees, logbook.DegreesMinutes:
 				return f, nil
 			}
-			return "", fault.Usage("bad_form", "give degrees or degrees_minutes", "%q is no form of positions", s)
+			return "", fault.Usage("bad_form", "give degrees or degrees_minutes", "%.40q is no form of positions", s)
 		}},
 	}
 }
