@@ -422,6 +422,8 @@ func storeError(err error) error {
 	switch code := sqliteCode(err); code {
 	case 0:
 		return err
+	case codeInterrupt: // by a context that has ended
+		return context.Canceled
 	case codeBusy, codeLocked:
 		return fault.Wrap(err, "log_busy", "nothing was written: try again when the other program is done", "another program is writing the log")
 	case codeFull:
@@ -438,7 +440,12 @@ func storeError(err error) error {
 }
 
 func openError(err error, path string) error {
+	if errors.Is(err, context.Canceled) {
+		return err
+	}
 	switch sqliteCode(err) {
+	case codeInterrupt:
+		return context.Canceled
 	case codeNoDatabase:
 		return fault.Wrap(err, "not_a_log", "name another file", "%s is no log of this program", path)
 	case codeCorrupt:
