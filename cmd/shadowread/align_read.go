@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"errors"
+	"fmt"
 	"slices"
 	"strings"
 
@@ -88,6 +89,7 @@ func (o *alignOptions) byPhoto(ctx context.Context, s *streams, opts reading.Opt
 	if err != nil {
 		return nil, err
 	}
+	tellClock(s, set)
 	if err := reading.SharePriors(priors, set); err != nil {
 		return nil, err
 	}
@@ -96,6 +98,29 @@ func (o *alignOptions) byPhoto(ctx context.Context, s *streams, opts reading.Opt
 			"the photos show the sheet on different headings"), obs, *priors)
 	}
 	return obs, nil
+}
+
+// ofTheClock are the warnings that say why all of a series may be of another hour than it seems.
+var ofTheClock = []string{"offset_conflict", "offset_not_local", "gps_time_differs", "gps_stamp_old", "zone_from_map", "clock_on_standard_time", "moon_taken"}
+
+// tellClock says what speaks against the clock of photos, each thing once.
+func tellClock(s *streams, set []*reading.Result) {
+	for _, code := range ofTheClock {
+		photos, said := 0, ""
+		for _, r := range set {
+			if i := slices.IndexFunc(r.Warnings, func(w photo.Warning) bool { return w.Code == code }); i >= 0 {
+				if photos++; photos == 1 {
+					said = r.Photo + ": " + r.Warnings[i].Message
+				}
+			}
+		}
+		if photos > 1 {
+			said += fmt.Sprintf(" (so with %d more)", photos-1)
+		}
+		if photos > 0 {
+			s.note(code, "%s", said)
+		}
+	}
 }
 
 // withLeftOut says of an error for too few readings how many photos gave none, and why.

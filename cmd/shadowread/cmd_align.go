@@ -152,16 +152,19 @@ func newAlign(s *streams) *cobra.Command {
 
 func parseTrueHeading(s string) (align.TrueHeading, error) {
 	out := align.TrueHeading{Sigma: 0.5 * angle.Degree} // a landmark taken off a map (common practice)
+	if err := decimalComma(s, "the decimal sign is a point: write 64.5, or 64.0,5.0 with one sigma of 5 degrees"); err != nil {
+		return out, err
+	}
 	heading, sigma, both := strings.Cut(s, ",")
 	h, err := strconv.ParseFloat(strings.TrimSpace(heading), 64)
 	if err != nil || !(h >= 0 && h <= 360) {
-		return out, fault.Usage("bad_true_heading", "give degrees from 0 to 360 and, after a comma, one sigma, as 64.0,0.2", "%q is no heading", heading)
+		return out, fault.Usage("bad_true_heading", "give degrees from 0 to 360 and, after a comma, one sigma, as 64.0,0.2", "%.40q is no heading", heading)
 	}
 	out.Heading = angle.FromDegrees(h).Bearing()
 	if both {
 		x, err := strconv.ParseFloat(strings.TrimSpace(sigma), 64)
 		if err != nil || !(x >= 0 && x <= 45) {
-			return out, fault.Usage("bad_true_heading", "give degrees from 0 to 360 and, after a comma, one sigma, as 64.0,0.2", "%q is no sigma from 0 to 45 degrees", sigma)
+			return out, fault.Usage("bad_true_heading", "give degrees from 0 to 360 and, after a comma, one sigma, as 64.0,0.2", "%.40q is no sigma from 0 to 45 degrees", sigma)
 		}
 		out.Sigma = angle.FromDegrees(x)
 	}

@@ -51,7 +51,7 @@ of the verbs go on with a log of it that their first line makes.`,
 func entryNumber(text string) (int, error) {
 	q := quantity{least: 1, most: 1e9}
 	if err := q.Set(text); err != nil || q.value != math.Trunc(q.value) {
-		return 0, fault.Usage("bad_entry", "entries have whole numbers, as shadowread log list shows them", "%q is no entry's number", text)
+		return 0, fault.Usage("bad_entry", "entries have whole numbers, as shadowread log list shows them", "%.40q is no entry's number", text)
 	}
 	return int(q.value), nil
 }

@@ -41,7 +41,7 @@ align.`,
 			if d.Position, d.Sigma, err = spot.given(s); err != nil {
 				return err
 			}
-			if d.Settings, err = settings.change(cmd, &e.when, logbook.Settings{}); err != nil {
+			if d.Settings, err = settings.change(cmd, s, &e.when, logbook.Settings{}); err != nil {
 				return err
 			}
 			if d.Settings == nil {

@@ -43,7 +43,7 @@ message.`,
 			if rebuild {
 				s.note("nothing_to_rebuild", "--rebuild does nothing any more: positions are worked up from the entries each time")
 			}
-			return log.with(cmd.Context(), s, false, func(book *logbook.Log) error {
+			return log.opened(cmd.Context(), s, false, func(book *logbook.Log) error {
 				r, err := book.Check(cmd.Context())
 				if err != nil {
 					return err

@@ -92,7 +92,9 @@ func (l *legFlags) log(cmd *cobra.Command, s *streams, w writing, args []string,
 	}
 	if l.heading.set {
 		if at.Time.IsZero() && at.Supersedes == 0 {
-			at.Time = orNow(nil)
+			if at.Time, err = orNow(nil); err != nil {
+				return logbook.Added{}, err
+			}
 		}
 		at.Found = l.photo.when.oddClock(ctx, book, at.Time, nil)
 		return l.entry.sure(s, at, func(at logbook.At) (logbook.Added, error) {
@@ -148,7 +150,10 @@ func (l *legFlags) logNumber(cmd *cobra.Command, s *streams, w writing, opts rea
 		}
 		at.Time = old.Time
 	}
-	at.Time = orNow(timeOrNil(at.Time))
+	var err error
+	if at.Time, err = orNow(timeOrNil(at.Time)); err != nil {
+		return logbook.Added{}, err
+	}
 	opts.Time.At = &at.Time
 	r, err := l.number.readAtEstimate(cmd, book, opts, since)
 	if err != nil {
@@ -219,7 +224,9 @@ func (l *legFlags) logPhoto(ctx context.Context, s *streams, w writing, opts rea
 		p.Reading.Instrument = l.known.kept(&w.set)
 	}
 	if at.Time.IsZero() && p.Time.IsZero() { // refused, yet the leg was changed
-		at.Time = orNow(nil)
+		if at.Time, err = orNow(nil); err != nil {
+			return logbook.Added{}, err
+		}
 		s.note("time", "the photo has no time that can be used: the entry has the machine's, %s", at.Time.Format(time.RFC3339))
 	}
 	for _, w := range r.Warnings {

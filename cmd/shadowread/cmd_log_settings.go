@@ -40,9 +40,12 @@ page on a phone takes.`,
 			}
 			if settings.changes(cmd) {
 				err := e.write(cmd, s, false, func(ctx context.Context, w writing) (logbook.Added, error) {
-					change, err := settings.change(cmd, &e.when, w.set)
+					change, err := settings.change(cmd, s, &e.when, w.set)
 					if err != nil {
 						return logbook.Added{}, err
+					}
+					if change == nil { // an empty name of a record
+						return logbook.Added{}, fault.Usage("empty_value", "name a file; --forget has a setting hold no longer", "nothing is stated")
 					}
 					return w.book.Set(ctx, w.at, *change)
 				})

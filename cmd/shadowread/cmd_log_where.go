@@ -46,7 +46,7 @@ entry, to now or to --time. Nothing is written to the log.`,
 			if err := exclusive(cmd, "odometer", "stood"); err != nil {
 				return err
 			}
-			return o.log.with(cmd.Context(), s, false, func(book *logbook.Log) error {
+			return o.log.withSound(cmd.Context(), s, int(o.journey.value), func(book *logbook.Log) error {
 				set, err := book.SettingsOf(cmd.Context(), int(o.journey.value))
 				if err != nil {
 					return err
@@ -177,5 +177,9 @@ func (o *whereOptions) where(ctx context.Context, book *logbook.Log, at *time.Ti
 	case at == nil:
 		return book.Where(ctx, journey)
 	}
-	return book.WhereAt(ctx, journey, orNow(at), run)
+	then, err := orNow(at)
+	if err != nil {
+		return nil, err
+	}
+	return book.WhereAt(ctx, journey, then, run)
 }

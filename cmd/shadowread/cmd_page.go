@@ -106,9 +106,14 @@ func runServe(ctx context.Context, s *streams, port int) error {
 	if err != nil {
 		return err
 	}
+	ctx, end := context.WithCancel(ctx)
+	defer end()
 	var printing error
 	err = p.Serve(ctx, port, func(address string) {
-		_, printing = fmt.Fprintln(s.out, address)
+		if _, printing = fmt.Fprintln(s.out, address); printing != nil { // nobody would know where it is
+			end()
+			return
+		}
 		s.note("serving", "page %s is served on this machine alone; Ctrl-C ends it", p.Version)
 	})
 	return cmp.Or(printing, err)

@@ -247,7 +247,11 @@ func runNumber(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Opti
 	}
 	now := opts.Time.At == nil
 	if now {
-		opts.Time.At = new(orNow(nil))
+		at, err := orNow(nil)
+		if err != nil {
+			return err
+		}
+		opts.Time.At = &at
 	}
 	unit, err := unitIn(cmd.Context(), book)
 	if err != nil {

@@ -136,6 +136,9 @@ func (o *skyOptions) span(now time.Time) (from, to time.Time, err error) {
 	}
 	if at == nil {
 		at = new(now.UTC().Truncate(time.Second))
+		if err := clockGoes(now); err != nil {
+			return from, to, err
+		}
 	}
 	return *at, *at, nil
 }

@@ -219,6 +219,8 @@ func runSteer(cmd *cobra.Command, s *streams, o *steerOptions, c clock) error {
 	at, once := c.now(), o.number.number.set
 	if t := h.options.Time.At; t != nil {
 		at, once = *t, true
+	} else if err := clockGoes(at); err != nil {
+		return err
 	}
 	var given *angle.Angle
 	if o.number.number.set {

@@ -3,11 +3,14 @@ package main
 import (
 	"fmt"
 	"math"
+	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"runtime"
 
@@ -37,13 +40,30 @@ func (q *quantity) Set(s string) error {
 	}
 	v, err := strconv.ParseFloat(t, 64)
 	switch {
+	case err != nil && strings.Contains(t, ","):
+		return fault.Usage("bad_number", q.bounds()+"; the decimal sign is a point", "%.40q is no number", s)
 	case err != nil:
-		return fault.Usage("bad_number", q.bounds(), "%q is no number", s)
+		return fault.Usage("bad_number", q.bounds(), "%.40q is no number", s)
 	case !(v >= q.least && v <= q.most): // NaN fails both
 		return fault.Usage("out_of_range", q.bounds(), "%s is out of range", s)
 	}
 	q.value, q.set = v, true
 	return nil
+}
+
+// A comma that parts two numbers may be the decimal sign of one, as half the world writes it:
+// 128,5 is then 128.5. Figures that nobody writes behind a decimal sign, a point, a space or a
+// minus sign part them.
+var mayBeDecimal = regexp.MustCompile(`^-?[0-9]+,[0-9]{1,2}$`)
+
+// decimalComma fails with code "decimal_comma" where the text of two numbers may be one.
+func decimalComma(text, hint string) error {
+	t := strings.TrimSpace(strings.ReplaceAll(text, "−", "-"))
+	if !mayBeDecimal.MatchString(t) {
+		return nil
+	}
+	whole, part, _ := strings.Cut(t, ",")
+	return fault.Usage("decimal_comma", hint, "%q may be two numbers, %s and %s, or one with a decimal comma, %s.%s", text, whole, part, whole, part)
 }
 
 func (q *quantity) bounds() string {
@@ -113,4 +133,22 @@ const maxJobs = 256
 
 func jobsFlag() quantity {
 	return quantity{value: float64(runtime.GOMAXPROCS(0)), least: 1, most: maxJobs}
+}
+
+// mayBeEmpty are the flags whose empty value says something: no text, or no record.
+var mayBeEmpty = []string{"note", "name", "title", "source", "instrument", "lens", "deviation-card"}
+
+// noEmptyFlag refuses a flag that is given and says nothing, as a script does whose variable is
+// empty: --time "$T" would be now, --log "$LOG" another log.
+func noEmptyFlag(cmd *cobra.Command) (err error) {
+	cmd.Flags().Visit(func(f *pflag.Flag) {
+		empty := f.Value.String() == "" && f.Value.Type() == "string"
+		if list, ok := f.Value.(pflag.SliceValue); ok {
+			empty = slices.Contains(list.GetSlice(), "") || len(list.GetSlice()) == 0
+		}
+		if err == nil && empty && !slices.Contains(mayBeEmpty, f.Name) {
+			err = fault.Usage("empty_value", "say what it is to be, or leave it out", "--%s is given, and empty", f.Name)
+		}
+	})
+	return err
 }

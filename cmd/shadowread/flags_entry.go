@@ -66,12 +66,24 @@ func (e *entryFlags) at() logbook.At {
 // timeNow is the machine's clock; tests set it.
 var timeNow = time.Now
 
-// orNow is the machine's clock where no time was given, whole seconds of it.
-func orNow(given *time.Time) time.Time {
-	if given == nil {
-		return timeNow().UTC().Truncate(time.Second)
+// noClockBefore is when this program was not made yet: a clock before it has lost its battery.
+var noClockBefore = time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC)
+
+// clockGoes refuses a machine's clock that says a time long past. It fails with code "clock_behind".
+func clockGoes(now time.Time) error {
+	if now.Before(noClockBefore) {
+		return fault.New("clock_behind", "set the clock; or give --time, in the log with --accept time_ahead", "the clock of this machine says %s, when this program was not made yet", now.UTC().Format(time.RFC3339))
 	}
-	return *given
+	return nil
+}
+
+// orNow is the machine's clock where no time was given, whole seconds of it. It fails as clockGoes.
+func orNow(given *time.Time) (time.Time, error) {
+	if given != nil {
+		return *given, nil
+	}
+	now := timeNow()
+	return now.UTC().Truncate(time.Second), clockGoes(now)
 }
 
 // given is the time given, nil for none. What has no heading by the dial may be noted by
@@ -107,7 +119,10 @@ func (e *entryFlags) write(cmd *cobra.Command, s *streams, create bool, add func
 		if err != nil {
 			return logbook.Added{}, err
 		}
-		w.at.Time, w.at.Offset = orNow(given), e.when.shown()
+		w.at.Offset = e.when.shown()
+		if w.at.Time, err = orNow(given); err != nil {
+			return logbook.Added{}, err
+		}
 		var where *geo.Position
 		if e.spot != nil {
 			where = e.spot.place.given()

@@ -124,13 +124,13 @@ func parsePrintScale(s string) (scale [2]float64, err error) {
 	const least, most = 0.9, 1.1 // a page fitted to the wrong paper differs by less
 	xs, ys, ok := strings.Cut(s, ",")
 	if !ok {
-		return scale, fault.Usage("bad_print_scale", "give X,Y: measured over nominal athwart and fore-and-aft, as 1.000,0.995", "%q is no pair", s)
+		return scale, fault.Usage("bad_print_scale", "give X,Y: measured over nominal athwart and fore-and-aft, as 1.000,0.995", "%.40q is no pair", s)
 	}
 	for i, text := range []string{xs, ys} {
 		v, err := strconv.ParseFloat(strings.TrimSpace(text), 64)
 		if err != nil || !(v >= least && v <= most) {
 			return scale, fault.Usage("bad_print_scale", "divide what you measure by the nominal 176 mm: 175.1 mm make 0.9949",
-				"%q is no scale from %g to %g", text, least, most)
+				"%.40q is no scale from %g to %g", text, least, most)
 		}
 		scale[i] = v
 	}

@@ -12,7 +12,6 @@ import (
 	"shadowread/internal/geo"
 	"shadowread/internal/logbook"
 	"shadowread/internal/photo"
-	"shadowread/internal/photofile"
 	"shadowread/internal/recordfile"
 )
 
@@ -30,6 +29,7 @@ type settingsFlags struct {
 	printScale                    parsed[[2]float64]
 	forget, forgetStops, forgetCs []string
 	proved                        string // the lens record's file that the instrument's names
+	typed, lensOf                 string // the names of --camera, if it is no photo, and of the record's of --lens
 }
 
 func newSettingsFlags() settingsFlags {
@@ -40,7 +40,7 @@ func newSettingsFlags() settingsFlags {
 		unit: parsed[logbook.Unit]{name: "UNIT", parse: func(s string) (logbook.Unit, error) {
 			u := logbook.Unit(strings.ToLower(strings.TrimSpace(s)))
 			if u.Length() == 0 {
-				return "", fault.Usage("bad_unit", unitHint, "%q is no unit of distance", s)
+				return "", fault.Usage("bad_unit", unitHint, "%.40q is no unit of distance", s)
 			}
 			return u, nil
 		}},
@@ -49,7 +49,7 @@ func newSettingsFlags() settingsFlags {
 			case logbook.Degrees, logbook.DegreesMinutes:
 				return f, nil
 			}
-			return "", fault.Usage("bad_form", "give degrees or degrees_minutes", "%q is no form of positions", s)
+			return "", fault.Usage("bad_form", "give degrees or degrees_minutes", "%.40q is no form of positions", s)
 		}},
 	}
 }
@@ -90,7 +90,7 @@ func (f *settingsFlags) addChanges(cmd *cobra.Command) {
 }
 
 // change is what was given, beside what holds; nil for nothing.
-func (f *settingsFlags) change(cmd *cobra.Command, when *when, holds logbook.Settings) (*logbook.Settings, error) {
+func (f *settingsFlags) change(cmd *cobra.Command, out *streams, when *when, holds logbook.Settings) (*logbook.Settings, error) {
 	given := cmd.Flags().Changed
 	s := &logbook.Settings{UTCOffset: when.offset.given(), Unit: f.unit.given(), PositionForm: f.positions.given(), PrintScale: f.printScale.given(), Forgotten: f.forget}
 	if given("name") {
@@ -113,6 +113,7 @@ func (f *settingsFlags) change(cmd *cobra.Command, when *when, holds logbook.Set
 			return nil, err
 		}
 	}
+	f.tellUnseen(out, s, holds)
 	if len(s.Says()) == 0 && len(s.Forgotten) == 0 {
 		return nil, nil
 	}
@@ -187,11 +188,9 @@ func (f *settingsFlags) cameras(s *logbook.Settings, holds logbook.Settings) (er
 	case f.camera != "" && f.lens == "" && !f.clockError.set:
 		return fault.Usage("flag_without_other", "give --clock-error or --lens too", "--camera has no meaning without --clock-error or --lens")
 	case f.camera != "":
-		name := f.camera
-		if facts, err := photo.ReadFacts(photofile.At(f.camera)); err == nil {
-			if name = cameraName(facts); name == "" {
-				return fault.New("unknown_camera", "give the name that other photos of it carry", "%s does not name its camera", f.camera)
-			}
+		name, err := f.cameraGiven()
+		if err != nil {
+			return err
 		}
 		c := logbook.Camera{Name: name}
 		i := find(name)
@@ -203,7 +202,7 @@ func (f *settingsFlags) cameras(s *logbook.Settings, holds logbook.Settings) (er
 			c.ClockError = new(f.clockError.duration())
 		}
 		if f.lens != "" {
-			if _, c.Lens, err = keptLens(f.lens); err != nil {
+			if f.lensOf, c.Lens, err = keptLens(f.lens); err != nil {
 				return err
 			}
 		}

@@ -96,12 +96,17 @@ func parseTilt(s string) (tilt [2]float64, err error) {
 	const most = 20.0 // beyond it nobody reads a dial, and the parts are no longer small
 	forward, starboard, ok := strings.Cut(s, ",")
 	if !ok {
-		return tilt, fault.Usage("bad_tilt", "give FORWARD,STARBOARD in degrees, as 1.2,-0.4: positive where that edge is high", "%q is no pair", s)
+		return tilt, fault.Usage("bad_tilt", "give FORWARD,STARBOARD in degrees, as 1.2,-0.4: positive where that edge is high", "%.40q is no pair", s)
+	}
+	if strings.Trim(starboard, "0") != "" { // 3,0 means the same either way
+		if err := decimalComma(s, "the decimal sign is a point: write FORWARD,STARBOARD as 1.0,5.0 or 1.5,0.0"); err != nil {
+			return tilt, err
+		}
 	}
 	for i, text := range []string{forward, starboard} {
 		v, err := strconv.ParseFloat(strings.TrimSpace(text), 64)
 		if err != nil || !(math.Abs(v) <= most) {
-			return tilt, fault.Usage("bad_tilt", "give degrees, positive where the forward or the starboard edge is high", "%q is no elevation from -%g to %g degrees", text, most, most)
+			return tilt, fault.Usage("bad_tilt", "give degrees, positive where the forward or the starboard edge is high", "%.40q is no elevation from -%g to %g degrees", text, most, most)
 		}
 		tilt[i] = v
 	}

@@ -59,7 +59,13 @@ func (w *when) noted() (*geo.Noted, error) {
 	if offset == nil && !w.utc() {
 		offset = w.journeys
 	}
-	n, err := geo.ParseNoted(w.time, offset, timeNow())
+	now := timeNow()
+	n, err := geo.ParseNoted(w.time, offset, now)
+	if err == nil && n.Today {
+		if err := clockGoes(now); err != nil {
+			return nil, err
+		}
+	}
 	if fault.Code(err) == "offset_conflict" && !w.offset.set {
 		return nil, fault.Usage("offset_conflict", "leave the offset out, or say by --utc-offset too that another clock was meant", "--time %s is not by the journey's clock at %s from UTC", w.time, geo.FormatOffset(*w.journeys))
 	}

@@ -38,7 +38,11 @@ func (j *journeySettings) newest(ctx context.Context, book *logbook.Log, o readi
 		return "", fault.Usage("no_heading", "give a photo, --number, or --heading with --heading-sigma; or state once where photos arrive, shadowread log settings --photos FOLDER; where there is no new heading, log a halt",
 			"the new heading is not given")
 	}
-	folder, when := *j.set.Photos, orNow(timeOrNil(at.Time))
+	folder := *j.set.Photos
+	when, err := orNow(timeOrNil(at.Time))
+	if err != nil {
+		return "", err
+	}
 	quiet := *j.s
 	quiet.quiet = true
 	paths, err := expand(&quiet, []string{folder})

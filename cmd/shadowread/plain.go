@@ -1,25 +1,17 @@
 package main
 
 import (
-	"bytes"
-	"fmt"
 	"io"
 	"regexp"
 	"strings"
-	"unicode"
 	"unicode/utf8"
+
+	"shadowread/internal/wording"
 )
 
 // Names of files and other text from outside may hold what drives a terminal or turns
 // the order of its letters. On a line of ours it becomes question marks; in JSON, which
 // must give the name, an escape.
-
-// foreign reports whether a character is a control (C0, DEL or C1 of ECMA-48, as ESC and
-// BEL), a line break of Unicode's, or one of its invisible ones that order, join or tag
-// (general category Cf, the marks of UAX #9 among them).
-func foreign(r rune) bool {
-	return unicode.IsControl(r) || r == '\u2028' || r == '\u2029' || unicode.Is(unicode.Cf, r)
-}
 
 // plain makes text fit for a line of its own.
 func plain(s string) string {
@@ -28,7 +20,7 @@ func plain(s string) string {
 
 // harmless is a character as a line of ours shows it.
 func harmless(r rune) rune {
-	if foreign(r) || r == utf8.RuneError {
+	if wording.Foreign(r) || r == utf8.RuneError {
 		return '?'
 	}
 	return r
@@ -80,24 +72,4 @@ func cutShort(text string) (string, string) {
 		}
 	}
 	return text, ""
-}
-
-// escaped replaces in JSON, where they stand in strings only, the characters that
-// json.Marshal lets through.
-func escaped(line []byte) []byte {
-	if !bytes.ContainsFunc(line, foreign) {
-		return line
-	}
-	var b bytes.Buffer
-	for _, r := range string(line) {
-		switch {
-		case !foreign(r):
-			b.WriteRune(r)
-		case r > 0xFFFF: // a surrogate pair (RFC 8259, section 7)
-			fmt.Fprintf(&b, `\u%04x\u%04x`, 0xD800+(r-0x10000)>>10, 0xDC00+(r-0x10000)&0x3FF)
-		default:
-			fmt.Fprintf(&b, `\u%04x`, r)
-		}
-	}
-	return b.Bytes()
 }

@@ -6,6 +6,8 @@ import (
 	"strings"
 	"testing"
 	"unicode/utf8"
+
+	"shadowread/internal/wording"
 )
 
 // hostile are the ways to drive a terminal from within a name: ECMA-48 sequences in 7
@@ -18,7 +20,7 @@ var hostile = []string{
 
 // clean reports whether text can do no more to a terminal than letters and colours do.
 func clean(text string) bool {
-	return utf8.ValidString(text) && !strings.ContainsFunc(ours.ReplaceAllString(text, ""), func(r rune) bool { return r != '\n' && r != '\t' && foreign(r) })
+	return utf8.ValidString(text) && !strings.ContainsFunc(ours.ReplaceAllString(text, ""), func(r rune) bool { return r != '\n' && r != '\t' && wording.Foreign(r) })
 }
 
 func TestHostileNames(t *testing.T) {
@@ -89,7 +91,7 @@ func FuzzHostileNames(f *testing.F) {
 		if err := json.Unmarshal(line, &was); err != nil {
 			t.Fatal(err)
 		}
-		if err := json.Unmarshal(escaped(line), &is); err != nil || is != was || !clean(string(escaped(line))) {
+		if err := json.Unmarshal(wording.EscapedJSON(line), &is); err != nil || is != was || !clean(string(wording.EscapedJSON(line))) {
 			t.Errorf("%q comes back as %q (%v)", was, is, err)
 		}
 	})

@@ -36,7 +36,8 @@ terminal, in a pipe and as JSON: shadowread help environment.`,
 			}
 			return unknownCommand(cmd, args[0])
 		},
-		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+		PersistentPreRunE: func(cmd *cobra.Command, _ []string) error { return noEmptyFlag(cmd) },
+		RunE:              func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	root.SetVersionTemplate("{{.Version}}\n")
 	root.SetHelpTemplate(helpTemplate)

@@ -26,7 +26,7 @@ func (o *steerOptions) settings(cmd *cobra.Command, h *helm) error {
 	}
 	quiet := *h.s
 	quiet.quiet = true // the log is named once, where its position is asked for
-	err := o.log.with(cmd.Context(), &quiet, false, func(book *logbook.Log) error {
+	err := o.log.withSound(cmd.Context(), &quiet, int(o.journey.value), func(book *logbook.Log) error {
 		set, err := book.SettingsOf(cmd.Context(), int(o.journey.value))
 		if err == nil {
 			h.set, o.photo.when.journeys = &set, set.UTCOffset

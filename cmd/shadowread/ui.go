@@ -27,6 +27,8 @@ import (
 	"strings"
 	"unicode/utf8"
 
+	"shadowread/internal/wording"
+
 	"golang.org/x/term"
 )
 
@@ -109,7 +111,7 @@ type message struct {
 func (s *streams) say(m message) {
 	if s.json {
 		line, _ := json.Marshal(m) // strings cannot fail
-		fmt.Fprintf(s.err, "%s\n", escaped(line))
+		fmt.Fprintf(s.err, "%s\n", wording.EscapedJSON(line))
 		return
 	}
 	fmt.Fprintf(s.err, "%s: %s\n", m.Level, plain(m.Message))
@@ -134,7 +136,7 @@ func (s *streams) printJSON(v any) error {
 	if err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(s.out, "%s\n", escaped(line))
+	_, err = fmt.Fprintf(s.out, "%s\n", wording.EscapedJSON(line))
 	return err
 }
 

@@ -4,8 +4,10 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 	"unicode/utf8"
 )
 
@@ -105,6 +107,11 @@ func TestUsageErrors(t *testing.T) {
 		{"card --date 2026-03-14 --course 1", "no_position", "--stop"},
 		{"card --date 2026-03-14 --position 1,2", "no_course", "--course"},
 		{"card --date 2026-03-32 --position 1,2 --course 1", "bad_date", "2026-03-32"},
+		{"card --date 2026-03-14 --position 1,2 --course 128,5", "decimal_comma", "058,005"},
+		{"card --date 2026-03-14 --position 1,2 --course 128,25", "decimal_comma", "128.25"},
+		{"card --date 2026-03-14 --position 1,2 --course 58,121,5", "decimal_comma", "121.5"},
+		{"card --date 2026-03-14 --position 1,2 --course 58,121,45,5", "decimal_comma", "45.5"},
+		{"card --date 2026-03-14 --position 1,2 --course 58,90,5x", "bad_number", "5x"},
 		{"card --date 2026-03-14 --position 1,2 --course 1,400", "out_of_range", "from 0 to 360 deg"},
 		{"card --date 2026-03-14 --position 1,2 --course 1 --days 1.5", "bad_days", "whole number"},
 		{"card --date 2026-03-14 --position 1,2 --course 1 --days 32", "out_of_range", "--days"},
@@ -124,6 +131,13 @@ func TestUsageErrors(t *testing.T) {
 		{"align --readings r.csv --position 1,2 --turned", "contradicting_flags", "--readings and --turned"},
 		{"align --time 2026-03-14T09:26:53Z p.jpg", "time_with_many_photos", "--utc-offset"},
 		{"align --true-heading 361 p.jpg", "bad_true_heading", "64.0,0.2"},
+		{"align --true-heading 64,5 p.jpg", "decimal_comma", "64.0,5.0"},
+		{"read --number 12 --position 1,2 --time=", "empty_value", "--time"},
+		{"log halt 12 --log=", "empty_value", "--log"},
+		{"log settings --photos=", "empty_value", "--photos"},
+		{"log halt 12 --accept=", "empty_value", "--accept"},
+		{"read --tilt 0,5 p.jpg", "decimal_comma", "1.5,0.0"},
+		{"read --number 12,5", "bad_number", "decimal sign is a point"},
 		{"align --true-heading 64,x p.jpg", "bad_true_heading", `"x"`},
 		{"align --tolerance 0 p.jpg", "out_of_range", "--tolerance"},
 		{"align --name board p.jpg", "record_not_saved", "--save"},
@@ -238,5 +252,36 @@ func TestUsageErrors(t *testing.T) {
 				t.Errorf("the hint %q names no help", m.Hint)
 			}
 		})
+	}
+}
+
+// A machine whose battery is empty says a time long past: nothing is taken for now by it, and a
+// time that is given counts.
+func TestAClockLongPast(t *testing.T) {
+	was := timeNow
+	t.Cleanup(func() { timeNow = was })
+	timeNow = func() time.Time { return time.Date(2000, 1, 1, 0, 3, 0, 0, time.UTC) }
+	log := filepath.Join(t.TempDir(), "day.db")
+	for _, tt := range []struct {
+		line string
+		want int
+	}{
+		{"read --number 82 --position -22.9,22.3", exitError},
+		{"read --number 82 --position -22.9,22.3 --time 09:26 --utc-offset 2", exitError},
+		{"read --number 82 --position -22.9,22.3 --time 2026-08-29T09:26:00+02:00", exitOK},
+		{"log begin --position -22.90000,22.30000 --error 15 --odometer 1km", exitError},
+		{"log begin --position -22.90000,22.30000 --error 15 --odometer 1km --time 2026-08-29T09:26:00+02:00 --accept time_ahead", exitOK},
+		{"log leg 1 --heading 80 --heading-sigma 2", exitError},
+		{"log leg 1 --number 82", exitError},
+		{"log leg 1 --number 82 --time 2026-08-29T09:26:00+02:00 --accept time_ahead", exitOK},
+		{"log where --stood", exitError},
+		{"log where", exitOK},
+	} {
+		var out, errs bytes.Buffer
+		s := newStreams(&out, &errs, func(name string) string { return map[string]string{logVariable: log}[name] })
+		status := execute(t.Context(), append(strings.Fields(tt.line), "--json"), s)
+		if said := strings.Contains(errs.String(), `"code":"clock_behind"`); status != tt.want || said != (tt.want != exitOK) {
+			t.Errorf("%s: exit status %d, %s", tt.line, status, &errs)
+		}
 	}
 }

@@ -3,12 +3,14 @@
 //
 // Files hold the positions as adjusted by all fixes; GeoJSON, KML and CSV those as
 // estimated on the way too. Coordinates are degrees on WGS84 to seven decimals, a
-// centimetre. Points of a track are the log's entries: between two the way is a rhumb
+// centimetre. Controls in notes and names, which drive a terminal that a file is shown on, are
+// escaped in JSON, and elsewhere U+FFFD is left of them. Points of a track are the log's entries: between two the way is a rhumb
 // line, which GeoJSON and KML readers draw as their own straight line. The bytes depend
 // on the journey alone.
 package export
 
 import (
+	"bytes"
 	"fmt"
 	"io"
 	"math"
@@ -58,7 +60,12 @@ func Write(w io.Writer, f Format, j *journey.Journey, name string) error {
 	if len(j.Adjusted()) == 0 {
 		return fault.New("nothing_to_write", "log a fix, or correct the entry at which the position was lost", "no position of the journey is known")
 	}
-	return write(w, j, name)
+	var b bytes.Buffer
+	if err := write(&b, j, name); err != nil {
+		return err
+	}
+	_, err := w.Write(bytes.Map(wording.Printed, b.Bytes()))
+	return err
 }
 
 // round7 rounds degrees to what is written, 1 cm.

@@ -17,6 +17,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"unicode"
 
 	"github.com/paulmach/orb"
 	"github.com/paulmach/orb/geojson"
@@ -60,6 +61,26 @@ func write(t testing.TB, f Format, j *journey.Journey, name string) []byte {
 		t.Fatal(err)
 	}
 	return b.Bytes()
+}
+
+// A note cannot drive the terminal that a file of any format is shown on: controls of ECMA-48 in 7
+// and 8 bits are escaped in JSON, and replaced elsewhere.
+func TestControlsInNotes(t *testing.T) {
+	pan := *journeys(t)["salt pan"]
+	pan.Points = slices.Clone(pan.Points)
+	pan.Points[1].Note = "reeds\x1b[2J\x07\u009b1m\x7f,\nthen water"
+	for f := range writers {
+		out := string(write(t, f, &pan, "pan\x1b]0;x\u009c"))
+		if !strings.Contains(out, "reeds") || !strings.Contains(out, "then water") {
+			t.Errorf("%s has no such note", f)
+		}
+		if i := strings.IndexFunc(out, func(r rune) bool { return unicode.IsControl(r) && r != '\n' && r != '\t' }); i >= 0 {
+			t.Errorf("%s has a control: %q", f, out[i-min(i, 20):i+10])
+		}
+	}
+	if out := string(write(t, GeoJSON, &pan, "")); !strings.Contains(out, `reeds\u001b[2J\u0007\u009b1m\u007f,\nthen`) {
+		t.Error("GeoJSON does not give the note back")
+	}
 }
 
 func TestSameBytesEachTime(t *testing.T) {

@@ -61,7 +61,7 @@ func writeGeoJSON(w io.Writer, j *journey.Journey, name string) error {
 	if err != nil {
 		return err
 	}
-	_, err = w.Write(append(out, '\n'))
+	_, err = w.Write(append(wording.EscapedJSON(out), '\n'))
 	return err
 }
 

@@ -12,8 +12,9 @@ import (
 type Noted struct {
 	Time   time.Time      // UTC
 	Offset *time.Duration // its own UTC offset; nil without one
-	// Minutes says that no seconds were noted, Day that no hour was: Time is then noon.
-	Minutes, Day bool
+	// Minutes says that no seconds were noted, Day that no hour was: Time is then noon. Today
+	// says that no date was.
+	Minutes, Day, Today bool
 }
 
 // notedPattern is a date, an hour, or both, with an offset of their own or none.
@@ -59,6 +60,7 @@ func ParseNoted(s string, offset *time.Duration, now time.Time) (Noted, error) {
 		if at == nil {
 			return n, fault.New("no_utc_offset", notedHint, "time %q has no UTC offset", s)
 		}
+		n.Today = true
 		date = now.UTC().Add(*at).Format(time.DateOnly)
 	}
 	whole := date + "T" + clock + seconds + own

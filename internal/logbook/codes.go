@@ -6,6 +6,7 @@ const (
 	codeBusy         = 5
 	codeLocked       = 6
 	codeReadOnly     = 8
+	codeInterrupt    = 9
 	codeCorrupt      = 11
 	codeIO           = 10
 	codeFull         = 13

@@ -105,11 +105,17 @@ func noLog(path string) error {
 }
 
 // openFile opens the database in a file, or makes one. A log that may be read but not
-// written to is opened to be read.
+// written to is opened to be read, and so is one on a disk without room for the files beside it.
 func openFile(ctx context.Context, path string, create bool) (*sql.DB, error) {
 	db, err := openAs(ctx, path, create, nil)
-	if !create && cannotWrite(err) {
+	switch {
+	case create:
+	case cannotWrite(err):
 		db, err = openToRead(ctx, path, err)
+	case noRoom(err):
+		if alone, e := openAs(ctx, path, false, url.Values{"_pragma": append([]string{"locking_mode(EXCLUSIVE)"}, pragmas...)}); e == nil {
+			db, err = alone, nil
+		}
 	}
 	if err != nil {
 		return nil, openError(err, path)
@@ -134,6 +140,12 @@ func openAs(ctx context.Context, path string, create bool, how url.Values) (*sql
 
 func cannotWrite(err error) bool {
 	return slices.Contains([]int{codeReadOnly, codeNoPermission, codeCannotOpen}, sqliteCode(err))
+}
+
+// noRoom tells whether SQLite may have failed for want of room for what ties readers and writers
+// together. Who has the log alone needs no such file (sqlite.org/wal.html, section 8).
+func noRoom(err error) bool {
+	return slices.Contains([]int{codeIO, codeFull}, sqliteCode(err))
 }
 
 // openToRead opens a log whose folder may not be written to, where SQLite cannot make
@@ -194,6 +206,8 @@ func inMemory(ctx context.Context, steps []string) (*sql.DB, error) {
 	return db, nil
 }
 
+var pragmas = []string{"recursive_triggers(1)", "fullfsync(1)"}
+
 // dsn names the database with what must hold for every connection.
 //
 //   - synchronous FULL: with a write-ahead log, NORMAL may lose the last commits
@@ -216,7 +230,7 @@ func dsn(path string, how url.Values) string {
 		"_txlock":       {"immediate"},
 		"_dqs":          {"0"},
 		"_defensive":    {"1"},
-		"_pragma":       {"recursive_triggers(1)", "fullfsync(1)"},
+		"_pragma":       pragmas,
 	}
 	maps.Copy(query, how)
 	return fileURL(filepath.ToSlash(abs), query)
@@ -408,6 +422,8 @@ func storeError(err error) error {
 	switch code := sqliteCode(err); code {
 	case 0:
 		return err
+	case codeInterrupt: // by a context that has ended
+		return context.Canceled
 	case codeBusy, codeLocked:
 		return fault.Wrap(err, "log_busy", "nothing was written: try again when the other program is done", "another program is writing the log")
 	case codeFull:
@@ -424,7 +440,12 @@ func storeError(err error) error {
 }
 
 func openError(err error, path string) error {
+	if errors.Is(err, context.Canceled) {
+		return err
+	}
 	switch sqliteCode(err) {
+	case codeInterrupt:
+		return context.Canceled
 	case codeNoDatabase:
 		return fault.Wrap(err, "not_a_log", "name another file", "%s is no log of this program", path)
 	case codeCorrupt:

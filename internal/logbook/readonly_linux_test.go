@@ -2,6 +2,7 @@ package logbook
 
 import (
 	"os"
+	"os/signal"
 	"path/filepath"
 	"runtime"
 	"syscall"
@@ -117,4 +118,64 @@ func TestEntriesBesideALogAreNotPassedOver(t *testing.T) {
 			t.Errorf("%v: the last entry is not there: %+v", err, r)
 		}
 	})
+}
+
+// withoutRoom runs f while no file can grow, as on a full disk.
+func withoutRoom(t *testing.T, f func()) {
+	t.Helper()
+	signal.Ignore(syscall.SIGXFSZ)
+	defer signal.Reset(syscall.SIGXFSZ)
+	var was syscall.Rlimit
+	if err := syscall.Getrlimit(syscall.RLIMIT_FSIZE, &was); err != nil {
+		t.Fatal(err)
+	}
+	if err := syscall.Setrlimit(syscall.RLIMIT_FSIZE, &syscall.Rlimit{Cur: 1, Max: was.Max}); err != nil {
+		t.Fatal(err)
+	}
+	defer syscall.Setrlimit(syscall.RLIMIT_FSIZE, &was)
+	f()
+}
+
+// Where one is can be told on a full disk too, with the entries that stand in the file beside the
+// log, and an entry is refused there.
+func TestALogIsReadOnAFullDisk(t *testing.T) {
+	for _, beside := range []bool{false, true} {
+		path := oldLog(t)
+		atOldPlaces(t, path)
+		entries := 12
+		if beside { // a copy, taken while the log was open
+			l := open(t, path)
+			must(t)(l.Halt(t.Context(), At{Time: morning.AddDate(1, 0, 0)}, Halt{km("88195.0")}))
+			entries++
+			into := filepath.Join(t.TempDir(), "log.db")
+			for _, ending := range []string{"", "-wal"} {
+				data, err := os.ReadFile(path + ending)
+				if err == nil {
+					err = os.WriteFile(into+ending, data, 0o644)
+				}
+				if err != nil {
+					t.Fatal(err)
+				}
+			}
+			path = into
+		}
+		withoutRoom(t, func() {
+			l, err := Open(t.Context(), path, Options{})
+			if err != nil {
+				t.Errorf("beside it %v: %v", beside, err)
+				return
+			}
+			defer l.Close()
+			if _, err := l.Where(t.Context(), 0); err != nil {
+				t.Errorf("beside it %v: %v", beside, err)
+			}
+			if _, err := l.Note(t.Context(), At{Time: morning.AddDate(1, 0, 1), Note: "no"}); fault.Code(err) != "log_failed" && fault.Code(err) != "disk_full" {
+				t.Errorf("beside it %v: written: %v", beside, err)
+			}
+		})
+		l := open(t, path)
+		if r, err := l.Check(t.Context()); err != nil || r.Entries != entries {
+			t.Errorf("beside it %v: %v, %+v", beside, err, r)
+		}
+	}
 }

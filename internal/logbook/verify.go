@@ -65,6 +65,37 @@ func (l *Log) Check(ctx context.Context) (*Report, error) {
 	return r, err
 }
 
+// Changed returns the standing entries of a journey, 0 for the last, that are not what was written,
+// as a damaged file or another hand leaves them: what is worked up from them is wrong. Those that
+// were corrected since count no more. Check tells more, and takes longer.
+func (l *Log) Changed(ctx context.Context, journey int) (numbers []int, err error) {
+	err = l.read(ctx, func(tx *sql.Tx) error {
+		journey, err := theJourney(ctx, tx, journey)
+		if err != nil {
+			if fault.Code(err) == "no_journey" { // for whoever asks more to say
+				return nil
+			}
+			return err
+		}
+		rows, err := tx.QueryContext(ctx, "SELECT "+columns+" FROM entries AS e WHERE journey = ? AND NOT EXISTS (SELECT 1 FROM entries AS s WHERE s.supersedes = e.number)", journey)
+		if err != nil {
+			return err
+		}
+		defer rows.Close()
+		for rows.Next() {
+			var w row
+			if err := w.scan(rows); err != nil {
+				return err
+			}
+			if !bytes.Equal(w.hash, w.digest()) {
+				numbers = append(numbers, w.number)
+			}
+		}
+		return rows.Err()
+	})
+	return numbers, err
+}
+
 // lines runs f with the first column of a query's rows.
 func lines(ctx context.Context, q querier, query string, f func(string)) error {
 	rows, err := q.QueryContext(ctx, query)

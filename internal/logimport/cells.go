@@ -11,6 +11,7 @@ import (
 	"shadowread/internal/geo"
 	"shadowread/internal/logbook"
 	"shadowread/internal/table"
+	"shadowread/internal/wording"
 	"shadowread/internal/workup"
 )
 
@@ -197,7 +198,7 @@ func (w cells) leg(l *logbook.Leg, reading []byte) {
 	}
 	if r.Instrument != nil {
 		text, _ := json.Marshal(r.Instrument) // texts alone
-		w["instrument"] = string(text)
+		w["instrument"] = string(wording.EscapedJSON(text))
 	}
 	shown := logbook.Shown(reading)
 	w["body"] = table.SafeCell(shown.Body)

@@ -18,6 +18,7 @@ import (
 	"shadowread/internal/geo"
 	"shadowread/internal/logbook"
 	"shadowread/internal/table"
+	"shadowread/internal/wording"
 	"shadowread/internal/workup"
 )
 
@@ -432,13 +433,16 @@ func (r *paperRow) position() (geo.Position, geo.Metres, error) {
 	if err != nil {
 		return p, 0, err
 	}
-	if !ok {
+	switch {
+	case !ok:
 		return p, 0, fault.New("bad_position_sigma", "fill the column error_m: metres, one sigma per axis", "the position's error is not given")
+	case !(sigma > 0): // which the rounding would make good, or a sign less
+		return p, 0, fault.New("bad_position_sigma", "give metres, one sigma per axis, more than 0", "a position's error of %v m cannot be worked with", sigma)
 	}
 	good, coarse := geo.WithRounding(r.Field("position"), geo.Metres(sigma))
 	if coarse {
-		r.rounded = fmt.Sprintf("with its last digit the position %s is good to %.0f m only, and not to the %v m of error_m; if its zeros were trimmed, correct the entry, and keep the column as text",
-			r.Field("position"), float64(good), sigma)
+		r.rounded = fmt.Sprintf("with its last digit the position %s is good to %s only, and not to the %v m of error_m; if its zeros were trimmed, correct the entry, and keep the column as text",
+			r.Field("position"), wording.Length(good), sigma)
 	}
 	return p, good, nil
 }

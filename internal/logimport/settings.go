@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 
 	"shadowread/internal/logbook"
+	"shadowread/internal/wording"
 )
 
 // settings reads those of a departure, or of an entry of their own; nil where there are none.
@@ -57,6 +58,6 @@ func countIn(d *logbook.Departure) {
 func (w cells) settings(s *logbook.Settings) {
 	if s != nil {
 		text, _ := json.Marshal(s) // has no numbers but such as JSON has
-		w["settings"] = string(text)
+		w["settings"] = string(wording.EscapedJSON(text))
 	}
 }

@@ -53,11 +53,11 @@ func AtEstimate(ctx context.Context, book *logbook.Log, o reading.Options, facts
 		var w *logbook.Whereabouts
 		if w, why = book.Where(ctx, 0); why == nil {
 			o.Position.Estimate = Place(&w.Estimate)
-			first, err := read(o)
-			if err != nil || first.Instant == nil { // of no time, and the way since is for whoever writes it
-				return first, err
+			if at, err := photo.ResolveTime(facts, o.Position.Estimate, o.Time); err == nil {
+				guess = at.UTC
+			} else { // of no time, and the way since is for whoever writes it
+				return read(o)
 			}
-			guess = first.Instant.UTC
 		}
 	}
 	if why == nil {

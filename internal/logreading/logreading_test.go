@@ -45,13 +45,15 @@ func journey(t *testing.T) *logbook.Log {
 	return l
 }
 
-// reader is a reader that finds a time by itself, and counts.
+// reader reads what only the photo's clock, the options and the place tell the time of, and counts.
 type reader struct {
-	at    time.Time // zero: it finds none
+	clock time.Time // the camera's, of no known offset; zero for none
 	err   error     // without a place
 	calls int
 	last  *photo.Place
 }
+
+func (f *reader) facts() photo.Facts { return photo.Facts{Clock: f.clock} }
 
 func (f *reader) read(o reading.Options) (*reading.Result, error) {
 	f.calls++
@@ -60,8 +62,8 @@ func (f *reader) read(o reading.Options) (*reading.Result, error) {
 		return nil, f.err
 	}
 	r := &reading.Result{}
-	if !f.at.IsZero() {
-		r.Instant = &photo.Instant{UTC: f.at}
+	if at, err := photo.ResolveTime(f.facts(), f.last, o.Time); err == nil {
+		r.Instant = &at
 	}
 	return r, nil
 }
@@ -71,6 +73,7 @@ func TestAtEstimate(t *testing.T) {
 	evening := morning.Add(11 * time.Hour)
 	half, late := morning.Add(30*time.Minute), morning.Add(90*time.Minute)
 	alone := fault.New("number_alone", "", "")
+	const zone = 2 * time.Hour // of the pan (time-zone data)
 	for _, tt := range []struct {
 		name   string
 		book   *logbook.Log
@@ -85,9 +88,11 @@ func TestAtEstimate(t *testing.T) {
 	}{
 		{"no log", nil, false, &half, nil, reader{}, 1, -1, "", ""},
 		{"place given", book, true, &half, nil, reader{}, 1, -1, "", ""},
-		{"on the way", book, false, &half, nil, reader{at: half}, 1, 15, "", ""},
-		{"where it stood", book, false, &late, stood, reader{at: late}, 1, 30, "", ""},
-		{"another time than guessed", book, false, nil, nil, reader{at: half}, 2, 15, "", ""},
+		{"on the way", book, false, &half, nil, reader{}, 1, 15, "", ""},
+		{"where it stood", book, false, &late, stood, reader{}, 1, 30, "", ""},
+		{"by a clock of no known offset, once", book, false, nil, nil, reader{clock: half.Add(zone)}, 1, 15, "", ""},
+		{"by such a clock, where it stood", book, false, nil, stood, reader{clock: late.Add(zone)}, 1, 30, "", ""},
+		{"by such a clock, too long after", book, false, nil, nil, reader{clock: evening.Add(zone)}, 1, -1, "estimate_stale", ""},
 		{"no time found", book, false, nil, nil, reader{}, 1, 30, "", ""},
 		{"before the journey", book, false, new(morning.Add(-time.Hour)), nil, reader{}, 1, -1, "before_departure", ""},
 		{"too long after", book, false, &evening, nil, reader{}, 1, -1, "estimate_stale", ""},
@@ -99,7 +104,7 @@ func TestAtEstimate(t *testing.T) {
 		if tt.place {
 			o.Position.Position = &pan
 		}
-		r, err := AtEstimate(t.Context(), tt.book, o, photo.Facts{}, tt.since, tt.reader.read)
+		r, err := AtEstimate(t.Context(), tt.book, o, tt.reader.facts(), tt.since, tt.reader.read)
 		if fault.Code(err) != tt.code || tt.reader.calls != tt.calls {
 			t.Errorf("%s: %v after %d calls, want code %q after %d", tt.name, err, tt.reader.calls, tt.code, tt.calls)
 			continue

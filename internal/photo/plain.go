@@ -9,6 +9,8 @@ import (
 	"io"
 	"runtime/debug"
 
+	"shadowread/internal/fault"
+
 	"golang.org/x/image/tiff"
 )
 
@@ -43,7 +45,9 @@ func DecodePlain(file File, format Format) (img image.Image, err error) {
 			return TooLarge("the picture takes %.0f MB decoded, more than the %d MB that are read", bytes/(1<<20), mostDecoded>>20)
 		}
 		if block := blockBytes(f, c); format == TIFF && bytes+growing*block > mostDecoded+smallBlock {
-			return TooLarge("the picture takes %.0f MB decoded, and each of its strips %.0f MB more", bytes/(1<<20), block/(1<<20))
+			return fault.New("too_large", "save it as an ordinary JPEG, or as a TIFF in strips of some rows each",
+				"the TIFF's picture takes %.0f MB decoded, and it lies in strips or tiles as large as %.0f MB, each of which is held twice beside it while it is read: that is more than the %d MB that are read",
+				bytes/(1<<20), block/(1<<20), (mostDecoded+smallBlock)>>20)
 		}
 		GiveBack(c.Width * c.Height)
 		if img, err = decode(from()); err != nil {

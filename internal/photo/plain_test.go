@@ -48,8 +48,8 @@ func TestTIFFInOneStrip(t *testing.T) {
 		b.Write(make([]byte, 4))
 		return InMemory("a.tif", b.Bytes())
 	}
-	if _, err := DecodePlain(file(8000), TIFF); fault.Code(err) != "too_large" || !strings.Contains(err.Error(), "122 MB decoded, and each of its strips 122 MB more") {
-		t.Errorf("in one strip: %v", err)
+	if _, err := DecodePlain(file(8000), TIFF); fault.Code(err) != "too_large" || !strings.Contains(err.Error(), "122 MB decoded, and it lies in strips or tiles as large as 122 MB") || !strings.Contains(fault.Hint(err), "in strips of some rows") {
+		t.Errorf("in one strip: %v (%s)", err, fault.Hint(err))
 	}
 	if _, err := DecodePlain(file(8), TIFF); fault.Code(err) != "unreadable_file" { // it has none
 		t.Errorf("in many: %v", err)

@@ -7,10 +7,9 @@ import (
 	"html/template"
 	"io"
 	"strings"
-	"unicode"
-	"unicode/utf8"
 
 	"shadowread/internal/chart"
+	"shadowread/internal/wording"
 )
 
 //go:embed report.html
@@ -33,17 +32,8 @@ func WriteHTML(w io.Writer, in Input) error {
 	if err := pageTemplate.Execute(&b, d); err != nil {
 		return err
 	}
-	_, err = w.Write(bytes.Map(printed, b.Bytes()))
+	_, err = w.Write(bytes.Map(wording.Printed, b.Bytes()))
 	return err
-}
-
-// printed is a character as the page may hold it (HTML Standard, 13.2.3.5, Preprocessing the input
-// stream: no controls but white space).
-func printed(r rune) rune {
-	if unicode.IsControl(r) && r != '\n' && r != '\t' {
-		return utf8.RuneError
-	}
-	return r
 }
 
 // svg returns the chart for the page. The chart escapes its own words.

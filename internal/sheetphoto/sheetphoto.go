@@ -174,7 +174,8 @@ func (p *Photo) between(factor, finest int, s *sheet.Sheet, prior Prior) (g *vis
 	return g, plate, marks, nil
 }
 
-// search looks at every size from the coarsest on.
+// search looks at every size from the coarsest on. A sheet that was found serves where a finer size
+// shows it no better, for whatever reason: grain of single pixels hides edges there.
 func (p *Photo) search(factor, finest int, s *sheet.Sheet, prior Prior) (g *vision.Gray, plate *vision.FoundSheet, found int, err error) {
 	var coarse *vision.Gray // where the sheet was found, if too small for the aim
 	var inCoarse *vision.FoundSheet
@@ -202,7 +203,7 @@ func (p *Photo) search(factor, finest int, s *sheet.Sheet, prior Prior) (g *visi
 			break
 		}
 	}
-	if errors.Is(err, vision.ErrTooFewMarks) && inCoarse != nil {
+	if err != nil && inCoarse != nil {
 		return coarse, inCoarse, found, nil
 	}
 	return g, plate, found, err

@@ -9,8 +9,10 @@ import (
 	"strings"
 	"testing"
 	"testing/iotest"
+	"unicode"
 
 	"shadowread/internal/fault"
+	"shadowread/internal/wording"
 )
 
 // depths is an invented form: soundings of wells along a track.
@@ -161,13 +163,16 @@ func FuzzRead(f *testing.F) {
 
 // Cells that a spreadsheet would work out are kept from it, and come back as they were.
 func FuzzCells(f *testing.F) {
-	for _, text := range []string{"", "reeds", "=HYPERLINK(\"x\")", "+1+1", "-2+3", "@SUM(1)", "\t=1", "-5", "+2.5", "'=1", "''-", "'tis", "-", "-0x1", "-inf"} {
+	for _, text := range []string{"", "reeds", "=HYPERLINK(\"x\")", "+1+1", "-2+3", "@SUM(1)", "\t=1", "-5", "+2.5", "'=1", "''-", "'tis", "-", "-0x1", "-inf", "a\x1b[2J\u009b1m\nb\tc\x00", "\r=1", "\xff"} {
 		f.Add(text)
 	}
 	f.Fuzz(func(t *testing.T, text string) {
 		cell := SafeCell(text)
-		if BareCell(cell) != text {
+		if want := strings.Map(wording.Printed, text); BareCell(cell) != want {
 			t.Errorf("%q became %q and came back as %q", text, cell, BareCell(cell))
+		}
+		if strings.ContainsFunc(cell, func(r rune) bool { return unicode.IsControl(r) && r != '\n' && r != '\t' }) {
+			t.Errorf("%q drives a terminal", cell)
 		}
 		if cell != "" && strings.ContainsAny(cell[:1], "=@\t\r\n") {
 			t.Errorf("%q is a formula", cell)
