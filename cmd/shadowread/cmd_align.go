@@ -152,9 +152,6 @@ func newAlign(s *streams) *cobra.Command {
 
 func parseTrueHeading(s string) (align.TrueHeading, error) {
 	out := align.TrueHeading{Sigma: 0.5 * angle.Degree} // a landmark taken off a map (common practice)
-	if err := decimalComma(s, "the decimal sign is a point: write 64.5, or 64.0,5.0 with one sigma of 5 degrees"); err != nil {
-		return out, err
-	}
 	heading, sigma, both := strings.Cut(s, ",")
 	h, err := strconv.ParseFloat(strings.TrimSpace(heading), 64)
 	if err != nil || !(h >= 0 && h <= 360) {

@@ -227,10 +227,9 @@ type courses struct {
 
 func (c *courses) Set(s string) error {
 	parts := strings.Split(s, ",")
-	for i := range parts[1:] {
-		// Of three or more with as many figures each none is the decimal part of another.
-		if len(parts)%2 == 0 && i%2 == 0 || len(strings.TrimSpace(parts[i+1])) == 1 {
-			if err := decimalComma(parts[i]+","+parts[i+1], "the decimal sign is a point; write courses in three figures, as 058,005, or --course for each"); err != nil {
+	for i, part := range parts[1:] {
+		if len(strings.TrimSpace(part)) == 1 { // nobody writes a course in one figure
+			if err := decimalComma(parts[i]+","+part, "the decimal sign is a point; write courses in three figures, as 058,005, or --course for each"); err != nil {
 				return err
 			}
 		}

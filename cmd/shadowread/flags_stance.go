@@ -98,7 +98,7 @@ func parseTilt(s string) (tilt [2]float64, err error) {
 	if !ok {
 		return tilt, fault.Usage("bad_tilt", "give FORWARD,STARBOARD in degrees, as 1.2,-0.4: positive where that edge is high", "%.40q is no pair", s)
 	}
-	if strings.Trim(starboard, "0") != "" { // 3,0 means the same either way
+	if strings.Trim(forward, " 0-−") == "" && strings.Trim(starboard, "0") != "" { // half a degree, or none and five
 		if err := decimalComma(s, "the decimal sign is a point: write FORWARD,STARBOARD as 1.0,5.0 or 1.5,0.0"); err != nil {
 			return tilt, err
 		}

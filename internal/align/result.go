@@ -148,8 +148,7 @@ func Solve(obs []Observation, priors Priors, o Options) (*Result, error) {
 		}
 	} else if _, lean := q.strain(s); lean > doubted {
 		if r.Slips = explain(obs, priors); len(r.Slips) > 0 && leanOf(s) > instrument.MaxLean {
-			r.disbelieve(q, s)
-			return r, nil
+			r.leaveOpen()
 		}
 	}
 	if t := o.True; t != nil {
@@ -165,6 +164,27 @@ func Solve(obs []Observation, priors Priors, o Options) (*Result, error) {
 		}
 	}
 	return r, nil
+}
+
+// leaveOpen determines nothing and has the sigmas cover what any of the slips would make of the readings: of
+// instruments such as were stated one in fifty leans so, and the readings do not tell it from a slip.
+func (r *Result) leaveOpen() {
+	tilt, _, _ := r.Lean()
+	var turned, less angle.Angle
+	for _, s := range r.Slips {
+		turned = max(turned, (s.Heading - r.Stands[0].Heading.Value).Signed().Abs())
+		less = max(less, (tilt - s.Lean).Abs())
+	}
+	wider := func(e *Estimate[angle.Angle], by angle.Angle) {
+		e.Sigma, e.Determined, e.PriorShare, e.RestsOn = angle.RSS(e.Sigma, by), false, 0, ""
+	}
+	for i := range r.Stands {
+		wider(&r.Stands[i].Heading, turned)
+	}
+	for _, e := range []*Estimate[angle.Angle]{&r.LeanStarboard, &r.LeanForward, &r.RodStarboard, &r.RodForward} {
+		wider(e, less)
+	}
+	r.FootStarboardMM.Determined, r.FootForwardMM.Determined, r.Clock.Determined = false, false, false
 }
 
 // knows tells whether readings that leave sigma say more than was known before: sigma

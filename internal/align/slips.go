@@ -16,7 +16,6 @@ import (
 	"shadowread/internal/bearing"
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
-	"shadowread/internal/instrument"
 )
 
 // NotBelievable is the code of a result whose readings fit no instrument such as was
@@ -49,8 +48,8 @@ type Slip struct {
 	change func(Observation) (o Observation, ok bool)
 }
 
-// believed is the part of clean series that one test of believe lets pass.
-const believed = 0.999
+// believed is the part of clean series that each of two tests lets pass: 99.9 % pass both.
+const believed = 0.9995
 
 // scattered is the factor of scatter beyond which sigmas are not raised any more: readings
 // so far apart belong to no one instrument.
@@ -161,7 +160,7 @@ func (s *solution) misfit() float64 {
 
 // doubted is chi-squared of a lean over its limit beyond which a slip is looked for that would
 // do without it, though the lean may be: a clean series lies there once in twenty.
-const doubted = 0.43
+const doubted = 0.39
 
 // believable tells whether an instrument such as was stated beforehand may have given the
 // readings, some scatter beyond their sigmas allowed.
@@ -353,7 +352,7 @@ func (r *Result) disbelieve(q *problem, s *solution) {
 		kept.Stands = append(kept.Stands, Stand{Name: name})
 	}
 	all, lean := q.strain(s)
-	if lean > 1 || leanOf(s) > instrument.MaxLean {
+	if lean > 1 {
 		kept.why = append(kept.why, fmt.Sprintf("the rod would have to lean %.1f° from plumb", leanOf(s).Degrees()))
 	} else if all > 1 {
 		off := map[string]float64{}
