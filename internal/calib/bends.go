@@ -24,7 +24,7 @@ const (
 	flatPaper = 0.5
 	// Where all bends of the middle breadth are less likely than flat paper by surelyFlat, ln, rows are
 	// weighed as of flat paper: of real bends no breadth is told so sharply from the next. By
-	// flatAlone, all bends together have a thousandth, and are not tried.
+	// flatAlone, all bends together have a thousandth, and are not tried any more.
 	surelyFlat, flatAlone = 6, 12
 	// bendShare is the part of the variance that the shapes which are kept have.
 	bendShare = 0.995
@@ -250,7 +250,7 @@ func (e *evidence) try(noise float64, directions int, weighing bool) *trial {
 	return t
 }
 
-// bends tries some directions, and finer ones about the likeliest.
+// bends tries some directions, and finer ones about the likeliest; with none, the paper is flat.
 func (t *trial) bends(directions int, weighing bool) {
 	flat := math.Inf(-1)
 	perWay := len(bendBreadths) * len(bendHeights) * len(bendNoises)
@@ -259,6 +259,10 @@ func (t *trial) bends(directions int, weighing bool) {
 		g := t.flat(noise)
 		t.all = append(t.all, g)
 		flat = max(flat, g.likely)
+	}
+	if directions == 0 {
+		t.settled()
+		return
 	}
 	// From coarse to fine: the place of the likeliest way is taken by finer ones.
 	const fine = 2*bendFiner + 1

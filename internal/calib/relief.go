@@ -278,16 +278,15 @@ func (e *evidence) settle() *trial {
 	noise := 1.0
 	var t *trial
 	for k := range reliefTurns {
-		last := k == reliefTurns-1
-		if !last || e.flatBy > flatAlone {
-			if t = e.try(noise, bendFew, true); t == nil {
-				return nil
-			}
+		directions, weighing := bendFew, true
+		switch {
+		case e.flatBy > flatAlone:
+			directions = 0
+		case k == reliefTurns-1:
+			directions, weighing = bendWays, false
 		}
-		if last && e.flatBy <= flatAlone {
-			if t = e.try(noise, bendWays, false); t == nil {
-				return nil
-			}
+		if t = e.try(noise, directions, weighing); t == nil {
+			return nil
 		}
 		noise = t.best.noise
 		if k < reliefTurns-1 {

@@ -3,6 +3,7 @@ package photo
 import (
 	"bytes"
 	"encoding/binary"
+	"hash/crc32"
 	"strings"
 	"testing"
 
@@ -29,6 +30,32 @@ func TestKindsOfTIFFThatAreNotRead(t *testing.T) {
 	}
 	if _, err := DecodePlain(InMemory("a.tif", []byte("II*\x00\x08\x00\x00\x00")), TIFF); err == nil || !strings.Contains(err.Error(), "damaged") {
 		t.Errorf("cut short: %v", err)
+	}
+}
+
+// What is inflated takes the time, and the parts of an interlaced picture are held beside it.
+func TestLargePNG(t *testing.T) {
+	file := func(side uint32, colour, interlace byte) File {
+		head := binary.BigEndian.AppendUint32([]byte("IHDR"), side)
+		head = append(binary.BigEndian.AppendUint32(head, side), 8, colour, 0, 0, interlace)
+		b := append([]byte("\x89PNG\r\n\x1a\n\x00\x00\x00\x0d"), head...)
+		return InMemory("a.png", binary.BigEndian.AppendUint32(b, crc32.ChecksumIEEE(head)))
+	}
+	for _, tt := range []struct {
+		side              uint32
+		colour, interlace byte
+		code, says        string
+	}{
+		{7000, 6, 0, "unreadable_file", "damaged"}, // there are no pixels
+		{7100, 6, 0, "too_large", "192 MB inflated, more than the 192 MB"},
+		{8100, 2, 0, "unreadable_file", "damaged"},
+		{8200, 2, 0, "too_large", "256 MB"},
+		{6600, 2, 1, "unreadable_file", "damaged"},
+		{6700, 2, 1, "too_large", "171 MB decoded, and its interlaced parts 86 MB more"},
+	} {
+		if _, err := DecodePlain(file(tt.side, tt.colour, tt.interlace), PNG); fault.Code(err) != tt.code || !strings.Contains(err.Error(), tt.says) {
+			t.Errorf("%+v: %v", tt, err)
+		}
 	}
 }
 

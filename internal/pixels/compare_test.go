@@ -115,7 +115,7 @@ func quadsOfOpenCV(ink Gray, least, most int, part float64) (found [][4]image.Po
 }
 
 func outlinesInGo(ink Gray) (all [][]image.Point) {
-	trace(ink, func(p []image.Point) { all = append(all, slices.Clone(p)) })
+	trace(own(ink), func(p []image.Point) { all = append(all, slices.Clone(p)) })
 	return all
 }
 
@@ -153,7 +153,7 @@ func TestCornersAreThoseOfOpenCV(t *testing.T) {
 				t.Fatalf("%v within %.3f:\n%v\n%v", outline, limit, want, got)
 			}
 		}
-		want, got := quadsOfOpenCV(ink, 8, 1000, 0.05), Quads(ink, 8, 1000, 0.05)
+		want, got := quadsOfOpenCV(ink, 8, 1000, 0.05), Quads(own(ink), 8, 1000, 0.05)
 		if !slices.Equal(want, got) {
 			t.Fatalf("quads %v\n%v", want, got)
 		}
@@ -267,7 +267,7 @@ func TestPhotosAreThoseOfTheLibrary(t *testing.T) {
 				continue
 			}
 			ink := Ink(got, 15, 7)
-			if a, b := quadsOfOpenCV(ink, 40, 2*(got.W+got.H), 0.05), Quads(ink, 40, 2*(got.W+got.H), 0.05); !slices.Equal(a, b) {
+			if a, b := quadsOfOpenCV(ink, 40, 2*(got.W+got.H), 0.05), Quads(own(ink), 40, 2*(got.W+got.H), 0.05); !slices.Equal(a, b) {
 				t.Errorf("%s: %d quadrilaterals, OpenCV finds %d", path, len(b), len(a))
 			}
 		}
@@ -348,7 +348,7 @@ func BenchmarkSearch(b *testing.B) {
 	for name, quads := range map[string]func(Gray, int, int, float64) [][4]image.Point{"of OpenCV": quadsOfOpenCV, "ours": Quads} {
 		b.Run("quads/"+name, func(b *testing.B) {
 			for b.Loop() {
-				quads(ink, 40, 2*(g.W+g.H), 0.05)
+				quads(own(ink), 40, 2*(g.W+g.H), 0.05)
 			}
 		})
 	}

@@ -162,7 +162,7 @@ func (opencv) shrink(g Gray, factor int) Gray {
 }
 
 func (opencv) threshold(g Gray, window, below int) Gray {
-	out := blank(g.W, g.H)
+	out := blankInk(g.W, g.H)
 	src, ink := matOf(g), matOf(out)
 	defer src.Close()
 	defer ink.Close()

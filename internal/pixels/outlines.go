@@ -10,7 +10,7 @@ import (
 // Quads traces the outlines of all patches of what Ink marks, from outside and round the holes
 // in them, and simplifies those of least to most points to within a part of that number
 // of pixels (Douglas and Peucker 1973). It returns those that are left with four corners, as OpenCV
-// does, in a third less time: it keeps no outline.
+// does, in a third less time: it keeps no outline. It writes over the ink.
 func Quads(ink Gray, least, most int, part float64) (found [][4]image.Point) {
 	trace(ink, func(outline []image.Point) {
 		if n := len(outline); n >= least && n <= most {
@@ -30,23 +30,23 @@ const (
 	passed = 2 // on an outline that has seen the paper to the right: no hole begins here
 )
 
+// manyPoints is room for the points of most outlines.
+const manyPoints = 4096
+
 // around are the steps to the eight neighbours, against the clock from the right.
 var around = [8]image.Point{{X: 1}, {X: 1, Y: -1}, {Y: -1}, {X: -1, Y: -1}, {X: -1}, {X: -1, Y: 1}, {Y: 1}, {X: 1, Y: 1}}
 
 // trace calls found with every outline, from outside and round holes, each pixel with its
 // eight neighbours (Suzuki and Abe 1985, algorithm 1, as OpenCV starts and goes). The
-// points are found's until it returns.
+// points are found's until it returns. Labels are written over the ink.
 func trace(ink Gray, found func([]image.Point)) {
-	w := ink.W + 2 // a margin of paper
-	labels := make([]uint8, w*(ink.H+2))
-	for v := range ink.H {
-		copy(labels[(v+1)*w+1:], ink.Pix[v*ink.W:(v+1)*ink.W])
-	}
+	w := ink.W + 2
+	labels := withMargin(ink)
 	var step [8]int
 	for i, d := range around {
 		step[i] = d.Y*w + d.X
 	}
-	var points []image.Point
+	points := make([]image.Point, 0, manyPoints)
 	for v := 1; v <= ink.H; v++ {
 		row := labels[v*w : (v+1)*w]
 		for u := 1; u < w; u++ {
@@ -70,6 +70,23 @@ func trace(ink Gray, found func([]image.Point)) {
 		}
 	}
 }
+
+// withMargin puts a margin of one pixel of paper about the ink, in its own room where it has enough.
+func withMargin(ink Gray) []uint8 {
+	w, all := ink.W+2, marginRoom(ink.W, ink.H)
+	labels := slices.Grow(ink.Pix, all-len(ink.Pix))[:all]
+	clear(labels[(ink.H+1)*w:])
+	for v := ink.H; v > 0; v-- { // from the last row on: each comes to stand behind where it was
+		row := labels[v*w : (v+1)*w]
+		copy(row[1:], labels[(v-1)*ink.W:v*ink.W])
+		row[0], row[w-1] = paper, paper
+	}
+	clear(labels[:w])
+	return labels
+}
+
+// marginRoom is the room that a picture takes with a margin of a pixel about it.
+func marginRoom(w, h int) int { return (w + 2) * (h + 2) }
 
 // follow goes round from one pixel of an outline, whose neighbour in a direction is paper.
 func follow(labels []uint8, step *[8]int, start int, p image.Point, paperAt int, points []image.Point) []image.Point {

@@ -17,6 +17,9 @@ type Gray struct {
 
 func blank(w, h int) Gray { return Gray{w, h, make([]uint8, w*h)} }
 
+// blankInk has room for the margin that Quads puts about it.
+func blankInk(w, h int) Gray { return Gray{w, h, make([]uint8, w*h, marginRoom(w, h))} }
+
 // engine is one way to do it.
 type engine interface {
 	// name says what does the work, and its version where it has one.

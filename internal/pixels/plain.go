@@ -53,7 +53,7 @@ func halve(out, a, b []uint8) {
 }
 
 func (plain) threshold(g Gray, window, below int) Gray {
-	out := blank(g.W, g.H)
+	out := blankInk(g.W, g.H)
 	half, area := window/2, uint32(window*window)
 	row := func(v int) []uint8 {
 		v = min(max(v, 0), g.H-1)

@@ -107,7 +107,8 @@ func (q *search) lookAtDial(hidden func(sheet.Point) bool) (ok bool) {
 	for i := range dirs {
 		dirs[i].X, dirs[i].Y = math.Sincos(2 * math.Pi * float64(i) / dialColumns)
 	}
-	var xs, ys, ls []float64
+	places := (d.rows + surfaceRows - 1) / surfaceRows * dialColumns / surfaceColumns
+	xs, ys, ls := make([]float64, 0, places), make([]float64, 0, places), make([]float64, 0, places)
 	for j := range d.ratio {
 		row := make([]float64, dialColumns)
 		d.ratio[j] = row
@@ -212,45 +213,77 @@ func (d *dialImage) rays(diameter, most float64) []ray {
 			}
 		}
 	}
-	// Each ring goes on beyond its ends by what lines turn at most.
-	var room runningSums
-	depth := make([][]float64, d.rows)
-	for j, row := range d.ratio {
-		ring := lineDepth(&room, row, 2*math.Pi*d.radius(j)/dialColumns, lineCore, flank, flank+lineFlankWide)
-		depth[j] = slices.Concat(ring[dialColumns-reach:], ring, ring[:reach])
-	}
+	rings := d.rings(flank, reach)
 	score := make([]ray, dialColumns)
-	for i := range score {
-		for o := range nOff {
-			off := -most + offsetStep*float64(o)
-			sum, best := 0.0, 0.0
-			end, total, looks, counted := 0, 0.0, 0, 0
-			depthSum, begins := 0.0, math.NaN()
-			for _, m := range met[o] {
-				v := depth[m.radius][i+m.turn+reach]
+	for o := range nOff {
+		off := -most + offsetStep*float64(o)
+		places := make([]int, len(met[o])) // of the first column
+		for k, m := range met[o] {
+			places[k] = m.radius*rings.long + m.turn + reach
+		}
+		for i := range score {
+			sum, best, last := 0.0, 0.0, 0
+			for k, at := range places {
+				if sum += rings.adds[at+i]; sum > best {
+					best, last = sum, k
+				}
+			}
+			if best <= score[i].score {
+				continue
+			}
+			end := met[o][last].radius + 1
+			if best -= offsetCost * math.Abs(off) * float64(end); best <= score[i].score {
+				continue
+			}
+			total, looks, near, nearLooks := 0.0, 0.0, 0.0, 0.0
+			for k, m := range met[o] {
+				v := rings.depth[places[k]+i]
 				if math.IsNaN(v) {
 					continue
 				}
-				sum += max(-depthUnder, min(depthOver, v)) - depthFloor
-				depthSum += v
-				looks++
-				if m.radius < rayBegins {
-					begins = depthSum / float64(looks)
+				if k <= last {
+					total, looks = total+v, looks+1
 				}
-				if sum > best {
-					best, end, total, counted = sum, m.radius+1, depthSum, looks
+				if m.radius >= rayBegins && k >= last {
+					break
+				}
+				if m.radius < rayBegins {
+					near, nearLooks = near+v, nearLooks+1
 				}
 			}
-			best -= offsetCost * math.Abs(off) * float64(end)
-			if best > score[i].score {
-				score[i] = ray{
-					dir: angle.FromDegrees(360 * float64(i) / dialColumns), offset: off, score: best,
-					length: d.radius(end), depth: total / float64(counted), begins: begins, flank: flank,
-				}
+			score[i] = ray{
+				dir: angle.FromDegrees(360 * float64(i) / dialColumns), offset: off, score: best,
+				length: d.radius(end), depth: total / looks, begins: near / nearLooks, flank: flank,
 			}
 		}
 	}
 	return strongest(score)
+}
+
+// rings are how much darker the middle is than its flanks on each radius, and what that adds to a
+// line's score: 0 where it is not seen. Each goes on beyond its ends, long in all.
+type rings struct {
+	depth, adds []float64
+	long        int
+}
+
+func (d *dialImage) rings(flank float64, beyond int) rings {
+	long := dialColumns + 2*beyond
+	r := rings{make([]float64, d.rows*long), make([]float64, d.rows*long), long}
+	var room runningSums
+	for j, row := range d.ratio {
+		whole := r.depth[j*long : (j+1)*long]
+		ring := whole[beyond : beyond+dialColumns]
+		lineDepth(&room, ring, row, 2*math.Pi*d.radius(j)/dialColumns, lineCore, flank, flank+lineFlankWide)
+		copy(whole, ring[dialColumns-beyond:])
+		copy(whole[beyond+dialColumns:], ring[:beyond])
+		for k, v := range whole {
+			if !math.IsNaN(v) {
+				r.adds[j*long+k] = max(-depthUnder, min(depthOver, v)) - depthFloor
+			}
+		}
+	}
+	return r
 }
 
 // strongest lists the peaks among the lines of all directions, strongest first, each in the middle
@@ -290,9 +323,9 @@ type runningSums struct {
 	cnt [3*dialColumns + 1]int
 }
 
-// lineDepth returns, for each column of a ring whose columns lie pitch mm apart, how
+// lineDepth writes, for each column of a ring whose columns lie pitch mm apart, how
 // much darker the middle is than the darker flank, as a part of that flank's light.
-func lineDepth(room *runningSums, row []float64, pitch, middle, from, to float64) []float64 {
+func lineDepth(room *runningSums, out, row []float64, pitch, middle, from, to float64) {
 	n := len(row)
 	// Running sums over three turns make every window a difference.
 	sum, cnt := room.sum[:3*n+1], room.cnt[:3*n+1]
@@ -316,7 +349,6 @@ func lineDepth(room *runningSums, row []float64, pitch, middle, from, to float64
 	a, b := int(math.Round(from/pitch)), int(math.Round(to/pitch))
 	b = min(max(b, a+1), n/2)
 	a = min(a, b-1)
-	out := make([]float64, n)
 	for i := range out {
 		k := i + n
 		mid := window(k-m, k+m)
@@ -337,5 +369,4 @@ func lineDepth(room *runningSums, row []float64, pitch, middle, from, to float64
 			out[i] = min(out[i], 0)
 		}
 	}
-	return out
 }

@@ -157,7 +157,7 @@ func TestGrainIsPassedBy(t *testing.T) {
 				g.Pix[i] = uint8(60 + r.IntN(noise))
 			}
 		}
-		found, _ := findMarks(g, sheet.Standard, anyContrast)
+		found, _ := findMarks(g, sheet.Standard, anyContrast, nil)
 		if got := len(found) == 0; got != want {
 			t.Errorf("noise of %d levels: passed by %v", noise, got)
 		}

@@ -62,7 +62,6 @@ const (
 	pageReach    = 100
 	outlineSteps = 12
 	roomFor      = 7
-	middleGray   = 128 // what the page is painted with
 	// Of two neighbouring cells of a mark the lighter must have cellRatio times the light of the
 	// darker, and cellGap of full scale more, in visibleTenths tenths of the pairs.
 	cellRatio, cellGap = 1.4, 0.004
@@ -102,7 +101,7 @@ func FindSheet(g *Gray, s *sheet.Sheet, prior calib.Prior) (plate *FoundSheet, f
 		} else if factor > 1 {
 			finer = g.Shrink(factor / 2)
 		}
-		all, inMirror := searchIn(small, s, factor, anyContrast)
+		all, inMirror := searchIn(small, s, factor, anyContrast, nil)
 		h, seen := consensus(all)
 		found, mirrored = max(found, len(seen)), max(mirrored, inMirror)
 		if len(seen) < leastMarks {
@@ -235,14 +234,17 @@ func (l *sheetSearch) plateFrom(all []candidate, h calib.Homography, seen []cand
 	return &FoundSheet{Fit: curled, Flat: fit, Marks: marks, ghost: double}, len(marks), nil
 }
 
+// span is a part of a row, without its end; none where that comes first.
+type span struct{ from, to int }
+
 // searchIn looks for marks in the picture shrunk by factor and returns their
 // outlines in the pixels of the whole one, and how many read in a mirror; least is the contrast
-// asked for, in levels.
-func searchIn(small *Gray, s *sheet.Sheet, factor, least int) (all []candidate, inMirror int) {
+// asked for, in levels, and page what of each row is left out.
+func searchIn(small *Gray, s *sheet.Sheet, factor, least int, page []span) (all []candidate, inMirror int) {
 	if min(small.W, small.H) < leastSide { // no room for a mark, and OpenCV takes no empty picture
 		return nil, 0
 	}
-	all, inMirror = findMarks(small, s, least)
+	all, inMirror = findMarks(small, s, least, page)
 	f := float64(factor)
 	for i := range all {
 		for j, p := range all[i].corners {
@@ -255,9 +257,9 @@ func searchIn(small *Gray, s *sheet.Sheet, factor, least int) (all []candidate, 
 // searchAround looks for marks beside the sheet that was found, where only marks in good
 // contrast are wanted: what lies on the ground is of none.
 func searchAround(small *Gray, s *sheet.Sheet, factor int, p *FoundSheet) (all []candidate) {
-	left, right := make([]float64, small.H), make([]float64, small.H)
-	for v := range left {
-		left[v], right[v] = math.Inf(1), math.Inf(-1)
+	page := make([]span, small.H)
+	for v := range page {
+		page[v] = span{small.W, 0}
 	}
 	// The outline of the page's square, row by row.
 	const steps = outlineSteps
@@ -269,6 +271,9 @@ func searchAround(small *Gray, s *sheet.Sheet, factor int, p *FoundSheet) (all [
 	for i := range 4 * steps {
 		u0, v0 := outline(i)
 		u1, v1 := outline(i + 1)
+		if math.IsNaN(v0 + v1) { // behind the camera
+			continue
+		}
 		if v0 > v1 {
 			u0, v0, u1, v1 = u1, v1, u0, v0
 		}
@@ -277,25 +282,17 @@ func searchAround(small *Gray, s *sheet.Sheet, factor int, p *FoundSheet) (all [
 			if v1 > v0 {
 				u += (u1 - u0) * (float64(v) - v0) / (v1 - v0)
 			}
-			left[v], right[v] = min(left[v], u), max(right[v], u)
+			page[v].from, page[v].to = min(page[v].from, max(0, int(u))), max(page[v].to, min(small.W, int(u)+1))
 		}
 	}
-	painted, beside := *small, 0
-	painted.Pix = slices.Clone(small.Pix)
-	for v := range small.H {
-		beside += small.W
-		if left[v] < right[v] {
-			u0, u1 := max(0, min(small.W, int(left[v]))), max(0, min(small.W, int(right[v])+1))
-			beside -= u1 - u0
-			for u := u0; u < u1; u++ {
-				painted.Pix[v*small.W+u] = middleGray
-			}
-		}
+	beside := small.W * small.H
+	for _, p := range page {
+		beside -= max(0, p.to-p.from)
 	}
 	if beside < roomFor*leastSide*roomFor*leastSide { // too little room for a few marks
 		return nil
 	}
-	all, _ = searchIn(&painted, s, factor, plainContrast)
+	all, _ = searchIn(small, s, factor, plainContrast, page)
 	return all
 }
 

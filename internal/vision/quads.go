@@ -51,9 +51,15 @@ var cellPlaces = [3]float64{0.3, 0.5, 0.7}
 
 // findMarks looks for dark four-sided outlines in g and keeps those that decode as
 // marks of the sheet; it counts those that do in a mirror. The picture is thresholded against its
-// local mean, so that uneven light and large shadows do not matter.
-func findMarks(g *Gray, s *sheet.Sheet, least int) (found []candidate, inMirror int) {
+// local mean, so that uneven light and large shadows do not matter. What is ink within
+// the page, a span of each row or nil, is left out.
+func findMarks(g *Gray, s *sheet.Sheet, least int, page []span) (found []candidate, inMirror int) {
 	ink := pixels.Ink(pixels.Gray{W: g.W, H: g.H, Pix: g.Pix}, meanWindow, least)
+	for v, p := range page {
+		if p.from < p.to {
+			clear(ink.Pix[v*g.W+p.from : v*g.W+p.to])
+		}
+	}
 	if grain(ink) {
 		return nil, 0
 	}

@@ -91,12 +91,16 @@ func (r *rodImage) hides(q sheet.Point) bool {
 	if l2 == 0 {
 		return math.Hypot(q.X, q.Y) < r.radius
 	}
+	// Most places are far to the side of it.
+	cross := r.camera[0]*dy - r.camera[1]*dx
+	if sq(cross) >= sq(r.radius+maskGrows*r.height)*l2 && q.X*q.X+q.Y*q.Y >= sq(r.radius) {
+		return false
+	}
 	// Closest approach to the foot in plan; from the tip on the ray is above the rod.
 	t := -(r.camera[0]*dx + r.camera[1]*dy) / l2
 	z := r.camera[2] * (1 - t)
 	if z < -1 || t < 0 {
 		return math.Hypot(q.X, q.Y) < r.radius
 	}
-	miss := math.Abs(r.camera[0]*dy-r.camera[1]*dx) / math.Sqrt(l2)
-	return z < r.height && miss < r.radius+maskGrows*z
+	return z < r.height && math.Abs(cross)/math.Sqrt(l2) < r.radius+maskGrows*z
 }

@@ -95,7 +95,7 @@ func (g *Gray) shifts(v int, half [2]int, step int) (all []shifted) {
 		return nil
 	}
 	as := g.rowsDiffer(v, 0, half, 1)
-	if as < 1 || as < fullGain*max(g.rowsDiffer(v-1, 0, half, 1), g.rowsDiffer(v+1, 0, half, 1)) {
+	if as < 1 || as < fullGain*g.rowsDiffer(v-1, 0, half, 1) || as < fullGain*g.rowsDiffer(v+1, 0, half, 1) {
 		return nil
 	}
 	for k := 1; k <= seamReach; k++ {

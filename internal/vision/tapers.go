@@ -70,13 +70,13 @@ func (q *search) rodTapers(strip frame, width, noise float64) (rate, sigma float
 
 // ownTaper is what of the edges' disagreement, turned, the rod's own taper leaves open, at one sigma: all of
 // it where the rod does not tell, or another taper, or is the thicker the higher, as no stick is set up.
-func (f *stripFit) ownTaper(axis fitLine, turned, expected float64) (open float64) {
+func (f *stripFit) ownTaper(axis fitLine, turned, expected, noise float64) (open float64) {
 	open = math.Abs(turned)
 	if !(f.rod.ShadowRatio > 0) || f.rod.Hangs || turned*turned < sq(taperSure)*expected {
 		return open
 	}
 	strip := newFrame(f.direction(), f.frame.offset+axis.at(0))
-	rate, sigma, ok := f.rodTapers(strip, f.right.at(axis.mid)-f.left.at(axis.mid), f.flankNoise())
+	rate, sigma, ok := f.rodTapers(strip, f.right.at(axis.mid)-f.left.at(axis.mid), noise)
 	// The breadth changes with the distance by rate over the ratio; each edge turns by half of it.
 	off, sigma := turned+rate/(2*f.rod.ShadowRatio), sigma/(2*f.rod.ShadowRatio)
 	if !ok || rate > 0 || math.Abs(strip.offset) > ownFoot || sq(off) > sq(likeTaper)*(sq(sigma)+expected) {

@@ -63,7 +63,8 @@ func (f *stripFit) strip() (*Strip, error) {
 	// near and the far half (a bow).
 	variance := axis.varB
 	turned, expected := (f.left.b-f.right.b)/2, (f.left.varB+f.right.varB)/4
-	open := f.ownTaper(axis, turned, expected)
+	noise := f.flankNoise()
+	open := f.ownTaper(axis, turned, expected, noise)
 	tapers := f.taper(axis.mid, open, expected)
 	variance += tapers + f.stained()
 	atLeast := 0.0
@@ -87,7 +88,7 @@ func (f *stripFit) strip() (*Strip, error) {
 		Depth:      f.depth,
 		Growth:     [2]float64{least, most}, GrowthSigma: growthSigma,
 		From: first, To: last,
-		Noise: f.flankNoise(),
+		Noise: noise,
 		Bow:   bow,
 		Head:  f.head, Bare: f.bare, Held: f.held, cast: f.cast, fit: f,
 		Length: tip, LengthSigma: tipSigma, AtLeast: atLeast,
