@@ -23,8 +23,13 @@ const (
 	bareTurn = 60 * angle.Degree
 	bareInk  = 0.2
 	bareOdd  = 0.2
-	// surelyBare is the logarithm of how much likelier no rod must be.
-	surelyBare = 3.0
+	// surelyBare is the logarithm of how much likelier no rod must be. It is summed over ringSectors parts of the ring,
+	// each of which says sectorSays at most: what is seen of a thick rod's top edge crosses the ring in one or two.
+	surelyBare  = 3.0
+	ringSectors = 8
+	sectorSays  = 4.0
+	// Paper is as light as the strip at least; what has less than leastUmbra of that is a dark rod.
+	leastUmbra = 0.6
 	// Where nothing is known of the height a rod is leastHigh at least, mm.
 	leastHigh = 20.0
 )
@@ -42,7 +47,7 @@ func (h *hearing) footBare() bool {
 		return false
 	}
 	ring := h.lookAtRing(blur)
-	about, sigma := ring.shows(func(p sheet.Point) bool {
+	about, sigma := ring.shows(0, len(ring), func(p sheet.Point) bool {
 		_, n := h.line.place(p)
 		off := (angle.Clockwise(p.X, p.Y) - h.img.direction()).Signed().Abs()
 		return off > bareTurn && math.Abs(math.Abs(n)-h.st.Width/2) > edge
@@ -54,13 +59,17 @@ func (h *hearing) footBare() bool {
 	stands, weights := 0.0, 0.0
 	for along := -bareAlong; along <= bareAlong; along += bareStep {
 		d, n := image.place(h.line.at(along, 0))
-		part, own := ring.shows(func(p sheet.Point) bool {
-			s, m := image.place(p)
-			return math.Hypot(s-max(d, min(s, d+long)), m-n) < radius
-		})
-		off := math.Hypot(math.Hypot(own, sigma), bareOdd*about)
+		says := 0.0
+		for k := range ringSectors {
+			part, own := ring.shows(k*len(ring)/ringSectors, (k+1)*len(ring)/ringSectors, func(p sheet.Point) bool {
+				s, m := image.place(p)
+				return math.Hypot(s-max(d, min(s, d+long)), m-n) < radius
+			})
+			off := math.Hypot(math.Hypot(own, sigma), bareOdd*about)
+			says += max(-sectorSays, min(sectorSays, (sq(part-about)-sq(part))/(2*off*off)))
+		}
 		weight := (1-carelessly)*bell(along, footSet) + carelessly/(2*bareAlong)
-		stands += weight * math.Exp((sq(part-about)-sq(part))/(2*off*off))
+		stands += weight * math.Exp(says)
 		weights += weight
 	}
 	return math.Log(stands/weights) < -surelyBare
@@ -92,25 +101,32 @@ type ringPlace struct {
 
 func (h *hearing) lookAtRing(blur float64) (look ringLook) {
 	ring, step := h.sheet.FootRing, printStep/h.st.fit.pxAcross(0)
-	for turn := angle.Angle(0); turn < 2*math.Pi; turn += angle.Angle(step / ring) {
+	first, n := h.img.direction()-math.Pi/ringSectors, int(2*math.Pi*ring/step)
+	for i := range n { // the image in the middle of a sector
+		turn := first + angle.Angle(2*math.Pi*float64(i)/float64(n))
 		var column []ringPlace
+		mean := 0.0
 		for r := ring - bareReach; r <= ring+bareReach; r += step {
 			p := sheet.Point{X: r * turn.Sin(), Y: r * turn.Cos()}
 			if v := h.light(p); v > 0 {
 				column = append(column, ringPlace{p, footInk(h.sheet, p, blur), v})
+				mean += v
 			}
+		}
+		if mean < leastUmbra*(1-h.st.Depth)*float64(len(column)) {
+			column = nil
 		}
 		look = append(look, column)
 	}
 	return look
 }
 
-// shows is by which part the light is less where the ink is, of the places that count, with a sigma: a regression
-// on the ink of the light over each column's mean.
-func (look ringLook) shows(counts func(p sheet.Point) bool) (part, sigma float64) {
+// shows is by which part the light is less where the ink is, of the places in some columns that count, with a sigma:
+// a regression on the ink of the light over each column's mean.
+func (look ringLook) shows(from, to int, counts func(p sheet.Point) bool) (part, sigma float64) {
 	var kk, kv, vv float64
 	free := -1
-	for _, column := range look {
+	for _, column := range look[from:to] {
 		var ink, light, n float64
 		for _, p := range column {
 			if counts(p.at) {
