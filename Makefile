@@ -69,6 +69,7 @@ soak: setup
 	go run ./cmd/proof lying $(SOAK)
 	go run ./cmd/proof sunlit $(SOAK)
 	go run ./cmd/proof elsewhere $(SOAK)
+	go run ./cmd/proof field $(SOAK)
 
 lint: setup
 	bash scripts/lint.sh

@@ -9,6 +9,7 @@
 //	proof lying [-n COUNT] [-seed SEED] [-keep DIR]
 //	proof sunlit [-n COUNT] [-seed SEED] [-keep DIR]
 //	proof elsewhere [-n COUNT] [-seed SEED] [-keep DIR]
+//	proof field [-n COUNT] [-seed SEED] [-keep DIR]
 //	proof level [-n COUNT] [-seed SEED]
 //	proof horizon [-n COUNT] [-seed SEED]
 //	proof reversed [-n COUNT] [-seed SEED]
@@ -41,7 +42,7 @@ func main() {
 	}
 }
 
-const measures = "accuracy, page, hours, soak, clock, lying, sunlit, elsewhere, level, horizon, reversed or damage"
+const measures = "accuracy, page, hours, soak, clock, lying, sunlit, elsewhere, field, level, horizon, reversed or damage"
 
 func run(ctx context.Context, args []string) error {
 	if len(args) == 0 {
@@ -72,6 +73,8 @@ func run(ctx context.Context, args []string) error {
 		return pictures(ctx, args[1:], proof.Sunlit, keepFlag)
 	case "elsewhere":
 		return pictures(ctx, args[1:], proof.Elsewhere, keepFlag)
+	case "field":
+		return pictures(ctx, args[1:], proof.Field, keepFlag)
 	case "level":
 		return pictures(ctx, args[1:], proof.Level)
 	case "horizon":

@@ -138,6 +138,7 @@ type Paper struct {
 	Waves          []Wave
 	Folds          []Fold
 	Pencil         []Pencil
+	Streaks        []Streak
 	Stains, Grains int     // dried drops with a dark rim; grains of sand, about the face
 	Ink            float64 // its reflectance; 0 means InkAlbedo
 	Toner          float64 // roughness of the ink: 0 even, 1 half worn away in speckles
@@ -176,6 +177,15 @@ type Crease struct {
 	Dir      angle.Angle // clockwise from forward
 	Width    float64     // one sigma of its bell-shaped profile, mm
 	Strength float64     // relative brightness, negative for dark
+}
+
+// Streak is a stripe of other brightness with round ends, such as what was dragged through dust or ran down
+// wet, a strip of tape, a crack of the board under thin paper.
+type Streak struct {
+	From, To sheet.Point
+	Width    float64 // between where it is half as strong, mm
+	Soft     float64 // full width of its rim, mm
+	Strength float64 // relative brightness, negative for dark
 }
 
 // Shade is the shadow of a straight bar, or of a half-plane where Width is

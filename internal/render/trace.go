@@ -449,7 +449,7 @@ func (t *tracer) lookAtRods(d Vec, h *hit) bool {
 
 // newTone returns the page's brightness over its clean one, or nil if it is clean.
 func (p *Paper) newTone(rng *rand.Rand) []float32 {
-	if p.Dirt <= 0 && len(p.Creases)+len(p.Pencil)+p.Stains+p.Grains == 0 {
+	if p.Dirt <= 0 && len(p.Creases)+len(p.Streaks)+len(p.Pencil)+p.Stains+p.Grains == 0 {
 		return nil
 	}
 	w, h := toneSize()
@@ -476,6 +476,9 @@ func (p *Paper) newTone(rng *rand.Rand) []float32 {
 			}
 		}
 	}
+	for i := range p.Streaks {
+		p.Streaks[i].lay(t)
+	}
 	about := func() (x, y float64) { return 190*rng.Float64() - 95, 190*rng.Float64() - 95 }
 	for range p.Grains {
 		x, y := about()
@@ -496,6 +499,18 @@ func (p *Paper) newTone(rng *rand.Rand) []float32 {
 		}
 	}
 	return t
+}
+
+// lay brightens or darkens the tone along the streak.
+func (k *Streak) lay(t []float32) {
+	w, h := toneSize()
+	axis := Occluder{From: k.From, To: k.To}
+	for j := range h {
+		for i := range w {
+			d := axis.distance(sheet.Point{X: pageLeft + float64(i)*toneCellsMM, Y: pageRear + float64(j)*toneCellsMM})
+			t[j*w+i] *= float32(1 + k.Strength*max(0, min(1, 0.5+(k.Width/2-d)/k.Soft)))
+		}
+	}
 }
 
 func toneSize() (w, h int) {

@@ -22,6 +22,11 @@ const (
 	// than a half. halfBins are looked at to each side of the axis.
 	unevenMost = 0.25
 	halfBins   = 5
+	// A shadow's core, clear of the edges by edgeInk sigmas of the blur and coreClearPx and corePart of its breadth
+	// at least, has one light, the sky's: sound ones' outer thirds differ by 0.05 at most, in logarithms. A thing's that differ
+	// by coreUnlike, sureSides sigmas off none, are those of its own unlit side and of the shadow beside it.
+	corePart, coreClearPx = 0.3, 1.0
+	coreUnlike            = 0.3
 	// twoSided is the part of its depth by which a shadow's sides differ where another
 	// shadow lies along one of them, at least. edgeBins of edgeBin mm are looked at about
 	// each edge.
@@ -108,7 +113,7 @@ func (f *stripFit) strip() (*Strip, error) {
 		return nil, ErrNoShadow
 	case rod.DiameterMM > 0 && f.otherBreadth(width, open < math.Abs(turned), last):
 		return nil, ErrNoShadow
-	case f.uneven():
+	case f.uneven(), f.unlikeCore():
 		return nil, ErrNoShadow
 	case !(st.Sigma < bowedMost) && bow != 0:
 		return st, ErrBowed
@@ -157,6 +162,34 @@ func (f *stripFit) uneven() bool {
 		most += math.Abs(ghost)
 	}
 	return math.Abs(lighter) > most*f.depth
+}
+
+// unlikeCore reports whether the two sides of the strip's core have each their own light. A part of what is dark
+// anyway is none of the depth, which uneven goes by: ticks show through the shadow beside a thing as through any,
+// and it is as blue.
+func (f *stripFit) unlikeCore() bool {
+	if f.ghost.sure() { // two frames, each with its own edges
+		return false
+	}
+	var odds []float64
+	for _, r := range f.goodRows() {
+		l, right := f.left.at(r.s), f.right.at(r.s)
+		clear := edgeInk*f.sigma(r.s) + coreClearPx/f.pxAcross(r.s)
+		core := right - l - 2*clear
+		if core < corePart*(right-l) {
+			continue
+		}
+		a, b := f.level(r, l+clear, l+clear+core/3), f.level(r, right-clear-core/3, right-clear)
+		if odd := dark(a) - dark(b); !math.IsNaN(odd) {
+			odds = append(odds, odd)
+		}
+	}
+	if len(odds) < lopsidedRows {
+		return false
+	}
+	odd := math.Abs(quantile(odds, 0.5))
+	sigma := rank.MadSigma * quantile(apart(odds, quantile(odds, 0.5)), 0.5) * math.Sqrt(alikeHues/float64(len(odds)))
+	return odd > coreUnlike && odd > sureSides*sigma
 }
 
 // ghostToRight is the ghost's part across the strip.

@@ -1,6 +1,10 @@
 package vision
 
-import "testing"
+import (
+	"testing"
+
+	"shadowread/internal/sheet"
+)
 
 // What the measured strip itself tells against: each picture is refused by one check, and its
 // twin passes all.
@@ -24,6 +28,13 @@ func TestStripsThatAreNoRodsShadow(t *testing.T) {
 	wave := func(swing float64) canvas {
 		return from(func(k *casting) { k.wave, k.every = swing, 38 })
 	}
+	besideThing := func(part float64) canvas { // the left third's light, of the shadow's, which is little anyway
+		own := newFrame(shadowDir, 0)
+		return from(func(k *casting) { k.depth = 0.87 }).with(func(p sheet.Point) float64 {
+			s, n := own.place(p)
+			return 1 - (1-part)*normal((n+1.5)/0.15)*normal((-0.5-n)/0.15)*normal(s/0.3)
+		})
+	}
 	for _, tt := range []struct {
 		name           string
 		speaks, silent canvas
@@ -33,7 +44,8 @@ func TestStripsThatAreNoRodsShadow(t *testing.T) {
 		{"passes the foot", from(func(k *casting) { k.offset = footMost + 0.2 }), from(func(k *casting) { k.offset = footMost - 0.2 }), ErrNoShadow},
 		{"not of the stated diameter", stated(5, wide(3, 90)), stated(4, wide(3, 90)), ErrNoShadow},
 		{"tapers", near(from(func(k *casting) { k.width, k.taper, k.blur, k.opens = 0.4, -0.38, 0.06, 0.001 })), near(from(func(k *casting) { k.width, k.taper, k.blur, k.opens = 0.5, -0.1, 0.06, 0.001 })), ErrTapers},
-		{"its halves differ", from(func(k *casting) { k.sides = 0.35 }), from(func(k *casting) { k.sides = 0.1 }), ErrNoShadow},
+		{"its halves differ", from(func(k *casting) { k.sides = 0.35 }), from(func(k *casting) { k.sides = 0.05 }), ErrNoShadow},
+		{"one side of its core has another light", besideThing(0.35), besideThing(0.8), ErrNoShadow},
 		{"bowed by too much", from(func(k *casting) { k.bow = 2.5 }), from(func(k *casting) { k.bow = 0.8 }), ErrBowed},
 		{"of no direction", dim(0.35), dim(0.2), ErrNoShadow},
 		{"not straight", wave(0.45), wave(0.05), ErrNoShadow},

@@ -126,8 +126,8 @@ func (q *search) castByRod(st *Strip) error {
 	case st.asBroadAs(q.rod):
 	case st.Growth[1]+sharpSure*st.GrowthSigma < tooSharp*leastGrowth && h.discSays() >= 0:
 		return ErrNoShadow // as sharp far from the foot as near it: no disc's penumbra
-	case !own && math.Abs(st.FootOffset) > strayMost+passSure*st.FootSigma:
-		return ErrNoShadow
+	case (!own || st.Width > thickest) && math.Abs(st.FootOffset) > strayMost+passSure*st.FootSigma:
+		return ErrNoShadow // or two beside each other in one
 	default:
 		asThick := thick > 0 && math.Abs(thick-st.Width) < nearBreadth*st.Width
 		err := h.begins(own || h.merges(thick), seen && asThick)
@@ -149,6 +149,9 @@ func (q *search) castByRod(st *Strip) error {
 		return ErrNoShadow // no rod can be seen, and the line is a poor one or too sharp
 	case !told && !own && beside < besideRod && q.img.length() > leastStrip && st.To < q.img.length()+pastImage:
 		return ErrRodHides // nothing shows that the line is not the rod itself
+	}
+	if h.footBare() {
+		return ErrNoShadow // nothing stands there
 	}
 	if h.lies(seen || own) {
 		return ErrLies

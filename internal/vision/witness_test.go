@@ -117,6 +117,7 @@ func TestWitnesses(t *testing.T) {
 	headOf := func(head float64) func(*Strip) {
 		return func(st *Strip) { st.Head, st.Length, st.GrowthSigma = head, (ballHigh+head)*ratio, leastGrowth }
 	}
+	broad := func(st *Strip) { st.Width = thickest + 0.1 }
 	late := func(from float64) func(*Strip) { return func(st *Strip) { st.From = from } }
 	for _, tt := range []struct {
 		name           string
@@ -157,6 +158,9 @@ func TestWitnesses(t *testing.T) {
 		{name: "passes the foot", want: ErrNoShadow,
 			speaks: withRod(3, changeWeak(func(k *casting) { k.offset = strayMost + 0.1 })),
 			silent: withRod(3, changeWeak(func(k *casting) { k.offset = strayMost - 0.1 }))},
+		{name: "passes the foot, as broad as two rods", want: ErrNoShadow,
+			speaks: withRod(3, change(func(k *casting) { k.offset = strayMost + 0.2 })), set: broad,
+			silent: withRod(3, change(func(k *casting) { k.offset = strayMost - 0.2 })), twin: broad},
 		{name: "not seen to begin", want: ErrFootShaded,
 			speaks: withRod(3, weakCast().layer(), shade(shadowDir+90*deg, 6.9, 0.6)),
 			silent: withRod(3, weakCast().layer(), shade(shadowDir+90*deg, 9, 0.6))},

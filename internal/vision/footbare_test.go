@@ -1,0 +1,55 @@
+package vision
+
+import (
+	"errors"
+	"math"
+	"testing"
+
+	"shadowread/internal/angle"
+	"shadowread/internal/sheet"
+)
+
+// A rod covers the foot's print that it stands on and before, where it was set two millimetres off as well; the shadow of
+// one that stands elsewhere, as broad and as dark, does not.
+func TestPrintWhereTheRodMustStand(t *testing.T) {
+	for name, tt := range map[string]struct {
+		thick float64
+		tilt  angle.Angle
+		along float64 // from the foot, of the rod; of none NaN
+		bare  bool
+	}{
+		"a thin rod":                       {2.4, 35 * deg, 0, false},
+		"a thick rod":                      {7, 35 * deg, 0, false},
+		"two millimetres off":              {3, 35 * deg, 2, false},
+		"behind the foot":                  {3, 35 * deg, -2, false},
+		"none, before a thin shadow":       {2.4, 35 * deg, math.NaN(), true},
+		"none, before a thick one":         {7, 35 * deg, math.NaN(), true},
+		"a thick rod, seen from above":     {7, 3 * deg, 0, false},
+		"none, a thick shadow, from above": {7, 3 * deg, math.NaN(), true},
+	} {
+		t.Run(name, func(t *testing.T) {
+			k := sunCast()
+			k.width, k.from = tt.thick, -9
+			c := canvas{tilt: tt.tilt, view: rodDir + 180*deg, noise: 0.7, scale: 6}
+			print := footPrinted
+			if !math.IsNaN(tt.along) {
+				k.from = tt.along
+				base := sheet.Point{X: tt.along * shadowDir.Sin(), Y: tt.along * shadowDir.Cos()}
+				rod := c.rodAt(base, tt.thick, 50)
+				print = func(p sheet.Point) float64 {
+					if rod(p) < 1 || math.Hypot(p.X-base.X, p.Y-base.Y) < tt.thick/2 {
+						return rod(p)
+					}
+					return footPrinted(p)
+				}
+			}
+			s, st := c.with(print, k.layer()).must(t, shadowDir)
+			if bare := s.hear(st).footBare(); bare != tt.bare {
+				t.Errorf("the foot is bare: %v", bare)
+			}
+			if err := s.castByRod(st); tt.bare && !errors.Is(err, ErrNoShadow) {
+				t.Errorf("%v, want %v", err, ErrNoShadow)
+			}
+		})
+	}
+}
