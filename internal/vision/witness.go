@@ -124,13 +124,13 @@ func (q *search) castByRod(st *Strip) error {
 	case h.softFoot():
 		return ErrNoShadow // cast from elsewhere
 	case st.asBroadAs(q.rod):
-	case st.Growth[1]+sharpSure*st.GrowthSigma < tooSharp*leastGrowth && h.discSays() >= 0:
-		return ErrNoShadow // as sharp far from the foot as near it: no disc's penumbra
+	case h.sharpAllAlong() && h.discSays() >= 0:
+		return ErrNoShadow // no disc's penumbra
 	case !own && math.Abs(st.FootOffset) > strayMost+passSure*st.FootSigma:
 		return ErrNoShadow
 	default:
 		asThick := thick > 0 && math.Abs(thick-st.Width) < nearBreadth*st.Width
-		err := h.begins(own || h.merges(thick), seen && asThick)
+		err := h.begins(own || h.rod.DiameterMM == 0 && h.castWhole(), seen && asThick)
 		if err != nil && !h.headSeen() && !(asThick && (own || h.castWhole() || errors.Is(err, ErrRodHides) && seen && h.alone())) {
 			return err // but a strip that is a shadow, before a rod as thick as it is broad, is the rod's
 		}
@@ -169,6 +169,13 @@ func (st *Strip) vouched(rod Rod) bool {
 // faintGrows reports whether the penumbra grows less than a disc's, though its sigma be allowed.
 func (st *Strip) faintGrows() bool {
 	return st.Growth[1]+growthSure*st.GrowthSigma < faintGrowth*leastGrowth
+}
+
+// sharpAllAlong reports whether the strip is as sharp far from the foot as near it. One that is sharper
+// farther on for sure is so by another shadow's rim, or the focus, and tells nothing.
+func (h *hearing) sharpAllAlong() bool {
+	most, sigma := h.st.Growth[1], sharpSure*h.st.GrowthSigma
+	return most+sigma < tooSharp*leastGrowth && most+sigma > 0
 }
 
 // imageBefore reports whether the rod's image lies over a part of the strip's breadth, or over what
