@@ -80,8 +80,8 @@ func TestWhiteNutIsNoBarePaper(t *testing.T) {
 		}
 		return nut(p)
 	}
-	hollow := func(p sheet.Point) float64 { // whose inside is dark, up to where the ring is printed
-		if r := math.Hypot(p.X, p.Y); r > 1.2 && r < 3.1 {
+	hollow := func(p sheet.Point) float64 { // whose inside is dark, up to about where the ring is printed
+		if r := math.Hypot(p.X, p.Y); r > 1.2 && r < 3.4 {
 			return 0.3
 		}
 		return nut(p)

@@ -124,8 +124,8 @@ func (q *search) castByRod(st *Strip) error {
 	case h.softFoot():
 		return ErrNoShadow // cast from elsewhere
 	case st.asBroadAs(q.rod):
-	case h.sharpAllAlong() && h.discSays() >= 0:
-		return ErrNoShadow // no disc's penumbra
+	case st.Growth[1]+sharpSure*st.GrowthSigma < tooSharp*leastGrowth && h.discSays() >= 0:
+		return ErrNoShadow // as sharp far from the foot as near it: no disc's penumbra
 	case !own && math.Abs(st.FootOffset) > strayMost+passSure*st.FootSigma:
 		return ErrNoShadow
 	default:
@@ -169,13 +169,6 @@ func (st *Strip) vouched(rod Rod) bool {
 // faintGrows reports whether the penumbra grows less than a disc's, though its sigma be allowed.
 func (st *Strip) faintGrows() bool {
 	return st.Growth[1]+growthSure*st.GrowthSigma < faintGrowth*leastGrowth
-}
-
-// sharpAllAlong reports whether the strip is as sharp far from the foot as near it. One that is sharper
-// farther on for sure is so by another shadow's rim, or the focus, and tells nothing.
-func (h *hearing) sharpAllAlong() bool {
-	most, sigma := h.st.Growth[1], sharpSure*h.st.GrowthSigma
-	return most+sigma < tooSharp*leastGrowth && most+sigma > 0
 }
 
 // imageBefore reports whether the rod's image lies over a part of the strip's breadth, or over what
