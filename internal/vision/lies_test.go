@@ -105,7 +105,7 @@ func TestSoftByTheFoot(t *testing.T) {
 	marks := markLayer(func(sheet.Mark) (x, y float64, ok bool) { return 0, 0, true })
 	own, haze, pole := sunCast(), sunCast(), sunCast()
 	haze.opens *= 3
-	pole.blur += 45 * pole.opens // begins 45 mm behind the foot
+	pole.blur += 45 * pole.opens     // begins 45 mm behind the foot
 	broad := func(k casting) layer { // half of whose light comes from an aureole of nine degrees
 		about := k
 		about.opens = 0.04
