@@ -228,7 +228,7 @@ type discFit struct {
 	edge, own []float64 // the strip as the camera blurs it, and blurred once more
 	second    frameTwo
 	haze      aureole
-	beyond    float64   // mm of light's way from what casts the strip to the foot
+	beyond    float64   // mm of light's way from what casts the strip to the foot; below 0 it grows shorter outward
 	most      float64   // px of the camera's blur, where that is known; else 0
 	seen, by  []float64 // the profile, and weights of a blur
 	flat      [4][]float64
@@ -406,7 +406,7 @@ func (d *discFit) add(total []float64, p *profile, blur, reach, growth, shift fl
 		d.flat[i] = sized(d.flat[i], len(p.v))
 	}
 	left, right := p.left-d.second.left/p.px, p.right+d.second.right/p.px
-	far := p.far + d.beyond
+	far := math.Abs(p.far + d.beyond)
 	law := lawOf(blur/p.px, sunDisc/4*far, growth)
 	var wide discLaw
 	if d.haze.part > 0 {

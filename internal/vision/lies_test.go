@@ -105,19 +105,27 @@ func TestSoftByTheFoot(t *testing.T) {
 	marks := markLayer(func(sheet.Mark) (x, y float64, ok bool) { return 0, 0, true })
 	own, haze, pole := sunCast(), sunCast(), sunCast()
 	haze.opens *= 3
-	pole.blur += 45 * pole.opens     // begins 45 mm behind the foot
-	broad := func(k casting) layer { // half of whose light comes from an aureole of nine degrees
-		about := k
-		about.opens = 0.04
-		disc, all := k.layer(), about.layer()
-		return func(p sheet.Point) float64 { return (disc(p) + all(p)) / 2 }
+	pole.blur += 45 * pole.opens // begins 45 mm behind the foot
+	falls := pole                // the top's shadow falls on the foot, and outward the pole comes nearer
+	falls.blur, falls.opens = 0.5, -0.006
+	broad := func(k casting) layer { // half of whose light comes from an aureole of eleven degrees
+		disc, f := k.layer(), newFrame(k.dir, 0)
+		return func(p sheet.Point) float64 {
+			s, n := f.place(p)
+			sd := math.Hypot(k.blur, 0.2/4*s)
+			all := max(0, normal((n+k.width/2)/sd)+normal((k.width/2-n)/sd)-1) * normal(s/0.3)
+			return (disc(p) + 1 - k.depth*all) / 2
+		}
 	}
+	clear := own
+	clear.opens = sunDisc / 4
 	for name, tt := range map[string]struct {
 		line layer
 		soft bool
 	}{
 		"the rod's": {own.layer(), false}, "the rod's in haze": {haze.layer(), false}, "a pole's": {pole.layer(), true},
-		"the rod's in an aureole": {broad(own), false}, "a pole's in an aureole": {broad(pole), true},
+		"a pole's that ends there": {falls.layer(), true},
+		"the rod's in an aureole":  {broad(clear), false}, "a pole's in an aureole": {broad(pole), true},
 	} {
 		q, st := pictureOf(tt.line, marks).must(t, shadowDir)
 		if soft := q.hear(st).softFoot(); soft != tt.soft {

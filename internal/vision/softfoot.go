@@ -21,11 +21,12 @@ const (
 	softTry               = 3 // looks for a blur, each within a factor of two
 )
 
-// What is tried of such a strip: the sun and its aureoles, and how far the light may have come to the foot, mm.
+// What is tried of such a strip: the sun and its aureoles, and how far the light may have come to the foot, mm, and farther
+// outward; or, below 0, less far there, as of a pole whose top's shadow falls on the foot.
 var (
 	softSuns     = []float64{1}
 	softAureoles = []aureole{{}, {0.2, 0.1, 0}, {0.5, 0.1, 0}, {0.3, 0.2, 0}, {0.5, 0.2, 0}, {0.5, 0.4, 0}}
-	elsewheres   = []float64{20, 60, 150, 400, 1000}
+	elsewheres   = []float64{60, 150, 400, 1000, -60, -100, -150, -250, -400, -1000}
 )
 
 // softFoot reports whether the strip's edges are as soft by the foot as only those of a shadow are that
@@ -51,10 +52,10 @@ func (h *hearing) softFoot() bool {
 	return blur > math.Hypot(most, math.Sqrt(growth)*at) && f.castElsewhere(f.axis(), most*f.pxAcross(at))
 }
 
-// castElsewhere reports whether the strip's edges are likelier those of a shadow whose light comes farther than
-// from above the foot. An aureole broader than the strip blurs it near the foot, and farther on makes it paler
-// instead, so that no growth tells of it: the edges are held against disc and aureole together, through a camera that
-// blurs by blurMost px at most.
+// castElsewhere reports whether the strip's edges are not likelier those of a shadow that is cast from above the foot
+// than of one whose light comes from elsewhere. An aureole broader than the strip blurs it near the foot, and farther
+// on makes it paler instead, so that no growth tells of it: the edges are held against disc and aureole together,
+// through a camera that blurs by blurMost px at most.
 func (f *stripFit) castElsewhere(axis fitLine, blurMost float64) bool {
 	sides := f.sideProfiles(axis)
 	if sides == nil {
@@ -79,7 +80,7 @@ func (f *stripFit) castElsewhere(axis fitLine, blurMost float64) bool {
 	for _, beyond := range elsewheres {
 		elsewhere = min(elsewhere, best(beyond))
 	}
-	return likelier(foot, elsewhere, n[0]) > maybeLies
+	return likelier(foot, elsewhere, n[0]) > -maybeCast
 }
 
 // inkBlur is one sigma of the marks' edges, px; NaN where too few are seen.
