@@ -223,8 +223,8 @@ func (h *hearing) behind() (same, seen int) {
 // begins returns nil where the paper behind the foot is seen to be clear, so that the
 // line begins there, and else says what is in the way. Where the rod's own image covers
 // it, the line must be darker than any crease and the paper be seen to be clear beyond the image,
-// where a wire's shadow would go on; past the plain paper it must also be as broad as the rod that
-// is seen is thick. A line whose penumbra vouches for it need only not be as dark behind, or
+// where a wire's shadow would go on; past the plain paper its penumbra must vouch for it, or it be as broad as the
+// rod that is seen is thick. A line whose penumbra vouches for it need only not be as dark behind, or
 // be seen to be gone beyond another shadow that lies there, as must one that is as broad as
 // the rod that is seen is thick; in a shade broader than the line its end must be seen.
 func (h *hearing) begins(vouched, asThick bool) error {
@@ -264,7 +264,7 @@ func (h *hearing) begins(vouched, asThick bool) error {
 			run = 0
 		}
 	}
-	if run == clearRun || asThick && h.clearPast() {
+	if run == clearRun || (vouched || asThick) && h.clearPast() {
 		return nil
 	}
 	return inTheWay

@@ -80,10 +80,16 @@ func TestWhiteNutIsNoBarePaper(t *testing.T) {
 		}
 		return nut(p)
 	}
+	hollow := func(p sheet.Point) float64 { // whose inside is dark, up to about where the ring is printed
+		if r := math.Hypot(p.X, p.Y); r > 1.2 && r < 3.4 {
+			return 0.3
+		}
+		return nut(p)
+	}
 	for name, tt := range map[string]struct {
 		on    layer
 		apart bool
-	}{"paper": {ring, true}, "a nut": {nut, false}, "a stepped nut": {stepped, false}} {
+	}{"paper": {ring, true}, "a nut": {nut, false}, "a stepped nut": {stepped, false}, "a hollow nut": {hollow, false}} {
 		s, st := pictureOf(k.layer(), tt.on).withRod().must(t, shadowDir)
 		if apart := st.fit.apartFromFoot(st.fit.axis()); apart != tt.apart {
 			t.Errorf("%s: the line lies apart from the foot: %v", name, apart)

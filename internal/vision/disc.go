@@ -24,6 +24,8 @@ const (
 	fitFloor = 0.5 / 255
 
 	sunDisc = 0.0093 // radians, 0.533 degrees, the sun's and the moon's
+	// hazeGrowth is the growth over the sun's above which more is tried only where the strip's own reaches it.
+	hazeGrowth = 4
 
 	// The strip is looked at in discBins parts along it, to discBeyond mm and discBeyondPx beyond
 	// its edges, and its end over endReach mm to each side, endCore of the breadth about the
@@ -41,8 +43,11 @@ const (
 // What is tried: growths of the blur over the sun's, of a stick and of a shadow, which haze
 // makes greater; the camera's own blur, px; how far sharpening reaches, px, and how strong it is.
 var (
-	lyingGrowths, castGrowths = []float64{0, 0.1}, []float64{1, 0.7, 1.5, 2.5, 4}
-	aureoles                  = []aureole{{0.3, 0.1, 0}, {0.15, 0.1, 0}, {0.3, 0.05, 0}, {0.15, 0.05, 0}, {0.5, 0.1, 0}}
+	lyingGrowths, castGrowths = []float64{0, 0.1}, []float64{1, 0.7, 1.5, 2.5, 4, 7, 12}
+	aureoles                  = []aureole{
+		{0.3, 0.1, 0}, {0.15, 0.1, 0}, {0.3, 0.05, 0}, {0.15, 0.05, 0}, {0.5, 0.1, 0},
+		{0.3, 0.2, 0}, {0.5, 0.2, 0}, {0.3, 0.4, 0}, {0.5, 0.4, 0},
+	}
 	// What lies keeps some of the sky's light from the paper beside it: as far as it is thick, all along.
 	shades       = []aureole{{0.15, 0, 0.5}, {0.3, 0, 0.5}, {0.15, 0, 1}, {0.3, 0, 1}, {0.3, 0, 2}}
 	cameraBlurs  = ratios(0.36, blurStep, 7)
@@ -105,6 +110,9 @@ func (f *stripFit) discSays(axis fitLine, st *Strip) (says float64, ok bool) {
 		return says < -surelyLies // more would speak for a shadow, too
 	}
 	for _, g := range castGrowths {
+		if g > hazeGrowth && st.Growth[1]+growthSure*st.GrowthSigma < hazeGrowth*leastGrowth/sq(f.skyCos()) {
+			break
+		}
 		if try(g) {
 			return says, true
 		}
@@ -220,6 +228,8 @@ type discFit struct {
 	edge, own []float64 // the strip as the camera blurs it, and blurred once more
 	second    frameTwo
 	haze      aureole
+	beyond    float64   // mm of light's way from what casts the strip to the foot; below 0 it grows shorter outward
+	most      float64   // px of the camera's blur, where that is known; else 0
 	seen, by  []float64 // the profile, and weights of a blur
 	flat      [4][]float64
 	room      []float64
@@ -304,6 +314,9 @@ func (d *discFit) least(sides []*profile, end *profile, growths []float64) (sum,
 			var at [2]float64
 			least := anything
 			try := func(blur float64) {
+				if d.most > 0 && blur > max(d.most, cameraBlurs[0]) {
+					return
+				}
 				for k, v := range d.sums(sides, end, blur, reach, g, least) {
 					if v < least[k] {
 						least[k], at[k] = v, blur
@@ -393,10 +406,11 @@ func (d *discFit) add(total []float64, p *profile, blur, reach, growth, shift fl
 		d.flat[i] = sized(d.flat[i], len(p.v))
 	}
 	left, right := p.left-d.second.left/p.px, p.right+d.second.right/p.px
-	law := lawOf(blur/p.px, sunDisc/4*p.far, growth)
+	far := math.Abs(p.far + d.beyond)
+	law := lawOf(blur/p.px, sunDisc/4*far, growth)
 	var wide discLaw
 	if d.haze.part > 0 {
-		wide = lawOf(blur/p.px, d.haze.breadth/4*p.far+d.haze.thick*(right-left), 1)
+		wide = lawOf(blur/p.px, d.haze.breadth/4*far+d.haze.thick*(right-left), 1)
 	}
 	for j := range d.edge {
 		x := float64(j-half-pad)*d.step - shift

@@ -52,12 +52,14 @@ const (
 	// On bare paper the foot's ring shows. It is looked for every ringTurn to ringHalf off the strip, ringOff
 	// beside the cross, against what lies ringBeyond sigmas of the blur farther out. At ringTenths tenths
 	// of leastRing places or more it takes away ringShows of the light at least, be it worn or gray (half of what
-	// the palest ink does), and ringMost at most, but for noise all of it: edges of a nut do more.
+	// the palest ink does), and ringMost at most, but for noise all of it: edges of a nut do more. One
+	// in ringOpen of these has another light as far in, be it the rod's, by a third of that: a nut's shade is no line.
 	ringHalf, ringTurn    = 90 * angle.Degree, 4 * angle.Degree
 	ringOff, ringBeyond   = 0.4, 3.0
 	ringBlurPx            = 0.5 // sigma of the camera's blur, at least
 	ringShows, ringMost   = 0.2, 1.2
 	leastRing, ringTenths = 8, 7
+	ringOpen              = 4
 
 	lateBegin = 24.0 // mm from the foot
 	// Where less of the light is the sun's, it shines through cloud, whose skylight has no
@@ -134,23 +136,25 @@ func (f *stripFit) apartFromFoot(axis fitLine) bool {
 func (f *stripFit) footCovered() bool {
 	blur, line := max(f.blur, ringBlurPx/f.pxAcross(0)), f.sheet.FootLine
 	ink := 2*cdf(line/2/blur) - 1
-	foot := newFrame(f.direction(), 0)
-	inked, places := 0, 0
+	foot, ring, off := newFrame(f.direction(), 0), f.sheet.FootRing, line/2+ringBeyond*blur
+	inked, open, places := 0, 0, 0
 	for turn := -ringHalf; turn <= ringHalf; turn += ringTurn {
-		var v [2]float64
-		bare := true
-		for i, r := range [2]float64{f.sheet.FootRing, f.sheet.FootRing + line/2 + ringBeyond*blur} {
-			p := foot.at(r*turn.Cos(), r*turn.Sin())
-			v[i] = f.light(p)
-			bare = bare && !f.hides(p) && min(math.Abs(p.X), math.Abs(p.Y)) > line/2+ringOff
+		at := func(r float64) sheet.Point { return foot.at(r*turn.Cos(), r*turn.Sin()) }
+		p, out := at(ring), at(ring+off)
+		on, beside := f.light(p), f.light(out)
+		part := (beside - on) / ink
+		if math.IsNaN(part) || f.hides(p) || f.hides(out) || min(math.Abs(p.X), math.Abs(p.Y), math.Abs(out.X), math.Abs(out.Y)) <= line/2+ringOff {
+			continue
 		}
-		if part := (v[1] - v[0]) / ink; bare && !math.IsNaN(part) {
-			if places++; part > ringShows && part < ringMost {
-				inked++
+		if places++; part > ringShows && part < ringMost {
+			inked++
+			if math.Abs(f.light(at(ring-off))-on) > (beside-on)/3 {
+				open++
 			}
 		}
 	}
-	return places >= leastRing && !tenths(inked, places, ringTenths)
+	shows := tenths(inked, places, ringTenths) && ringOpen*open >= inked
+	return places >= leastRing && !shows
 }
 
 // footSays is the logarithm of how much likelier a thing is than a shadow by how the foot's print shows through
@@ -188,8 +192,9 @@ func (f *stripFit) printThrough(axis fitLine, p printPiece) (ratio, sigma float6
 	core := max(half-edge, coreInk*half)
 	in, inSigma := f.printSeen(axis, p, -core, core)
 	beside, variance := f.printBeside(axis, p, half+edge+besideInk)
-	// Ink takes no more than all the light: what seems to is another shadow's rim.
-	if !(beside > leastInk) || beside-printSure*math.Sqrt(variance) > 1 {
+	// Ink takes no more than all the light: what seems to is another shadow's rim. Where it is not seen for sure,
+	// as before a black head, nothing can be said.
+	if besideSigma := math.Sqrt(variance); !(beside > max(leastInk, printSure*besideSigma)) || beside-printSure*besideSigma > 1 {
 		return 0, none
 	}
 	ratio = in / beside

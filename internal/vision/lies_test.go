@@ -68,6 +68,18 @@ func TestFootsPrintUnderALine(t *testing.T) {
 	}
 }
 
+// A black head before the paper behind the foot hides the print there, and then nothing is said of that in the line.
+func TestFootsPrintBehindABlackHead(t *testing.T) {
+	behind := newFrame(shadowDir+180*deg, 0).at(8, 0)
+	head := func(p sheet.Point) float64 { return 1 - 0.97*normal((7.5-math.Hypot(p.X-behind.X, p.Y-behind.Y))/0.15) }
+	c := canvas{tilt: 35 * deg, view: rodDir + 180*deg, noise: 0.7}
+	_, st := c.with(sunCast().layer(), head).withRod().must(t, shadowDir)
+	f := st.fit
+	if ratio, sigma := f.printThrough(f.axis(), f.footPrint()); !math.IsInf(sigma, 1) || f.footSays(f.axis()) != 0 {
+		t.Errorf("print that shows %.2f ± %.2f of itself", ratio, sigma)
+	}
+}
+
 // Of a line not much broader than its edges' blur the middle shows the print, too, and what blur brings in
 // from beside a thing is known.
 func TestPrintThroughANarrowLine(t *testing.T) {
@@ -94,11 +106,28 @@ func TestSoftByTheFoot(t *testing.T) {
 	own, haze, pole := sunCast(), sunCast(), sunCast()
 	haze.opens *= 3
 	pole.blur += 45 * pole.opens // begins 45 mm behind the foot
+	falls := pole                // the top's shadow falls on the foot, and outward the pole comes nearer
+	falls.blur, falls.opens = 0.5, -0.006
+	broad := func(k casting) layer { // half of whose light comes from an aureole of eleven degrees
+		disc, f := k.layer(), newFrame(k.dir, 0)
+		return func(p sheet.Point) float64 {
+			s, n := f.place(p)
+			sd := math.Hypot(k.blur, 0.2/4*s)
+			all := max(0, normal((n+k.width/2)/sd)+normal((k.width/2-n)/sd)-1) * normal(s/0.3)
+			return (disc(p) + 1 - k.depth*all) / 2
+		}
+	}
+	clear := own
+	clear.opens = sunDisc / 4
 	for name, tt := range map[string]struct {
-		line casting
+		line layer
 		soft bool
-	}{"the rod's": {own, false}, "the rod's in haze": {haze, false}, "a pole's": {pole, true}} {
-		q, st := pictureOf(tt.line.layer(), marks).must(t, shadowDir)
+	}{
+		"the rod's": {own.layer(), false}, "the rod's in haze": {haze.layer(), false}, "a pole's": {pole.layer(), true},
+		"a pole's that ends there": {falls.layer(), true},
+		"the rod's in an aureole":  {broad(clear), false}, "a pole's in an aureole": {broad(pole), true},
+	} {
+		q, st := pictureOf(tt.line, marks).must(t, shadowDir)
 		if soft := q.hear(st).softFoot(); soft != tt.soft {
 			t.Errorf("%s shadow is soft by the foot: %v", name, soft)
 		}

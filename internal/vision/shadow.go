@@ -151,10 +151,10 @@ func (q *search) amongRays() (*Strip, error) {
 			break
 		}
 		through, joined := q.img.throughFoot(q.rays, r)
-		if through {
-			continue
-		}
 		strip, err := q.measureStrip(r)
+		if through && !(strip != nil && q.hear(strip).headSeen()) {
+			continue // a head's image may pass for a line, and no wire's shadow ends in one
+		}
 		if strip != nil && q.lengthOpen(strip) {
 			strip, err = q.measureByTop(r, strip, err)
 		}

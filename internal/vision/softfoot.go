@@ -11,16 +11,22 @@ const (
 	// The blur of the nearest softRows of the strip's rows, leastRows at least, may be softInk times that of
 	// the marks' edges, and softMost mm, and what the strip's own growth makes in softSure sigmas: softLeast
 	// suns at least, and in air full of haze softGrowth at most. Of 50 drawn shadows none had more than
-	// 1.05 times the marks'. Through cloud (throughCloud) most of the light is an aureole's, which blurs by no
-	// one law: there it may be cloudInk times, cloudMost and what softGrowth suns would make.
+	// 1.05 times the marks'. What has more is asked for what casts it.
 	softRows              = 0.3
 	softInk, softMost     = 1.2, 0.05
 	softLeast, softGrowth = 2.0, 16.0
 	softSure              = 3
-	cloudInk, cloudMost   = 1.5, 0.1
 	inkBlurPart           = 0.8 // quantile of the edges' blurs: a moving camera blurs some more
 	inkBlurLeast          = 4 * edgesOfMark
 	softTry               = 3 // looks for a blur, each within a factor of two
+)
+
+// What is tried of such a strip: the sun and its aureoles, and how far the light may have come to the foot, mm, and farther
+// outward; or, below 0, less far there, as of a pole whose top's shadow falls on the foot.
+var (
+	softSuns     = []float64{1}
+	softAureoles = []aureole{{}, {0.2, 0.1, 0}, {0.5, 0.1, 0}, {0.3, 0.2, 0}, {0.5, 0.2, 0}, {0.5, 0.4, 0}}
+	elsewheres   = []float64{60, 150, 400, 1000, -60, -100, -150, -250, -400, -1000}
 )
 
 // softFoot reports whether the strip's edges are as soft by the foot as only those of a shadow are that
@@ -43,10 +49,38 @@ func (h *hearing) softFoot() bool {
 	sun := leastGrowth / sq(f.skyCos())
 	growth := max(softLeast*sun, min(softGrowth*sun, h.st.Growth[1]+softSure*h.st.GrowthSigma))
 	most := softInk*ink/f.pxAcross(at) + softMost
-	if h.st.Depth < throughCloud {
-		most, growth = cloudInk*ink/f.pxAcross(at)+cloudMost, softGrowth*sun
+	return blur > math.Hypot(most, math.Sqrt(growth)*at) && f.castElsewhere(f.axis(), most*f.pxAcross(at))
+}
+
+// castElsewhere reports whether the strip's edges are not likelier those of a shadow that is cast from above the foot
+// than of one whose light comes from elsewhere. An aureole broader than the strip blurs it near the foot, and farther
+// on makes it paler instead, so that no growth tells of it: the edges are held against disc and aureole together,
+// through a camera that blurs by blurMost px at most.
+func (f *stripFit) castElsewhere(axis fitLine, blurMost float64) bool {
+	sides := f.sideProfiles(axis)
+	if sides == nil {
+		return true
 	}
-	return blur > math.Hypot(most, math.Sqrt(growth)*at)
+	d := discFit{step: f.step, most: blurMost}
+	if f.ghost.sure() {
+		d.seekGhost(sides)
+	}
+	var n [2]float64
+	best := func(beyond float64) float64 {
+		d.beyond = beyond
+		least := math.Inf(1)
+		for _, d.haze = range softAureoles {
+			var sum [2]float64
+			sum, n = d.least(sides, nil, softSuns)
+			least = min(least, sum[0])
+		}
+		return least
+	}
+	foot, elsewhere := best(0), math.Inf(1)
+	for _, beyond := range elsewheres {
+		elsewhere = min(elsewhere, best(beyond))
+	}
+	return likelier(foot, elsewhere, n[0]) > -maybeCast
 }
 
 // inkBlur is one sigma of the marks' edges, px; NaN where too few are seen.

@@ -76,6 +76,9 @@ func (f *stripFit) ownTaper(axis fitLine, turned, expected, noise float64) (open
 		return open
 	}
 	strip := newFrame(f.direction(), f.frame.offset+axis.at(0))
+	if off, sigma, ok := f.fromStated(axis, turned); ok && math.Abs(strip.offset) <= ownFoot && math.Abs(off) <= sigma {
+		return min(open, math.Hypot(off, sigma))
+	}
 	rate, sigma, ok := f.rodTapers(strip, f.right.at(axis.mid)-f.left.at(axis.mid), noise)
 	// The breadth changes with the distance by rate over the ratio; each edge turns by half of it.
 	off, sigma := turned+rate/(2*f.rod.ShadowRatio), sigma/(2*f.rod.ShadowRatio)
@@ -83,4 +86,14 @@ func (f *stripFit) ownTaper(axis fitLine, turned, expected, noise float64) (open
 		return open
 	}
 	return min(open, math.Hypot(off, sigma))
+}
+
+// fromStated is by how much the edges are turned otherwise than by a rod's taper from the stated diameter at the
+// foot to the breadth in the strip's middle, with a sigma; ok is false where none is stated, or the strip is no
+// narrower: other shadows only add to it.
+func (f *stripFit) fromStated(axis fitLine, turned float64) (off, sigma float64, ok bool) {
+	d := f.rod.DiameterMM
+	narrower := d - (f.right.at(axis.mid) - f.left.at(axis.mid))
+	bound := asBroad + asBroadPart*d
+	return turned - narrower/(2*axis.mid), bound / (2 * axis.mid), d > 0 && narrower > bound
 }

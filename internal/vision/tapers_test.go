@@ -80,6 +80,34 @@ func TestTaperedRod(t *testing.T) {
 	})
 }
 
+// Where the rod is seen from above, a shadow that narrows from the stated breadth at the foot is a tapered
+// rod's: another shadow only adds to one.
+func TestTaperFromTheStatedBreadth(t *testing.T) {
+	cast := sunCast()
+	cast.width, cast.taper = 6, 1.2 // of half of it at 50 mm
+	for name, tt := range map[string]struct {
+		line   layer
+		stated float64
+		read   bool
+	}{
+		"as stated": {cast.layer(), 6, true}, "less is stated": {cast.layer(), 5, false},
+		"more is stated": {cast.layer(), 6.7, false},
+	} {
+		c := canvas{tilt: 2 * deg, view: rodDir + 180*deg, noise: 0.7, rod: Rod{DiameterMM: tt.stated, ShadowRatio: 1.3}}
+		st, err := c.with(tt.line).with(c.rodLayer(tt.stated, 50)).search(t).find()
+		if (err == nil) != tt.read {
+			t.Errorf("%s: %v", name, err)
+			continue
+		}
+		if err != nil {
+			continue
+		}
+		if off := (st.Direction - shadowDir).Signed().Abs(); off > 3*st.Sigma {
+			t.Errorf("%s: off by %.4f degrees with a sigma of %.4f", name, off.Degrees(), st.Sigma.Degrees())
+		}
+	}
+}
+
 // A rod that looks like the paper between its lit side and the other is one all the same.
 func TestRunAcross(t *testing.T) {
 	over := func(n float64) float64 { // from -3 to -0.4 and from 0.3 to 2 something is seen

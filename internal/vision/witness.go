@@ -126,11 +126,11 @@ func (q *search) castByRod(st *Strip) error {
 	case st.asBroadAs(q.rod):
 	case st.Growth[1]+sharpSure*st.GrowthSigma < tooSharp*leastGrowth && h.discSays() >= 0:
 		return ErrNoShadow // as sharp far from the foot as near it: no disc's penumbra
-	case (!own || st.Width > thickest) && math.Abs(st.FootOffset) > strayMost+passSure*st.FootSigma:
+	case math.Abs(st.FootOffset) > strayMost+passSure*st.FootSigma && (st.Width > thickest || !own && !(h.rod.DiameterMM == 0 && h.castWhole())):
 		return ErrNoShadow // or two beside each other in one
 	default:
 		asThick := thick > 0 && math.Abs(thick-st.Width) < nearBreadth*st.Width
-		err := h.begins(own || h.merges(thick), seen && asThick)
+		err := h.begins(own || h.rod.DiameterMM == 0 && h.castWhole(), seen && asThick)
 		if err != nil && !h.headSeen() && !(asThick && (own || h.castWhole() || errors.Is(err, ErrRodHides) && seen && h.alone())) {
 			return err // but a strip that is a shadow, before a rod as thick as it is broad, is the rod's
 		}

@@ -69,6 +69,13 @@ func TestWitnesses(t *testing.T) {
 			return 1 - 0.7*normal((8-s)/0.4)*normal((half-math.Abs(n))/0.4)
 		}
 	}
+	barBehind := func(to float64) layer { // a bar's shade over the foot, more to one side of the line
+		f := newFrame(shadowDir, 0)
+		return func(p sheet.Point) float64 {
+			s, n := f.place(p)
+			return 1 - 0.7*normal((8-s)/0.4)*normal((s+to)/0.4)*normal((3.5-math.Abs(n-2))/0.4)
+		}
+	}
 	opposite := func(layers ...layer) canvas { // the rod's image runs where the line would go on
 		return canvas{tilt: 40 * deg, view: shadowDir, noise: 0.7}.with(layers...)
 	}
@@ -104,7 +111,7 @@ func TestWitnesses(t *testing.T) {
 	faint := func(st *Strip) { st.Growth, st.GrowthSigma = [2]float64{0, 0.4 * leastGrowth}, 0.05*leastGrowth }
 	// From nearly above a ball over the foot, of which the strip's end shows the shadow, and shade behind.
 	const ballHigh, ratio = 45.0, 1.0
-	headed := func(ball float64) canvas {
+	headed := func(line casting, ball float64) canvas {
 		c := canvas{tilt: 3 * deg, view: rodDir + 180*deg, noise: 0.7, rod: Rod{ShadowRatio: ratio}}
 		img := newRodImage(c.plate(), sheet.Standard, Rod{})
 		over := img.camera[2] - ballHigh
@@ -112,7 +119,7 @@ func TestWitnesses(t *testing.T) {
 		top := func(p sheet.Point) float64 {
 			return 1 - 0.8*normal((ball*img.camera[2]/over-math.Hypot(p.X-at.X, p.Y-at.Y))/0.15)
 		}
-		return c.with(sunCast().layer(), shade(shadowDir+90*deg, 6.9, 0.6), top)
+		return c.with(line.layer(), shade(shadowDir+90*deg, 6.9, 0.6), top)
 	}
 	headOf := func(head float64) func(*Strip) {
 		return func(st *Strip) { st.Head, st.Length, st.GrowthSigma = head, (ballHigh+head)*ratio, leastGrowth }
@@ -161,15 +168,21 @@ func TestWitnesses(t *testing.T) {
 		{name: "passes the foot, as broad as two rods", want: ErrNoShadow,
 			speaks: withRod(3, change(func(k *casting) { k.offset = strayMost + 0.2 })), set: broad,
 			silent: withRod(3, change(func(k *casting) { k.offset = strayMost - 0.2 })), twin: broad},
+		{name: "passes the foot, and no disc blurs it to its end", want: ErrNoShadow,
+			speaks: withRod(3, change(func(k *casting) { k.offset = strayMost + 0.2 })), set: sharp,
+			silent: withRod(3, change(func(k *casting) { k.offset, k.to = strayMost+0.2, 45 })), twin: sharp},
 		{name: "not seen to begin", want: ErrFootShaded,
 			speaks: withRod(3, weakCast().layer(), shade(shadowDir+90*deg, 6.9, 0.6)),
 			silent: withRod(3, weakCast().layer(), shade(shadowDir+90*deg, 9, 0.6))},
 		{name: "not seen to begin, but to end in the rod's own head", want: ErrFootShaded,
-			speaks: headed(2.5), set: headOf(5),
-			silent: headed(5), twin: headOf(5)},
+			speaks: headed(weakCast(), 2.5), set: headOf(5),
+			silent: headed(sunCast(), 5), twin: headOf(5)},
 		{name: "neither seen to begin, in a shade along it, nor to end", want: ErrFootShaded,
 			speaks: fromAbove(0.7, sunCast().layer(), lane(9)),
 			silent: fromAbove(0.7, change(func(k *casting) { k.to = 45 }), lane(9))},
+		{name: "not seen to begin, in a shade along one side that goes on", want: ErrFootShaded,
+			speaks: fromAbove(0.7, change(func(k *casting) { k.to = 45 }), barBehind(300)),
+			silent: fromAbove(0.7, change(func(k *casting) { k.to = 45 }), barBehind(61))},
 		{name: "the foot is shaded", want: ErrFootShaded,
 			speaks: withRod(2.2, blunt, behind(1, 3.2)), set: sharp,
 			silent: withRod(2.2, blunt, behind(6, 3.2)), twin: sharp},
