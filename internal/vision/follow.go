@@ -114,6 +114,9 @@ func (f *stripFit) followStrip(axis fitLine) (length, sigma, atLeast float64) {
 			end = (a.s + b.s) / 2
 		}
 		end += windowLate * window
+		if f.goesOnPast(end, axis, half, width) {
+			return 0, 0, atLeast
+		}
 		if beyond, ok := f.point(axis, end, half, width); ok {
 			f.tip = tipPlace{end + beyond/2, endSigma + beyond/math.Sqrt(12) + gap/math.Sqrt(12)}
 		}

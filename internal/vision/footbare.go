@@ -23,6 +23,8 @@ const (
 	bareTurn = 60 * angle.Degree
 	bareInk  = 0.2
 	bareOdd  = 0.2
+	// Beside the ring, where less than bareClear of the ink is, the two sides' light differs by bareUnlike at most.
+	bareClear, bareUnlike = 0.05, 0.1
 	// surelyBare is the logarithm of how much likelier no rod must be. It is summed over ringSectors parts of the ring,
 	// each of which says sectorSays at most: what is seen of a thick rod's top edge crosses the ring in one or two.
 	surelyBare  = 3.0
@@ -96,6 +98,7 @@ type ringLook [][]ringPlace
 
 type ringPlace struct {
 	at         sheet.Point
+	off        float64 // from the ring, outwards
 	ink, light float64
 }
 
@@ -109,7 +112,7 @@ func (h *hearing) lookAtRing(blur float64) (look ringLook) {
 		for r := ring - bareReach; r <= ring+bareReach; r += step {
 			p := sheet.Point{X: r * turn.Sin(), Y: r * turn.Cos()}
 			if v := h.light(p); v > 0 {
-				column = append(column, ringPlace{p, footInk(h.sheet, p, blur), v})
+				column = append(column, ringPlace{p, r - ring, footInk(h.sheet, p, blur), v})
 				mean += v
 			}
 		}
@@ -121,12 +124,32 @@ func (h *hearing) lookAtRing(blur float64) (look ringLook) {
 	return look
 }
 
+// alikeBeside reports whether what counts of a column has paper of one light to both sides of the ring: the rim of a
+// rod's top, or of its lit side, is no ring.
+func alikeBeside(column []ringPlace, counts func(p sheet.Point) bool) bool {
+	var light, n [2]float64
+	for _, p := range column {
+		if p.ink < bareClear && counts(p.at) {
+			side := 0
+			if p.off > 0 {
+				side = 1
+			}
+			light[side], n[side] = light[side]+p.light, n[side]+1
+		}
+	}
+	in, out := light[0]/n[0], light[1]/n[1]
+	return math.Abs(in-out) < bareUnlike*(in+out)/2 // NaN fails
+}
+
 // shows is by which part the light is less where the ink is, of the places in some columns that count, with a sigma:
 // a regression on the ink of the light over each column's mean.
 func (look ringLook) shows(from, to int, counts func(p sheet.Point) bool) (part, sigma float64) {
 	var kk, kv, vv float64
 	free := -1
 	for _, column := range look[from:to] {
+		if !alikeBeside(column, counts) {
+			continue
+		}
 		var ink, light, n float64
 		for _, p := range column {
 			if counts(p.at) {

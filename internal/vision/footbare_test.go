@@ -53,3 +53,32 @@ func TestPrintWhereTheRodMustStand(t *testing.T) {
 		})
 	}
 }
+
+// Where the dark top of a rod as bright as paper begins by the ring, seen from above, its rim is none of it.
+func TestRimOfABrightRodsTop(t *testing.T) {
+	const thick = 4.2
+	k := sunCast()
+	k.dir, k.width, k.from = rodDir+23*deg, thick, 0
+	c := canvas{tilt: 12 * deg, view: rodDir + 180*deg, noise: 0.7, scale: 6}
+	image := newFrame(rodDir, 0)
+	top := sheet.Standard.FootRing + thick/4 // its middle: the rim lies over the ring
+	rod := func(p sheet.Point) float64 {
+		switch s, n := image.place(p); {
+		case math.Hypot(s-top, n) < thick/2:
+			return 0.4
+		case math.Hypot(s-max(0, min(s, top)), n) < thick/2:
+			return 0.95
+		}
+		return footPrinted(p)
+	}
+	shadow := k.layer()
+	s, st := c.with(func(p sheet.Point) float64 {
+		if v := rod(p); v == 0.4 || v == 0.95 {
+			return v
+		}
+		return rod(p) * shadow(p)
+	}).must(t, k.dir)
+	if s.hear(st).footBare() {
+		t.Error("the foot is bare")
+	}
+}

@@ -54,6 +54,7 @@ const (
 	// within lyingReach of the end is the shadow of a thing that lies on the strip there: what
 	// is as bright as paper hides it.
 	onAgain, onBeside     = 4.0, 1.4
+	alikeSides            = 0.15
 	lyingDark, lyingReach = 2.0, 12.0
 	// Of a short row of brightRow places the quantile brightUpper is taken, of leastBright that
 	// are seen: between ticks and through numerals it is still paper.
@@ -108,7 +109,7 @@ func (f *stripFit) findTip(axis fitLine) (length, sigma float64, ok bool) {
 			continue
 		}
 		end, gap := a.s+(half-a.v)/(b.v-a.v)*(b.s-a.s), b.s-a.s
-		if gap > tipGap || f.goesOnFrom(end, axis, half, width) {
+		if gap > tipGap || f.goesOnFrom(end, axis, half, width) || f.goesOnPast(end, axis, half, width) {
 			return 0, 0, false
 		}
 		top, bare, ok := f.capRadius(axis, end, half, width)
@@ -158,6 +159,30 @@ func (f *stripFit) goesOnFrom(end float64, axis fitLine, half, width float64) bo
 		}
 	}
 	return false
+}
+
+// goesOnPast reports whether beyond the plain paper, between what is printed, the dark is seen again about the
+// strip's axis, as far to the one side as to the other: the shadow, or its head's, behind a thing that lies across.
+func (f *stripFit) goesOnPast(end float64, axis fitLine, half, width float64) bool {
+	run := 0.0
+	for d := max(end, f.sheet.Dial.ClearZone[1]) + nextUntil; ; d += headStep {
+		mid := axis.follow(d)
+		p := f.frame.at(d, mid)
+		if math.Abs(p.X) > faceHalf || math.Abs(p.Y) > faceHalf || !f.g.contains(f.plate.Project(p), insidePicture) {
+			return false
+		}
+		if printed(f.sheet, p, width) || f.hides(p) {
+			continue
+		}
+		left, right := f.reaches(d, mid, half)
+		if min(left, right) < tipCore*width || max(left, right) >= headWidest || math.Abs(left-right) > alikeSides*(left+right)+headStep {
+			run = 0
+			continue
+		}
+		if run += headStep; run >= onAgain {
+			return true
+		}
+	}
 }
 
 // capRadius returns the greatest half width of the dark in the last stretch before the strip's

@@ -130,7 +130,7 @@ func (q *search) castByRod(st *Strip) error {
 		return ErrNoShadow // or two beside each other in one
 	default:
 		asThick := thick > 0 && math.Abs(thick-st.Width) < nearBreadth*st.Width
-		err := h.begins(own || h.rod.DiameterMM == 0 && h.castWhole(), seen && asThick)
+		err := h.begins(own || h.merges(thick) || h.rod.DiameterMM == 0 && h.castWhole(), seen && asThick)
 		if err != nil && !h.headSeen() && !(asThick && (own || h.castWhole() || errors.Is(err, ErrRodHides) && seen && h.alone())) {
 			return err // but a strip that is a shadow, before a rod as thick as it is broad, is the rod's
 		}
