@@ -175,3 +175,21 @@ func TestShadowEndsAtTheRing(t *testing.T) {
 		}
 	}
 }
+
+// From straight above a rod is seen by the foot alone: of what ends farther out, as the image of one would that is
+// higher than any, no end is told.
+func TestRodTopFromStraightAbove(t *testing.T) {
+	c := canvas{tilt: 2 * deg, view: rodDir + 180*deg, noise: 0.7}
+	for name, tt := range map[string]struct {
+		rod  layer
+		want bool
+	}{
+		"a rod":              {c.rodLayer(3, 200), true},
+		"one that is higher": {c.rodLayer(3, 320), false},
+	} {
+		s, st := c.with(sunCast().layer(), tt.rod).must(t, shadowDir)
+		if at, sigma, ok := s.rodTop(st); ok != tt.want {
+			t.Errorf("%s: ends at %.1f ± %.1f mm (%v), %.0f mm high", name, at, sigma, ok, s.img.heightBefore(at))
+		}
+	}
+}

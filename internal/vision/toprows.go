@@ -10,7 +10,10 @@ import (
 // How the rod's image is looked at. Lengths are mm on the paper.
 const (
 	topStep, topReach = 0.25, 220.0
-	topBlur           = 0.006 // of the distance: what the strip's edge is blurred by, of the ground beside the image
+	// No rod on a sheet of this size is higher than tallestTop, mm (common practice). From straight above it is seen
+	// near the foot, however high, and what ends farther out is another thing.
+	tallestTop = 250.0
+	topBlur    = 0.006 // of the distance: what the strip's edge is blurred by, of the ground beside the image
 	// What lies beside is the quantile besideUpper, which sees past thin ink, of places from
 	// besideFrom to besideTo beyond the image's edge, each besideStep, on three lines besideAlong
 	// apart; leastBeside must be free of a mark's black. The image's edge is let go by
@@ -88,7 +91,7 @@ func (l *lookUp) rows() (rows []topRow, weighed *endings) {
 	weighed = newEndings()
 	r, st, f := l.img, l.st, l.line
 	strip := newFrame(st.Direction, st.FootOffset)
-	for d := clearOfFoot; d < topReach; d += topStep {
+	for d := clearOfFoot; d < topReach && r.heightBefore(d) < tallestTop; d += topStep {
 		p := f.at(d, 0)
 		half := st.Width / 2 * r.grown(d)
 		// What lies beside the image must be ground, and none of the shadow.
