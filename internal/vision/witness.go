@@ -126,7 +126,7 @@ func (q *search) castByRod(st *Strip) error {
 	case st.asBroadAs(q.rod):
 	case st.Growth[1]+sharpSure*st.GrowthSigma < tooSharp*leastGrowth && h.discSays() >= 0:
 		return ErrNoShadow // as sharp far from the foot as near it: no disc's penumbra
-	case math.Abs(st.FootOffset) > strayMost+passSure*st.FootSigma && (st.Width > thickest || !own && !(h.rod.DiameterMM == 0 && h.castWhole())):
+	case (!own || st.Width > thickest) && math.Abs(st.FootOffset) > strayMost+passSure*st.FootSigma:
 		return ErrNoShadow // or two beside each other in one
 	default:
 		asThick := thick > 0 && math.Abs(thick-st.Width) < nearBreadth*st.Width
