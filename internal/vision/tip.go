@@ -168,7 +168,7 @@ func (f *stripFit) goesOnPast(end float64, axis fitLine, half, width float64) bo
 	for d := max(end, f.sheet.Dial.ClearZone[1]) + nextUntil; ; d += headStep {
 		mid := axis.follow(d)
 		p := f.frame.at(d, mid)
-		if math.Abs(p.X) > faceHalf || math.Abs(p.Y) > faceHalf || !f.g.contains(f.plate.Project(p), insidePicture) {
+		if !onPage(p) || !f.g.contains(f.plate.Project(p), insidePicture) {
 			return false
 		}
 		if printed(f.sheet, p, width) || f.hides(p) {
