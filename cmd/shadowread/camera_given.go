@@ -57,17 +57,12 @@ func (f *settingsFlags) tellUnseen(s *streams, change *logbook.Settings, holds l
 		return
 	}
 	j := &journeySettings{set: &logbook.Settings{Cameras: &[]logbook.Camera{{Name: f.typed}}}}
-	entries, _ := os.ReadDir(*folder) // without a folder there is no photo
+	quiet := *s
+	quiet.quiet = true
+	paths, _ := expand(&quiet, []string{*folder}) // without a folder there is no photo
 	var others []string
-	looked := 0
-	for _, e := range slices.Backward(entries) {
-		if !slices.Contains(photoEndings, strings.ToLower(filepath.Ext(e.Name()))) || strings.HasSuffix(e.Name(), overlayEnding) {
-			continue
-		}
-		if looked++; looked > mostLookedAt {
-			break
-		}
-		facts, err := photo.ReadFacts(photofile.At(filepath.Join(*folder, e.Name())))
+	for _, path := range slices.Backward(paths[max(0, len(paths)-mostLookedAt):]) {
+		facts, err := photo.ReadFacts(photofile.At(path))
 		if err != nil {
 			continue
 		}

@@ -246,12 +246,8 @@ func runNumber(cmd *cobra.Command, s *streams, o *readOptions, opts reading.Opti
 		return err
 	}
 	now := opts.Time.At == nil
-	if now {
-		at, err := orNow(nil)
-		if err != nil {
-			return err
-		}
-		opts.Time.At = &at
+	if err := readNow(&opts); err != nil {
+		return err
 	}
 	unit, err := unitIn(cmd.Context(), book)
 	if err != nil {

@@ -10,6 +10,7 @@ import (
 	"shadowread/internal/fault"
 	"shadowread/internal/geo"
 	"shadowread/internal/logbook"
+	"shadowread/internal/reading"
 )
 
 // entryFlags is what every verb that writes an entry takes.
@@ -84,6 +85,15 @@ func orNow(given *time.Time) (time.Time, error) {
 	}
 	now := timeNow()
 	return now.UTC().Truncate(time.Second), clockGoes(now)
+}
+
+// readNow has a number that is read by eye be read as it is typed, where no time was given. It fails as orNow.
+func readNow(o *reading.Options) error {
+	at, err := orNow(o.Time.At)
+	if err == nil {
+		o.Time.At = &at
+	}
+	return err
 }
 
 // given is the time given, nil for none. What has no heading by the dial may be noted by

@@ -37,12 +37,8 @@ func (n *numberFlags) read(cmd *cobra.Command, o reading.Options) (*reading.Resu
 	case !n.length.set && cmd.Flags().Changed("rod-height"):
 		return nil, fault.Usage("contradicting_flags", "give --length too, the shadow's length, or leave --rod-height out", "--number and --rod-height contradict each other without --length")
 	}
-	if o.Time.At == nil { // the shadow is read as this is typed
-		at, err := orNow(nil)
-		if err != nil {
-			return nil, err
-		}
-		o.Time.At = &at
+	if err := readNow(&o); err != nil {
+		return nil, err
 	}
 	if o.Position.Position == nil && o.Position.Estimate == nil {
 		return nil, fault.Usage("number_alone", "give --position, or --time and --position where it was read at another time than now", "--number needs a position")
@@ -57,12 +53,8 @@ func (n *numberFlags) read(cmd *cobra.Command, o reading.Options) (*reading.Resu
 
 // readAtEstimate reads the number at the log's estimate where no place is given.
 func (n *numberFlags) readAtEstimate(cmd *cobra.Command, book *logbook.Log, o reading.Options, since *logbook.Run) (*reading.Result, error) {
-	if o.Time.At == nil {
-		at, err := orNow(nil)
-		if err != nil {
-			return nil, err
-		}
-		o.Time.At = &at
+	if err := readNow(&o); err != nil {
+		return nil, err
 	}
 	return logreading.AtEstimate(cmd.Context(), book, o, photo.Facts{}, since, func(o reading.Options) (*reading.Result, error) {
 		return n.read(cmd, o)

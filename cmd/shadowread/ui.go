@@ -27,9 +27,9 @@ import (
 	"strings"
 	"unicode/utf8"
 
-	"shadowread/internal/wording"
-
 	"golang.org/x/term"
+
+	"shadowread/internal/wording"
 )
 
 // streams is what a command talks to.

@@ -4,9 +4,9 @@
 // Files hold the positions as adjusted by all fixes; GeoJSON, KML and CSV those as
 // estimated on the way too. Coordinates are degrees on WGS84 to seven decimals, a
 // centimetre. Controls in notes and names, which drive a terminal that a file is shown on, are
-// escaped in JSON, and elsewhere U+FFFD is left of them. Points of a track are the log's entries: between two the way is a rhumb
-// line, which GeoJSON and KML readers draw as their own straight line. The bytes depend
-// on the journey alone.
+// escaped in JSON, and elsewhere U+FFFD is left of them. Points of a track are the log's
+// entries: between two the way is a rhumb line, which GeoJSON and KML readers draw as their
+// own straight line. The bytes depend on the journey alone.
 package export
 
 import (

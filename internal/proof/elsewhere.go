@@ -47,7 +47,7 @@ func elsewhereTrap(o SoakOptions, seed uint64) (s *render.Scene, what string, ow
 // leaning sets up a round pole from one height over the line, mm along it, to another, so that
 // its shadow falls on the line there.
 func (t *trap) leaning(from, low, to, high, thick, aside float64) {
-	away, cast := (t.Light.Azimuth + math.Pi - t.Plate.Heading).Bearing(), 1/t.Light.Altitude.Tan()
+	away, cast := t.away(), 1/t.Light.Altitude.Tan()
 	over := func(along, aside, high float64) sheet.Point {
 		p := t.at(along, aside)
 		return sheet.Point{X: p.X - high*cast*away.Sin(), Y: p.Y - high*cast*away.Cos()}

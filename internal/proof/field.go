@@ -110,7 +110,7 @@ func (t *trap) guyLine() {
 // secondGnomon stands or leans beside the sheet's own; its shadow falls over the foot or beside it.
 func (t *trap) secondGnomon() {
 	p := t.Rods[0]
-	away := (t.Light.Azimuth + math.Pi - t.Plate.Heading).Bearing()
+	away := t.away()
 	off, aside := t.uniform(8, 90), 1.5*t.r.NormFloat64()
 	p.Foot = sheet.Point{X: -off*away.Sin() + aside*away.Cos(), Y: -off*away.Cos() - aside*away.Sin()}
 	p.Height = (off + t.uniform(10, 90)) * t.Light.Altitude.Tan()

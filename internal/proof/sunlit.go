@@ -33,6 +33,9 @@ func (t *trap) at(along, aside float64) sheet.Point {
 	return sheet.Point{X: along*t.dir.Sin() + aside*t.dir.Cos(), Y: along*t.dir.Cos() - aside*t.dir.Sin()}
 }
 
+// away is where shadows fall on the board.
+func (t *trap) away() angle.Angle { return (t.Light.Azimuth + math.Pi - t.Plate.Heading).Bearing() }
+
 // newTrap draws the sheet and the rod, and picks the line; image is where the rod's image lies.
 func newTrap(o SoakOptions, r *rand.Rand, troubles bool) (t *trap, image angle.Angle) {
 	t = &trap{r: r, Scene: render.RandomScene(r, render.RandomOptions{
@@ -142,7 +145,7 @@ func (t *trap) pole() {
 	p := render.Rod{Foot: t.at(out, t.r.NormFloat64()), Height: t.uniform(40, 160), Diameter: t.uniform(1.5, 6), Material: t.Rods[0].Material}
 	tip := t.at(end, t.r.NormFloat64())
 	// Where its tip stands, so that its shadow falls there.
-	away := (t.Light.Azimuth + math.Pi - t.Plate.Heading).Bearing()
+	away := t.away()
 	cast := p.Height / t.Light.Altitude.Tan()
 	x, y := tip.X-cast*away.Sin()-p.Foot.X, tip.Y-cast*away.Cos()-p.Foot.Y
 	p.Lean, p.LeanDir = angle.Atan2(math.Hypot(x, y), p.Height), angle.Clockwise(x, y)

@@ -90,11 +90,7 @@ func (f *stripFit) discSays(axis fitLine, st *Strip) (says float64, ok bool) {
 		return 0, false
 	}
 	end := f.endProfile(axis, st)
-	var d discFit
-	d.step = f.step
-	if f.ghost.sure() {
-		d.seekGhost(sides)
-	}
+	d := f.fitOf(sides)
 	lying, n := d.least(sides, end, lyingGrowths)
 	cast := anything
 	try := func(growth float64) (surely bool) {

@@ -20,6 +20,15 @@ type discFit struct {
 	room      []float64
 }
 
+// fitOf is the room to fit a strip's sides in, with the second frame that the marks show.
+func (f *stripFit) fitOf(sides []*profile) discFit {
+	d := discFit{step: f.step}
+	if f.ghost.sure() {
+		d.seekGhost(sides)
+	}
+	return d
+}
+
 // aureole is the light about the disc that haze scatters: its part of all, and its breadth, radians; or, with one
 // sigma over the strip's breadth, what takes the sky's light beside a thing. No law alone blurs edges as both do.
 type aureole struct{ part, breadth, thick float64 }

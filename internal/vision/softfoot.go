@@ -61,10 +61,8 @@ func (f *stripFit) castElsewhere(axis fitLine, blurMost float64) bool {
 	if sides == nil {
 		return true
 	}
-	d := discFit{step: f.step, most: blurMost}
-	if f.ghost.sure() {
-		d.seekGhost(sides)
-	}
+	d := f.fitOf(sides)
+	d.most = blurMost
 	var n [2]float64
 	best := func(beyond float64) float64 {
 		d.beyond = beyond

@@ -76,13 +76,16 @@ func (f *stripFit) ownTaper(axis fitLine, turned, expected, noise float64) (open
 		return open
 	}
 	strip := newFrame(f.direction(), f.frame.offset+axis.at(0))
-	if off, sigma, ok := f.fromStated(axis, turned); ok && math.Abs(strip.offset) <= ownFoot && math.Abs(off) <= sigma {
+	if math.Abs(strip.offset) > ownFoot {
+		return open
+	}
+	if off, sigma, ok := f.fromStated(axis, turned); ok && math.Abs(off) <= sigma {
 		return min(open, math.Hypot(off, sigma))
 	}
 	rate, sigma, ok := f.rodTapers(strip, f.right.at(axis.mid)-f.left.at(axis.mid), noise)
 	// The breadth changes with the distance by rate over the ratio; each edge turns by half of it.
 	off, sigma := turned+rate/(2*f.rod.ShadowRatio), sigma/(2*f.rod.ShadowRatio)
-	if !ok || rate > 0 || math.Abs(strip.offset) > ownFoot || sq(off) > sq(likeTaper)*(sq(sigma)+expected) {
+	if !ok || rate > 0 || sq(off) > sq(likeTaper)*(sq(sigma)+expected) {
 		return open
 	}
 	return min(open, math.Hypot(off, sigma))

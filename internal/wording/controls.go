@@ -18,7 +18,8 @@ func Foreign(r rune) bool {
 }
 
 // Printed is a character as a file of text may hold it: of controls but line feed and tab
-// U+FFFD is left (HTML Standard, 13.2.3.5: none but white space). What orders and joins letters stays, since words are written with it.
+// U+FFFD is left (HTML Standard, 13.2.3.5: none but white space). What orders and joins letters stays,
+// since words are written with it.
 func Printed(r rune) rune {
 	if unicode.IsControl(r) && r != '\n' && r != '\t' {
 		return utf8.RuneError
