@@ -135,8 +135,8 @@ func (rep *ClockReport) one(ctx context.Context, o SoakOptions, dir string, seed
 	if !right.OK() && right.Reason != reading.ClockCheck {
 		return nil // a shadow that is not read checks nothing
 	}
-	answers := &rep.Beyond
-	if onPage(truth.ShadowTip) {
+	answers := &rep.Beyond // there, in another shade or hidden
+	if onPage(truth.ShadowTip) && s.Seen(truth.ShadowTip) {
 		answers = &rep.OnPaper
 	}
 	for _, w := range wrongs {
