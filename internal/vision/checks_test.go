@@ -165,7 +165,8 @@ func TestRodIsLookedFor(t *testing.T) {
 		}), false, true},
 	} {
 		s := tt.c.with(sunCast().layer()).search(t)
-		thick, _, saw, told := s.hear(&Strip{Direction: shadowDir, Width: 3}).look()
+		look := s.hear(&Strip{Direction: shadowDir, Width: 3}).look()
+		thick, saw, told := look.thick, look.seen, look.told
 		if saw != tt.seen || told != tt.told {
 			t.Errorf("%s: seen %v told %v", name, saw, told)
 		}
@@ -367,12 +368,16 @@ func TestRowsByARim(t *testing.T) {
 	k := sunCast()
 	f := newFrame(k.dir, 0)
 	for name, tt := range map[string]struct {
-		light  float64
-		steady bool
-		kept   bool
-	}{"spoilt": {0.85, true, false}, "not spoilt": {0.85, false, true}, "hardly a rim": {0.95, true, true}} {
+		from, to float64
+		light    float64
+		steady   bool
+		kept     bool
+	}{
+		"spoilt": {30, 42, 0.85, true, false}, "not spoilt": {30, 42, 0.85, false, true}, "hardly a rim": {30, 42, 0.95, true, true},
+		"spoilt from the middle on": {28, 60, 0.85, true, false}, "spoilt all but all along": {20, 60, 0.85, true, true},
+	} {
 		rim := func(p sheet.Point) float64 {
-			if s, n := f.place(p); s > 30 && s < 42 && n > 2.3 {
+			if s, n := f.place(p); s > tt.from && s < tt.to && n > 2.3 {
 				return tt.light
 			}
 			return 1

@@ -36,6 +36,9 @@ func (l fitLine) follow(s float64) float64 {
 
 func (l fitLine) at(s float64) float64 { return l.a + l.b*(s-l.mid) }
 
+// keeps reports whether the robust fit gave a place any weight.
+func (l fitLine) keeps(s, n float64) bool { return math.Abs(n-l.at(s)) < tukey*l.scatter }
+
 // What a robust line goes by.
 const (
 	// tukey is the biweight's cut in sigmas: 95 % efficient for a normal law (textbooks).

@@ -37,13 +37,19 @@ const (
 	lookPlaces = 40 // lookAside over lookBeside
 )
 
-// look searches for the rod where the camera's place puts it. told is false where
-// too little of it lies on plain paper, as seen from above; seen whether something
-// other than paper stands there; thick its width over the lower samples, the lowest tenth, mm at the
-// rod, 0 where too short a piece is seen to tell. A bright rod may differ from the
-// paper on its shaded side only, so thick is a lower bound; and an upper one only where bare
-// tells that some of it is seen lower down than a head may reach.
-func (h *hearing) look() (thick float64, bare, seen, told bool) {
+// rodSeen is what a look at the rod's image tells. told is false where too little of it lies on
+// plain paper, as seen from above; seen whether something other than paper stands there; thick its
+// width over the lower samples, the lowest tenth, mm at the rod, 0 where too short a piece is seen to
+// tell. A bright rod may differ from the paper on its shaded side only, so thick is a lower bound; and
+// an upper one only where bare tells that some of it is seen lower down than a head may reach.
+// inShade tells that it stands in a shade, and thick is how far apart its sharp edges are.
+type rodSeen struct {
+	thick                     float64
+	inShade, bare, seen, told bool
+}
+
+// look searches for the rod where the camera's place puts it.
+func (h *hearing) look() rodSeen {
 	must, top := mustBeSeen, mayBeSeen
 	st, r := h.st, h.img
 	if r.known {
@@ -52,7 +58,7 @@ func (h *hearing) look() (thick float64, bare, seen, told bool) {
 	f := newFrame(r.direction(), 0)
 	high := r.camera[2]
 	differs := max(differsLeast, differsNoise*st.Noise)
-	var widths []float64
+	var widths, sharp []float64
 	var faint [][]float64 // looks that show nothing
 	samples, missed, below := 0, 0, 0
 	for d := clearOfFoot; d < r.plain; d += lookStep {
@@ -78,6 +84,9 @@ func (h *hearing) look() (thick float64, bare, seen, told bool) {
 		}
 		if found {
 			widths = append(widths, (hi-lo)*(high-z)/high)
+			if w := betweenEdges(vs, high/(high-z), differs); w > 0 {
+				sharp = append(sharp, w*(high-z)/high)
+			}
 			if z <= must {
 				below++
 			}
@@ -85,16 +94,47 @@ func (h *hearing) look() (thick float64, bare, seen, told bool) {
 	}
 	switch {
 	case samples >= lookLeast && 2*missed > samples:
-		return 0, false, faintRod(faint, st.Noise), true
+		return rodSeen{seen: faintRod(faint, st.Noise), told: true}
 	case len(widths) < lookLeast:
-		return 0, false, false, false
+		return rodSeen{}
 	}
 	if len(widths) < lookSure {
-		return 0, false, true, true
+		return rodSeen{seen: true, told: true}
 	}
 	lower := widths[:len(widths)*lowerTenths/10]
 	slices.Sort(lower)
-	return lower[len(lower)/thinOne], below >= lookLeast, true, true
+	out := rodSeen{thick: lower[len(lower)/thinOne], bare: below >= lookLeast, seen: true, told: true}
+	if quantile(lower, 0.5) > thickest && 2*len(sharp) > len(lower) {
+		out.thick, out.inShade = quantile(sharp[:len(sharp)*lowerTenths/10], 0.5), true
+	}
+	return out
+}
+
+// betweenEdges is how far apart the two sharp edges by the axis are between which there is another light than to
+// both sides, be that paper in the sun or in a shade: a shade's own rims are soft, or farther apart than a rod no
+// thicker than thickest is seen broad, so many times larger than it is. 0 where there are none.
+func betweenEdges(vs []float64, larger, differs float64) (width float64) {
+	steep := make([]float64, len(vs))
+	for k := 1; k+1 < len(vs); k++ {
+		steep[k] = math.Abs(vs[k+1] - vs[k-1])
+	}
+	type edge struct{ at, steep, rise float64 }
+	var edges []edge
+	for k := 2; k+2 < len(vs); k++ {
+		if a, b, c := steep[k-1], steep[k], steep[k+1]; b > differs && b >= a && b > c {
+			edges = append(edges, edge{lookBeside * (float64(k-lookPlaces) + vertex(a, b, c)), b, vs[k+1] - vs[k-1]})
+		}
+	}
+	steepest := 0.0
+	for i, lo := range edges {
+		for _, hi := range edges[i+1:] {
+			least := min(lo.steep, hi.steep)
+			if lo.rise*hi.rise < 0 && least > steepest && hi.at-lo.at < thickest*larger && max(lo.at, -hi.at) < lookOff {
+				steepest, width = least, hi.at-lo.at
+			}
+		}
+	}
+	return width
 }
 
 // lookAcross is what a look at the rod's image differs from the paper by, every lookBeside from

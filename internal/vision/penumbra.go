@@ -200,12 +200,17 @@ func (f *stripFit) blurOf(rows []*profileRow, about float64) float64 {
 	}
 	at := float64(least - blurHalf)
 	if least > 0 && least < len(cost)-1 {
-		a, b, c := cost[least-1], cost[least], cost[least+1]
-		if bend := a - 2*b + c; bend > 0 {
-			at += (a - c) / (2 * bend)
-		}
+		at += vertex(cost[least-1], cost[least], cost[least+1])
 	}
 	return about * math.Pow(blurRatio, at)
+}
+
+// vertex is where the parabola through three neighbours has its vertex, in steps from the middle one.
+func vertex(a, b, c float64) float64 {
+	if bend := a - 2*b + c; bend != 0 {
+		return (a - c) / (2 * bend)
+	}
+	return 0
 }
 
 // cleanSide is that of the edge which a ghost leaves alone, negative for the left one; 0 where it leaves

@@ -23,8 +23,9 @@ const (
 	// to 1 loses strips in the penumbra of others, nearer to 0 lets their slope turn the edges.
 	evenFlanks, litFlanks = 0.7, 0.6
 	// Where steadyTenths tenths of the rows left have flanks alike within steadyFlanks, the others
-	// lie by a shadow's rim, which bends the light as no straight line between the flanks does.
-	steadyFlanks, steadyTenths = 0.1, 6
+	// lie by a shadow's rim, which bends the light as no straight line between the flanks does: one
+	// that comes nearer outward leaves less than half of them.
+	steadyFlanks, steadyTenths = 0.1, 4
 	// leastOfMedian is the fewest places that a running median takes where its own is unseen.
 	leastOfMedian = 3
 )

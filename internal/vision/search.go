@@ -117,6 +117,6 @@ func (q *search) shadowBeyond() bool {
 
 // absent reports that there is no rod where one must be seen.
 func (q *search) absent() bool {
-	_, _, seen, told := q.hear(&Strip{Direction: q.img.direction() + math.Pi}).look() // of a strip out of the way
-	return told && !seen
+	look := q.hear(&Strip{Direction: q.img.direction() + math.Pi}).look() // of a strip out of the way
+	return look.told && !look.seen
 }

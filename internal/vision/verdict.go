@@ -231,8 +231,8 @@ func (f *stripFit) stained() (variance float64) {
 	var ss, ns, at, rims []float64
 	for i := range f.rows {
 		row := &f.rows[i]
-		if !row.ok {
-			continue
+		if !row.ok || !f.left.keeps(row.s, row.left) || !f.right.keeps(row.s, row.right) {
+			continue // what the fits put aside turns nothing
 		}
 		blur, depth := f.sigma(row.s), f.depthAt(row.s)
 		off := stainBlur * blur

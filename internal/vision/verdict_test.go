@@ -1,8 +1,10 @@
 package vision
 
 import (
+	"math"
 	"testing"
 
+	"shadowread/internal/angle"
 	"shadowread/internal/sheet"
 )
 
@@ -60,5 +62,31 @@ func TestStripsThatAreNoRodsShadow(t *testing.T) {
 				t.Errorf("the twin: %v, want a strip", err)
 			}
 		})
+	}
+}
+
+// A smudge by one edge turns it, and widens the sigma. What is as dark as the shadow and touches an edge in a few
+// rows, as the image of a rod's head does, places that edge elsewhere for sure: these rows are put aside, and turn nothing.
+func TestStainByOneEdge(t *testing.T) {
+	own := newFrame(shadowDir, 0)
+	for name, tt := range map[string]struct{ to, light, least, most float64 }{
+		"a smudge": {12, 0.93, 0.04, 0.1}, "a dark thing": {8, 0.1, 0, 0.1},
+	} {
+		k := sunCast()
+		k.to = 26
+		c := canvas{tilt: 2 * deg, view: rodDir + 180*deg, noise: 0.7}
+		_, st, err := c.with(k.layer(), func(p sheet.Point) float64 {
+			if s, n := own.place(p); s > 6 && s < tt.to && n > 1.5 && n < 2.3 {
+				return tt.light
+			}
+			return 1
+		}).measured(t, shadowDir)
+		if err != nil {
+			t.Fatal(name, err)
+		}
+		off, sigma := (st.Direction - shadowDir).Signed().Abs(), st.Sigma
+		if sigma < angle.FromDegrees(tt.least) || sigma > angle.FromDegrees(tt.most) || off > 2*sigma {
+			t.Errorf("%s: %.3f° off, sigma %.3f°", name, math.Abs(off.Degrees()), sigma.Degrees())
+		}
 	}
 }

@@ -31,9 +31,9 @@ const (
 	// farStart is the greatest distance from the foot at which a strip whose
 	// beginning the rod's image hides may come into view, or one of its edges, mm.
 	farStart = 38.0
-	// farHeld is the same where the broader shadow of a nut or of clay fills the beginning:
-	// clay of 6 mm under the sun at 8 degrees.
-	farHeld = 44.0
+	// farHeld is the same where the broader shadow of a nut or of clay fills the beginning: clay of
+	// 6 mm under the sun at 8 degrees, to its rim 5 mm behind the rod, and what is left out beyond that.
+	farHeld = 49.0
 
 	// An edge is followed towards the foot every freeStep by places freeBlur sigmas of the blur and
 	// freeGap off it to both sides, over holes of less than freeHole, all mm.
@@ -45,6 +45,8 @@ const (
 	// The rod is as thick as the strip is broad within likeBreadth of it, and within
 	// nearBreadth where the strip is a shadow for sure.
 	likeBreadth, nearBreadth = 0.2, 0.25
+	// Of a rod half of which is as dark as the shade that it stands in, halfShows is seen at least.
+	halfShows = 0.55
 	// leastGrowth is by how much the variance of a penumbra grows with the square of the
 	// distance from the foot, at least: the sun's disc blurs as a normal law of
 	// a quarter of its width, and more under a higher light.
@@ -111,7 +113,8 @@ func (q *search) castByRod(st *Strip) error {
 	case st.Depth < creaseDepth && st.Width < creaseWidth:
 		return ErrNoShadow
 	}
-	thick, bare, seen, told := h.look()
+	look := h.look()
+	thick, seen, told := look.thick, look.seen, look.told
 	own := st.vouched(q.rod)
 	matched := own || thick > 0 && math.Abs(thick-st.Width) < likeBreadth*st.Width
 	switch {
@@ -130,12 +133,12 @@ func (q *search) castByRod(st *Strip) error {
 		return ErrNoShadow // or two beside each other in one
 	default:
 		asThick := thick > 0 && math.Abs(thick-st.Width) < nearBreadth*st.Width
-		err := h.begins(own || h.merges(thick) || h.rod.DiameterMM == 0 && h.castWhole(), seen && asThick)
+		err := h.begins(own || h.merges(look) || h.rod.DiameterMM == 0 && h.castWhole(), seen && asThick)
 		if err != nil && !h.headSeen() && !(asThick && (own || h.castWhole() || errors.Is(err, ErrRodHides) && seen && h.alone())) {
 			return err // but a strip that is a shadow, before a rod as thick as it is broad, is the rod's
 		}
 	}
-	if !h.footLit() && !((seen || !told) && (matched || h.merges(thick)) && math.Abs(st.FootOffset) < nearFoot+passSure*st.FootSigma) {
+	if !h.footLit() && !((seen || !told) && (matched || h.merges(look)) && math.Abs(st.FootOffset) < nearFoot+passSure*st.FootSigma) {
 		return ErrFootShaded // the shaded foot casts nothing
 	}
 	beside := (st.Direction - q.img.direction()).Signed().Abs()
@@ -143,7 +146,7 @@ func (q *search) castByRod(st *Strip) error {
 	case q.dial.bright > burntOut: // where the paper is burnt out, a bright rod is too
 	case told && !seen:
 		return ErrNoShadow
-	case told && bare && max(st.Width, 2*st.Head) < leastOfRod*thick && thick < thickest && !matched:
+	case told && look.bare && max(st.Width, 2*st.Head) < leastOfRod*thick && thick < thickest && !matched:
 		return ErrNoShadow
 	case !told && !own && (st.Bow == 0 && st.seenSigma > vagueMost || !st.cast && h.faintGrows()):
 		return ErrNoShadow // no rod can be seen, and the line is a poor one or too sharp
@@ -216,11 +219,19 @@ func (h *hearing) seenFrom() (from float64) {
 	return from
 }
 
-// merges reports whether the rod seems too thick for one, since the shade that its foot stands in
-// is seen beside it, and the strip's penumbra is sure to be cast from the foot: by the rod's part
-// that stands out of that shade.
-func (h *hearing) merges(thick float64) bool {
-	return thick > thickest && h.rod.DiameterMM == 0 && h.discSays() < -surelyLies
+// merges reports whether the rod seems too thick for one, or else shows some of itself alone, since the
+// shade that its foot stands in is seen beside it, and the strip's penumbra is sure to be cast from the foot,
+// by the rod's part that stands out of that shade. In the shade the side away from the light may be as dark:
+// a strip that may be cast from the foot is the rod's where at least half of its breadth is seen.
+func (h *hearing) merges(look rodSeen) bool {
+	if h.rod.DiameterMM > 0 || !look.inShade && look.thick <= thickest {
+		return false
+	}
+	most := -surelyLies
+	if part := look.thick / h.st.Width; look.inShade && part > halfShows && part < 1+likeBreadth {
+		most = -maybeCast
+	}
+	return h.discSays() < most
 }
 
 // discHidden tells that the strip does not show the light's disc: the moon's lit part may be

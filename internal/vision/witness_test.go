@@ -126,6 +126,7 @@ func TestWitnesses(t *testing.T) {
 	}
 	broad := func(st *Strip) { st.Width = thickest + 0.1 }
 	late := func(from float64) func(*Strip) { return func(st *Strip) { st.From = from } }
+	held := func(from float64) func(*Strip) { return func(st *Strip) { st.From, st.Held = from, true } }
 	for _, tt := range []struct {
 		name           string
 		speaks, silent canvas
@@ -135,6 +136,9 @@ func TestWitnesses(t *testing.T) {
 		{name: "the line comes into view far out", want: ErrNoShadow,
 			speaks: withRod(3, sunCast().layer()), set: late(farStart + 1),
 			silent: withRod(3, sunCast().layer()), twin: late(farStart - 1)},
+		{name: "the line comes into view farther out than any clay's shadow lies", want: ErrNoShadow,
+			speaks: withRod(3, sunCast().layer()), set: held(50),
+			silent: withRod(3, sunCast().layer()), twin: held(47)},
 		{name: "as faint and narrow as a crease", want: ErrNoShadow,
 			speaks: withRod(1.3, change(func(k *casting) { k.width, k.depth = 1.3, 0.3 })),
 			silent: withRod(1.3, change(func(k *casting) { k.width, k.depth = 1.3, 0.4 }))},
@@ -181,11 +185,14 @@ func TestWitnesses(t *testing.T) {
 			speaks: fromAbove(0.7, change(func(k *casting) { k.to = 45 }), barBehind(300)),
 			silent: fromAbove(0.7, change(func(k *casting) { k.to = 45 }), barBehind(61))},
 		{name: "the foot is shaded", want: ErrFootShaded,
-			speaks: withRod(2.2, blunt, behind(1, 3.2)), set: sharp,
-			silent: withRod(2.2, blunt, behind(6, 3.2)), twin: sharp},
+			speaks: withRod(1.2, blunt, behind(1, 3.2)), set: sharp,
+			silent: withRod(1.2, blunt, behind(6, 3.2)), twin: sharp},
 		{name: "the foot is shaded, and no disc blurs the line", want: ErrFootShaded,
-			speaks: withRod(2.2, blunt, behind(1, 3.2)), set: sharp,
-			silent: withRod(2.2, weakCast().layer(), behind(1, 3.2))},
+			speaks: withRod(1.2, blunt, behind(1, 3.2)), set: sharp,
+			silent: withRod(1.2, weakCast().layer(), behind(1, 3.2))},
+		{name: "the foot is shaded, and a rod in the shade is not as thick", want: ErrFootShaded,
+			speaks: withRod(1.2, blunt, behind(1, 3.2)), set: sharp,
+			silent: withRod(3, blunt, behind(1, 3.2)), twin: sharp},
 		{name: "no rod is seen", want: ErrNoShadow,
 			speaks: pictureOf(sunCast().layer()),
 			silent: withRod(3, sunCast().layer())},
@@ -222,7 +229,8 @@ func TestWitnesses(t *testing.T) {
 					one.set(st)
 				}
 				if err := s.castByRod(st); err != one.want { // not one that wraps it
-					thick, _, seen, told := s.hear(st).look()
+					look := s.hear(st).look()
+					thick, seen, told := look.thick, look.seen, look.told
 					t.Errorf("%v, want %v: %+v rod %.1f %v %v", err, one.want, *st, thick, seen, told)
 				}
 			}
