@@ -46,7 +46,7 @@ const (
 )
 
 // bowed tells what a bow turns the direction by, what it costs, what one that is not sure may
-// cost where that is more, and how large it is, mm. A
+// cost where that is more, and how large a sure one is, mm. A
 // bent rod casts a bent shadow, whose straight line from foot to tip is not along the
 // piece that is seen: for a parabola of half second derivative k through both ends, the
 // line turns from the tangent at m by k (L - 2m), for half a sine by halfSine. tip is the
@@ -66,10 +66,10 @@ func (f *stripFit) bowed(axis fitLine, tip, atLeast float64) (turn, cost, unseen
 	sagitta := math.Abs(axis.bend) * span * span / 4
 	wire := f.right.at(axis.mid)-f.left.at(axis.mid) < stiffRod
 	if wire {
-		unseen = unseenBow(axis, lengths, paper)
+		turn, unseen = unseenBow(axis, lengths, paper)
 	}
 	if !axis.bent() || sagitta < leastBow || !wire && sagitta < waveMost {
-		return 0, cost, unseen, 0
+		return turn, cost, unseen, 0
 	}
 	// What shape the bend has is not known: an arc, or half a sine.
 	var either, sine, bows guesses
@@ -142,15 +142,20 @@ func halfSine(axis fitLine, length float64) angle.Angle {
 }
 
 // unseenBow is what a wire's bow that is not sure turns the direction by over a shadow of one
-// of some lengths, mm, at one sigma: half a sine of a height that wires have, of which the
-// strip's bend tells some, and the less, the more of it may be the paper's.
-func unseenBow(axis fitLine, lengths []float64, paper float64) angle.Angle {
-	var all guesses
+// of some lengths, mm, and one sigma of it: half a sine of a height that wires have, of which the
+// strip's bend tells some, and the less, the more of it may be the paper's. Left as it is seen, a wire
+// bent by three sigmas was as far off as one that is bent for sure would be.
+func unseenBow(axis fitLine, lengths []float64, paper float64) (turn, sigma angle.Angle) {
+	var bows, turns guesses
 	for _, length := range lengths {
 		own := append(ownBows(axis, length, 1-wavedPaper, 0), ownBows(axis, length, wavedPaper, paper)...)
-		all = append(all, own.times(sineTurn(axis, length))...)
+		bows, turns = append(bows, own...), append(turns, own.times(sineTurn(axis, length))...)
 	}
-	return angle.Angle(all.spread(0))
+	mean := 0.0
+	if math.Abs(bows.mean()) >= paperBow {
+		mean = turns.mean()
+	}
+	return angle.Angle(mean), angle.Angle(turns.spread(mean))
 }
 
 // ownBows is how wires of each kind may themselves be bowed, mm, whose shadow of a length, mm, has some

@@ -91,19 +91,24 @@ func TestUnseenBow(t *testing.T) {
 	for _, tt := range []struct {
 		name        string
 		axis        fitLine
-		least, most float64 // mm of bow
+		right       float64 // mm of bow, put right,
+		least, most float64 // and left
 	}{
 		// What is not measured is as wires are, 0.26 mm root mean square; but one in a thousand,
 		// one in 250 of those that nobody picked, has more than 2.878*0.5 mm: four sigmas.
-		{"nothing told", axis(0, 50), 0.358, 0.362},
-		{"straight for sure", axis(0, 0.01), 0.008, 0.012},
+		{"nothing told", axis(0, 50), 0, 0.358, 0.362},
+		{"straight for sure", axis(0, 0.01), 0, 0.008, 0.012},
 		// Bent in 0.89 of such cases, by 0.385 +- 0.098 mm, else picked, 0.156 +- 0.062.
-		{"0.4 mm, at four sigma", axis(0.4, 0.1), 0.376, 0.380},
-		{"0.1 mm, not sure", axis(0.1, 0.08), 0.06, 0.12},
-		{"2 mm, at a hundred sigma", axis(2, 0.02), 1.9, 2.01},
+		{"0.4 mm, at four sigma", axis(0.4, 0.1), 0.36, 0.11, 0.125},
+		{"0.1 mm, not sure", axis(0.1, 0.08), 0, 0.06, 0.12},
+		{"2 mm, at a hundred sigma", axis(2, 0.02), 2, 0.018, 0.022},
 	} {
-		if got := float64(unseenBow(tt.axis, []float64{200}, 0)) / perMM; !(got >= tt.least && got <= tt.most) {
-			t.Errorf("%s: %.3f mm, want %.3f to %.3f", tt.name, got, tt.least, tt.most)
+		turn, sigma := unseenBow(tt.axis, []float64{200}, 0)
+		if right := float64(turn) / perMM; math.Abs(right-tt.right) > 0.005 {
+			t.Errorf("%s: %.3f mm put right, want %.3f", tt.name, right, tt.right)
+		}
+		if left := float64(sigma) / perMM; !(left >= tt.least && left <= tt.most) {
+			t.Errorf("%s: %.3f mm left, want %.3f to %.3f", tt.name, left, tt.least, tt.most)
 		}
 	}
 }

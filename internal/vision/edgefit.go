@@ -114,8 +114,14 @@ func (f *stripFit) fitEdgeLine(value func(*profileRow) float64, placesOnly bool)
 
 // axis is the line midway between the edges. Beyond what was measured a thick rod's shadow, which the
 // paper bends, goes on straight.
+//
+// How alike neighbouring rows err is told to a third only, by some ten independent stretches: the edges, each with
+// noise of its own, tell it once more, and what they find stands where it is more.
 func (f *stripFit) axis() fitLine {
 	l := f.fitEdgeLine(func(r *profileRow) float64 { return (r.left + r.right) / 2 }, false)
+	if edges := (f.left.alike + f.right.alike) / 2; l.alike > 0 && edges > l.alike {
+		l.widen(edges / l.alike)
+	}
 	l.swings = f.right.at(l.mid)-f.left.at(l.mid) >= stiffRod && math.Abs(l.bend)*sq(f.lastGood()-f.firstGood())/4 < waveMost
 	return l
 }

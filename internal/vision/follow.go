@@ -114,7 +114,7 @@ func (f *stripFit) followStrip(axis fitLine) (length, sigma, atLeast float64) {
 			end = (a.s + b.s) / 2
 		}
 		end += windowLate * window
-		if f.goesOnPast(end, axis, half, width) {
+		if f.goesOn(end, axis, half, width) {
 			return 0, 0, atLeast
 		}
 		if beyond, ok := f.point(axis, end, half, width); ok {

@@ -15,6 +15,7 @@ type fitLine struct {
 	a, b, mid  float64
 	varA, varB float64
 	scatter    float64
+	alike      float64 // by how much their likeness from row to row swells the variances
 	used       int
 	// bend is half the second derivative, 1/mm: n = a + b(s-mid) + bend (s-mid)^2.
 	bend, varBend float64
@@ -34,6 +35,11 @@ func (l fitLine) follow(s float64) float64 {
 	return l.curve[0] + l.curve[1]*x + l.bend*x*x
 }
 
+// widen multiplies the variances.
+func (l *fitLine) widen(by float64) {
+	l.varA, l.varB, l.varBend = by*l.varA, by*l.varB, by*l.varBend
+}
+
 func (l fitLine) at(s float64) float64 { return l.a + l.b*(s-l.mid) }
 
 // keeps reports whether the robust fit gave a place any weight.
@@ -49,6 +55,7 @@ const (
 	wideCut, wideTurns, lineTurns = 3, 2, 8
 	leastLine                     = 1e-4 // mm: of the scatter, lest a perfect line cut everything
 	usedWeight                    = 0.2  // from this weight on a place counts as used
+	leastGrows                    = 0.5  // of what a residual counts for, where many lie at the cut: 0.83 for a normal law
 	leastLeft                     = 0.2  // of the sum over all lags, at least, that a fit is taken to leave
 	// The residuals' correlation is summed over lags up to a part of the line, 1 over
 	// lagPart, and mostLags: more sum noise.
@@ -76,6 +83,7 @@ func robustLine(ss, ns []float64) fitLine {
 	}
 	l.bend, l.curve = bent[2], [2]float64{bent[0], bent[1]}
 	v, inflate := scatterOf(res, w)
+	l.alike = inflate
 	l.varA, l.varB = inflate*v*sxx/det, inflate*v*sw/det
 	l.varBend = inflate * v * bent[3]
 	return l
@@ -155,12 +163,18 @@ func slopeOf(ss, ns []float64) (slope, variance float64) {
 	return b, inflate * v / (float64(len(ss)-1) * stat.Variance(ss, nil))
 }
 
-// scatterOf returns the variance of residuals, and by how much that of what is fitted to
-// them exceeds its own by their correlation over lags up to an eighth of the line.
+// scatterOf returns the variance of residuals, as a biweight's line takes it, and by how much that of what is
+// fitted to them exceeds its own by their correlation over lags up to an eighth of the line.
+//
+// A biweight counts a residual r for w r, which grows by 5 w - 4 sqrt(w) of what r does: the line's variance is that
+// of the former over the square of the latter's mean (Huber's sandwich). By w r squared alone it came a seventh too small.
 func scatterOf(res, w []float64) (v, inflate float64) {
-	n := 0.0
+	n, grows := 0.0, 0.0
+	counts := make([]float64, len(res))
 	for i, r := range res {
-		v += w[i] * r * r
+		counts[i] = w[i] * r
+		v += sq(counts[i])
+		grows += 5*w[i] - 4*math.Sqrt(w[i])
 		n += w[i]
 	}
 	v /= max(n-parabolaTerms, 1)
@@ -169,9 +183,8 @@ func scatterOf(res, w []float64) (v, inflate float64) {
 	for k := 1; k <= lags; k++ {
 		c, m := 0.0, 0.0
 		for i := 0; i+k < len(res); i++ {
-			ww := math.Sqrt(w[i] * w[i+k])
-			c += ww * res[i] * res[i+k]
-			m += ww
+			c += counts[i] * counts[i+k]
+			m += math.Sqrt(w[i] * w[i+k])
 		}
 		if m > 0 {
 			inflate += 2 * (1 - float64(k)/float64(lags+1)) * c / m / v
@@ -180,7 +193,7 @@ func scatterOf(res, w []float64) (v, inflate float64) {
 	// What was fitted took as much of each lag's sum with it: parabolaTerms / n of all of them.
 	took := parabolaTerms / max(n, leastRows)
 	inflate = (inflate - took) / max(1-took*float64(lags+1), leastLeft)
-	return v, max(1, inflate)
+	return v / sq(max(grows/n, leastGrows)), max(1, inflate)
 }
 
 // parabola fits n = a + b x + c x^2, x = s - mid, to a robust line's neighbourhood: the

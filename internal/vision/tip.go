@@ -109,7 +109,7 @@ func (f *stripFit) findTip(axis fitLine) (length, sigma float64, ok bool) {
 			continue
 		}
 		end, gap := a.s+(half-a.v)/(b.v-a.v)*(b.s-a.s), b.s-a.s
-		if gap > tipGap || f.goesOnFrom(end, axis, half, width) || f.goesOnPast(end, axis, half, width) {
+		if gap > tipGap || f.goesOn(end, axis, half, width) {
 			return 0, 0, false
 		}
 		top, bare, ok := f.capRadius(axis, end, half, width)
@@ -133,39 +133,12 @@ func (f *stripFit) findTip(axis fitLine) (length, sigma float64, ok bool) {
 	return 0, 0, false
 }
 
-// goesOnFrom reports whether the strip is seen again, dark between lit paper, farther out on the
-// plain paper than where it seems to end, or the shadow of what lies over it there.
-func (f *stripFit) goesOnFrom(end float64, axis fitLine, half, width float64) bool {
-	run, over, side := 0.0, 0.0, width/2+onBeside
-	for d := end + nextUntil; d < f.sheet.Dial.ClearZone[1]-shortOfRing; d += headStep {
-		mid := axis.follow(d)
-		light := func(n float64) float64 {
-			p := f.frame.at(d, mid+n)
-			return f.raw(p) / f.lit(p)
-		}
-		if !(light(0) < half && light(-tipCore*width) < half && light(tipCore*width) < half) {
-			run, over = 0, 0
-			continue
-		}
-		if over += headStep; over >= lyingDark && d-over < end+lyingReach {
-			return true
-		}
-		if !(min(light(-side), light(side)) > half) {
-			run = 0
-			continue
-		}
-		if run += headStep; run >= onAgain {
-			return true
-		}
-	}
-	return false
-}
-
-// goesOnPast reports whether beyond the plain paper, between what is printed, the dark is seen again about the
-// strip's axis, as far to the one side as to the other: the shadow, or its head's, behind a thing that lies across.
-func (f *stripFit) goesOnPast(end float64, axis fitLine, half, width float64) bool {
-	run := 0.0
-	for d := max(end, f.sheet.Dial.ClearZone[1]) + nextUntil; ; d += headStep {
+// goesOn reports whether the dark is seen again farther out than where the strip seems to end, between what is
+// printed: with lit paper beside it, or as far to the one side as to the other, the shadow, or its head's, behind a
+// thing that lies across; or near by on the plain paper the shadow of what lies over it there.
+func (f *stripFit) goesOn(end float64, axis fitLine, half, width float64) bool {
+	run, over := 0.0, 0.0
+	for d := end + nextUntil; ; d += headStep {
 		mid := axis.follow(d)
 		p := f.frame.at(d, mid)
 		if !onPage(p) || !f.g.contains(f.plate.Project(p), insidePicture) {
@@ -175,7 +148,15 @@ func (f *stripFit) goesOnPast(end float64, axis fitLine, half, width float64) bo
 			continue
 		}
 		left, right := f.reaches(d, mid, half)
-		if min(left, right) < tipCore*width || max(left, right) >= headWidest || math.Abs(left-right) > alikeSides*(left+right)+headStep {
+		if min(left, right) < tipCore*width {
+			run, over = 0, 0
+			continue
+		}
+		if over += headStep; over >= lyingDark && d-over < end+lyingReach && d < f.sheet.Dial.ClearZone[1]-shortOfRing {
+			return true
+		}
+		most := max(left, right)
+		if most >= width/2+onBeside && (most >= headWidest || math.Abs(left-right) > alikeSides*(left+right)+headStep) {
 			run = 0
 			continue
 		}

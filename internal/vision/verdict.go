@@ -204,6 +204,9 @@ func (f *stripFit) ghostToRight() float64 {
 // shadow along one side turns that edge and not the other, and there the two sides differ;
 // haze about the sun makes a shadow narrower or broader with the distance, the same on
 // both sides, and turns nothing.
+//
+// Haze turns an edge outward by a part of the blur that it makes: by more than the edge is blurred two shadows part
+// from the foot, of a light each, and are as alike on either side. Either may be the sun's.
 func (f *stripFit) taper(middle, open, expected float64) (variance float64) {
 	about := func(_ float64, k int) (from, to float64) {
 		from = edgeBin * (float64(k) - edgeBins/2)
@@ -212,7 +215,9 @@ func (f *stripFit) taper(middle, open, expected float64) (variance float64) {
 	_, near := f.lopsided(edgeBins, 0, middle, about)
 	_, far := f.lopsided(edgeBins, middle, math.Inf(1), about)
 	part := max(leastTaper, min(1, max(near, far)/(twoSided*f.depth)))
-	if f.among { // what lies by one edge may be as dark as the shadow
+	outward := (f.right.b - f.left.b) / 2
+	parts := outward*middle > f.sigma(middle) && outward*outward > sq(taperSure)*expected
+	if f.among || parts { // what lies by one edge may be as dark as the shadow
 		part = 1
 	}
 	return part * part * max(0, open*open-expected)
