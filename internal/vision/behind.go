@@ -50,14 +50,22 @@ const (
 
 // goesOn reports whether the line goes on behind the foot, looked at through the
 // mask of the rod: a wire's shadow there is as dark as before it and even across, a
-// rod's image by chance, of an unlit side.
+// rod's image by chance, of an unlit side. Beside that image nothing but a line is dark.
 func (h *hearing) goesOn() bool {
-	same, seen := h.behind()
-	if seen < behindLeast || !tenths(same, seen, behindTenths) {
+	all, clear := h.behind()
+	switch {
+	case clear.goesOn():
+		return true
+	case !all.goesOn():
 		return false
 	}
 	return !(h.behindRod() && (h.gone() || h.castWhole()))
 }
+
+// alike counts the places behind the foot that are seen, and those that look as the strip does.
+type alike struct{ same, seen int }
+
+func (a alike) goesOn() bool { return a.seen >= behindLeast && tenths(a.same, a.seen, behindTenths) }
 
 // castWhole reports whether the strip's end is seen, and the light's disc for sure in its edges: a wire's
 // shadow ends nowhere, and a stick's edges are alike all along.
@@ -153,9 +161,9 @@ func (h *hearing) clear(b float64) bool {
 // that is no other line on the dial, nor one behind the image, since that ends before what lies
 // beside, or the strip itself does. A wire's shadow ends nowhere.
 func (h *hearing) alone() bool {
-	same, seen := h.behind()
+	behind, _ := h.behind()
 	switch {
-	case seen < behindLeast || tenths(same, seen, unlikeTenths):
+	case behind.seen < behindLeast || tenths(behind.same, behind.seen, unlikeTenths):
 		return false
 	case h.st.Depth < darkerThanCrease || !h.litAbout() || h.shadowBeyond() || h.st.faintGrows():
 		return false
@@ -195,10 +203,13 @@ func (h *hearing) litAbout() bool {
 	return tenths(lit, seen, aboutTenths)
 }
 
-// behind counts the places behind the foot that are seen, and those that look as the strip does.
-func (h *hearing) behind() (same, seen int) {
+// behind looks at the places behind the foot: at all, and at those clear of the image of a rod as thick as the strip
+// is broad.
+func (h *hearing) behind() (all, clear alike) {
 	st, f, light := h.st, h.line, h.light
 	core := max(coreLeast*st.Width, min(coreMost*st.Width, st.Width/2-coreClear))
+	image := *h.img
+	image.radius = max(image.radius, st.Width/2+rodMargin)
 	for b := behindFrom; b < behindTo; b += behindStep {
 		a, m, c := light(f.at(-b, -core)), light(f.at(-b, 0)), light(f.at(-b, core))
 		side := st.Width/2 + sideGap
@@ -206,18 +217,25 @@ func (h *hearing) behind() (same, seen int) {
 		if math.IsNaN(a + m + c + l + r) {
 			continue
 		}
-		seen++
-		switch {
-		case 1-m/min(l, r) < 0.5*st.Depth:
-		case h.behindRod() && b < h.img.length():
-			if s := 1 - st.Depth; max(math.Abs(a-s), math.Abs(m-s), math.Abs(c-s)) < evenDark {
-				same++
-			}
-		default:
-			same++
+		same := 1-m/min(l, r) >= 0.5*st.Depth
+		under := image.hides(f.at(-b, -core)) || image.hides(f.at(-b, 0)) || image.hides(f.at(-b, core))
+		if under && same {
+			s := 1 - st.Depth
+			same = max(math.Abs(a-s), math.Abs(m-s), math.Abs(c-s)) < evenDark
+		}
+		all.add(same)
+		if !under {
+			clear.add(same)
 		}
 	}
-	return same, seen
+	return all, clear
+}
+
+func (a *alike) add(same bool) {
+	a.seen++
+	if same {
+		a.same++
+	}
 }
 
 // begins returns nil where the paper behind the foot is seen to be clear, so that the

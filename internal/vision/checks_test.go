@@ -17,12 +17,19 @@ func (c canvas) withRod() canvas { return c.with(c.rodLayer(3, 50)) }
 func TestLineBehindTheRodsImage(t *testing.T) {
 	c := canvas{tilt: 35 * deg, view: shadowDir, noise: 0.7} // the image runs away from the shadow
 	k := sunCast()
+	aside := c // the image runs beside the line, too near for the two to be told by their directions
+	aside.view += 11 * deg
+	down, up := k, k // a guy line's, from its stake 31 mm before the foot, to where it is high and its shadow soft
+	down.width, down.to, down.blur, down.opens = 2, 31, 0.5, -0.008
+	up.dir, up.width, up.blur, up.opens = shadowDir+180*deg, 2, 0.6, 0.012
 	for name, tt := range map[string]struct {
 		c    canvas
 		want bool
 	}{
-		"a wire's shadow":  {c.with(func() layer { w := k; w.from = -300; return w.layer() }()), true},
-		"a dark round rod": {c.withRod().withRod().with(k.layer()), false},
+		"a guy line's beside a rod": {aside.withRod().with(down.layer(), up.layer()), true},
+		"a dark rod beside it":      {aside.withRod().withRod().with(down.layer()), false},
+		"a wire's shadow":           {c.with(func() layer { w := k; w.from = -300; return w.layer() }()), true},
+		"a dark round rod":          {c.withRod().withRod().with(k.layer()), false},
 	} {
 		s, st := tt.c.must(t, shadowDir)
 		if got := s.hear(st).goesOn(); got != tt.want {

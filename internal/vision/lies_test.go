@@ -108,6 +108,8 @@ func TestSoftByTheFoot(t *testing.T) {
 	pole.blur += 45 * pole.opens // begins 45 mm behind the foot
 	falls := pole                // the top's shadow falls on the foot, and outward the pole comes nearer
 	falls.blur, falls.opens = 0.5, -0.006
+	close := falls // of a pole that stands close by: no softer by the foot than the rod's own may be
+	close.blur, close.opens = 0.2, -0.003
 	broad := func(k casting) layer { // half of whose light comes from an aureole of eleven degrees
 		disc, f := k.layer(), newFrame(k.dir, 0)
 		return func(p sheet.Point) float64 {
@@ -124,8 +126,8 @@ func TestSoftByTheFoot(t *testing.T) {
 		soft bool
 	}{
 		"the rod's": {own.layer(), false}, "the rod's in haze": {haze.layer(), false}, "a pole's": {pole.layer(), true},
-		"a pole's that ends there": {falls.layer(), true},
-		"the rod's in an aureole":  {broad(clear), false}, "a pole's in an aureole": {broad(pole), true},
+		"a pole's that ends there": {falls.layer(), true}, "a close pole's": {close.layer(), true},
+		"the rod's in an aureole": {broad(clear), false}, "a pole's in an aureole": {broad(pole), true},
 	} {
 		q, st := pictureOf(tt.line, marks).must(t, shadowDir)
 		if soft := q.hear(st).softFoot(); soft != tt.soft {

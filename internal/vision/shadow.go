@@ -44,7 +44,7 @@ type Rod struct {
 const (
 	leastStrip  = 5.0 // mm of clear strip, below which no direction is given
 	shadowStart = 6.0 // mm: outside the foot's cross, which ends at 5
-	footMost    = 3.0 // mm by which a shadow may miss the foot
+	footMost    = 2.5 // mm by which a rod may stand off the foot, and its shadow miss it
 	// A strip whose sigma is above vagueMost (four of them make a degree) for another cause
 	// than noise, its edges taper, bow or jump: two shadows in one. Texture and ticks of
 	// the light raise a straight strip's sigma to some ten times the noise's.

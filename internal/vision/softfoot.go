@@ -19,6 +19,7 @@ const (
 	inkBlurPart           = 0.8 // quantile of the edges' blurs: a moving camera blurs some more
 	inkBlurLeast          = 4 * edgesOfMark
 	softTry               = 3 // looks for a blur, each within a factor of two
+	sharpensSure          = 2 // sigmas of a growth below none
 )
 
 // What is tried of such a strip: the sun and its aureoles, and how far the light may have come to the foot, mm, and farther
@@ -30,7 +31,8 @@ var (
 )
 
 // softFoot reports whether the strip's edges are as soft by the foot as only those of a shadow are that
-// is cast from elsewhere: the rod's own begins as sharp as the ink.
+// is cast from elsewhere: the rod's own begins as sharp as the ink. Or they are surely sharper farther out,
+// where the shadow of a pole begins whose top's falls on the foot.
 func (h *hearing) softFoot() bool {
 	f := h.st.fit
 	if f == nil || h.rod.Hangs {
@@ -49,17 +51,23 @@ func (h *hearing) softFoot() bool {
 	sun := leastGrowth / sq(f.skyCos())
 	growth := max(softLeast*sun, min(softGrowth*sun, h.st.Growth[1]+softSure*h.st.GrowthSigma))
 	most := softInk*ink/f.pxAcross(at) + softMost
-	return blur > math.Hypot(most, math.Sqrt(growth)*at) && f.castElsewhere(f.axis(), most*f.pxAcross(at))
+	switch elsewhere := func() float64 { return f.castElsewhere(f.axis(), most*f.pxAcross(at)) }; {
+	case blur > math.Hypot(most, math.Sqrt(growth)*at):
+		return elsewhere() > -maybeCast
+	case h.st.Growth[1]+sharpensSure*h.st.GrowthSigma < 0:
+		return elsewhere() > surelyLies
+	}
+	return false
 }
 
-// castElsewhere reports whether the strip's edges are not likelier those of a shadow that is cast from above the foot
-// than of one whose light comes from elsewhere. An aureole broader than the strip blurs it near the foot, and farther
+// castElsewhere is the logarithm of how much likelier the strip's edges are those of a shadow whose light comes from
+// elsewhere than of one that is cast from above the foot. An aureole broader than the strip blurs it near the foot, and farther
 // on makes it paler instead, so that no growth tells of it: the edges are held against disc and aureole together,
 // through a camera that blurs by blurMost px at most.
-func (f *stripFit) castElsewhere(axis fitLine, blurMost float64) bool {
+func (f *stripFit) castElsewhere(axis fitLine, blurMost float64) float64 {
 	sides := f.sideProfiles(axis)
 	if sides == nil {
-		return true
+		return 0
 	}
 	d := f.fitOf(sides)
 	d.most = blurMost
@@ -78,7 +86,7 @@ func (f *stripFit) castElsewhere(axis fitLine, blurMost float64) bool {
 	for _, beyond := range elsewheres {
 		elsewhere = min(elsewhere, best(beyond))
 	}
-	return likelier(foot, elsewhere, n[0]) > -maybeCast
+	return likelier(foot, elsewhere, n[0])
 }
 
 // inkBlur is one sigma of the marks' edges, px; NaN where too few are seen.
