@@ -115,6 +115,8 @@ func (q *search) castByRod(st *Strip) error {
 	}
 	look := h.look()
 	thick, seen, told := look.thick, look.seen, look.told
+	headed := h.headSeen()
+	seen, told = seen || headed, told || headed // who wears the head that the strip ends in stands there
 	own := st.vouched(q.rod)
 	matched := own || thick > 0 && math.Abs(thick-st.Width) < likeBreadth*st.Width
 	switch {
@@ -134,7 +136,7 @@ func (q *search) castByRod(st *Strip) error {
 	default:
 		asThick := thick > 0 && math.Abs(thick-st.Width) < nearBreadth*st.Width
 		err := h.begins(own || h.merges(look) || h.rod.DiameterMM == 0 && h.castWhole(), seen && asThick)
-		if err != nil && !h.headSeen() && !(asThick && (own || h.castWhole() || errors.Is(err, ErrRodHides) && seen && h.alone())) {
+		if err != nil && !headed && !(asThick && (own || h.castWhole() || errors.Is(err, ErrRodHides) && seen && h.alone())) {
 			return err // but a strip that is a shadow, before a rod as thick as it is broad, is the rod's
 		}
 	}

@@ -111,7 +111,7 @@ func TestWitnesses(t *testing.T) {
 	faint := func(st *Strip) { st.Growth, st.GrowthSigma = [2]float64{0, 0.4 * leastGrowth}, 0.05*leastGrowth }
 	// From nearly above a ball over the foot, of which the strip's end shows the shadow, and shade behind.
 	const ballHigh, ratio = 45.0, 1.0
-	headed := func(line casting, ball float64) canvas {
+	under := func(line casting, ball float64) canvas {
 		c := canvas{tilt: 3 * deg, view: rodDir + 180*deg, noise: 0.7, rod: Rod{ShadowRatio: ratio}}
 		img := newRodImage(c.plate(), sheet.Standard, Rod{})
 		over := img.camera[2] - ballHigh
@@ -119,11 +119,20 @@ func TestWitnesses(t *testing.T) {
 		top := func(p sheet.Point) float64 {
 			return 1 - 0.8*normal((ball*img.camera[2]/over-math.Hypot(p.X-at.X, p.Y-at.Y))/0.15)
 		}
-		return c.with(line.layer(), shade(shadowDir+90*deg, 6.9, 0.6), top)
+		return c.with(line.layer(), top)
+	}
+	headed := func(line casting, ball float64) canvas {
+		return under(line, ball).with(shade(shadowDir+90*deg, 6.9, 0.6))
 	}
 	headOf := func(head float64) func(*Strip) {
 		return func(st *Strip) { st.Head, st.Length, st.GrowthSigma = head, (ballHigh+head)*ratio, leastGrowth }
 	}
+	poor := func(st *Strip) {
+		headOf(5)(st)
+		st.seenSigma = vagueMost + 1e-9
+	}
+	short := sunCast()
+	short.to = 50
 	broad := func(st *Strip) { st.Width = thickest + 0.1 }
 	late := func(from float64) func(*Strip) { return func(st *Strip) { st.From = from } }
 	held := func(from float64) func(*Strip) { return func(st *Strip) { st.From, st.Held = from, true } }
@@ -214,6 +223,9 @@ func TestWitnesses(t *testing.T) {
 		{name: "poor where no rod can be seen", want: ErrNoShadow,
 			speaks: fromAbove(0.7, weakCast().layer()), set: func(st *Strip) { st.seenSigma, st.GrowthSigma = vagueMost+1e-9, leastGrowth },
 			silent: fromAbove(0.7, weakCast().layer()), twin: func(st *Strip) { st.seenSigma, st.GrowthSigma = vagueMost-1e-9, leastGrowth }},
+		{name: "poor where no rod can be seen, nor the head that the line ends in", want: ErrNoShadow,
+			speaks: under(short, 2.5), set: poor,
+			silent: under(short, 5), twin: poor},
 		{name: "beside the rod's image", want: ErrRodHides,
 			speaks: along(shadowDir - besideRod + 3*deg).with(weakCast().layer()), set: func(st *Strip) { st.GrowthSigma, st.To = leastGrowth, 28 },
 			silent: along(shadowDir - besideRod - 3*deg).with(weakCast().layer()), twin: func(st *Strip) { st.GrowthSigma, st.To = leastGrowth, 28 }},
