@@ -54,7 +54,7 @@ const (
 func (h *hearing) goesOn() bool {
 	all, clear := h.behind()
 	switch {
-	case clear.goesOn():
+	case clear.longest >= behindLeast:
 		return true
 	case !all.goesOn():
 		return false
@@ -62,8 +62,9 @@ func (h *hearing) goesOn() bool {
 	return !(h.behindRod() && (h.gone() || h.castWhole()))
 }
 
-// alike counts the places behind the foot that are seen, and those that look as the strip does.
-type alike struct{ same, seen int }
+// alike counts the places behind the foot that are seen, those that look as the strip does, and the most of
+// these in a row.
+type alike struct{ same, seen, run, longest int }
 
 func (a alike) goesOn() bool { return a.seen >= behindLeast && tenths(a.same, a.seen, behindTenths) }
 
@@ -203,14 +204,14 @@ func (h *hearing) litAbout() bool {
 	return tenths(lit, seen, aboutTenths)
 }
 
-// behind looks at the places behind the foot: at all, and at those clear of the image of a rod as thick as the strip
-// is broad.
+// behind looks at the places behind the foot: at all that are near, and at those clear of the image of a rod as thick
+// as the strip is broad, up to the plain paper's end: a stick may stand as far behind.
 func (h *hearing) behind() (all, clear alike) {
 	st, f, light := h.st, h.line, h.light
 	core := max(coreLeast*st.Width, min(coreMost*st.Width, st.Width/2-coreClear))
 	image := *h.img
 	image.radius = max(image.radius, st.Width/2+rodMargin)
-	for b := behindFrom; b < behindTo; b += behindStep {
+	for b := behindFrom; b < max(behindTo, h.img.plain); b += behindStep {
 		a, m, c := light(f.at(-b, -core)), light(f.at(-b, 0)), light(f.at(-b, core))
 		side := st.Width/2 + sideGap
 		l, r := light(f.at(-b, -side)), light(f.at(-b, side))
@@ -223,7 +224,9 @@ func (h *hearing) behind() (all, clear alike) {
 			s := 1 - st.Depth
 			same = max(math.Abs(a-s), math.Abs(m-s), math.Abs(c-s)) < evenDark
 		}
-		all.add(same)
+		if b < behindTo {
+			all.add(same)
+		}
 		if !under {
 			clear.add(same)
 		}
@@ -233,9 +236,12 @@ func (h *hearing) behind() (all, clear alike) {
 
 func (a *alike) add(same bool) {
 	a.seen++
-	if same {
-		a.same++
+	if a.run++; !same {
+		a.run = 0
+		return
 	}
+	a.same++
+	a.longest = max(a.longest, a.run)
 }
 
 // begins returns nil where the paper behind the foot is seen to be clear, so that the

@@ -22,11 +22,15 @@ func TestLineBehindTheRodsImage(t *testing.T) {
 	down, up := k, k // a guy line's, from its stake 31 mm before the foot, to where it is high and its shadow soft
 	down.width, down.to, down.blur, down.opens = 2, 31, 0.5, -0.008
 	up.dir, up.width, up.blur, up.opens = shadowDir+180*deg, 2, 0.6, 0.012
+	beyond, by := k, c // a stick's that stands behind, which comes out from behind the image
+	beyond.from = -52
+	by.view += 8 * deg
 	for name, tt := range map[string]struct {
 		c    canvas
 		want bool
 	}{
 		"a guy line's beside a rod": {aside.withRod().with(down.layer(), up.layer()), true},
+		"a stick's behind a rod":    {by.withRod().with(beyond.layer()), true},
 		"a dark rod beside it":      {aside.withRod().withRod().with(down.layer()), false},
 		"a wire's shadow":           {c.with(func() layer { w := k; w.from = -300; return w.layer() }()), true},
 		"a dark round rod":          {c.withRod().withRod().with(k.layer()), false},
@@ -245,6 +249,8 @@ func TestSearchForAShadow(t *testing.T) {
 	second.dir += 50 * deg
 	faint := second
 	faint.depth, faint.to = 0.25, 30
+	short := second
+	short.to = 18
 	into.dir, into.offset, into.width = k.dir+180*deg+6.5*deg, 2, 2
 	into.from, into.to = -30, 60
 	bowed := k
@@ -255,6 +261,7 @@ func TestSearchForAShadow(t *testing.T) {
 	}{
 		"one":                        {pictureOf(k.layer()).withRod(), nil},
 		"two":                        {pictureOf(k.layer(), second.layer()).withRod(), ErrAmbiguous},
+		"one and a short one":        {pictureOf(k.layer(), short.layer()).withRod(), ErrAmbiguous},
 		"one and a faint one":        {pictureOf(k.layer(), faint.layer()).withRod(), nil},
 		"a line runs into it":        {pictureOf(k.layer(), into.layer()).withRod(), ErrAmbiguous},
 		"none":                       {pictureOf().withRod(), ErrNoShadow},

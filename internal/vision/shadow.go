@@ -53,9 +53,9 @@ const (
 	// mostLines is how many dark lines are measured, strongest first: one that is fainter is
 	// missed, and each costs the time of the first.
 	mostLines = 6
-	// A second line that passes for a shadow makes the photo ambiguous where it has rivalScore
-	// of the first one's score and lies more than rivalTurn off. Less refuses photos for a
-	// faint line, more reads one of two shadows.
+	// A second line that passes for a shadow and lies more than rivalTurn off makes the photo ambiguous where
+	// it has rivalScore of the first one's score: less refuses photos for a faint line. Or where it ends and
+	// the light's disc is in its edges: a short rod's, beside what something longer casts.
 	rivalScore = 0.35
 	rivalTurn  = 1 * angle.Degree
 
@@ -192,7 +192,7 @@ func (q *search) amongRays() (*Strip, error) {
 	best := strips[0]
 	for i, o := range strips[1:] {
 		between := (o.Direction - best.Direction).Signed().Abs()
-		if between > rivalTurn && scores[i+1] > rivalScore*scores[0] {
+		if between > rivalTurn && (scores[i+1] > rivalScore*scores[0] || q.hear(o).castWhole()) {
 			return nil, ErrAmbiguous
 		}
 	}
