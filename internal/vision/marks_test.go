@@ -213,3 +213,39 @@ func TestMarksInSoftShade(t *testing.T) {
 		}
 	}
 }
+
+// A mark that a map puts aside by more than the edges' reach, and by less than a third of its side, is taken by its
+// own outline while the map is only begun: a lens carries the outer ones there, off a map by the inner ones.
+func TestMarksBeyondTheEdgesReach(t *testing.T) {
+	s := withMarks(func(sheet.Mark) (float64, float64, bool) { return 0, 0, true }).search(t)
+	exact := s.plate.ProjectDrawing
+	for part, want := range map[float64]int{0: 0, 0.25: 1, 0.5: 0} { // of the side
+		m := sheet.Standard.Marks[0]
+		bent := func(p sheet.Point) calib.Pixel {
+			if max(m.X-p.X, p.X-m.X, m.Y-p.Y, p.Y-m.Y) < m.Side {
+				p.X += part * m.Side
+			}
+			return exact(p)
+		}
+		var all []candidate
+		for _, m := range sheet.Standard.Marks {
+			c := candidate{mark: m}
+			for i, p := range m.Corners() {
+				c.corners[i] = exact(p)
+			}
+			all = append(all, c)
+		}
+		look := sheetSearch{g: s.g, sheet: sheet.Standard}
+		for most, want := range map[int]int{leastPerEdge: want, perEdge: 0} {
+			edges, marks, own := look.edgesBy(nil, bent, all, most)
+			if own != want || slices.Contains(marks, m.ID) != (part == 0) {
+				t.Errorf("aside by %v of its side: %d by their own outlines, want %d; marks %v", part, own, want, marks)
+			}
+			for _, e := range edges {
+				if q := exact(e.at); e.group/edgesOfMark == m.ID && math.Hypot(e.q.U-q.U, e.q.V-q.V) > 0.5 {
+					t.Errorf("aside by %v of its side: an edge is looked for at %v, it lies at %v", part, e.q, q)
+				}
+			}
+		}
+	}
+}

@@ -176,11 +176,7 @@ func (l *sheetSearch) plateFrom(all []candidate, h calib.Homography, seen []cand
 	// that the map puts in the picture. What only leads to the next map takes few samples.
 	edges := make([]edgeProfile, 0, len(l.sheet.Marks)*edgesOfMark*perEdge)
 	for _, c := range seen {
-		corners := c.mark.Corners()
-		local, ok := calib.FitHomography(corners[:], c.corners[:])
-		if ok {
-			edges = edgesOf(edges, l.g, c.mark, local.Project, leastPerEdge)
-		}
+		edges = l.byOutline(edges, c)
 	}
 	samples := samplesOf(edges)
 	flat := l.prior
@@ -190,22 +186,21 @@ func (l *sheetSearch) plateFrom(all []candidate, h calib.Homography, seen []cand
 		return nil, len(seen), err
 	}
 	var marks []int
-	for _, most := range [2]int{leastPerEdge, perEdge} {
-		edges, marks = edges[:0], marks[:0]
-		for _, m := range l.sheet.Marks {
-			if !markVisible(l.g, m, fit.ProjectDrawing) {
-				continue
-			}
-			if with := edgesOf(edges, l.g, m, fit.ProjectDrawing, most); perEdge*(len(with)-len(edges)) >= edgesLeast*most {
-				edges, marks = with, append(marks, m.ID)
-			}
-		}
-		samples = samplesOf(edges)
-		if len(marks) < leastMarks {
+	for own, most := 0, leastPerEdge; ; {
+		before := own
+		edges, marks, own = l.edgesBy(edges[:0], fit.ProjectDrawing, all, most)
+		if len(marks)+own < leastMarks {
 			return nil, len(marks), ErrTooFewMarks
 		}
+		samples = samplesOf(edges)
 		if fit, err = fit.Refit(samples, flat); err != nil {
 			return nil, len(marks), err
+		}
+		if most == perEdge {
+			break
+		}
+		if own <= before { // no outer mark more came in reach
+			most = perEdge
 		}
 	}
 	astray := map[int]bool{}
@@ -232,6 +227,34 @@ func (l *sheetSearch) plateFrom(all []candidate, h calib.Homography, seen []cand
 	}
 	slices.Sort(marks)
 	return &FoundSheet{Fit: curled, Flat: fit, Marks: marks, ghost: double}, len(marks), nil
+}
+
+// edgesBy puts the edges of every mark that a map puts in the picture where it is, and returns those marks. While
+// few samples will do it puts as well those of marks so far off the first that the lens carries them beyond the
+// edges' reach, as their own outlines have them, and tells how many these are.
+func (l *sheetSearch) edgesBy(edges []edgeProfile, project projector, all []candidate, most int) (_ []edgeProfile, marks []int, own int) {
+	for _, m := range l.sheet.Marks {
+		if markVisible(l.g, m, project) {
+			if with := edgesOf(edges, l.g, m, project, most); perEdge*(len(with)-len(edges)) >= edgesLeast*most {
+				edges, marks = with, append(marks, m.ID)
+			}
+			continue
+		}
+		outline := slices.IndexFunc(all, func(c candidate) bool { return c.mark.ID == m.ID && c.explainedBy(project, looseMap) })
+		if outline >= 0 && most == leastPerEdge {
+			edges, own = l.byOutline(edges, all[outline]), own+1
+		}
+	}
+	return edges, marks, own
+}
+
+// byOutline appends the edges of a mark as its own outline has them.
+func (l *sheetSearch) byOutline(edges []edgeProfile, c candidate) []edgeProfile {
+	corners := c.mark.Corners()
+	if local, ok := calib.FitHomography(corners[:], c.corners[:]); ok {
+		edges = edgesOf(edges, l.g, c.mark, local.Project, leastPerEdge)
+	}
+	return edges
 }
 
 // span is a part of a row, without its end; none where that comes first.
