@@ -54,7 +54,7 @@ const (
 func (h *hearing) goesOn() bool {
 	all, clear := h.behind()
 	switch {
-	case clear.longest >= behindLeast:
+	case clear.lead >= behindLeast:
 		return true
 	case !all.goesOn():
 		return false
@@ -62,9 +62,9 @@ func (h *hearing) goesOn() bool {
 	return !(h.behindRod() && (h.gone() || h.castWhole()))
 }
 
-// alike counts the places behind the foot that are seen, those that look as the strip does, and the most of
-// these in a row.
-type alike struct{ same, seen, run, longest int }
+// alike counts the places behind the foot that are seen, those that look as the strip does, and those of them before
+// the first that does not: another shadow may cross farther out.
+type alike struct{ same, seen, lead int }
 
 func (a alike) goesOn() bool { return a.seen >= behindLeast && tenths(a.same, a.seen, behindTenths) }
 
@@ -236,12 +236,12 @@ func (h *hearing) behind() (all, clear alike) {
 
 func (a *alike) add(same bool) {
 	a.seen++
-	if a.run++; !same {
-		a.run = 0
+	if !same {
 		return
 	}
-	a.same++
-	a.longest = max(a.longest, a.run)
+	if a.same++; a.same == a.seen {
+		a.lead = a.same
+	}
 }
 
 // begins returns nil where the paper behind the foot is seen to be clear, so that the
