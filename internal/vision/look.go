@@ -58,7 +58,8 @@ func (h *hearing) look() rodSeen {
 	f := newFrame(r.direction(), 0)
 	high := r.camera[2]
 	differs := max(differsLeast, differsNoise*st.Noise)
-	var widths, sharp []float64
+	var widths []float64
+	var shown []acrossRod
 	var faint [][]float64 // looks that show nothing
 	samples, missed, below := 0, 0, 0
 	for d := clearOfFoot; d < r.plain; d += lookStep {
@@ -84,9 +85,7 @@ func (h *hearing) look() rodSeen {
 		}
 		if found {
 			widths = append(widths, (hi-lo)*(high-z)/high)
-			if w := betweenEdges(vs, high/(high-z), differs); w > 0 {
-				sharp = append(sharp, w*(high-z)/high)
-			}
+			shown = append(shown, acrossRod{vs, high / (high - z)})
 			if z <= must {
 				below++
 			}
@@ -104,10 +103,28 @@ func (h *hearing) look() rodSeen {
 	lower := widths[:len(widths)*lowerTenths/10]
 	slices.Sort(lower)
 	out := rodSeen{thick: lower[len(lower)/thinOne], bare: below >= lookLeast, seen: true, told: true}
-	if quantile(lower, 0.5) > thickest && 2*len(sharp) > len(lower) {
-		out.thick, out.inShade = quantile(sharp[:len(sharp)*lowerTenths/10], 0.5), true
+	if quantile(lower, 0.5) > thickest {
+		if sharp := betweenSharp(shown, differs); 2*len(sharp) > len(lower) {
+			out.thick, out.inShade = quantile(sharp[:len(sharp)*lowerTenths/10], 0.5), true
+		}
 	}
 	return out
+}
+
+// acrossRod is a look that shows something, so many times larger than it is.
+type acrossRod struct {
+	vs     []float64
+	larger float64
+}
+
+// betweenSharp is how far apart, mm at the rod, the sharp edges are in those looks that show two.
+func betweenSharp(looks []acrossRod, differs float64) (sharp []float64) {
+	for _, l := range looks {
+		if w := betweenEdges(l.vs, l.larger, differs); w > 0 {
+			sharp = append(sharp, w/l.larger)
+		}
+	}
+	return sharp
 }
 
 // betweenEdges is how far apart the two sharp edges by the axis are between which there is another light than to
