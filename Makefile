@@ -2,7 +2,7 @@
 
 COMMIT := $(shell git describe --always --dirty --abbrev=12 2>/dev/null)
 FUZZTIME ?= 3s
-# What rests on pixels is tested with OpenCV and without.
+# What rests on pixels is tested with OpenCV and without, then in short.
 WITHOUT_OPENCV = ./internal/pixels ./internal/vision ./internal/sheetphoto ./internal/lens ./internal/reading ./internal/onpage
 # Folders of photos with a truth.json beside them.
 DIR ?= fixtures/demo
@@ -23,7 +23,7 @@ test: page
 	go vet ./...
 	bash scripts/fuzz.sh $(FUZZTIME)
 	go test ./...
-	CGO_ENABLED=0 go test $(WITHOUT_OPENCV)
+	CGO_ENABLED=0 go test -short $(WITHOUT_OPENCV)
 
 build: page
 	go build -ldflags '-X main.commit=$(COMMIT)' -o bin/shadowread ./cmd/shadowread

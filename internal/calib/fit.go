@@ -254,8 +254,8 @@ func refit(start Plate, shrink float64, samples []Sample, prior Prior, gentle in
 	}
 	// A cropped picture has its principal point far from the middle, and a print
 	// can be stretched beyond what is usual. Either shows as a prior pulled too far
-	// or as edges that no usual lens explains; then the picture is believed over
-	// the prior.
+	// or as edges that no usual lens explains and another does; then the picture is
+	// believed over the prior.
 	l := f.Lens
 	pull := math.Max(math.Hypot(l.Cx-prior.Lens.Cx, l.Cy-prior.Lens.Cy)/prior.Centre,
 		math.Abs(f.Stretch-prior.StretchMean)/prior.Stretch)
@@ -269,7 +269,7 @@ func refit(start Plate, shrink float64, samples []Sample, prior Prior, gentle in
 	again := start
 	again.Lens = prior.Lens
 	g, err := fitFrom(again, shrink, samples, wide, coldTurns)
-	if err != nil || g.SigmaPx > 0.9*f.SigmaPx && pull <= 3 {
+	if err != nil || g.SigmaPx > explained*f.SigmaPx && pull <= 3 {
 		return f, nil
 	}
 	g.Loosened = true
@@ -283,6 +283,10 @@ const (
 	// misfitPx is a scatter of edges about the map that a sharp or blurred picture
 	// alone does not make (they lie at 0.03 to 0.15 px).
 	misfitPx = 0.35
+	// explained is the part of a misfit that an unusual lens leaves, at most, if it is
+	// what made it. Of what paper that rises in places makes, any freer lens takes some,
+	// and puts the camera elsewhere for it.
+	explained = 0.5
 )
 
 // lambda damps a fit's steps, as a part of each parameter's own curvature. With a millionth a fit went a

@@ -12,6 +12,7 @@ import (
 
 // Gnomons as people make them. What Readable calls readable must be read.
 func TestHomeMadeGnomons(t *testing.T) {
+	manyPictures(t)
 	deg := angle.FromDegrees
 	for _, tt := range []struct {
 		name     string
@@ -122,6 +123,7 @@ func bent(mm, towards float64) func(*render.Scene) {
 
 // Things that lie on the sheet, with a rod standing or none: never their direction.
 func TestLyingThings(t *testing.T) {
+	manyPictures(t)
 	deg := angle.FromDegrees
 	for i := range 32 {
 		r := float64(i)

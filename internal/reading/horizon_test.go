@@ -12,6 +12,7 @@ import (
 // What is no flat horizon must be told of, or leave the tilt within four sigma: hills broad
 // and narrow, low ranges over part of the width or all of it, air that hides where the ground ends.
 func TestHillsAreNoHorizon(t *testing.T) {
+	manyPictures(t)
 	hill := func(azimuth, width, height float64) render.Hill {
 		return render.Hill{Azimuth: angle.FromDegrees(azimuth), Width: angle.FromDegrees(width), Height: angle.FromDegrees(height)}
 	}

@@ -14,6 +14,7 @@ import (
 // heading as it is. The truth is the renderer's: a point of the rod at h casts its shadow
 // h cot(altitude) away.
 func TestNodus(t *testing.T) {
+	manyPictures(t)
 	deg := angle.FromDegrees
 	ring := func(from, to, diameter float64) []render.Collar {
 		return []render.Collar{{From: from, To: to, Diameter: diameter}}

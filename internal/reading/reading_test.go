@@ -121,6 +121,15 @@ func stored(img *image.RGBA, orientation int) *image.RGBA {
 // so do the corners of the same marks, by some hundredths of a pixel.
 const sameHeading = 0.02 * angle.Degree
 
+// manyPictures leaves a test that draws dozens of them out of a short run, as the second one is that rests on
+// the other way of pixels: the two are held to each other where they are.
+func manyPictures(t *testing.T) {
+	t.Helper()
+	if testing.Short() {
+		t.Skip("many pictures")
+	}
+}
+
 func TestEveryOrientationGivesTheSameHeading(t *testing.T) {
 	p := plain()
 	for o := 1; o <= 8; o++ {

@@ -14,6 +14,7 @@ import (
 // than 0.3 degree (the sigma of a photo), so that a few photos are worth more than a rod
 // drilled with a jig.
 func TestRodSlope(t *testing.T) {
+	manyPictures(t)
 	r := rand.New(rand.NewPCG(20261125, 3))
 	seen, square := 0, 0.0
 	const scenes = 15

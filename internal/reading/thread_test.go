@@ -27,6 +27,7 @@ func hang(s *render.Scene, foot sheet.Point, pitch, roll angle.Angle, height, di
 // A plumb line anywhere within the reach of the foot, over a sheet up to three degrees
 // out of level, gives the vehicle's heading itself: the level costs its square only.
 func TestPlumbLine(t *testing.T) {
+	manyPictures(t)
 	r := rand.New(rand.NewPCG(20261125, 1))
 	uniform := func(lo, hi float64) float64 { return lo + (hi-lo)*r.Float64() }
 	var strip, whole []float64
@@ -88,6 +89,7 @@ func TestPlumbLine(t *testing.T) {
 // What may pass for a plumb line's shadow, or spoil it. With the sky overcast the thread
 // is in view and casts nothing.
 func TestPlumbLineTraps(t *testing.T) {
+	manyPictures(t)
 	at := sheet.Point{X: 5, Y: -3}
 	side := shadowDir + 90*deg
 	through := func(dir angle.Angle) float64 { // the offset of a line through the thread's foot

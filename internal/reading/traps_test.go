@@ -475,6 +475,7 @@ func moonlight(iso int, ratio float64) func(*render.Scene) {
 }
 
 func TestTraps(t *testing.T) {
+	manyPictures(t)
 	for _, tt := range traps {
 		t.Run(tt.name, func(t *testing.T) {
 			s := scene(tt.altitude, tt.tilt, tt.dir)

@@ -152,7 +152,7 @@ func (q *search) amongRays() (*Strip, error) {
 		}
 		through, joined := q.img.throughFoot(q.rays, r)
 		strip, err := q.measureStrip(r)
-		if through && !(strip != nil && q.hear(strip).headSeen()) {
+		if through && !(strip != nil && q.hear(strip).headSeen() != nil) {
 			continue // a head's image may pass for a line, and no wire's shadow ends in one
 		}
 		if strip != nil && q.lengthOpen(strip) {

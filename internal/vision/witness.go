@@ -3,6 +3,7 @@ package vision
 import (
 	"errors"
 	"math"
+	"sync"
 
 	"shadowread/internal/angle"
 	"shadowread/internal/sheet"
@@ -95,10 +96,14 @@ type hearing struct {
 	st   *Strip
 	line frame    // along the strip's axis
 	disc *float64 // what discSays said; nil before it was asked
+	// headSeen is the head that the strip ends in as the rod is seen to wear it; nil where it is not.
+	headSeen func() *headImage
 }
 
 func (q *search) hear(st *Strip) *hearing {
-	return &hearing{search: q, st: st, line: newFrame(st.Direction, st.FootOffset)}
+	h := &hearing{search: q, st: st, line: newFrame(st.Direction, st.FootOffset)}
+	h.headSeen = sync.OnceValue(h.seekHead)
+	return h
 }
 
 // castByRod hears the witnesses; it returns nil when none speaks against the strip.
@@ -115,7 +120,7 @@ func (q *search) castByRod(st *Strip) error {
 	}
 	look := h.look()
 	thick, seen, told := look.thick, look.seen, look.told
-	headed := h.headSeen()
+	headed := h.headSeen() != nil
 	seen, told = seen || headed, told || headed // who wears the head that the strip ends in stands there
 	own := st.vouched(q.rod)
 	matched := own || thick > 0 && math.Abs(thick-st.Width) < likeBreadth*st.Width
@@ -262,15 +267,16 @@ func (st *Strip) asBroadAs(rod Rod) bool {
 }
 
 // footLit reports whether the paper around the back of the foot lies in the light: close
-// to it, or where a cork or clay covers it, all about that.
+// to it, or where a cork or clay covers it, all about that. What the rod's head hides tells nothing.
 func (h *hearing) footLit() bool {
+	head := h.headSeen()
 	about := func(from, to float64) (lit, seen int) {
 		for r := from; r < to; r += aroundStep {
 			for a := -90; a <= 90; a += aroundTurn {
 				dir := h.st.Direction + math.Pi + angle.FromDegrees(float64(a))
 				p := sheet.Point{X: r * dir.Sin(), Y: r * dir.Cos()}
 				onCross := min(math.Abs(p.X), math.Abs(p.Y)) < crossWide && r < h.sheet.FootCross[1]+crossEnd
-				if onCross || h.hides(p) {
+				if onCross || h.hides(p) || head != nil && head.covers(p) {
 					continue
 				}
 				v := h.light(p)
