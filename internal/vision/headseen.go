@@ -10,6 +10,8 @@ const (
 	headAngles, headLeast   = 36, 18
 	headWithin, headOutside = 0.75, 1.3
 	headDiffers, headTenths = 0.15, 8
+	// A cork has broadHead, mm, of half breadth at most.
+	broadHead = 7.0
 )
 
 // headSeen reports whether the rod wears the head that the strip ends in: as high as the strip's
@@ -51,4 +53,11 @@ func (h *hearing) headSeen() bool {
 		}
 	}
 	return told >= headLeast && tenths(differ, told, headTenths) && 2*lit >= told
+}
+
+// underHead reports whether a broad head on a top that is known to be so high would hide all of the rod beyond its
+// foot: from straight above one as white as the paper leaves nothing of either to be seen.
+func (h *hearing) underHead() bool {
+	r := h.img
+	return r.known && r.length()-broadHead*r.camera[2]/max(r.camera[2]-r.height, 1) < clearOfFoot
 }
