@@ -20,7 +20,8 @@ const (
 	// keeps a third, and a tone curve is neither law's (on sound strips the least is 0.5 of a level).
 	fitFloor = 0.5 / 255
 
-	sunDisc = 0.0093 // radians, 0.533 degrees, the sun's and the moon's
+	clips   = 253.0 / 255 // of white, from which on a median of what is clipped tells no level
+	sunDisc = 0.0093      // radians, 0.533 degrees, the sun's and the moon's
 	// hazeGrowth is the growth over the sun's above which more is tried only where the strip's own reaches it.
 	hazeGrowth = 4
 
@@ -35,6 +36,7 @@ const (
 	leastOfEnd               = 20   // samples of an end that tell anything
 
 	shiftMost = 3.5 // px by which a second frame is displaced
+	outMost   = 0.7 // px by which the edges are: a third by sharpening of 1.2 over two pixels, the most there is
 )
 
 // What is tried: growths of the blur over the sun's, of a stick and of a shadow, which haze
@@ -49,7 +51,6 @@ var (
 	shades       = []aureole{{0.15, 0, 0.5}, {0.3, 0, 0.5}, {0.15, 0, 1}, {0.3, 0, 1}, {0.3, 0, 2}}
 	cameraBlurs  = ratios(0.36, blurStep, 7)
 	sharpenReach = []float64{1, 1.8, 3.2}
-	firstShifts  = []float64{-2, -1, 1, 2}
 	sharpenings  = [11]float64{0, 0.2, 0.4, 0.6, 0.8, 1, 1.25, 1.5, 2, 2.5, 3}
 )
 
@@ -113,11 +114,13 @@ func (f *stripFit) discSays(axis fitLine, st *Strip) (says float64, ok bool) {
 	if says < 0 {
 		return says, true
 	}
-	for _, d.haze = range shades { // what local tones make about any strip looks the same
+	for _, haze := range shades { // what local tones make about any strip looks the same
+		d.through(haze, sides)
 		least, _ := d.least(sides, end, lyingGrowths[:1])
 		lying[0], lying[1] = min(lying[0], least[0]), min(lying[1], least[1])
 	}
-	for _, d.haze = range slices.Concat(shades, aureoles) {
+	for _, haze := range slices.Concat(shades, aureoles) {
+		d.through(haze, sides)
 		if try(castGrowths[0]); says < 0 {
 			return 0, true // broad half light is not sure to be haze's
 		}
@@ -159,13 +162,21 @@ func (f *stripFit) sideProfiles(axis fitLine) (list []*profile) {
 		for _, c := range columns {
 			v := math.NaN()
 			if 2*len(c) > len(part) {
-				v = linearToSRGB(quantile(c, 0.5) * p.paper)
+				v = levelOf(quantile(c, 0.5) * p.paper)
 			}
 			p.v = append(p.v, v)
 		}
 		list = append(list, p)
 	}
 	return list
+}
+
+// levelOf is the encoded light; NaN where the picture may not have shown more, as of what sharpening brightens.
+func levelOf(light float64) float64 {
+	if v := linearToSRGB(light); v < clips {
+		return v
+	}
+	return math.NaN()
 }
 
 // endProfile is the light along the strip's end; nil where that is not seen on plain paper.
@@ -196,7 +207,9 @@ func (f *stripFit) endProfile(axis fitLine, st *Strip) *profile {
 		}
 		v := math.NaN()
 		if n == 5 {
-			v = linearToSRGB(sum / n * p.paper)
+			v = levelOf(sum / n * p.paper)
+		}
+		if !math.IsNaN(v) {
 			seen++
 		}
 		p.v = append(p.v, v)

@@ -95,3 +95,47 @@ func TestDiscOfADeeperEnd(t *testing.T) {
 		t.Errorf("a stick is likelier by %.1f, by a deeper end by %.1f", even, deeper)
 	}
 }
+
+// What a telephone sharpens has its edges elsewhere than where half of the light shows, and neither a shadow's nor
+// a stick's are told for sure unless that is allowed for.
+func TestDiscThroughSharpening(t *testing.T) {
+	dim := func(sheet.Point) float64 { return 0.6 } // nothing clips
+	for _, sharpened := range []float64{0.6, 1.2, 1.6} {
+		k := sunCast()
+		k.width, k.depth, k.opens = 2.2, 0.8, sunDisc/4*1.15 // a sun 30 degrees up
+		for name, opens := range map[string]float64{"a shadow": k.opens, "a stick": 0} {
+			k.opens = opens
+			c := pictureOf(k.layer(), dim)
+			c.scale, c.noise, c.sharpened, c.rod.ShadowRatio = 5, 2, sharpened, 1.73
+			s, st := c.must(t, shadowDir)
+			says := s.hear(st).discSays()
+			if opens > 0 {
+				says = -says
+			}
+			if says < 2*surelyLies {
+				t.Errorf("%s, sharpened by %v, is likelier by %.1f", name, sharpened, says)
+			}
+		}
+	}
+}
+
+// Of what sharpening brightens beyond white nothing is known.
+func TestDiscBesideClippedPaper(t *testing.T) {
+	k := sunCast()
+	k.width, k.depth, k.blur, k.opens = 2.2, 0.9, 0.1, sunDisc/4*1.15
+	c := pictureOf(k.layer())
+	c.scale, c.noise, c.sharpened, c.rod.ShadowRatio = 5, 3, 1.6, 1.73
+	_, st := c.must(t, shadowDir)
+	unseen := 0.0
+	for _, p := range st.fit.sideProfiles(st.fit.axis()) {
+		unseen += float64(len(p.v)) - p.seen()
+		for _, v := range p.v {
+			if v >= clips {
+				t.Fatalf("a level of %.0f takes part", 255*v)
+			}
+		}
+	}
+	if unseen == 0 {
+		t.Error("nothing clips")
+	}
+}

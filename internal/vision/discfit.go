@@ -12,6 +12,7 @@ type discFit struct {
 	step      float64
 	edge, own []float64 // the strip as the camera blurs it, and blurred once more
 	second    frameTwo
+	clear     frameTwo // in clear air
 	haze      aureole
 	beyond    float64   // mm of light's way from what casts the strip to the foot; below 0 it grows shorter outward
 	most      float64   // px of the camera's blur, where that is known; else 0
@@ -24,8 +25,11 @@ type discFit struct {
 func (f *stripFit) fitOf(sides []*profile) discFit {
 	d := discFit{step: f.step}
 	if f.ghost.sure() {
-		d.seekGhost(sides)
+		d.seek(sides, firstFrames, frameSteps)
+	} else {
+		d.seek(sides, []frameTwo{{}}, outSteps)
 	}
+	d.clear = d.second
 	return d
 }
 
@@ -38,41 +42,71 @@ type aureole struct{ part, breadth, thick float64 }
 // they were found without it.
 type frameTwo struct{ shift, part, left, right float64 }
 
-// frameSteps are by how much each of that is changed in a search.
-var frameSteps = [...]frameTwo{{shift: 0.25}, {part: 0.1}, {left: 0.25}, {right: 0.25}}
+// firstFrames are where a search for that begins, frameSteps by how much each is changed in it, and outSteps by
+// how much where there is one frame.
+var (
+	firstFrames = []frameTwo{{shift: -2, part: 0.5}, {shift: -1, part: 0.5}, {shift: 1, part: 0.5}, {shift: 2, part: 0.5}}
+	frameSteps  = []frameTwo{{shift: 0.25}, {part: 0.1}, {left: 0.25}, {right: 0.25}, outSteps[0]}
+	outSteps    = []frameTwo{{left: 0.1, right: 0.1}}
+)
 
 func (a frameTwo) plus(b frameTwo, by float64) frameTwo {
 	return frameTwo{a.shift + by*b.shift, max(0, min(1, a.part+by*b.part)), a.left + by*b.left, a.right + by*b.right}
 }
 
-// seekGhost finds how the second frame is displaced by what leaves least of the nearest and the farthest
-// part of the strip, halfway between a stick's and a shadow's.
-func (d *discFit) seekGhost(sides []*profile) {
-	few := []*profile{sides[0], sides[len(sides)-1]}
-	blur, reach := cameraBlurs[1], sharpenReach[1]
-	misfit := func(f frameTwo) float64 {
-		d.second = f
-		return d.sums(few, nil, blur, reach, castGrowths[0]/2, anything)[0]
+// through has the light come through haze, by which half of it shows elsewhere, too.
+func (d *discFit) through(haze aureole, sides []*profile) {
+	d.haze, d.second = haze, d.clear
+	if haze.part > 0 {
+		d.seek(sides, []frameTwo{d.clear}, outSteps)
 	}
+}
+
+// within reports whether the second frame and the edges are no farther off than is sought.
+func (a frameTwo) within() bool {
+	return math.Abs(a.shift) < shiftMost && math.Abs(a.left+a.right) < 2*outMost+math.Abs(a.shift)
+}
+
+// seek finds how far out the edges lie of where they were found, and how a second frame is displaced, by what
+// leaves least of the nearest and the farthest part of the strip, halfway between a stick's and a shadow's. An edge
+// is found where half of the light shows, and a telephone sharpens what it has encoded, by which that place moves.
+func (d *discFit) seek(sides []*profile, starts, steps []frameTwo) {
+	few := []*profile{sides[0], sides[len(sides)-1]}
 	least, best := math.Inf(1), frameTwo{}
-	for _, shift := range firstShifts {
-		f := frameTwo{shift: shift, part: 0.5}
-		v := misfit(f)
-		for better := true; better; {
-			better = false
-			for _, step := range frameSteps {
-				for _, by := range [2]float64{1, -1} {
-					for next := f.plus(step, by); misfit(next) < v && math.Abs(next.shift) < shiftMost; next = f.plus(step, by) {
-						f, v, better = next, misfit(next), true
-					}
-				}
+	for _, f := range starts {
+		for _, blur := range cameraBlurs {
+			v := d.misfit(few, f, blur)
+			for better := true; better; {
+				f, v, better = d.downhill(few, f, v, blur, steps)
 			}
-		}
-		if v < least {
-			least, best = v, f
+			if v < least {
+				least, best = v, f
+			}
 		}
 	}
 	d.second = best
+}
+
+// downhill takes each of some steps as often as it leaves less, and tells whether any did.
+func (d *discFit) downhill(few []*profile, f frameTwo, v, blur float64, steps []frameTwo) (at frameTwo, least float64, better bool) {
+	for _, step := range steps {
+		for _, by := range [2]float64{1, -1} {
+			for next := f.plus(step, by); next.within(); next = f.plus(step, by) {
+				w := d.misfit(few, next, blur)
+				if w >= v {
+					break
+				}
+				f, v, better = next, w, true
+			}
+		}
+	}
+	return f, v, better
+}
+
+// misfit is what a second frame and the edges' places leave, halfway between a stick and a shadow.
+func (d *discFit) misfit(few []*profile, f frameTwo, blur float64) float64 {
+	d.second = f
+	return d.sums(few, nil, blur, sharpenReach[1], castGrowths[0]/2, anything)[0]
 }
 
 // merge has a profile's light, every step mm, be that of two frames.

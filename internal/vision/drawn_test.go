@@ -46,6 +46,7 @@ type canvas struct {
 	tilt, view angle.Angle
 	noise      float64 // levels
 	scale      float64 // px/mm; 0 means 4
+	sharpened  float64 // by this much of what a blur of two pixels takes from the levels
 	rod        Rod
 	layers     []layer
 }
@@ -73,6 +74,7 @@ func (c canvas) search(t *testing.T) *search {
 	p := c.plate()
 	r := rand.New(rand.NewPCG(3, 4))
 	g := &Gray{W: side, H: side, Factor: 1, Pix: make([]uint8, side*side)}
+	levels := make([]float64, side*side)
 	for v := range side {
 		for u := range side {
 			q := onPaper(p, float64(u), float64(v))
@@ -80,15 +82,41 @@ func (c canvas) search(t *testing.T) *search {
 			for _, l := range c.layers {
 				light *= l(q)
 			}
-			level := 255*linearToSRGB(light) + c.noise*r.NormFloat64()
-			g.Pix[v*side+u] = uint8(max(0, min(255, math.Round(level))))
+			levels[v*side+u] = 255*linearToSRGB(light) + c.noise*r.NormFloat64()
 		}
+	}
+	if c.sharpened > 0 {
+		for i, soft := range softened(levels, side, 2) {
+			levels[i] += c.sharpened * (levels[i] - soft)
+		}
+	}
+	for i, level := range levels {
+		g.Pix[i] = uint8(max(0, min(255, math.Round(level))))
 	}
 	s := newSearch(g, p, ghostOfMarks(g, p), sheet.Standard, c.rod)
 	if !s.lookAtDial(s.img.hides) {
 		t.Fatal("nothing of the dial is seen")
 	}
 	return s
+}
+
+// softened is a square picture blurred by a normal law, one sigma in px.
+func softened(levels []float64, side int, sigma float64) []float64 {
+	reach := int(math.Ceil(3.5 * sigma))
+	from := levels
+	for _, step := range [2]int{1, side} {
+		to := make([]float64, len(levels))
+		for i := range to {
+			at, sum := i/step%side, 0.0
+			for k := max(-reach, -at); k <= min(reach, side-1-at); k++ {
+				w := math.Exp(-sq(float64(k)/sigma) / 2)
+				to[i], sum = to[i]+w*from[i+k*step], sum+w
+			}
+			to[i] /= sum
+		}
+		from = to
+	}
+	return from
 }
 
 // ghostOfMarks measures the edges of all marks for it.

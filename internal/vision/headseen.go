@@ -14,6 +14,8 @@ const (
 	headAngles, headLeast   = 36, 18
 	headWithin, headOutside = 0.75, 1.3
 	headDiffers, headTenths = 0.15, 8
+	// A cork has broadHead, mm, of half breadth at most.
+	broadHead = 7.0
 )
 
 // headImage is the outline on the paper of a ball on the rod, an ellipse along its image: its middle's
@@ -84,4 +86,11 @@ func (h *hearing) seekHead() *headImage {
 		return &e
 	}
 	return nil
+}
+
+// underHead reports whether a broad head on a top that is known to be so high would hide all of the rod beyond its
+// foot: from straight above one as white as the paper leaves nothing of either to be seen.
+func (h *hearing) underHead() bool {
+	r := h.img
+	return r.known && r.length()-broadHead*r.camera[2]/max(r.camera[2]-r.height, 1) < clearOfFoot
 }

@@ -169,7 +169,11 @@ func (f *stripFit) footSays(axis fitLine) float64 {
 	}
 	odd := oddFoot / footRange
 	thing := (1-oddFoot)*bell(ratio, math.Hypot(footHid, sigma)) + odd
-	cast := (1-oddFoot)*bell(ratio-footShows, math.Hypot(footCast, sigma)) + odd
+	shows := bell(ratio-footShows, math.Hypot(footCast, sigma))
+	if f.ghost.sure() { // in the dark two frames may be merged, each with half of a thin line, beside the other's
+		shows = (shows + bell(ratio-footShows/2, math.Hypot(footCast, sigma))) / 2
+	}
+	cast := (1-oddFoot)*shows + odd
 	return max(0, math.Log(thing/cast))
 }
 

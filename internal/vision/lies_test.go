@@ -68,6 +68,25 @@ func TestFootsPrintUnderALine(t *testing.T) {
 	}
 }
 
+// In the dark a telephone may merge two frames, in each of which a thin line lies elsewhere: print that
+// shows so little in a shadow tells less.
+func TestFootsPrintInTwoFrames(t *testing.T) {
+	faint := func(p sheet.Point) float64 { // the print, where the strip is
+		s, n := newFrame(shadowDir, 0).place(p)
+		in := normal(s/0.3) * normal((1.5-math.Abs(n))/0.15)
+		return 1 + in*((0.85+0.15*footPrinted(p))/footPrinted(p)-1)
+	}
+	c := canvas{tilt: 35 * deg, view: rodDir + 180*deg, noise: 0.7}
+	_, st := c.with(beneath(sunCast(), footPrinted, false), faint).withRod().must(t, shadowDir)
+	f := st.fit
+	one := f.footSays(f.axis())
+	f.ghost = ghost{u: 0.4}
+	if two := f.footSays(f.axis()); one < surelyLies || two > one-1 {
+		ratio, sigma := f.printThrough(f.axis(), f.footPrint())
+		t.Errorf("%.1f by one frame, %.1f by two, of print that shows %.2f ± %.2f", one, two, ratio, sigma)
+	}
+}
+
 // A black head before the paper behind the foot hides the print there, and then nothing is said of that in the line.
 func TestFootsPrintBehindABlackHead(t *testing.T) {
 	behind := newFrame(shadowDir+180*deg, 0).at(8, 0)

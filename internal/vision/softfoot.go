@@ -75,7 +75,8 @@ func (f *stripFit) castElsewhere(axis fitLine, blurMost float64) float64 {
 	best := func(beyond float64) float64 {
 		d.beyond = beyond
 		least := math.Inf(1)
-		for _, d.haze = range softAureoles {
+		for _, haze := range softAureoles {
+			d.through(haze, sides)
 			var sum [2]float64
 			sum, n = d.least(sides, nil, softSuns)
 			least = min(least, sum[0])

@@ -79,8 +79,8 @@ func (f *stripFit) ownTaper(axis fitLine, turned, expected, noise float64) (open
 	if math.Abs(strip.offset) > ownFoot {
 		return open
 	}
-	if off, sigma, ok := f.fromStated(axis, turned); ok && math.Abs(off) <= sigma {
-		return min(open, math.Hypot(off, sigma))
+	if off, bound, ok := f.fromStated(axis, turned); ok && math.Abs(off) <= bound {
+		return min(open, math.Hypot(off, bound/2)) // a bound is two sigma
 	}
 	rate, sigma, ok := f.rodTapers(strip, f.right.at(axis.mid)-f.left.at(axis.mid), noise)
 	// The breadth changes with the distance by rate over the ratio; each edge turns by half of it.
@@ -92,9 +92,9 @@ func (f *stripFit) ownTaper(axis fitLine, turned, expected, noise float64) (open
 }
 
 // fromStated is by how much the edges are turned otherwise than by a rod's taper from the stated diameter at the
-// foot to the breadth in the strip's middle, with a sigma; ok is false where none is stated, or the strip is no
+// foot to the breadth in the strip's middle, and within which that is nothing; ok is false where none is stated, or the strip is no
 // narrower: other shadows only add to it.
-func (f *stripFit) fromStated(axis fitLine, turned float64) (off, sigma float64, ok bool) {
+func (f *stripFit) fromStated(axis fitLine, turned float64) (off, within float64, ok bool) {
 	d := f.rod.DiameterMM
 	narrower := d - (f.right.at(axis.mid) - f.left.at(axis.mid))
 	bound := asBroad + asBroadPart*d

@@ -111,6 +111,20 @@ func TestTaperFromTheStatedBreadth(t *testing.T) {
 	}
 }
 
+// What a stated breadth leaves of a thick rod's taper is within what it is stated to: no sigma that refuses it.
+func TestStrongTaperFromTheStatedBreadth(t *testing.T) {
+	k := sunCast()
+	k.width, k.taper, k.to = 6.8, 1.36, 33
+	c := canvas{tilt: 2 * deg, view: rodDir + 180*deg, noise: 8, rod: Rod{DiameterMM: 6.8, ShadowRatio: 0.85}}
+	st, err := c.with(k.layer(), c.rodLayer(6.8, 40)).search(t).find()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if off := (st.Direction - shadowDir).Signed().Abs(); off > 3*st.Sigma || st.Sigma > vagueMost {
+		t.Errorf("off by %.4f degrees with a sigma of %.4f", off.Degrees(), st.Sigma.Degrees())
+	}
+}
+
 // A rod that looks like the paper between its lit side and the other is one all the same.
 func TestRunAcross(t *testing.T) {
 	over := func(n float64) float64 { // from -3 to -0.4 and from 0.3 to 2 something is seen

@@ -131,6 +131,9 @@ func TestWitnesses(t *testing.T) {
 		headOf(5)(st)
 		st.seenSigma = vagueMost + 1e-9
 	}
+	stated := func(tilt angle.Angle) canvas { // seen by a shadow alone
+		return canvas{tilt: tilt, view: rodDir + 180*deg, noise: 0.7, rod: Rod{HeightMM: 50, DiameterMM: 3}, layers: []layer{sunCast().layer()}}
+	}
 	short := sunCast()
 	short.to = 50
 	broad := func(st *Strip) { st.Width = thickest + 0.1 }
@@ -208,6 +211,9 @@ func TestWitnesses(t *testing.T) {
 		{name: "no rod is seen, be it as bright as the paper", want: ErrNoShadow,
 			speaks: pictureOf(sunCast().layer(), pale(0.99)),
 			silent: pictureOf(sunCast().layer(), pale(0.94))},
+		{name: "no rod is seen where no head on its top hides it", want: ErrNoShadow,
+			speaks: stated(15 * deg),
+			silent: stated(12 * deg)},
 		{name: "much narrower than the head that covers the rod", want: ErrNoShadow,
 			speaks: withRod(6, weakCast().layer()),
 			silent: withRod(6, weakCast().layer()), twin: func(st *Strip) { st.Head = 3 }},
