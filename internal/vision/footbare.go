@@ -39,7 +39,7 @@ const (
 // footBare reports whether the foot's ring shows where a rod that casts the strip must cover it.
 func (h *hearing) footBare() bool {
 	f := h.st.fit
-	if f == nil || h.rod.Hangs || f.held {
+	if f == nil || h.rod.Hangs {
 		return false
 	}
 	blur := max(f.blur, ringBlurPx/f.pxAcross(0))

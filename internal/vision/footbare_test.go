@@ -17,15 +17,18 @@ func TestPrintWhereTheRodMustStand(t *testing.T) {
 		tilt  angle.Angle
 		along float64 // from the foot, of the rod; of none NaN
 		bare  bool
+		bar   bool // whose shade lies over the foot, as broad as what may hold one
 	}{
-		"a thin rod":                       {2.4, 35 * deg, 0, false},
-		"a thick rod":                      {7, 35 * deg, 0, false},
-		"two millimetres off":              {3, 35 * deg, 2, false},
-		"behind the foot":                  {3, 35 * deg, -2, false},
-		"none, before a thin shadow":       {2.4, 35 * deg, math.NaN(), true},
-		"none, before a thick one":         {7, 35 * deg, math.NaN(), true},
-		"a thick rod, seen from above":     {7, 3 * deg, 0, false},
-		"none, a thick shadow, from above": {7, 3 * deg, math.NaN(), true},
+		"a thin rod":                       {2.4, 35 * deg, 0, false, false},
+		"a thick rod":                      {7, 35 * deg, 0, false, false},
+		"two millimetres off":              {3, 35 * deg, 2, false, false},
+		"behind the foot":                  {3, 35 * deg, -2, false, false},
+		"none, before a thin shadow":       {2.4, 35 * deg, math.NaN(), true, false},
+		"none, before a thick one":         {7, 35 * deg, math.NaN(), true, false},
+		"a rod, in a bar's shade":          {3, 35 * deg, 0, false, true},
+		"none, in a bar's shade":           {3, 35 * deg, math.NaN(), true, true},
+		"a thick rod, seen from above":     {7, 3 * deg, 0, false, false},
+		"none, a thick shadow, from above": {7, 3 * deg, math.NaN(), true, false},
 	} {
 		t.Run(name, func(t *testing.T) {
 			k := sunCast()
@@ -43,7 +46,16 @@ func TestPrintWhereTheRodMustStand(t *testing.T) {
 					return footPrinted(p)
 				}
 			}
-			s, st := c.with(print, k.layer()).must(t, shadowDir)
+			c = c.with(print, k.layer())
+			if tt.bar {
+				b := sunCast()
+				b.dir, b.width, b.from, b.depth = shadowDir+60*deg, 20, -90, 0.5
+				c = c.with(b.layer())
+			}
+			s, st := c.must(t, shadowDir)
+			if st.Held != tt.bar {
+				t.Errorf("its beginning is broader: %v", st.Held)
+			}
 			if bare := s.hear(st).footBare(); bare != tt.bare {
 				t.Errorf("the foot is bare: %v", bare)
 			}

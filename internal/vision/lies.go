@@ -39,6 +39,7 @@ const (
 	// The foot's print is looked for from footFrom, and from where a rod as thick as the strip covers it,
 	// footSet mm and edgeInk sigmas of the blur beyond, to footPast beyond its cross. Through a shadow it shows as
 	// footShows of itself, through a thing it does not, one sigma each; oddFoot of both show anything over footRange.
+	// What is too vague to tell alone of the ring and the ticks is weighed so, too.
 	footFrom, footPast           = 1.2, 0.5
 	footSet                      = 0.5 // to which rods are set
 	footShows, footCast, footHid = 0.85, 0.2, 0.08
@@ -96,7 +97,7 @@ func (h *hearing) lies(told bool) bool {
 			return true
 		}
 		says += max(-maybeCast, more) // there are blue things as well
-		says += f.footSays(axis)
+		says += hidSays(ratio, sigma) + f.footSays(axis)
 	}
 	// What runs beside the line up to lateBegin, other than the rod and what holds its foot, may be
 	// the shadow.
@@ -163,7 +164,12 @@ func (f *stripFit) footSays(axis fitLine) float64 {
 	if f.held {
 		return 0
 	}
-	ratio, sigma := f.printThrough(axis, f.footPrint())
+	return hidSays(f.printThrough(axis, f.footPrint()))
+}
+
+// hidSays is the logarithm of how much likelier a thing is than a shadow where print shows through it as ratio of
+// itself; 0 at least.
+func hidSays(ratio, sigma float64) float64 {
 	if math.IsInf(sigma, 1) {
 		return 0
 	}

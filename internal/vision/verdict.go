@@ -67,7 +67,7 @@ func (f *stripFit) strip() (*Strip, error) {
 	// Disagreement beyond the scatter widens the sigma: of the two edges, of the
 	// near and the far half (a bow).
 	variance := axis.varB
-	turned, expected := (f.left.b-f.right.b)/2, (f.left.varB+f.right.varB)/4
+	turned, expected := f.edgesTurned()
 	noise := f.flankNoise()
 	open := f.ownTaper(axis, turned, expected, noise)
 	tapers := f.taper(axis.mid, open, expected)
@@ -128,6 +128,12 @@ func (f *stripFit) strip() (*Strip, error) {
 		st.Nodus, st.NodusSigma = f.findNodus(axis)
 	}
 	return st, nil
+}
+
+// edgesTurned is by how much the two edges are turned off their axis, towards each other, and the variance of that which
+// their own sigmas leave to be expected.
+func (f *stripFit) edgesTurned() (turned, expected float64) {
+	return (f.left.b - f.right.b) / 2, (f.left.varB + f.right.varB) / 4
 }
 
 // otherBreadth reports whether the strip's breadth is not the stated diameter's: anywhere from the foot to

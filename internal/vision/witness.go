@@ -155,6 +155,8 @@ func (q *search) castByRod(st *Strip) error {
 		return ErrNoShadow
 	case told && look.bare && max(st.Width, 2*st.Head) < leastOfRod*thick && thick < thickest && !matched:
 		return ErrNoShadow
+	case h.tooBroad(look), h.twoEnds():
+		return ErrNoShadow
 	case !told && !own && (st.Bow == 0 && st.seenSigma > vagueMost || !st.cast && h.faintGrows()):
 		return ErrNoShadow // no rod can be seen, and the line is a poor one or too sharp
 	case !told && !own && beside < besideRod && q.img.length() > leastStrip && st.To < q.img.length()+pastImage:

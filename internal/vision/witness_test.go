@@ -104,6 +104,20 @@ func TestWitnesses(t *testing.T) {
 			return 1
 		}
 	}
+	backlit := func(rod float64) canvas { // the line comes towards the camera
+		c := opposite(sunCast().layer())
+		return c.with(c.rodLayer(rod, 65))
+	}
+	touching := func(a, b casting) layer { // two sticks, whose shadows are one
+		one, other := a.layer(), b.layer()
+		return func(p sheet.Point) float64 { return min(one(p), other(p)) }
+	}
+	pair := func(turn angle.Angle, to float64) layer { // and the one's ends farther out, in as broad a line
+		a, b := sunCast(), sunCast()
+		a.width, a.to, a.offset = 2, 40, -0.6
+		b.width, b.to, b.offset, b.dir = 2, to, 0.6, b.dir+turn
+		return touching(a, b)
+	}
 	sharp := func(st *Strip) { st.GrowthSigma = leastGrowth } // vouches for nothing
 	ended := func(st *Strip) { st.GrowthSigma, st.Length = leastGrowth, 80 }
 	blurs := changeWeak(func(k *casting) { k.to, k.opens = 300, 0.0007 })
@@ -223,6 +237,18 @@ func TestWitnesses(t *testing.T) {
 		{name: "much narrower than what is seen of the rod, not beside a strip up to its head", want: ErrNoShadow,
 			speaks: capped(40 * deg),
 			silent: capped(15 * deg)},
+		{name: "broader than the rod, of which the unlit side is seen", want: ErrNoShadow,
+			speaks: backlit(2),
+			silent: backlit(2.7)},
+		{name: "broader than what is seen of the rod, which may be lit", want: ErrNoShadow,
+			speaks: backlit(2),
+			silent: withRod(2, sunCast().layer())},
+		{name: "two sticks' that touch, the one longer", want: ErrNoShadow,
+			speaks: withRod(3, pair(-0.5*deg, 43)),
+			silent: withRod(3, pair(-0.5*deg, 40))},
+		{name: "one that ends aslant, its edges not parallel", want: ErrNoShadow,
+			speaks: withRod(3, pair(-0.5*deg, 43)),
+			silent: withRod(3, pair(0, 43))},
 		{name: "too sharp where no rod can be seen", want: ErrNoShadow,
 			speaks: fromAbove(0.7, changeWeak(func(k *casting) { k.opens = 0.0005 })), set: faint,
 			silent: fromAbove(0.7, sunCast().layer())},
