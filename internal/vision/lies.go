@@ -97,7 +97,7 @@ func (h *hearing) lies(told bool) bool {
 			return true
 		}
 		says += max(-maybeCast, more) // there are blue things as well
-		says += hidSays(ratio, sigma) + f.footSays(axis)
+		says += f.hidSays(ratio, sigma) + f.footSays(axis)
 	}
 	// What runs beside the line up to lateBegin, other than the rod and what holds its foot, may be
 	// the shadow.
@@ -164,12 +164,12 @@ func (f *stripFit) footSays(axis fitLine) float64 {
 	if f.held {
 		return 0
 	}
-	return hidSays(f.printThrough(axis, f.footPrint()))
+	return f.hidSays(f.printThrough(axis, f.footPrint()))
 }
 
 // hidSays is the logarithm of how much likelier a thing is than a shadow where print shows through it as ratio of
 // itself; 0 at least.
-func hidSays(ratio, sigma float64) float64 {
+func (f *stripFit) hidSays(ratio, sigma float64) float64 {
 	if math.IsInf(sigma, 1) {
 		return 0
 	}
