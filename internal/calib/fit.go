@@ -7,6 +7,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"shadowread/internal/angle"
 	"shadowread/internal/rank"
 	"shadowread/internal/sheet"
 )
@@ -702,6 +703,13 @@ func (f *Fit) Spread(quantity func(*Plate) float64) (fromPrint, rest float64) {
 	}
 	fromPrint = math.Abs(along) / f.StretchSigma()
 	return fromPrint, math.Sqrt(max(0, f.spanned(&by[0], &by[0])-fromPrint*fromPrint))
+}
+
+// CurlSigma returns the standard deviation of the sheet's curl along a direction: of half the second
+// derivative of its height, 1/mm.
+func (f *Fit) CurlSigma(dir angle.Angle) float64 {
+	sin, cos := dir.Sin(), dir.Cos()
+	return math.Hypot(f.Spread(func(p *Plate) float64 { return p.Curl.height(sin, cos) }))
 }
 
 // StretchSigma returns the standard deviation of the print's stretch.

@@ -52,6 +52,9 @@ const (
 // line turns from the tangent at m by k (L - 2m), for half a sine by halfSine. tip is the
 // shadow's length where its end is seen, else 0.
 func (f *stripFit) bowed(axis fitLine, tip, atLeast float64) (turn, cost, unseen angle.Angle, bow float64) {
+	if f.curlSigma != nil { // what the map's curl leaves open bends the strip, too, and may hide a wire's bow
+		axis.varBend += sq(f.curlSigma(f.direction()) * f.parallax(axis))
+	}
 	last := f.lastGood()
 	span := last - f.firstGood() // most rows may lie by one end: axis.mid is their mean
 	lengths := f.lengths(tip, max(atLeast, last))

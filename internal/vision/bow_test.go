@@ -134,6 +134,32 @@ func TestWavedPaperBendsAStraightWire(t *testing.T) {
 	}
 }
 
+// Paper that curls across the line of sight may straighten a bowed wire's shadow to the eye: a bow that two
+// sigmas of the curl hide lies within four of the direction.
+func TestCurlMayHideABow(t *testing.T) {
+	const curl, length = 1e-5, 220.0
+	k := sunCast()
+	k.width = 2
+	c := pictureOf(k.layer())
+	c.rod = Rod{HeightMM: 60, ShadowRatio: length / 60}
+	s := c.search(t)
+	sigma := func() (sigma, hidden float64) {
+		_, st, err := s.withRays(t, shadowDir)
+		if err != nil {
+			t.Fatal(err)
+		}
+		axis := st.fit.axis()
+		bow := 2 * curl * st.fit.parallax(axis) / sineBend(axis, length)
+		return float64(st.Sigma), bow * sineTurn(axis, length)
+	}
+	before, hidden := sigma()
+	s.curlSigma = func(angle.Angle) float64 { return curl }
+	after, _ := sigma()
+	if before > hidden/4 || after < hidden/4 || after > hidden {
+		t.Errorf("sigma %.3f degrees, with the curl %.3f; it may hide %.3f", angle.Angle(before).Degrees(), angle.Angle(after).Degrees(), angle.Angle(hidden).Degrees())
+	}
+}
+
 // A bend that no wire has over a long shadow says that the shadow is short: of half a sine of
 // 0.4 mm over 91 mm, 7 to 56 mm of it seen, the length is found among 84 to 165 mm, which alone
 // are 119 +- 23 mm, each as likely as another by a part.

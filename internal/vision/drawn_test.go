@@ -138,8 +138,13 @@ func onPaper(p *calib.Plate, u, v float64) sheet.Point {
 // measured draws the picture and measures the line that runs in a direction.
 func (c canvas) measured(t *testing.T, dir angle.Angle) (*search, *Strip, error) {
 	t.Helper()
-	s := c.search(t)
-	s.rays = s.dial.rays(c.rod.DiameterMM, offsetMost)
+	return c.search(t).withRays(t, dir)
+}
+
+// withRays measures the line that runs in a direction.
+func (s *search) withRays(t *testing.T, dir angle.Angle) (*search, *Strip, error) {
+	t.Helper()
+	s.rays = s.dial.rays(s.rod.DiameterMM, offsetMost)
 	for _, r := range s.rays {
 		if (r.dir - dir).Signed().Abs() < 8*deg {
 			st, err := s.measureStrip(r)

@@ -3,6 +3,7 @@ package vision
 import (
 	"math"
 
+	"shadowread/internal/angle"
 	"shadowread/internal/calib"
 	"shadowread/internal/sheet"
 )
@@ -31,6 +32,8 @@ type search struct {
 	dial  *dialImage // nil until it is looked at
 	rays  []ray      // the lines on it, strongest first
 	ghost ghost      // of a telephone's second frame
+	// curlSigma is one sigma of the sheet's curl along a direction, 1/mm; nil for paper known to be flat.
+	curlSigma func(angle.Angle) float64
 	// steady leaves out the rows by another shadow's rim, where enough are left.
 	steady bool
 	// among leaves out the rows that are not as broad as the rod is said to be thick: things lie

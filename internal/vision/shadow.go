@@ -84,7 +84,9 @@ const (
 // masked. Each candidate is then measured edge by edge and must look like a
 // shadow: two parallel edges, a rod's width, and no witness against it (castByRod).
 func FindShadow(g *Gray, p *FoundSheet, s *sheet.Sheet, rod Rod) (*Strip, error) {
-	return newSearch(g, &p.Plate, p.ghost, s, rod).find()
+	q := newSearch(g, &p.Plate, p.ghost, s, rod)
+	q.curlSigma = p.CurlSigma
+	return q.find()
 }
 
 func (q *search) find() (*Strip, error) {
