@@ -1,8 +1,6 @@
 package vision
 
-import (
-	"math"
-)
+import "math"
 
 // Two sticks that touch cast one strip, whose axis is neither's. They do not stand alike, so that its edges are not
 // parallel, and the one's shadow ends before the other's: to one side of the axis the strip goes on farther. A rod's
