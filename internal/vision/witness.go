@@ -94,15 +94,16 @@ const (
 type hearing struct {
 	*search
 	st   *Strip
-	line frame    // along the strip's axis
-	disc *float64 // what discSays said; nil before it was asked
+	line frame // along the strip's axis
+	// discSays is that of the strip; 0 where nothing can be said.
+	discSays func() float64
 	// headSeen is the head that the strip ends in as the rod is seen to wear it; nil where it is not.
 	headSeen func() *headImage
 }
 
 func (q *search) hear(st *Strip) *hearing {
 	h := &hearing{search: q, st: st, line: newFrame(st.Direction, st.FootOffset)}
-	h.headSeen = sync.OnceValue(h.seekHead)
+	h.discSays, h.headSeen = sync.OnceValue(h.weighDisc), sync.OnceValue(h.seekHead)
 	return h
 }
 
@@ -247,16 +248,11 @@ func (h *hearing) merges(look rodSeen) bool {
 // narrow, and of burnt-out paper the lit part of a penumbra is not seen.
 func (h *hearing) discHidden() bool { return h.rod.Moonlit || h.dial.bright > burntOut }
 
-// discSays is that of the strip; 0 where nothing can be said.
-func (h *hearing) discSays() float64 {
-	if h.disc == nil {
-		says := 0.0
-		if f := h.st.fit; f != nil && !h.rod.Hangs && !h.discHidden() {
-			says, _ = f.discSays(f.axis(), h.st)
-		}
-		h.disc = &says
+func (h *hearing) weighDisc() (says float64) {
+	if f := h.st.fit; f != nil && !h.rod.Hangs && !h.discHidden() {
+		says, _ = f.discSays(f.axis(), h.st)
 	}
-	return *h.disc
+	return says
 }
 
 // faintGrows is that of the strip, unless the disc is seen in its edges and its end: a telephone's
