@@ -103,6 +103,18 @@ func (f *stripFit) discSays(axis fitLine, st *Strip) (says float64, ok bool) {
 		}
 		return says < -surelyLies // more would speak for a shadow, too
 	}
+	shaded := func() { // what local tones make about any strip looks the same
+		for _, haze := range shades {
+			d.through(haze, sides)
+			least, _ := d.least(sides, end, lyingGrowths[:1])
+			lying[0], lying[1] = min(lying[0], least[0]), min(lying[1], least[1])
+		}
+		d.through(aureole{}, sides)
+	}
+	faint := st.Growth[1] < tooSharp*leastGrowth
+	if faint { // more likely than not blurred by no disc: what lies has its own shade from the first
+		shaded()
+	}
 	for _, g := range castGrowths {
 		if g > hazeGrowth && st.Growth[1]+growthSure*st.GrowthSigma < hazeGrowth*leastGrowth/sq(f.skyCos()) {
 			break
@@ -114,10 +126,8 @@ func (f *stripFit) discSays(axis fitLine, st *Strip) (says float64, ok bool) {
 	if says < 0 {
 		return says, true
 	}
-	for _, haze := range shades { // what local tones make about any strip looks the same
-		d.through(haze, sides)
-		least, _ := d.least(sides, end, lyingGrowths[:1])
-		lying[0], lying[1] = min(lying[0], least[0]), min(lying[1], least[1])
+	if !faint {
+		shaded()
 	}
 	for _, haze := range slices.Concat(shades, aureoles) {
 		d.through(haze, sides)
