@@ -52,10 +52,11 @@ const (
 	pointMost                      = 2.0
 	// A strip is seen again over onAgain, with paper onBeside beyond its edges. Dark over lyingDark
 	// within lyingReach of the end is the shadow of a thing that lies on the strip there: what
-	// is as bright as paper hides it.
-	onAgain, onBeside     = 4.0, 1.4
-	alikeSides            = 0.15
-	lyingDark, lyingReach = 2.0, 12.0
+	// is as bright as paper hides it. That is as sharp as what lies there: lyingRim before it
+	// no more than plainDepth of the depth is missing.
+	onAgain, onBeside               = 4.0, 1.4
+	alikeSides                      = 0.15
+	lyingDark, lyingReach, lyingRim = 2.0, 12.0, 1.5
 	// Of a short row of brightRow places the quantile brightUpper is taken, of leastBright that
 	// are seen: between ticks and through numerals it is still paper.
 	brightRow, leastBright = 9, 4
@@ -137,7 +138,7 @@ func (f *stripFit) findTip(axis fitLine) (length, sigma float64, ok bool) {
 // printed: with lit paper beside it, or as far to the one side as to the other, the shadow, or its head's, behind a
 // thing that lies across; or near by on the plain paper the shadow of what lies over it there.
 func (f *stripFit) goesOn(end float64, axis fitLine, half, width float64) bool {
-	run, over := 0.0, 0.0
+	run, over, sharp := 0.0, 0.0, false
 	for d := end + nextUntil; ; d += headStep {
 		mid := axis.follow(d)
 		p := f.frame.at(d, mid)
@@ -152,7 +153,12 @@ func (f *stripFit) goesOn(end float64, axis fitLine, half, width float64) bool {
 			run, over = 0, 0
 			continue
 		}
-		if over += headStep; over >= lyingDark && d-over < end+lyingReach && d < f.sheet.Dial.ClearZone[1]-shortOfRing {
+		if over == 0 {
+			before := d - lyingRim
+			m := axis.follow(before)
+			sharp = f.brightest(before, m-tipCore*width, m+tipCore*width)/f.lit(f.frame.at(before, m)) > 1-plainDepth*f.depth
+		}
+		if over += headStep; sharp && over >= lyingDark && d-over < end+lyingReach && d < f.sheet.Dial.ClearZone[1]-shortOfRing {
 			return true
 		}
 		most := max(left, right)

@@ -45,3 +45,23 @@ func TestEndBehindWhatLiesAcross(t *testing.T) {
 		}
 	}
 }
+
+// A soft bar's shade that runs across farther out is no shadow of a thing that lies on the strip: it ends where
+// it turns light.
+func TestEndBeforeASoftBar(t *testing.T) {
+	const end, dir = 38.0, 75 * deg
+	k := sunCast()
+	k.dir, k.to, k.depth, k.width = dir, end, 0.8, 1.8
+	axis := newFrame(dir, 0)
+	for _, aslant := range []float64{-0.6, 0.6} {
+		bar := func(p sheet.Point) float64 {
+			s, n := axis.place(p)
+			s += aslant * n
+			return 1 - 0.8*normal((s-end-7)/2.5)*normal((end+17-s)/2.5)
+		}
+		_, st := pictureOf(k.layer(), bar).must(t, dir)
+		if off := math.Abs(st.Length + k.width/2 - end); st.Length == 0 || off > 1 {
+			t.Errorf("aslant by %v: %.1f ± %.1f mm long", aslant, st.Length, st.LengthSigma)
+		}
+	}
+}
