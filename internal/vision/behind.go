@@ -40,8 +40,9 @@ const (
 	glint, glintNoise = 0.15, 5
 	clearAside        = 0.35
 	// Past the plain paper, where it is seen between print and up to the page's edge, pastRun mm must be
-	// as clear, in windows clearPart of the breadth to each side of those places.
-	pastRun, clearPart = 6.0, 0.12
+	// as clear, in windows clearPart of the breadth to each side of those places, and no line as dark
+	// over lineAgain be seen farther out.
+	pastRun, clearPart, lineAgain = 6.0, 0.12, 3.0
 
 	// All about the foot to aboutBy, mm, aboutTenths of the paper lie in the light where no larger
 	// shadow does: a rod's own is less.
@@ -90,30 +91,39 @@ func (h *hearing) gone() bool {
 }
 
 // clearPast reports whether the line is seen to be gone past the plain paper behind the foot: over
-// pastRun each look at its place is as light as what lies to both sides, in the light. A wire's shadow
-// goes on to the page's edge, wherever before that the rod's image may end.
+// pastRun each look at its place is as light as what lies to both sides, in the light, and so is what is seen
+// farther out. A wire's shadow goes on to the page's edge, wherever before that the image of the rod, which may be
+// as light as paper, ends.
 func (h *hearing) clearPast() bool {
 	f := h.st.fit
 	if f == nil {
 		return false
 	}
-	run, axis, most := 0.0, f.axis(), 1+max(glint, glintNoise*h.st.Noise)
-	for b := h.img.plain; b < farthest && run < pastRun; b += followStep {
+	run, again, gone := 0.0, 0.0, false
+	axis, most := f.axis(), 1+max(glint, glintNoise*h.st.Noise)
+	for b := h.img.plain; b < farthest && again < lineAgain; b += followStep {
 		p := f.frame.at(-b, axis.at(-b))
 		if !onPage(p) || !f.g.contains(f.plate.Project(p), insidePicture) {
 			break
 		}
 		cores, beside, seen := f.pastPrint(-b, axis.at(-b), h.st.Width)
+		lit := beside > clearSide*f.lit(p)
 		switch {
-		case !seen: // print covers it
-		case beside > clearSide*f.lit(p) && cores[0] > 1-clearDepth*h.st.Depth && cores[1] < most:
-			run += followStep
+		case !seen || h.underRod(p): // print covers it, or the rod
+		case lit && cores[0] > 1-clearDepth*h.st.Depth && cores[1] < most:
+			run, again = run+followStep, 0
+			gone = gone || run >= pastRun
+		case gone && lit && cores[1] < 1-h.st.Depth/2:
+			run, again = 0, again+followStep
 		default:
-			run = 0
+			run, again = 0, 0
 		}
 	}
-	return run >= pastRun
+	return gone && again < lineAgain
 }
+
+// underRod reports whether the rod, known to be so high, covers a place: what is seen there is no paper's light.
+func (h *hearing) underRod(p sheet.Point) bool { return h.img.known && h.hides(p) }
 
 // pastPrint looks between print at a line of a breadth whose middle lies at a place: the least and the
 // most light of its core, over that of the paper to both sides, and that. seen is false where ink hides
@@ -149,6 +159,9 @@ func (h *hearing) lacks(middle, beside float64) bool {
 // line would go on and to both sides.
 func (h *hearing) clear(b float64) bool {
 	most := 1 + max(glint, glintNoise*h.st.Noise)
+	if h.underRod(h.line.at(-b, 0)) {
+		return false
+	}
 	for _, n := range []float64{-clearAside, 0, clearAside} {
 		if v := h.light(h.line.at(-b, n*h.st.Width)); !(v > 1-clearDepth*h.st.Depth && v < most) {
 			return false
