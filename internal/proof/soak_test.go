@@ -52,6 +52,8 @@ func TestReadAfterAll(t *testing.T) {
 		"folded paper, of whose rows many shifts fit alike":        {Seed: 310058, Phone: true},
 		"a broad shadow, sharpened":                                {Seed: 210037, Phone: true},
 		"a second frame in a thin shadow":                          {Seed: 210120, Phone: true},
+		"a soft bar beyond the end of a wire's shadow":             {Seed: 1600064, Gnomons: true},
+		"a white head before the beginning, seen from above":       {Seed: 1600088, Gnomons: true},
 	} {
 		o.Count, o.WidthPX, o.Workers = 1, 2000, 1
 		err := Soak(context.Background(), o, func(o Outcome) {

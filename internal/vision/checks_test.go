@@ -73,6 +73,44 @@ func TestLineThatBeginsBehindTheRodsImage(t *testing.T) {
 	}
 }
 
+// The image of a rod as light as paper is no paper without a line: that may be seen farther out.
+func TestLineBehindARodAsLightAsPaper(t *testing.T) {
+	back := newFrame(shadowDir+180*deg, 0)
+	for until, gone := range map[float64]bool{0: true, 300: false} { // where the line ends behind the foot
+		line := sunCast()
+		line.from, line.to = -until, 300
+		ground := line.layer()
+		c := canvas{tilt: 40 * deg, view: shadowDir, noise: 0.7}.with(func(p sheet.Point) float64 {
+			if d, n := back.place(p); d > 0 && d < 75 && math.Abs(n) < 2.5 {
+				return 0.97
+			}
+			return ground(p)
+		})
+		s, st := c.must(t, shadowDir)
+		if got := s.hear(st).clearPast(); got != gone {
+			t.Errorf("a line up to %v mm behind the foot is seen to be gone: %v", until, got)
+		}
+	}
+}
+
+// From above a white head hides where the shadow begins, and looks like bare paper. What is sure to be cast from the
+// foot begins there all the same; a stick does not.
+func TestWhiteHeadIsNoBarePaper(t *testing.T) {
+	for opens, lies := range map[float64]bool{sunDisc / 4 * 1.15: false, 0: true} {
+		k := sunCast()
+		k.width, k.from, k.to, k.blur, k.opens = 2.8, 12.5, 52, 0.1, opens
+		c := pictureOf(k.layer(), func(p sheet.Point) float64 { return 1 - 0.85*footRing(p, 0.15) }).withRod()
+		c.scale, c.rod.ShadowRatio = 5, 1.73
+		s, st := c.must(t, shadowDir)
+		if !st.fit.apartFromFoot(st.fit.axis()) {
+			t.Error("no bare paper is seen")
+		}
+		if got := s.hear(st).lies(true); got != lies {
+			t.Errorf("opens by %v: it lies there: %v, disc %.1f", opens, got, s.hear(st).discSays())
+		}
+	}
+}
+
 // Bare paper between the foot and a line is none where the foot's printed ring does not show: a nut
 // lies there, as white as paper.
 func TestWhiteNutIsNoBarePaper(t *testing.T) {
