@@ -15,19 +15,22 @@ const (
 	pairedOdd, pairedNoise               = 0.06, 5
 	pairedEdge                           = 1.0
 	pairedLooks                          = 6 // rows of a part, and places of its paper, at least
+	// A fold goes on: pairedFar places, each pairedStep, from pairedFrom beyond the line's end, mm, differ as much within
+	// pairedEdge of where it would run.
+	pairedFrom, pairedFar, pairedStep = 3.0, 20, 0.5
 )
 
 // runsBeside reports whether something runs along one side of the strip, at the same distance all
 // along: of a lit thing the dark line is the shade by its one edge, and the other edge runs beside it.
 // Beside a shadow is paper; what the camera, sharpening and haze make of that is alike to both sides.
-func (f *stripFit) runsBeside(axis fitLine, noise float64) bool {
+func (f *stripFit) runsBeside(axis fitLine, st *Strip) bool {
 	rows := f.goodRows()
 	if len(rows) < pairedParts*pairedLooks {
 		return false
 	}
 	last := rows[len(rows)-1].s
 	from := (f.right.at(axis.mid)-f.left.at(axis.mid))/2 + pairedClear*f.sigma(last) + pairedClearPx/f.pxAcross(last)
-	least := max(pairedOdd, pairedNoise*noise/math.Sqrt(float64(len(rows)/pairedParts)))
+	least := max(pairedOdd, pairedNoise*st.Noise/math.Sqrt(float64(len(rows)/pairedParts)))
 	places := max(0, int((pairedMost-from)/pairedEvery))
 	darker, brighter, seen := make([]int, places), make([]int, places), make([]int, places)
 	var odds []func(n float64) float64 // of each part: how far n mm beside the axis differ
@@ -66,6 +69,25 @@ func (f *stripFit) runsBeside(axis fitLine, noise float64) bool {
 	for k, n := range seen {
 		at := from + float64(k)*pairedEvery
 		if n >= pairedSeen && max(darker[k], brighter[k]) == n && (gone(odds, at, pairedEdge) || at-pairedEdge >= from && gone(odds, at, -pairedEdge)) {
+			return !f.foldAt(axis, st, at, math.Copysign(least, odds[0](at)))
+		}
+	}
+	return false
+}
+
+// foldAt reports whether what runs beside the strip so far from its axis goes on beyond the strip's end, as no
+// thing does whose shade the strip is: the sides differ by as much there, and as least does.
+func (f *stripFit) foldAt(axis fitLine, st *Strip, at, least float64) bool {
+	if st.Length == 0 {
+		return false
+	}
+	part := make([]*profileRow, pairedFar)
+	for k := range part {
+		part[k] = &profileRow{s: st.Length + st.Width/2 + 2*st.Head + pairedFrom + float64(k)*pairedStep}
+	}
+	left, right := f.besidePaper(part, axis, -1), f.besidePaper(part, axis, 1)
+	for n := at - pairedEdge; n < at+pairedEdge; n += pairedEvery {
+		if odd := f.lightAlong(part, axis, n)/right - f.lightAlong(part, axis, -n)/left; odd/least > 1 {
 			return true
 		}
 	}

@@ -87,7 +87,7 @@ func (h *hearing) lies(told bool) bool {
 		return false
 	case h.discHidden():
 		return false
-	case f.runsBeside(axis, h.st.Noise):
+	case f.runsBeside(axis, h.st):
 		return true
 	}
 	says := h.discSays()
