@@ -223,20 +223,41 @@ var ErrUndetermined = errors.New("the marks do not pin the map down")
 // keeps its prior width there.
 func FitPlate(h Homography, samples []Sample, prior Prior) (*Fit, error) {
 	start := Plate{Lens: prior.Lens, Stretch: prior.StretchMean}
-	best := math.Inf(1)
-	for _, s := range []float64{1, 0.7, 1.4} {
-		pose, misfit := PoseFromHomography(h, prior.Lens.F*s, prior.Lens.Cx, prior.Lens.Cy)
-		if s != 1 && prior.LogF <= knownLens {
-			break
-		}
+	at := func(s float64) (pl Plate, misfit float64) {
+		pl = start
+		pl.Lens.F = prior.Lens.F * s
+		pl.Pose, misfit = PoseFromHomography(h, pl.Lens.F, prior.Lens.Cx, prior.Lens.Cy)
+		return pl, misfit
+	}
+	first, best := at(1)
+	if prior.LogF <= knownLens {
+		return refit(first, 0, samples, prior, coldTurns)
+	}
+	for _, s := range []float64{0.7, 1.4} {
 		// Seen from straight above every focal length fits; only a clear gain counts.
-		if misfit < 0.7*best {
-			best = misfit
-			start.Pose, start.Lens.F = pose, prior.Lens.F*s
+		if pl, misfit := at(s); misfit < 0.7*best {
+			first, best = pl, misfit
 		}
 	}
-	return refit(start, 0, samples, prior, coldTurns)
+	fit, err := refit(first, 0, samples, prior, coldTurns)
+	// The plane map through marks that a lens has bent much may lead anywhere.
+	for _, s := range otherFocals {
+		if err == nil && fit.SigmaPx < lostPx {
+			break
+		}
+		pl, _ := at(s)
+		if again, e := refit(pl, 0, samples, prior, coldTurns); e == nil && (err != nil || again.SigmaPx < fit.SigmaPx) {
+			fit, err = again, nil
+		}
+	}
+	return fit, err
 }
+
+// otherFocals are the focal lengths, over the likeliest, from which a fit is begun again that was lost: lostPx is
+// the scatter of edges, px, from which on it is.
+var otherFocals = []float64{0.5, 0.6, 0.7, 0.85, 1.2, 1.4}
+
+const lostPx = 1.0
 
 // Refit repeats a fit with other samples or another prior, starting from what it
 // found.
