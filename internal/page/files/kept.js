@@ -5,6 +5,9 @@ import { helm } from "./engine.js";
 import { onScreen, screenNow } from "./shell.js";
 import { settingsNow } from "./settings.js";
 
+// stored is fulfilled when every change of a row is.
+let stored = Promise.resolve();
+
 const newId = () => Date.now().toString(36) + "-" + [...crypto.getRandomValues(new Uint8Array(6))].map((b) => b.toString(16).padStart(2, "0")).join("");
 
 // keepReading stores a reading; where the device refuses it says so, and the reading stays shown.
@@ -54,7 +57,9 @@ function keptRow(item) {
     // One that is in doubt goes into no file, nor does the one before it; the rest is kept.
     Object.assign(item, { odometer: bad ? "" : text, odometer_unit: unit.value, note: note.value.trim(), stood: stood.checked });
     row.dataset.shows = shows(item);
-    if (!await keep(item)) complain("This device did not store the change.");
+    const kept = keep(item);
+    stored = Promise.allSettled([stored, kept]);
+    if (!await kept) complain("This device did not store the change.");
   };
   const stood = make("input", { type: "checkbox", checked: item.stood });
   for (const field of [odometer, unit, note, stood]) field.addEventListener("change", store);
@@ -88,7 +93,12 @@ async function removeThese(items, question) {
 const removeOne = (item, heading) => removeThese([item], "Remove " + heading + " from this device?");
 
 async function showKept() {
-  const items = await allKept();
+  let items, before;
+  do { // what was read before a change would undo it in its row
+    before = stored;
+    await before;
+    items = await allKept();
+  } while (before !== stored);
   byId("kept-none").hidden = items.length > 0;
   byId("kept-out").hidden = items.length === 0;
   byId("kept-remove-all").hidden = items.length === 0;

@@ -173,6 +173,23 @@ func TestOdometerWithThousands(t *testing.T) {
 	})
 }
 
+// What is said of a kept reading while the list is drawn anew stays in its row.
+func TestSaidWhileTheListIsDrawn(t *testing.T) {
+	inFolder(t, func(b *tab, _ form) {
+		b.read(demo("01-leaving-camp.jpg"))
+		b.screen("kept")
+		b.until(`document.querySelector("#kept-list input")`)
+		b.run(`await new Promise((r) => setTimeout(r, 500))
+			document.dispatchEvent(new Event("visibilitychange")) // it is read again
+			const [odometer, note] = document.querySelectorAll("#kept-list input[type=text]")
+			note.value = "soft ground"; odometer.value = "45210"; odometer.dispatchEvent(new Event("change"))
+			await new Promise((r) => setTimeout(r, 500))`)
+		if got := eval[string](b, `[...document.querySelectorAll("#kept-list input[type=text]")].map((f) => f.value).join("; ")`); got != "45210; soft ground" {
+			b.t.Errorf("the row shows %q", got)
+		}
+	})
+}
+
 // withoutOffset is the first demo photo by a camera that writes no UTC offset, its file copied
 // since.
 func withoutOffset(t *testing.T) string {
