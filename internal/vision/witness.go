@@ -151,7 +151,7 @@ func (q *search) castByRod(st *Strip) error {
 	}
 	beside := (st.Direction - q.img.direction()).Signed().Abs()
 	switch {
-	case q.dial.bright > burntOut && !(told && !seen && st.faintGrows()): // where the paper is burnt out, a bright rod is too
+	case q.dial.bright > burntOut: // where the paper is burnt out, a bright rod is too
 	case told && !seen && !(own && h.underHead() && h.discSays() < -surelyLies):
 		return ErrNoShadow
 	case told && look.bare && max(st.Width, 2*st.Head) < leastOfRod*thick && thick < thickest && !matched:

@@ -92,7 +92,6 @@ func TestWitnesses(t *testing.T) {
 		k.from, k.to = from, to
 		return k.layer()
 	}
-	glare := func(sheet.Point) float64 { return 1.4 }
 	unlit := func(to float64) layer { // a rod that looks as the line does, to where it ends
 		return casting{dir: shadowDir + 180*deg, width: 3, depth: 0.7, to: to, blur: 0.15}.layer()
 	}
@@ -226,9 +225,6 @@ func TestWitnesses(t *testing.T) {
 		{name: "no rod is seen, be it as bright as the paper", want: ErrNoShadow,
 			speaks: pictureOf(sunCast().layer(), pale(0.99)),
 			silent: pictureOf(sunCast().layer(), pale(0.94))},
-		{name: "no rod is seen on paper that is burnt out, nor a disc in the line", want: ErrNoShadow,
-			speaks: pictureOf(change(func(k *casting) { k.opens = 0 }), glare),
-			silent: pictureOf(sunCast().layer(), glare)},
 		{name: "no rod is seen where no head on its top hides it", want: ErrNoShadow,
 			speaks: stated(15 * deg),
 			silent: stated(12 * deg)},
