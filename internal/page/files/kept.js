@@ -5,8 +5,8 @@ import { helm } from "./engine.js";
 import { onScreen, screenNow } from "./shell.js";
 import { settingsNow } from "./settings.js";
 
-// stored is fulfilled when every change of a row is.
-let stored = Promise.resolve();
+// changesStored is fulfilled when every change of a row is.
+let changesStored = Promise.resolve();
 
 const newId = () => Date.now().toString(36) + "-" + [...crypto.getRandomValues(new Uint8Array(6))].map((b) => b.toString(16).padStart(2, "0")).join("");
 
@@ -58,7 +58,7 @@ function keptRow(item) {
     Object.assign(item, { odometer: bad ? "" : text, odometer_unit: unit.value, note: note.value.trim(), stood: stood.checked });
     row.dataset.shows = shows(item);
     const kept = keep(item);
-    stored = Promise.allSettled([stored, kept]);
+    changesStored = Promise.allSettled([changesStored, kept]);
     if (!await kept) complain("This device did not store the change.");
   };
   const stood = make("input", { type: "checkbox", checked: item.stood });
@@ -95,10 +95,10 @@ const removeOne = (item, heading) => removeThese([item], "Remove " + heading + "
 async function showKept() {
   let items, before;
   do { // what was read before a change would undo it in its row
-    before = stored;
+    before = changesStored;
     await before;
     items = await allKept();
-  } while (before !== stored);
+  } while (before !== changesStored);
   byId("kept-none").hidden = items.length > 0;
   byId("kept-out").hidden = items.length === 0;
   byId("kept-remove-all").hidden = items.length === 0;
