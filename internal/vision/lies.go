@@ -76,8 +76,9 @@ func (h *hearing) lies(told bool) bool {
 		return false
 	}
 	axis := f.axis()
+	// A white head may hide where a shadow begins that is sure to be cast from the foot.
 	if f.apartFromFoot(axis) && !(h.st.vouched(Rod{}) && h.discSays() < -surelyLies) {
-		return true // a white head may hide where a shadow begins that is sure to be cast from the foot
+		return true
 	}
 	ratio, sigma := f.printThrough(axis, f.dialPrint(max(h.st.Length, h.st.AtLeast)-h.st.Width))
 	switch {

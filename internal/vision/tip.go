@@ -85,7 +85,7 @@ func (f *stripFit) findTip(axis fitLine) (length, sigma float64, ok bool) {
 		if printed(f.sheet, p, width) {
 			continue
 		}
-		if v := f.brightest(d, mid-tipCore*width, mid+tipCore*width) / f.lit(p); !math.IsNaN(v) {
+		if v := f.coreLight(d, axis, width); !math.IsNaN(v) {
 			run = append(run, sample{d, v})
 		}
 	}
@@ -154,9 +154,7 @@ func (f *stripFit) goesOn(end float64, axis fitLine, half, width float64) bool {
 			continue
 		}
 		if over == 0 {
-			before := d - lyingRim
-			m := axis.follow(before)
-			sharp = f.brightest(before, m-tipCore*width, m+tipCore*width)/f.lit(f.frame.at(before, m)) > 1-plainDepth*f.depth
+			sharp = f.coreLight(d-lyingRim, axis, width) > 1-plainDepth*f.depth
 		}
 		if over += headStep; sharp && over >= lyingDark && d-over < end+lyingReach && d < f.sheet.Dial.ClearZone[1]-shortOfRing {
 			return true
@@ -252,6 +250,12 @@ func (f *stripFit) point(axis fitLine, end, half, width float64) (beyond float64
 	a, b := stat.LinearRegression(at, wide, nil, false)
 	beyond = -a/b - end
 	return beyond, b < 0 && beyond > 0 && beyond < pointMost*(end-at[n-1])
+}
+
+// coreLight is the light of a strip's core at distance d, over the paper's there; NaN where it is not seen.
+func (f *stripFit) coreLight(d float64, axis fitLine, width float64) float64 {
+	mid := axis.follow(d)
+	return f.brightest(d, mid-tipCore*width, mid+tipCore*width) / f.lit(f.frame.at(d, mid))
 }
 
 // brightest is the upper quartile of the light across a short stretch at distance
