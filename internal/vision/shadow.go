@@ -162,8 +162,8 @@ func (q *search) amongRays() (*Strip, error) {
 		}
 		if err == nil {
 			err = q.castByRod(strip)
-		} else if errors.Is(err, ErrTapers) && q.castByRod(strip) != nil {
-			err = ErrNoShadow
+		} else if errors.Is(err, ErrTapers) {
+			err = q.narrows(strip)
 		}
 		hidden = hidden || errors.Is(err, ErrRodHides)
 		shaded = shaded || errors.Is(err, ErrFootShaded)

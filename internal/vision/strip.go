@@ -32,6 +32,9 @@ type Strip struct {
 	// Bow is how far the axis of the shadow stands off the straight line from foot to tip,
 	// at most, to the right positive, mm; 0 unless it is surely bowed.
 	Bow float64
+	// Narrows is the sigma of a shadow whose edges run together by more than is seen of the rod, in which
+	// one of them may be another shadow's; 0 elsewhere. Sigma is the same where such a strip is a reading.
+	Narrows angle.Angle
 	// Hangs says of a gnomon that was said to hang that it is seen to go up higher than
 	// rods do.
 	Hangs bool

@@ -100,3 +100,19 @@ func (f *stripFit) fromStated(axis fitLine, turned float64) (off, within float64
 	bound := asBroad + asBroadPart*d
 	return turned - narrower/(2*axis.mid), bound / (2 * axis.mid), d > 0 && narrower > bound
 }
+
+// narrows hears the witnesses on a strip whose edges are not parallel, and returns nil for a shadow of the sun's
+// disc that narrows from the foot, through which its axis passes, where no stated breadth tells of a taper. It may be a
+// rod's that tapers, and whose image does not show that, as from above; or another shadow lies along one of its edges,
+// and the other edge is the rod's: the strip's sigma becomes all by which either turns.
+func (q *search) narrows(st *Strip) error {
+	if q.castByRod(st) != nil {
+		return ErrNoShadow
+	}
+	cast := st.vouched(q.rod) || q.hear(st).discSays() < -surelyLies
+	if !cast || q.rod.DiameterMM > 0 || math.Abs(st.FootOffset) > ownFoot || !(st.Narrows > 0 && st.Narrows < bowedMost) {
+		return ErrTapers
+	}
+	st.Sigma = st.Narrows
+	return nil
+}

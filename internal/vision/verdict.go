@@ -122,6 +122,9 @@ func (f *stripFit) strip() (*Strip, error) {
 	case bow == 0 && f.vague(st, math.Sqrt(variance), unlike),
 		open*2*(last-first) > taperPart*width && open > taperSure*math.Sqrt(expected):
 		st.seenSigma = angle.Angle(straight)
+		if turned > 0 {
+			st.Narrows = angle.Angle(math.Sqrt(variance - tapers + open*open))
+		}
 		return st, ErrTapers
 	}
 	if rod.NodusMM > 0 {
@@ -222,7 +225,7 @@ func (f *stripFit) taper(middle, open, expected float64) (variance float64) {
 	_, far := f.lopsided(edgeBins, middle, math.Inf(1), about)
 	part := max(leastTaper, min(1, max(near, far)/(twoSided*f.depth)))
 	outward := (f.right.b - f.left.b) / 2
-	parts := outward*middle > f.sigma(middle) && outward*outward > sq(taperSure)*expected
+	parts := (outward > 0 || open == -outward) && open*middle > f.sigma(middle) && open*open > sq(taperSure)*expected
 	if f.among || parts { // what lies by one edge may be as dark as the shadow
 		part = 1
 	}
