@@ -36,3 +36,27 @@ func TestRunsBeside(t *testing.T) {
 		}
 	}
 }
+
+// Something beside it speaks against a line of no disc's blur, and not against a shadow that is seen to be the sun's: a
+// bar's rim may run there.
+func TestShadowBesideARim(t *testing.T) {
+	rim := func(offset float64) layer {
+		k := sunCast()
+		k.offset, k.width, k.depth, k.opens, k.to = offset, 0.6, 0.2, 0, 45
+		return k.layer()
+	}
+	for name, tt := range map[string]struct {
+		opens float64
+		lies  bool
+	}{"a shadow": {sunCast().opens, false}, "a straw's shade": {0, true}} {
+		k := sunCast()
+		k.width, k.opens, k.to = 1.4, tt.opens, 45
+		c := pictureOf(k.layer(), rim(2.6))
+		c.scale = 6
+		s, st := c.must(t, shadowDir)
+		h := s.hear(st)
+		if !st.fit.runsBeside(st.fit.axis(), st) || h.lies(true) != tt.lies {
+			t.Errorf("%s: lies %v, disc %.1f", name, h.lies(true), h.discSays())
+		}
+	}
+}

@@ -88,7 +88,7 @@ func (h *hearing) lies(told bool) bool {
 		return false
 	case h.discHidden():
 		return false
-	case f.runsBeside(axis, h.st):
+	case f.runsBeside(axis, h.st) && !(h.st.vouched(h.rod) && h.castWhole()):
 		return true
 	}
 	says := h.discSays()

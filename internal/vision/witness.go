@@ -110,7 +110,7 @@ func (q *search) hear(st *Strip) *hearing {
 // castByRod hears the witnesses; it returns nil when none speaks against the strip.
 func (q *search) castByRod(st *Strip) error {
 	h := q.hear(st)
-	late := st.From > farStart && !(st.Held && st.From < farHeld)
+	late := st.From > farStart && !(st.Held && st.From < farHeld) && !h.unrivalled()
 	switch {
 	case late && !h.imageBefore():
 		return ErrNoShadow
