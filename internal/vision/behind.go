@@ -196,9 +196,9 @@ func (h *hearing) alone() bool {
 	return rival < rivalScore*own
 }
 
-// unrivalled reports whether no other thing than the rod can have cast the strip: the sun's disc is surely in its
-// edges, which surely grow from the foot, its end is seen, and the rod casts no other.
-func (h *hearing) unrivalled() bool { return h.st.vouched(h.rod) && h.castWhole() && h.alone() }
+// unrivalled reports whether the sun's disc is surely in the strip's edges, its end is seen, and the rod casts no
+// other: a strip that is known for the rod's by its breadth or its growth, too, is cast by nothing else.
+func (h *hearing) unrivalled() bool { return h.castWhole() && h.alone() }
 
 // litAbout reports whether the paper all about the foot lies in the light, so that no shadow of
 // the rod is lost in a larger one.

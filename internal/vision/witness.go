@@ -110,7 +110,11 @@ func (q *search) hear(st *Strip) *hearing {
 // castByRod hears the witnesses; it returns nil when none speaks against the strip.
 func (q *search) castByRod(st *Strip) error {
 	h := q.hear(st)
-	late := st.From > farStart && !(st.Held && st.From < farHeld) && !h.unrivalled()
+	look := h.look()
+	thick, seen, told := look.thick, look.seen, look.told
+	own := st.vouched(q.rod)
+	matched := own || thick > 0 && math.Abs(thick-st.Width) < likeBreadth*st.Width
+	late := st.From > farStart && !(st.Held && st.From < farHeld) && !(matched && h.unrivalled())
 	switch {
 	case late && !h.imageBefore():
 		return ErrNoShadow
@@ -119,12 +123,8 @@ func (q *search) castByRod(st *Strip) error {
 	case st.Depth < creaseDepth && st.Width < creaseWidth:
 		return ErrNoShadow
 	}
-	look := h.look()
-	thick, seen, told := look.thick, look.seen, look.told
 	headed := h.headSeen() != nil
 	seen, told = seen || headed, told || headed // who wears the head that the strip ends in stands there
-	own := st.vouched(q.rod)
-	matched := own || thick > 0 && math.Abs(thick-st.Width) < likeBreadth*st.Width
 	switch {
 	// Among things that lie about only what is sure to be as broad as the rod, and may blur as a
 	// shadow does, is heard.
