@@ -535,3 +535,34 @@ func TestShadowsDarkenOtherGroundAlike(t *testing.T) {
 		}
 	}
 }
+
+// A second gnomon stands opposite to where the rod's shadow falls, and its own runs through the foot, a little aside:
+// beyond the rod's image both make one, broader than the rod, and on the other side it alone is seen, as broad as that.
+func TestAnothersShadowThroughTheFoot(t *testing.T) {
+	c := canvas{tilt: 45 * deg, view: shadowDir + 183*deg, noise: 0.7, rod: Rod{HeightMM: 30, DiameterMM: 3}}
+	own, others := sunCast(), sunCast()
+	own.to, others.to = 47, 47
+	others.from, others.offset = -26, 0.9
+	rod := c.rodLayer(3, 30)
+	with := func(shadows ...layer) canvas {
+		return c.with(func(p sheet.Point) float64 {
+			if v := rod(p); v < 1 {
+				return v + 0.3 // before the shadows
+			}
+			light := 1.0
+			for _, s := range shadows {
+				light = min(light, s(p))
+			}
+			return light
+		})
+	}
+	for name, tt := range map[string]struct {
+		c    canvas
+		want error
+	}{"alone": {with(own.layer()), nil},
+		"with another's": {with(own.layer(), others.layer()), ErrAmbiguous}} {
+		if st, err := tt.c.search(t).find(); !errors.Is(err, tt.want) {
+			t.Errorf("%s: %v, %+v", name, err, st)
+		}
+	}
+}

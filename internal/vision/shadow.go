@@ -73,6 +73,8 @@ const (
 	throughTurn, joinTurn = 6 * angle.Degree, 8 * angle.Degree
 	throughMiss           = 1.5
 	joinAt                = 20.0
+	// oneLine is the part of its depth by which a strip's may differ on the other side of the foot.
+	oneLine = 0.15
 	// broadRod, mm, is as thick as any rod whose shadow the lines with wider flanks tell.
 	broadRod = 10.0
 )
@@ -145,7 +147,7 @@ func (q *search) findBroad() (*Strip, error) {
 
 // amongRays measures the lines on the dial and returns the one that is the rod's shadow.
 func (q *search) amongRays() (*Strip, error) {
-	var strips []*Strip
+	var strips, refused []*Strip
 	var scores []float64
 	hidden, shaded, bowed, lies, tapers := false, false, false, false, false
 	for i, r := range q.rays {
@@ -164,6 +166,9 @@ func (q *search) amongRays() (*Strip, error) {
 			err = q.castByRod(strip)
 		} else if errors.Is(err, ErrTapers) {
 			err = q.narrows(strip)
+		}
+		if err != nil && strip != nil {
+			refused = append(refused, strip)
 		}
 		hidden = hidden || errors.Is(err, ErrRodHides)
 		shaded = shaded || errors.Is(err, ErrFootShaded)
@@ -195,6 +200,11 @@ func (q *search) amongRays() (*Strip, error) {
 	for i, o := range strips[1:] {
 		between := (o.Direction - best.Direction).Signed().Abs()
 		if between > rivalTurn && (scores[i+1] > rivalScore*scores[0] || q.hear(o).castWhole()) {
+			return nil, ErrAmbiguous
+		}
+	}
+	for _, o := range refused { // on the other side, beyond the rod's image
+		if (o.Direction-best.Direction-math.Pi).Signed().Abs() < throughTurn && math.Abs(o.Depth-best.Depth) < oneLine*best.Depth && q.hear(o).goesOn() {
 			return nil, ErrAmbiguous
 		}
 	}
