@@ -84,11 +84,11 @@ func (p *profile) seen() (n float64) {
 }
 
 // discSays is the logarithm of how much likelier the strip's edges and its end are those of a
-// thing that lies than those of a shadow.
-func (f *stripFit) discSays(axis fitLine, st *Strip) (says float64, ok bool) {
+// thing that lies than those of a shadow; 0 where too little is seen of them.
+func (f *stripFit) discSays(axis fitLine, st *Strip) (says float64) {
 	sides := f.sideProfiles(axis)
 	if sides == nil {
-		return 0, false
+		return 0
 	}
 	end := f.endProfile(axis, st)
 	d := f.fitOf(sides)
@@ -120,11 +120,11 @@ func (f *stripFit) discSays(axis fitLine, st *Strip) (says float64, ok bool) {
 			break
 		}
 		if try(g) {
-			return says, true
+			return says
 		}
 	}
 	if says < 0 {
-		return says, true
+		return says
 	}
 	if !faint {
 		shaded()
@@ -132,10 +132,10 @@ func (f *stripFit) discSays(axis fitLine, st *Strip) (says float64, ok bool) {
 	for _, haze := range slices.Concat(shades, aureoles) {
 		d.through(haze, sides)
 		if try(castGrowths[0]); says < 0 {
-			return 0, true // broad half light is not sure to be haze's
+			return 0 // broad half light is not sure to be haze's
 		}
 	}
-	return says, true
+	return says
 }
 
 // likelier is the logarithm of how much likelier the smaller of two sums of n squares is. Either law

@@ -214,8 +214,9 @@ func (f *stripFit) ghostToRight() float64 {
 // haze about the sun makes a shadow narrower or broader with the distance, the same on
 // both sides, and turns nothing.
 //
-// Haze turns an edge outward by a part of the blur that it makes: by more than the edge is blurred two shadows part
-// from the foot, of a light each, and are as alike on either side. Either may be the sun's.
+// Haze turns an edge by a part of the blur that it makes: by more than the edge is blurred two shadows part from the
+// foot, of a light each, or run together, where nothing is known of a taper, and are as alike on either side. Either
+// may be the sun's.
 func (f *stripFit) taper(middle, open, expected float64) (variance float64) {
 	about := func(_ float64, k int) (from, to float64) {
 		from = edgeBin * (float64(k) - edgeBins/2)

@@ -248,11 +248,11 @@ func (h *hearing) merges(look rodSeen) bool {
 // narrow, and of burnt-out paper the lit part of a penumbra is not seen.
 func (h *hearing) discHidden() bool { return h.rod.Moonlit || h.dial.bright > burntOut }
 
-func (h *hearing) weighDisc() (says float64) {
+func (h *hearing) weighDisc() float64 {
 	if f := h.st.fit; f != nil && !h.rod.Hangs && !h.discHidden() {
-		says, _ = f.discSays(f.axis(), h.st)
+		return f.discSays(f.axis(), h.st)
 	}
-	return says
+	return 0
 }
 
 // faintGrows is that of the strip, unless the disc is seen in its edges and its end: a telephone's
