@@ -77,19 +77,24 @@ func exactly(s *render.Scene) reading.Options {
 
 func readScene(t *testing.T, s *render.Scene, o reading.Options) (*reading.Result, *render.Truth) {
 	t.Helper()
-	path := filepath.Join(t.TempDir(), "trap.jpg")
+	path, truth := drawScene(t, s)
+	return reading.Read(context.Background(), photofile.At(path), o), truth
+}
+
+func drawScene(t *testing.T, s *render.Scene) (path string, truth *render.Truth) {
+	t.Helper()
+	path = filepath.Join(t.TempDir(), "trap.jpg")
 	f, err := os.Create(path)
 	if err != nil {
 		t.Fatal(err)
 	}
-	truth, err := s.WriteJPEG(f)
-	if err != nil {
+	if truth, err = s.WriteJPEG(f); err != nil {
 		t.Fatal(err)
 	}
 	if err := f.Close(); err != nil {
 		t.Fatal(err)
 	}
-	return reading.Read(context.Background(), photofile.At(path), o), truth
+	return path, truth
 }
 
 // expect is what may come of a trap. What render.Scene.Readable calls readable, five
@@ -478,6 +483,7 @@ func TestTraps(t *testing.T) {
 	manyPictures(t)
 	for _, tt := range traps {
 		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
 			s := scene(tt.altitude, tt.tilt, tt.dir)
 			if tt.set != nil {
 				tt.set(s)
