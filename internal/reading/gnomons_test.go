@@ -199,3 +199,24 @@ func TestStickAboutTheShadow(t *testing.T) {
 		})
 	}
 }
+
+// From above a carved peg does not show that it tapers: its shadow is read with a warning and a sigma that allows for
+// another shadow along one edge; stating how thick it is at the foot tells.
+func TestTaperedPegFromAbove(t *testing.T) {
+	s := scene(angle.FromDegrees(28), angle.FromDegrees(4), angle.FromDegrees(200))
+	s.Rods[0].Height, s.Rods[0].Diameter, s.Rods[0].Taper, s.Rods[0].Material = 40, 6, 0.5, render.Dowel
+	path, truth := drawScene(t, s)
+	for _, stated := range []float64{0, 6} {
+		o := exactly(s)
+		o.Rod.DiameterMM = stated
+		r := reading.Read(context.Background(), photofile.At(path), o)
+		if !r.OK() {
+			t.Fatalf("%s: %s", r.Reason, r.Message)
+		}
+		off := (*r.Heading - r.Correction - angle.FromDegrees(*truth.StripReader)).Signed().Abs()
+		sigma := withoutLevel(r)
+		if wide := sigma > angle.FromDegrees(0.3); off > 2*sigma || wide != (stated == 0) || wide != warned(r, "shadow_narrows") {
+			t.Errorf("stated %v: off by %v ± %v, %v", stated, off, sigma, r.Warnings)
+		}
+	}
+}

@@ -262,7 +262,7 @@ func (r *Result) look(file photo.File, facts photo.Facts, o Options) {
 		r.warn("rod_bowed", fmt.Sprintf("the shadow is bowed by some %.1f mm to the %s, seen along it: the rod is bent, or the paper is not flat; the uncertainty is wider for it. Straighten the rod or take another", math.Abs(b), side))
 	}
 	if shadow.Narrows > 0 {
-		r.warn("shadow_narrows", "the shadow narrows from its foot: a rod that tapers makes it so, and so does another shadow along one edge; the uncertainty is wider for it. Take the photo from the side, so that a few centimetres of the rod are seen before plain paper, or take a rod of one thickness")
+		r.warn("shadow_narrows", "the shadow narrows from its foot: a rod that tapers makes it so, and so does another shadow along one edge; the uncertainty is wider for it. Take the photo from the side, so that a few centimetres of the rod are seen before plain paper, state how thick it is at the foot, or take a rod of one thickness")
 	}
 	r.RodSlope = rodSlope(plate.Fit, shadow.RodAxis)
 	r.rodTop = rodTop(plate.Fit, shadow.RodTop, shadow.RodTopSigma)
