@@ -325,15 +325,13 @@ func TestOnlyTheRodsOwnBreadth(t *testing.T) {
 		half := 1.5 * max(0, min(1, (40-s)/12))
 		return 1 - k.depth*normal((n+half)/0.2)*normal((half-n)/0.2)*normal(s/0.3)
 	}
-	nutOnly := k.layer()
-	both := func(p sheet.Point) float64 { return min(nutOnly(p), nut.layer()(p)) }
 	for name, tt := range map[string]struct {
 		l        layer
 		from, to [2]float64
 		held     bool
 	}{
 		"bare":           {k.layer(), [2]float64{6, 6.1}, [2]float64{56, 57}, false},
-		"a nut":          {both, [2]float64{12.5, 14.5}, [2]float64{56, 57}, true},
+		"a nut":          {onEachOther(k.layer(), nut.layer()), [2]float64{12.5, 14.5}, [2]float64{56, 57}, true},
 		"a skewer point": {point, [2]float64{6, 6.1}, [2]float64{26, 30}, false},
 	} {
 		_, st := pictureOf(tt.l).must(t, shadowDir)
@@ -353,16 +351,13 @@ func TestStripEnds(t *testing.T) {
 	top := sharp
 	top.width, top.from = 7.7, 26
 	crossing := casting{dir: k.dir + 90*deg, offset: -20, width: 4, depth: 0.7, from: -80, to: 80, blur: 0.3}
-	cross := crossing.layer()
-	bare, onTop := sharp.layer(), top.layer()
-	withCap := func(p sheet.Point) float64 { return min(bare(p), onTop(p)) }
 	for name, tt := range map[string]struct {
 		l                  layer
 		diameter, from, to float64
 	}{
 		"on plain paper":            {k.layer(), 3, 28, 31.5},
-		"in a cap":                  {withCap, 6, 23, 25.8},
-		"crossed by another shadow": {func(p sheet.Point) float64 { return min(k.layer()(p), cross(p)) }, 3, 28, 31.5},
+		"in a cap":                  {onEachOther(sharp.layer(), top.layer()), 6, 23, 25.8},
+		"crossed by another shadow": {onEachOther(k.layer(), crossing.layer()), 3, 28, 31.5},
 	} {
 		c := pictureOf(tt.l)
 		c.rod.DiameterMM, c.scale = tt.diameter, 7
@@ -545,15 +540,12 @@ func TestAnothersShadowThroughTheFoot(t *testing.T) {
 	others.from, others.offset = -26, 0.9
 	rod := c.rodLayer(3, 30)
 	with := func(shadows ...layer) canvas {
+		all := onEachOther(shadows...)
 		return c.with(func(p sheet.Point) float64 {
 			if v := rod(p); v < 1 {
 				return v + 0.3 // before the shadows
 			}
-			light := 1.0
-			for _, s := range shadows {
-				light = min(light, s(p))
-			}
-			return light
+			return all(p)
 		})
 	}
 	for name, tt := range map[string]struct {

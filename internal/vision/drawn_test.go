@@ -13,6 +13,17 @@ import (
 // layer is what part of the paper's light is seen at a place: 1 where it changes nothing.
 type layer func(p sheet.Point) float64
 
+// onEachOther is what shadows of one light are where they fall on each other.
+func onEachOther(layers ...layer) layer {
+	return func(p sheet.Point) float64 {
+		light := 1.0
+		for _, l := range layers {
+			light = min(light, l(p))
+		}
+		return light
+	}
+}
+
 const (
 	deg         = angle.Degree
 	pictureSide = 640 // px

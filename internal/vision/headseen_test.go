@@ -26,8 +26,7 @@ func TestFootUnderTheHead(t *testing.T) {
 		x, y := p.X+camera[0]*middle/over, p.Y+camera[1]*middle/over
 		return 1 - 0.95*normal((radius*camera[2]/over-math.Hypot(x, y))/0.15)
 	}
-	shadow := k.layer()
-	line := func(p sheet.Point) float64 { return min(shadow(p), end(p)) }
+	line := onEachOther(k.layer(), end)
 	for name, tt := range map[string]struct {
 		c   canvas
 		lit bool

@@ -69,7 +69,7 @@ func TestTaperedRod(t *testing.T) {
 			"of a straight rod": picture(clock, 0), "of a tapered one": picture(clock, rate),
 			"of a stated one": picture(Rod{DiameterMM: own.width, HeightMM: height, ShadowRatio: ratio}, 0),
 		} {
-			st, err := c.with(func(p sheet.Point) float64 { return min(own.layer()(p), joined.layer()(p)) }).search(t).find()
+			st, err := c.with(onEachOther(own.layer(), joined.layer())).search(t).find()
 			if err != nil {
 				continue
 			}
@@ -113,25 +113,21 @@ func TestTaperFromTheStatedBreadth(t *testing.T) {
 func TestNarrowsFromAbove(t *testing.T) {
 	own := sunCast()
 	own.width = 1.6
-	joined := own
+	joined, crossed := own, own
 	joined.dir = shadowDir + 1.6*deg
+	crossed.dir, crossed.offset = shadowDir-1.8*deg, 1.55 // beside it at the foot, in it at its end
 	tapered := func(taper float64) layer {
 		k := sunCast()
 		k.width, k.taper = 6, taper
 		return k.layer()
 	}
-	crossed := func(p sheet.Point) float64 { // beside it at the foot, in it at its end
-		k := own
-		k.dir, k.offset = shadowDir-1.8*deg, 1.55
-		return min(own.layer()(p), k.layer()(p))
-	}
 	for name, tt := range map[string]struct {
 		line layer
 		read bool
 	}{
-		"a rod that tapers": {tapered(1.2), true}, "another shadow joins": {crossed, true},
+		"a rod that tapers": {tapered(1.2), true}, "another shadow joins": {onEachOther(own.layer(), crossed.layer()), true},
 		"thicker at the top": {tapered(-1.2), false},
-		"another one leaves": {func(p sheet.Point) float64 { return min(own.layer()(p), joined.layer()(p)) }, false},
+		"another one leaves": {onEachOther(own.layer(), joined.layer()), false},
 	} {
 		c := canvas{tilt: 2 * deg, view: rodDir + 180*deg, noise: 0.7, rod: Rod{ShadowRatio: 1.3}}
 		st, err := c.with(tt.line).with(c.rodLayer(4, 50)).search(t).find()

@@ -108,15 +108,11 @@ func TestWitnesses(t *testing.T) {
 		c := opposite(sunCast().layer())
 		return c.with(c.rodLayer(rod, 65))
 	}
-	touching := func(a, b casting) layer { // two sticks, whose shadows are one
-		one, other := a.layer(), b.layer()
-		return func(p sheet.Point) float64 { return min(one(p), other(p)) }
-	}
-	pair := func(turn angle.Angle, to float64) layer { // and the one's ends farther out, in as broad a line
+	pair := func(turn angle.Angle, to float64) layer { // two sticks, whose shadows are one, and the one's ends farther out, in as broad a line
 		a, b := sunCast(), sunCast()
 		a.width, a.to, a.offset = 2, 40, -0.6
 		b.width, b.to, b.offset, b.dir = 2, to, 0.6, b.dir+turn
-		return touching(a, b)
+		return onEachOther(a.layer(), b.layer())
 	}
 	sharp := func(st *Strip) { st.GrowthSigma = leastGrowth } // vouches for nothing
 	ended := func(st *Strip) { st.GrowthSigma, st.Length = leastGrowth, 80 }
